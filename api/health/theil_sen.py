@@ -1,0 +1,78 @@
+"""A robust line through few readings: the median of all the slopes between pairs (Theil 1950, Sen 1968).
+
+- One wild reading in four does not move the line far, which a least-squares line would.
+- Everything is exact; a float only chooses which two of the sorted slopes are the band's ends.
+- Points that share their x give no slope to each other; points that all share it give no line (``no_slope``).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import sqrt
+from statistics import NormalDist, median
+
+from api.pricing.errors import refuse
+
+Point = tuple[int | Fraction, int | Fraction]
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """A line y = intercept + slope·x, with the band in which its slope lies, on ``n`` points."""
+
+    slope: Fraction
+    slope_low: Fraction
+    slope_high: Fraction
+    middle_x: Fraction
+    middle_y: Fraction
+    n: int
+
+    @property
+    def intercept(self) -> Fraction:
+        return self.middle_y - self.slope * self.middle_x
+
+    def reaches(self, y: int | Fraction, *, slope: Fraction | None = None) -> Fraction | None:
+        """Return the x at which the line, or one of another ``slope`` through its middle, is at ``y``; None if flat."""
+        slope = self.slope if slope is None else slope
+        return self.middle_x + (y - self.middle_y) / slope if slope else None
+
+
+def theil_sen(points: Sequence[Point], *, confidence: float = 0.95) -> Trend:
+    """Return the Theil–Sen line through ``points`` (x, y), with Sen's band of that confidence (his equation 2.6).
+
+    The line passes through the medians of x and of y. Time grows with the square of the number of points.
+    Refuses (``no_slope``) points that do not have two different x.
+    """
+    slopes = sorted(
+        Fraction(y2 - y1) / (x2 - x1) for i, (x1, y1) in enumerate(points) for x2, y2 in points[i + 1 :] if x1 != x2
+    )
+    if not slopes:
+        raise refuse("no_slope", where="points", found=f"{len(points)} points", expected="two points of different x")
+    low, high = _band_places(points, len(slopes), confidence)
+    return Trend(
+        slope=Fraction(median(slopes)),
+        slope_low=slopes[low],
+        slope_high=slopes[high],
+        middle_x=_median(x for x, _ in points),
+        middle_y=_median(y for _, y in points),
+        n=len(points),
+    )
+
+
+def _median(values: Iterable[int | Fraction]) -> Fraction:
+    return median(Fraction(value) for value in values)
+
+
+def _band_places(points: Sequence[Point], slopes: int, confidence: float) -> tuple[int, int]:
+    """Return where in the sorted slopes the band begins and ends (Sen 1968, equation 2.6, ties counted)."""
+    n = len(points)
+    spread = n * (n - 1) * (2 * n + 5) - _tied([x for x, _ in points]) - _tied([y for _, y in points])
+    reach = NormalDist().inv_cdf((1 + confidence) / 2) * sqrt(max(spread, 0) / 18)
+    return max(round((slopes - reach) / 2) - 1, 0), min(round((slopes + reach) / 2), slopes - 1)
+
+
+def _tied(values: Sequence[int | Fraction]) -> int:
+    return sum(k * (k - 1) * (2 * k + 5) for k in Counter(values).values() if k > 1)
