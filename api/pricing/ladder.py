@@ -118,16 +118,15 @@ class Ladder:
         return Sale(sum(part.times * part.rung.units for part in sold), spends, money - spends, tuple(sold))
 
     def least(self, units: int) -> int:
-        """Return the least money, in minor units, that buys at least ``units`` in one purchase (P5)."""
+        """Return the least money, in minor units, that buys at least ``units`` in one purchase (P5).
+
+        Refuses (``bad_units``, ``too_many_units``) what ``check_units`` does, and units that cost more than the
+        engine's largest amount.
+        """
         check_units(units)
-        first, top = self.rungs[0], self.rungs[-1]
-        if self._top_sells_once and units > top.units:
-            return top.pays - (top.units - units) // first.units * first.pays
-        least, spent = top.pays * units, 0
-        for rung in reversed(self.rungs):
-            times = (units - 1) // rung.units
-            spent, units = spent + times * rung.pays, units - times * rung.units
-            least = min(least, spent + rung.pays)
+        least = self._least(units)
+        if least > MOST_MINOR:
+            raise refuse("too_many_units", where="units", found=units, expected="units that cost less than this")
         return least
 
     def next_break(self, money: int) -> NextBreak | None:
@@ -138,13 +137,23 @@ class Ladder:
         _check_money(money)
         if len(self.rungs) == 1 or (self._top_sells_once and money >= self.rungs[-1].pays):
             return None
-        breaks, spent, left = [], 0, money
+        left, add = money, self.rungs[-1].pays
         for rung in reversed(self.rungs[1:]):
-            times, left = divmod(left, rung.pays)
-            spent += times * rung.pays
-            breaks.append(spent + rung.pays)
-        at = min(breaks)
-        return NextBreak(at - money, self.total(at)) if at <= MOST_MINOR else None
+            left %= rung.pays
+            add = min(add, rung.pays - left)
+        return NextBreak(add, self.total(money + add)) if money + add <= MOST_MINOR else None
+
+    def _least(self, units: int) -> int:
+        first, top = self.rungs[0], self.rungs[-1]
+        if self._top_sells_once and units > top.units:
+            more = units - top.units
+            return top.pays + -(-more // first.units) * first.pays
+        spent, prices = 0, []
+        for rung in reversed(self.rungs):
+            times = (units - 1) // rung.units
+            spent, units = spent + times * rung.pays, units - times * rung.units
+            prices.append(spent + rung.pays)
+        return min(prices)
 
     @property
     def _top_sells_once(self) -> bool:
