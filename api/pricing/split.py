@@ -50,8 +50,8 @@ def _cheapest(rungs: tuple[Rung, ...], units: int) -> tuple[int, Counter[int]]:
 def _cover(rungs: tuple[Rung, ...], reach: int) -> tuple[list[int], list[int]]:
     """Return, for each number of units up to ``reach``, the least cost and the index of one rung that it buys.
 
-    A rung that reaches past the units wanted is bought alone, so only the lowest such rung matters; one that costs no
-    less than the rungs below it do together is never bought.
+    A rung that reaches past the units wanted is bought alone, so only the lowest such rung matters; one that costs
+    more than the rungs below it do together is never bought. Of equal costs the highest rung is bought: fewer parts.
     """
     costs, bought = [0], [0]
     worth: list[tuple[int, Rung]] = []
@@ -62,7 +62,7 @@ def _cover(rungs: tuple[Rung, ...], reach: int) -> tuple[list[int], list[int]]:
             together = costs[units - rung.units] + rung.pays
             if together <= cost:
                 cost, index = together, each
-        if above < len(rungs) and rungs[above].pays < cost:
+        if above < len(rungs) and rungs[above].pays <= cost:
             cost, index = rungs[above].pays, above
             if rungs[above].units == units:
                 worth.append((above, rungs[above]))
