@@ -16,7 +16,8 @@ EPA = [10, 10, 10, 5, 10, 20, 18, 17, 15, 24, 15]
 def test_the_slope_of_the_epa_series_is_the_median_of_its_55_slopes() -> None:
     trend = theil_sen(list(enumerate(EPA, start=1)))
 
-    assert (trend.slope, trend.n) == (1, 11)
+    assert trend.slope == 1
+    assert trend.n == 11
 
 
 # Of several readings at one instant scipy takes the root of a negative number; so each has its own here.
