@@ -1,0 +1,134 @@
+"""The hash chain: every entry carries the hash of the one before it, so that a change after the fact shows (L3).
+
+The canonical form of an entry, version 1, is stable for ever; a new form would get a new first line:
+
+- the line ``baizebook entry 1``, a line feed, then one JSON object in ASCII without white space, its keys sorted,
+  everything outside ASCII written as ``\\uXXXX``: the order in which keys arrive cannot matter;
+- the keys ``currency id kind number on postings previous_hash recorded_at reference source_id``, all always present;
+- ``postings`` is a list, in the entry's order, of ``[account, venue id or null, minor units]``;
+- ``on`` is ``YYYY-MM-DD``; ``recorded_at`` is UTC with six decimals of a second, ``2026-11-02T18:30:00.000000Z``;
+- ids are in lower case; numbers and amounts are JSON integers; an absent source is ``null``.
+
+``hash`` is SHA-256 of these bytes, in lower-case hexadecimal. The first entry names ``GENESIS`` as the one before it.
+What the chain cannot show by itself is that its last entries were cut off: keep a hash elsewhere and look for it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+
+from .journal import GENESIS, Entry
+
+_FORM = b"baizebook entry 1\n"
+_KEYS = frozenset(
+    ("currency", "id", "kind", "number", "on", "postings", "previous_hash", "recorded_at", "reference", "source_id")
+)
+
+Record = Mapping[str, object]
+"""An entry as it is stored, in plain JSON values, ``hash`` included; it may have been tampered with."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bad:
+    """The first entry that does not fit: its place in the journal counted from 1, what it says it is, and why."""
+
+    place: int
+    number: object
+    id: object
+    why: str
+
+
+def record(
+    *,
+    id: str,
+    number: int,
+    kind: str,
+    on: date,
+    recorded_at: datetime,
+    currency: str,
+    postings: Iterable[tuple[str, str | None, int]],
+    reference: str,
+    source_id: str | None,
+    previous_hash: str,
+    hash: str,
+) -> dict[str, object]:
+    """Return stored values as a record; nothing is checked, so that what was tampered with can be verified too."""
+    return {
+        "id": id,
+        "number": number,
+        "kind": kind,
+        "on": on.isoformat(),
+        "recorded_at": recorded_at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ"),
+        "currency": currency,
+        "postings": [list(posting) for posting in postings],
+        "reference": reference,
+        "source_id": source_id,
+        "previous_hash": previous_hash,
+        "hash": hash,
+    }
+
+
+def record_of(entry: Entry) -> dict[str, object]:
+    """Return an entry as a record."""
+    return record(
+        id=entry.id,
+        number=entry.number,
+        kind=entry.kind,
+        on=entry.on,
+        recorded_at=entry.recorded_at,
+        currency=entry.currency,
+        postings=[(posting.account, posting.venue_id, posting.amount_minor) for posting in entry.postings],
+        reference=entry.reference,
+        source_id=entry.source_id,
+        previous_hash=entry.previous_hash,
+        hash=entry.hash,
+    )
+
+
+def canonical(stored: Record) -> bytes:
+    """Return the bytes that are hashed: the canonical form of a record without its own hash."""
+    content = {key: value for key, value in stored.items() if key != "hash"}
+    return _FORM + json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode("ascii")
+
+
+def digest(stored: Record) -> str:
+    """Return the SHA-256 of a record's canonical form in lower-case hexadecimal."""
+    return hashlib.sha256(canonical(stored)).hexdigest()
+
+
+def seal(entry: Entry) -> Entry:
+    """Return the entry with its hash; its number and the hash of the one before it are already set."""
+    return replace(entry, hash=digest(record_of(entry)))
+
+
+def verify(stored: Iterable[Record]) -> Bad | None:
+    """Return the first bad entry of a whole journal in order of number, or None where every entry fits.
+
+    Reads one record at a time. A record is bad where its number does not follow, it does not name the hash of the
+    one before it, a field is missing or added, or its content does not give its hash.
+    """
+    previous = GENESIS
+    for place, entry in enumerate(stored, start=1):
+        why = _misfit(entry, place, previous)
+        if why:
+            return Bad(place, entry.get("number"), entry.get("id"), why)
+        previous = str(entry["hash"])
+    return None
+
+
+def _misfit(stored: Record, place: int, previous: str) -> str | None:
+    if stored.keys() - {"hash"} != _KEYS:
+        return "a field is missing or was added"
+    if stored["number"] != place:
+        return f"its number is not {place}, which follows"
+    if stored["previous_hash"] != previous:
+        return "it does not name the hash of the entry before it"
+    try:
+        found = digest(stored)
+    except (TypeError, ValueError):
+        return "it holds a value that no entry has"
+    return None if stored.get("hash") == found else "its content does not give its hash"
