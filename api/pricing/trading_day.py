@@ -5,7 +5,8 @@
 - W2: a trading day starts once, at ``day_starts_at`` (``fold=0``; in a gap the first instant after the gap), ends where
   the next one starts, and is named for the date on which it starts: 01:00 on Saturday belongs to Friday.
 - So a trading day may last 23 or 25 hours, and none at all where a zone skipped the date (Pacific/Apia, 2011-12-30).
-- E2: the answers depend on the zone alone, never on the machine's own.
+- E2: the answers depend on the zone alone, never on the machine: its own zone plays no part, and the rules of a zone come
+  from the ``tzdata`` package wherever that is installed, for a machine's own copy may be years old.
 
 Inside the engine an instant is also an ``int``, microseconds since 1970 (``…_us``), and a date its ordinal: these can be
 searched and kept for a fraction of what datetimes cost.
@@ -16,6 +17,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
+from importlib.resources import files
+from importlib.resources.abc import Traversable
 from zoneinfo import ZoneInfo, available_timezones
 
 from .errors import refuse
@@ -24,12 +27,6 @@ DAY_US = 86_400_000_000
 _MICROSECOND = timedelta(microseconds=1)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _EPOCH_ORDINAL = _EPOCH.toordinal()
-_NOT_THE_SAME_EVERYWHERE = frozenset({"localtime", "Factory"})
-
-
-@lru_cache(maxsize=1)
-def _zone_names() -> frozenset[str]:
-    return frozenset(available_timezones()) - _NOT_THE_SAME_EVERYWHERE
 
 
 def zone_named(name: str, *, where: str = "time_zone") -> ZoneInfo:
@@ -38,7 +35,30 @@ def zone_named(name: str, *, where: str = "time_zone") -> ZoneInfo:
         raise refuse(
             "unknown_time_zone", where=where, found=repr(name[:60]), expected="an IANA name such as America/New_York"
         )
-    return ZoneInfo(name)
+    return _zone(name)
+
+
+@lru_cache(maxsize=1)
+def _zone_names() -> frozenset[str]:
+    package = _tzdata()
+    names = package.joinpath("zones").read_text("ascii").split() if package else available_timezones()
+    return frozenset(names) - {"localtime", "Factory"}
+
+
+@lru_cache(maxsize=1024)
+def _zone(name: str) -> ZoneInfo:
+    package = _tzdata()
+    if package is None:
+        return ZoneInfo(name)
+    with package.joinpath("zoneinfo", *name.split("/")).open("rb") as rules:
+        return ZoneInfo.from_file(rules, key=name)
+
+
+def _tzdata() -> Traversable | None:
+    try:
+        return files("tzdata")
+    except ModuleNotFoundError:
+        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +70,9 @@ class Calendar:
 
     def __post_init__(self) -> None:
         if not is_wall_time(self.day_starts_at):
-            raise refuse("bad_time", where="day_starts_at", found=self.day_starts_at, expected="whole minutes, no offset")
+            raise refuse(
+                "bad_time", where="day_starts_at", found=self.day_starts_at, expected="whole minutes, no offset"
+            )
 
     def day_starts(self, on: date) -> datetime:
         """Return the instant (UTC) at which the trading day ``on`` starts (W2)."""

@@ -18,6 +18,7 @@ from collections.abc import Container, Iterator
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from functools import lru_cache
+from itertools import pairwise
 from typing import ClassVar, Literal
 from zoneinfo import ZoneInfo
 
@@ -43,10 +44,6 @@ class Window:
         """Tell whether it has the trading day ``on``."""
         raise NotImplementedError
 
-    def when(self, *, days_later: int = 0) -> str:
-        """Name its trading days, or those so many days later."""
-        raise NotImplementedError
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Base(Window):
@@ -55,11 +52,8 @@ class Base(Window):
     kind = "base"
     name: str = "Base"
 
-    def falls_on(self, on: date) -> bool:
+    def falls_on(self, on: date) -> bool:  # noqa: ARG002
         return True
-
-    def when(self, *, days_later: int = 0) -> str:
-        return "every day"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,9 +66,6 @@ class Weekly(Window):
     def falls_on(self, on: date) -> bool:
         return on.weekday() in self.days
 
-    def when(self, *, days_later: int = 0) -> str:
-        return ", ".join(_DAYS[(day + days_later) % 7] for day in sorted(self.days))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recurring(Window):
@@ -86,9 +77,6 @@ class Recurring(Window):
     def falls_on(self, on: date) -> bool:
         return on in self.occurs_on
 
-    def when(self, *, days_later: int = 0) -> str:
-        return "the day after each of its dates" if days_later else "its dates"
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OnDate(Window):
@@ -99,9 +87,6 @@ class OnDate(Window):
 
     def falls_on(self, on: date) -> bool:
         return on == self.on
-
-    def when(self, *, days_later: int = 0) -> str:
-        return (self.on + timedelta(days=days_later)).isoformat()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -166,14 +151,14 @@ def plan_day(schedule: Schedule, zone: ZoneInfo, ordinal: int) -> DayPlan:
 
 
 def _on_the_clock(
-    winners: list[tuple[int, Window]], first_label_us: int, from_us: int, until_us: int
+    winners: list[tuple[int, Window]], label_zero_us: int, from_us: int, until_us: int
 ) -> Iterator[tuple[int, int, Window]]:
     """Yield from when until when each winner holds between two clock changes; where it does not, ends before it starts.
 
-    ``first_label_us`` is the instant at which the clock, with the offset it has here, would show the day's first label.
+    ``label_zero_us`` is the instant at which the clock, with the offset it has here, would show the day's first label.
     """
-    cuts = [from_us, *(first_label_us + label for label, _ in winners[1:]), until_us]
-    for (_, entry), start_us, end_us in zip(winners, cuts, cuts[1:], strict=True):
+    cuts = [from_us, *(label_zero_us + label for label, _ in winners[1:]), until_us]
+    for (_, entry), (start_us, end_us) in zip(winners, pairwise(cuts), strict=True):
         yield max(start_us, from_us), min(end_us, until_us), entry
 
 
@@ -209,6 +194,17 @@ def _faults(window: Window, day_starts_at: time) -> Iterator[Fault]:
     if window.start == window.end != day_starts_at:
         yield Fault("empty_window", "to", found, "an end after its start; without times it is the whole day")
     elif start > end:
-        first = f"{window.start:%H:%M}–{day_starts_at:%H:%M} on {window.when()}"
-        second = f"{day_starts_at:%H:%M}–{window.end:%H:%M} on {window.when(days_later=1)}"
+        first = f"{window.start:%H:%M}–{day_starts_at:%H:%M} on {_days(window)}"
+        second = f"{day_starts_at:%H:%M}–{window.end:%H:%M} on {_days(window, later=1)}"
         yield Fault("window_past_day_end", "to", found, f"two windows, for the day ends in between: {first}; {second}")
+
+
+def _days(window: Window, *, later: int = 0) -> str:
+    """Name a window's trading days, or those so many days later."""
+    match window:
+        case Weekly(days=days):
+            return ", ".join(_DAYS[(day + later) % 7] for day in sorted(days))
+        case OnDate(on=on):
+            return (on + timedelta(days=later)).isoformat()
+        case _:
+            return "the days after" if later else "its days"
