@@ -160,14 +160,14 @@ class Ladder:
         return self.beyond == "first_rung" and len(self.rungs) > 1
 
 
-def check_units(units: int) -> None:
+def check_units(units: int, *, where: str = "units") -> None:
     """Refuse a question about fewer than 1 unit (``bad_units``) or more than 10,000 (``too_many_units``)."""
     if type(units) is not int or units < 1:
         raise refuse(
-            "bad_units", where="units", found=repr(units), expected=f"a whole number from 1 to {MOST_UNITS_ASKED}"
+            "bad_units", where=where, found=repr(units), expected=f"a whole number from 1 to {MOST_UNITS_ASKED}"
         )
     if units > MOST_UNITS_ASKED:
-        raise refuse("too_many_units", where="units", found=units, expected=f"at most {MOST_UNITS_ASKED}")
+        raise refuse("too_many_units", where=where, found=units, expected=f"at most {MOST_UNITS_ASKED}")
 
 
 def count_of(units: int, kind: Kind) -> str:

@@ -99,8 +99,10 @@ def follow(
     table = _Table(tariff_at, buys, timedelta(seconds=gap_s), ends_on_start)
     steps = []
     for index, event in enumerate(events):
+        # Two instants of one zone compare and subtract by the wall clock: only UTC counts what has elapsed.
+        at = event.at.astimezone(UTC)
         try:
-            steps.append(table.insert(event) if isinstance(event, Insert) else table.start(event))
+            steps.append(table.insert(at, event.amount) if isinstance(event, Insert) else table.start(at))
         except PricingError as error:
             raise error.within(f"events[{index}]") from None
     money = sum(event.amount for event in events if isinstance(event, Insert))
@@ -137,31 +139,31 @@ class _Table:
     games: int = 0
     ends_at: datetime | None = None
 
-    def insert(self, event: Insert) -> Step:
-        tariff = self.tariff_at(event.at)
+    def insert(self, at: datetime, amount: int) -> Step:
+        tariff = self.tariff_at(at)
         ladder = getattr(tariff, self.buys) if tariff else None
         if tariff is None or ladder is None:
-            self.tariff, self.left = None, self.left + event.amount
-            return self._step("insert", event.at, tariff, caution=self._why_not(tariff))
-        if not self._goes_on(tariff, event.at):
+            self.tariff, self.left = None, self.left + amount
+            return self._step("insert", at, tariff, caution=self._why_not(tariff))
+        if not self._goes_on(tariff, at):
             self.tariff, self.paid, self.bought, self.spent = tariff, self.left, 0, 0
-        self.last_at = event.at
-        self.paid += event.amount
+        self.last_at = at
+        self.paid += amount
         sale: Sale = ladder.sell(self.paid)
         granted = sale.units - self.bought
         self.spends += sale.spends - self.spent
         self.bought, self.spent, self.left = sale.units, sale.spends, sale.left
-        self._grant(granted, event.at)
-        return self._step("insert", event.at, tariff, granted=granted)
+        self._grant(granted, at)
+        return self._step("insert", at, tariff, granted=granted)
 
-    def start(self, event: Start) -> Step:
-        tariff = self.tariff_at(event.at)
+    def start(self, at: datetime) -> Step:
+        tariff = self.tariff_at(at)
         is_free = tariff is not None and tariff.free
         if not is_free:
-            self._take_credit(event.at)
+            self._take_credit(at)
         if self.ends_on_start:
             self.tariff = None
-        return self._step("start", event.at, tariff, caution="free" if is_free else None)
+        return self._step("start", at, tariff, caution="free" if is_free else None)
 
     def _goes_on(self, tariff: Tariff, at: datetime) -> bool:
         if self.tariff != tariff or self.last_at is None or at - self.last_at > self.gap:
@@ -215,7 +217,9 @@ def _faults(events: Sequence[Insert | Start]) -> list[Fault]:
         for index, event in enumerate(events)
         if isinstance(event, Insert) and not (type(event.amount) is int and 1 <= event.amount <= MOST_MINOR)
     ]
-    aware = [(index, event.at) for index, event in enumerate(events) if event.at.utcoffset() is not None]
+    aware = [
+        (index, event.at.astimezone(UTC)) for index, event in enumerate(events) if event.at.utcoffset() is not None
+    ]
     for (_, before), (index, at) in pairwise(aware):
         if at < before:
             expected = f"an instant not before {before.isoformat()}, that of the event before it"

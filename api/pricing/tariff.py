@@ -44,4 +44,4 @@ class Tariff:
     @property
     def kinds(self) -> tuple[Kind, ...]:
         """The kinds it sells, in the order in which answers list them."""
-        return tuple(kind for kind in ("games", "minutes", "metered") if getattr(self, kind) is not None)  # type: ignore[misc]
+        return tuple(kind for kind in ("games", "minutes", "metered") if getattr(self, kind) is not None)

@@ -1,0 +1,289 @@
+"""A quote: what money buys at a place and time, or what so many games or minutes cost, and why.
+
+- P9: a closed place answers when it next opens, a free one that play is free; neither is an error.
+- P10: every kind that the tariff sells is answered, with its price per unit.
+- P5, P6, P7: the least money for so many units, what of it the table can take, and the next price break.
+- M4, M7: metered time is priced, and money lasts, across the windows that follow, up to seven days.
+- W7: the answer carries the span that holds: which entry of which schedule won, and until when.
+- E1: the lines of an offer add up to what it spends. E2: the clock is never read. E3: bad input is refused.
+
+A draft is priced through a timetable of one schedule that has nothing but the draft as its base.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from fractions import Fraction
+from typing import Literal
+
+from .errors import Fault, PricingError, refuse
+from .ladder import Ladder, NextBreak, check_units
+from .lines import Kind, Line
+from .metered import Charge, charge, lasts
+from .money import MOST_MINOR, round_half_up
+from .payable import next_payable
+from .play import LONGEST_PLAY, MOST_PLAYERS, Piece
+from .purchase import ends_after
+from .split import split
+from .tariff import Tariff
+from .timetable import Span, Timetable
+
+Status = Literal["open", "closed", "free"]
+PrepaidKind = Literal["games", "minutes"]
+
+HORIZON = timedelta(days=7)
+"""How far ahead metered time is looked at."""
+_MINUTE = timedelta(minutes=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Least:
+    """The least ``money`` that buys the units asked for in one purchase (P5).
+
+    ``pay``: the least that the table can take and that buys them; ``None`` without a table, and for metered time, which
+    is paid for afterwards. ``split``: separate purchases (T2) that are cheaper together, empty where there are none.
+    """
+
+    money: int
+    pay: int | None
+    split: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What one kind gives: units, minor units spent and left, and the lines that add up to ``spends``.
+
+    ``per_unit``: the price of a unit, half-up, ``None`` without units. ``ends_at``: when prepaid minutes bought now run
+    out. ``unlimited``: metered time whose price stays within the money for as long as is looked ahead; ``units`` is then
+    all of that. ``least`` is there where units were asked for: the offer is then what its ``money`` buys.
+    """
+
+    kind: Kind
+    units: int
+    spends: int
+    left: int
+    per_unit: int | None
+    lines: tuple[Line, ...]
+    next_break: NextBreak | None = None
+    ends_at: datetime | None = None
+    unlimited: bool = False
+    least: Least | None = None
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The answer to a question: ``span`` says what holds and why (W7), ``offers`` what is sold, none if closed or free.
+
+    ``opens_at``: when a closed place next sells something. ``payable`` and ``next_payable`` (only where it is not) speak
+    of the money asked about at a table (P6). Cautions: ``kind_not_sold``, and those of metered time.
+    """
+
+    at: datetime
+    trading_on: date
+    status: Status
+    opens_at: datetime | None
+    span: Span
+    payable: bool | None
+    next_payable: int | None
+    cautions: tuple[str, ...]
+    offers: tuple[Offer, ...]
+
+
+def quote(
+    timetable: Timetable,
+    *,
+    at: datetime,
+    money: int | None = None,
+    games: int | None = None,
+    minutes: int | None = None,
+    players: int = 1,
+    accepts: Sequence[int] | None = None,
+) -> Answer:
+    """Return what ``money`` (minor units) buys at an instant, or the least that buys so many ``games`` or ``minutes``.
+
+    ``accepts`` are the denominations of the table that is asked about. Refuses, all at once, an instant without an
+    offset (``naive_instant``), not exactly one question (``not_one_question``), ``bad_money``, ``bad_units``,
+    ``too_many_units``, ``bad_players``; then what the timetable, the denominations and the answer's own size do
+    (``no_schedule_yet``, ``bad_denominations``, ``too_much_money``).
+    """
+    _check(at=at, money=money, games=games, minutes=minutes, players=players)
+    coins = None if accepts is None else tuple(accepts)
+    can_pay = None if coins is None or money is None else next_payable(coins, money)
+    span = timetable.at(at)
+    offers: tuple[Offer, ...] = ()
+    cautions: tuple[str, ...] = ()
+    if span.tariff is not None and not span.tariff.free:
+        place = _Place(timetable, at.astimezone(UTC), span.tariff, players, coins)
+        offers = place.offers(money=money, games=games, minutes=minutes)
+        cautions = tuple(dict.fromkeys(caution for offer in offers for caution in offer.cautions))
+        cautions = cautions if offers else ("kind_not_sold",)
+    return Answer(
+        at=at,
+        trading_on=span.trading_on,
+        status="closed" if span.tariff is None else "free" if span.tariff.free else "open",
+        opens_at=timetable.opens_at(at) if span.tariff is None else None,
+        span=span,
+        payable=None if can_pay is None else can_pay == money,
+        next_payable=None if can_pay == money else can_pay,
+        cautions=cautions,
+        offers=offers,
+    )
+
+
+def charge_play(timetable: Timetable, *, from_at: datetime, to_at: datetime, players: int = 1) -> Charge:
+    """Return what metered time costs from one instant to another, across the windows between them (M4).
+
+    Refuses ``naive_instant``, ``ends_before_start``, ``play_too_long`` (31 days), ``no_schedule_yet``, ``bad_players``
+    and ``kind_not_sold``: it starts where no metered time is sold and play is not free.
+    """
+    faults = _naive(from_at=from_at, to_at=to_at)
+    if faults:
+        raise PricingError(*faults)
+    # Two instants of one zone compare and subtract by the wall clock: only UTC counts what has elapsed.
+    start, end = from_at.astimezone(UTC), to_at.astimezone(UTC)
+    _check_length(start, end)
+    pieces, currency = _pieces(timetable, from_at=start, to_at=end)
+    return charge(pieces, players=players, currency=currency)
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where and when is asked: an open place by its timetable, and the denominations of a table if it is one."""
+
+    timetable: Timetable
+    at: datetime
+    tariff: Tariff
+    players: int
+    accepts: tuple[int, ...] | None
+
+    def offers(self, *, money: int | None, games: int | None, minutes: int | None) -> tuple[Offer, ...]:
+        """Return an offer for each kind sold that answers the question (P10)."""
+        prepaid: tuple[tuple[PrepaidKind, Ladder | None, int | None], ...] = (
+            ("games", self.tariff.games, games),
+            ("minutes", self.tariff.minutes, minutes),
+        )
+        offers = []
+        for kind, ladder, units in prepaid:
+            if ladder is not None and money is not None:
+                offers.append(self._prepaid(kind, ladder, money))
+            elif ladder is not None and units is not None:
+                least = self._least(ladder, units)
+                offers.append(self._prepaid(kind, ladder, least.money, least=least))
+        if self.tariff.metered is not None and money is not None:
+            offers.append(self._time_for(money))
+        elif self.tariff.metered is not None and minutes is not None:
+            offers.append(self._time_of(minutes))
+        return tuple(offers)
+
+    def _prepaid(self, kind: PrepaidKind, ladder: Ladder, money: int, *, least: Least | None = None) -> Offer:
+        sale = ladder.sell(money)
+        return Offer(
+            kind=kind,
+            units=sale.units,
+            spends=sale.spends,
+            left=sale.left,
+            per_unit=_per_unit(sale.spends, sale.units),
+            lines=sale.lines(kind, self.tariff.currency),
+            next_break=ladder.next_break(money),
+            ends_at=ends_after(self.at, sale.units) if kind == "minutes" and sale.units else None,
+            least=least,
+        )
+
+    def _least(self, ladder: Ladder, units: int) -> Least:
+        """Return the least, every part raised to what the table can take; a plan only if it is still the cheaper one."""
+        money, parts = ladder.least(units), split(ladder, units)
+        if self.accepts is None:
+            return Least(money, None, parts)
+        pay = next_payable(self.accepts, money)
+        parts = tuple(next_payable(self.accepts, part) for part in parts)
+        return Least(money, pay, parts if sum(parts) < pay else ())
+
+    def _time_for(self, money: int) -> Offer:
+        """Return how long the money lasts (M7)."""
+        pieces, currency = _pieces(self.timetable, from_at=self.at, to_at=self.at + HORIZON)
+        time = lasts(pieces, money=money, players=self.players, currency=currency)
+        cost = time.charge or Charge(0, 0, ())
+        units = HORIZON // _MINUTE if time.minutes is None else time.minutes
+        return Offer(
+            kind="metered",
+            units=units,
+            spends=cost.total,
+            left=money - cost.total,
+            per_unit=None if time.unlimited else _per_unit(cost.total, units),
+            lines=cost.lines,
+            unlimited=time.unlimited,
+            cautions=cost.cautions,
+        )
+
+    def _time_of(self, minutes: int) -> Offer:
+        """Return what so many minutes cost (M4), and how long that money lasts if it is longer."""
+        cost = charge_play(self.timetable, from_at=self.at, to_at=self.at + minutes * _MINUTE, players=self.players)
+        longest = self._time_for(cost.total)
+        units = max(minutes, longest.units)
+        return replace(
+            longest,
+            units=units,
+            spends=cost.total,
+            left=0,
+            per_unit=None if longest.unlimited else _per_unit(cost.total, units),
+            lines=cost.lines,
+            cautions=cost.cautions,
+            least=Least(cost.total, None, ()),
+        )
+
+
+def _pieces(timetable: Timetable, *, from_at: datetime, to_at: datetime) -> tuple[list[Piece], str]:
+    """Return the pieces of a play between two instants, and the currency of the first tariff in it."""
+    spans = timetable.between(from_at, to_at) or (replace(timetable.at(from_at), from_at=from_at, to_at=to_at),)
+    pieces = [
+        Piece(
+            span.from_at or from_at,
+            span.to_at or to_at,
+            rate=span.tariff.metered if span.tariff else None,
+            free=span.tariff is not None and span.tariff.free,
+        )
+        for span in spans
+    ]
+    return pieces, next((span.tariff.currency for span in spans if span.tariff), "")
+
+
+def _per_unit(spends: int, units: int) -> int | None:
+    return round_half_up(Fraction(spends, units)) if units else None
+
+
+def _check(*, at: datetime, money: int | None, games: int | None, minutes: int | None, players: int) -> None:
+    asked = {"money": money, "games": games, "minutes": minutes}
+    named = [name for name, number in asked.items() if number is not None]
+    faults = _naive(at=at)
+    if len(named) != 1:
+        found = " and ".join(named) or "none of them"
+        faults.append(Fault("not_one_question", "", found, "one of money, games and minutes"))
+    if money is not None and not (type(money) is int and 0 <= money <= MOST_MINOR):
+        faults.append(Fault("bad_money", "money", repr(money), f"minor units from 0 to {MOST_MINOR}"))
+    if type(players) is not int or not 1 <= players <= MOST_PLAYERS:
+        faults.append(Fault("bad_players", "players", repr(players), f"a whole number from 1 to {MOST_PLAYERS}"))
+    if faults:
+        raise PricingError(*faults)
+    for name, units in (("games", games), ("minutes", minutes)):
+        if units is not None:
+            check_units(units, where=name)
+
+
+def _check_length(from_at: datetime, to_at: datetime) -> None:
+    if to_at < from_at:
+        expected = f"no end before the start, {from_at.isoformat()}"
+        raise refuse("ends_before_start", where="to_at", found=to_at.isoformat(), expected=expected)
+    if to_at - from_at > LONGEST_PLAY:
+        expected = f"at most {LONGEST_PLAY.days} days after the start"
+        raise refuse("play_too_long", where="to_at", found=to_at.isoformat(), expected=expected)
+
+
+def _naive(**instants: datetime) -> list[Fault]:
+    return [
+        Fault("naive_instant", name, at.isoformat(), "an instant with its offset from UTC")
+        for name, at in instants.items()
+        if at.utcoffset() is None
+    ]
