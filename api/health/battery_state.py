@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 from typing import Literal
 
 from api.pricing.errors import Fault, PricingError
@@ -43,7 +44,7 @@ class ChargeTable:
         """Return the state of charge at that voltage of a 12 V battery at the table's own temperature."""
         if voltage_mv <= self.rows[0][0]:
             return Fraction(self.rows[0][1])
-        for (low_mv, low), (high_mv, high) in zip(self.rows, self.rows[1:], strict=False):
+        for (low_mv, low), (high_mv, high) in pairwise(self.rows):
             if voltage_mv <= high_mv:
                 return low + (voltage_mv - low_mv) * (high - low) / (high_mv - low_mv)
         return Fraction(self.rows[-1][1])

@@ -1,0 +1,140 @@
+"""What a wrong clock sells at the wrong price: a week on real time against the same week on the table's time.
+
+- K4 A table that is ahead by the offset is in the window that really comes so much later, so it makes every change of
+  price so much too early; one that is behind, too late.
+- K4 The week that the table holds goes round: what is before its start is what is at its end.
+- K4 The answer has the changes made at the wrong time, the times sold wrongly, and how long which is sold instead of which.
+
+Offsets count in elapsed time; in a week with a clock change, the hour itself is not looked into.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+
+from api.pricing.errors import Fault, PricingError, refuse
+
+Key = str | None
+"""What holds in a span, such as a tariff's id; None where nothing is sold."""
+
+Span = tuple[datetime, datetime, Key]
+"""From an instant, to one (exclusive), what holds."""
+
+
+@dataclass(frozen=True, slots=True)
+class MovedChange:
+    """A change of price that is due at one instant and made by the table at another."""
+
+    due_at: datetime
+    made_at: datetime
+    from_key: Key
+    to_key: Key
+
+
+@dataclass(frozen=True, slots=True)
+class WrongSale:
+    """A time in which the table sells ``sells`` in place of ``instead_of``."""
+
+    from_at: datetime
+    to_at: datetime
+    sells: Key
+    instead_of: Key
+
+    @property
+    def seconds(self) -> int:
+        return int((self.to_at - self.from_at).total_seconds())
+
+
+@dataclass(frozen=True, slots=True)
+class WrongPair:
+    """How long a week one thing is sold in place of another."""
+
+    sells: Key
+    instead_of: Key
+    seconds: int
+
+
+@dataclass(frozen=True, slots=True)
+class WrongPrice:
+    """One week's exposure: in time order, and the pairs by the longest first."""
+
+    changes: tuple[MovedChange, ...]
+    sales: tuple[WrongSale, ...]
+    pairs: tuple[WrongPair, ...]
+
+    @property
+    def seconds(self) -> int:
+        return sum(sale.seconds for sale in self.sales)
+
+
+def wrong_price(spans: Sequence[Span], *, offset_s: int) -> WrongPrice:
+    """Return what a table that is ahead by ``offset_s`` (behind: negative) sells wrongly in the time that ``spans`` cover.
+
+    The spans follow each other without a gap and cover what the table holds, which is a week. Refuses (``bad_spans``)
+    others.
+    """
+    _refuse_gaps(spans)
+    start = spans[0][0].astimezone(UTC)
+    starts_s = [_seconds(start, from_at) for from_at, _, _ in spans]
+    keys = [key for _, _, key in spans]
+    week_s = _seconds(start, spans[-1][1])
+
+    def key_at(second: int) -> Key:
+        return keys[bisect_right(starts_s, second % week_s) - 1]
+
+    edges = sorted({0, week_s, *starts_s, *((second - offset_s) % week_s for second in starts_s)})
+    found: list[WrongSale] = []
+    for from_s, to_s in pairwise(edges):
+        due, sold = key_at(from_s), key_at(from_s + offset_s)
+        if due == sold:
+            continue
+        from_at, to_at = start + timedelta(seconds=from_s), start + timedelta(seconds=to_s)
+        if found and (found[-1].to_at, found[-1].sells, found[-1].instead_of) == (from_at, sold, due):
+            from_at = found.pop().from_at
+        found.append(WrongSale(from_at, to_at, sells=sold, instead_of=due))
+    return WrongPrice(_moved(spans, offset_s), tuple(found), _pairs(found))
+
+
+def _moved(spans: Sequence[Span], offset_s: int) -> tuple[MovedChange, ...]:
+    """Return every change between two spans, the last and the first included, at its due and at the table's time."""
+    if offset_s == 0:
+        return ()
+    return tuple(
+        MovedChange(at.astimezone(UTC), at.astimezone(UTC) - timedelta(seconds=offset_s), before, key)
+        for (_, _, before), (at, _, key) in zip((spans[-1], *spans[:-1]), spans, strict=True)
+        if before != key
+    )
+
+
+def _pairs(sales: Sequence[WrongSale]) -> tuple[WrongPair, ...]:
+    seconds: Counter[tuple[Key, Key]] = Counter()
+    for sale in sales:
+        seconds[sale.sells, sale.instead_of] += sale.seconds
+    return tuple(WrongPair(sells, instead_of, s) for (sells, instead_of), s in seconds.most_common())
+
+
+def _refuse_gaps(spans: Sequence[Span]) -> None:
+    if not spans:
+        raise refuse("bad_spans", where="spans", found="none", expected="at least one")
+    faults = [
+        Fault("bad_spans", f"spans[{i}]", f"{from_at} to {to_at}", "a span that ends after it starts, with offsets")
+        for i, (from_at, to_at, _) in enumerate(spans)
+        if from_at.tzinfo is None or to_at.tzinfo is None or to_at.timestamp() <= from_at.timestamp()
+    ]
+    if not faults:
+        faults = [
+            Fault("bad_spans", f"spans[{i + 1}]", str(spans[i + 1][0]), f"a start at {spans[i][1]}, without a gap")
+            for i in range(len(spans) - 1)
+            if spans[i][1].timestamp() != spans[i + 1][0].timestamp()
+        ]
+    if faults:
+        raise PricingError(*faults)
+
+
+def _seconds(start: datetime, at: datetime) -> int:
+    return int((at.astimezone(UTC) - start).total_seconds())
