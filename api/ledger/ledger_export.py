@@ -1,6 +1,6 @@
 """The journal as plain text that the ledger and hledger programs both read, strictly and without errors (L5).
 
-- Every account and currency is declared; opening balances are one transaction for each currency on the first day.
+- Every account, currency and tag is declared; opening balances are one transaction for each currency on the first day.
 - The last transaction moves nothing and asserts the closing balance of every account, on the last day.
 - Texts of people's own stand only where neither program reads anything into them: descriptions and whole-line
   comments, without ``;`` and ``|``.
@@ -33,6 +33,9 @@ def journal_ledger(
     return "\n".join(
         (
             f"; Journal from {extract.period.from_on} to {extract.period.to_on}",
+            "",
+            "tag id",
+            "tag source_id",
             "",
             *(line for currency in extract.currencies for line in _commodity(currency)),
             *_accounts(names, venue_names or {}),

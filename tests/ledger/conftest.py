@@ -1,0 +1,39 @@
+"""A journal for the tests of this folder: sealed entries from what each of them books."""
+
+from collections.abc import Callable, Iterable
+from datetime import UTC, date, datetime
+from uuid import UUID
+
+import pytest
+
+from api.ledger.chain import seal
+from api.ledger.journal import GENESIS, Entry
+from api.ledger.posting import Posting
+
+Booked = tuple[str, date, tuple[Posting, ...]]
+
+
+def _journal(booked: Iterable[Booked], currency: str = "USD", reference: str = "") -> list[Entry]:
+    entries: list[Entry] = []
+    for number, (kind, on, postings) in enumerate(booked, start=1):
+        entries.append(
+            seal(
+                Entry(
+                    id=str(UUID(int=number)),
+                    number=number,
+                    kind=kind,
+                    on=on,
+                    recorded_at=datetime(2026, 11, 2, 18, 30, tzinfo=UTC),
+                    currency=currency,
+                    postings=postings,
+                    reference=reference,
+                    previous_hash=entries[-1].hash if entries else GENESIS,
+                )
+            )
+        )
+    return entries
+
+
+@pytest.fixture(scope="session")
+def journal() -> Callable[..., list[Entry]]:
+    return _journal

@@ -1,0 +1,285 @@
+"""The exports of the journal, read by the open-source tools that they are written for (L5).
+
+Nothing here is a published figure: the check is that the tools themselves load each file without an error and come to
+our balances. ``beancount`` is a test dependency; ``ledger`` and ``hledger`` are run where they are installed.
+"""
+
+import csv
+import io
+import re
+import shutil
+import subprocess
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from uuid import UUID
+
+import pytest
+from beancount import loader
+from beancount.core import data, realization
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from api.ledger.beancount_export import journal_beancount
+from api.ledger.chain import seal
+from api.ledger.export_text import account_names
+from api.ledger.extract import Extract, Period, extract
+from api.ledger.journal import GENESIS, Entry
+from api.ledger.kinds import collection_postings, owner_postings
+from api.ledger.ledger_export import journal_ledger
+from api.ledger.posting import mirror
+from api.pricing.errors import PricingError
+from api.pricing.money import format_money
+
+CORNER = "0198c0de-0000-7000-8000-00000000c0de"
+HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"
+NOVEMBER = Period.of_month(2026, 11)
+NASTY = 'Slip; 7 | "x" \\ [2026-99-99] date:2026-99 key:: 1+ (z) = @ {3}\n2026-01-01 open Assets:Evil\x00'
+TOOLS = [
+    pytest.param(tool, marks=pytest.mark.skipif(shutil.which(tool) is None, reason=f"{tool} is not installed"))
+    for tool in ("ledger", "hledger")
+]
+
+
+def journal(booked, reference=NASTY):
+    entries = []
+    for number, (kind, on, currency, postings) in enumerate(booked, start=1):
+        entry = Entry(
+            id=str(UUID(int=number)),
+            number=number,
+            kind=kind,
+            on=on,
+            recorded_at=datetime(2026, 11, 2, 18, 30, tzinfo=UTC),
+            currency=currency,
+            postings=postings,
+            reference=reference,
+            source_id=str(UUID(int=number - 1)) if kind == "reversal" else None,
+            previous_hash=entries[-1].hash if entries else GENESIS,
+        )
+        entries.append(seal(entry))
+    return entries
+
+
+def collected(venue_id, counted, tax, share, now):
+    return collection_postings(
+        venue_id=venue_id,
+        counted_minor=counted,
+        tax_minor=tax,
+        venue_share_minor=share,
+        to_venue_now_minor=now,
+        to_venue_balance_minor=share - now,
+    )
+
+
+def autumn() -> Extract:
+    wrong = collected(CORNER, 99999, 1, 50000, 50000)
+    booked = [
+        ("opening", date(2026, 10, 1), "USD", owner_postings(kind="opening", amount_minor=123456789)),
+        (
+            "loan_advance",
+            date(2026, 10, 2),
+            "KWD",
+            owner_postings(kind="loan_advance", amount_minor=1250, venue_id=HARBOUR),
+        ),
+        ("collection", date(2026, 11, 2), "USD", collected(CORNER, 10001, 385, 4808, 4808)),
+        ("collection", date(2026, 11, 2), "JPY", collected(HARBOUR, 1500, 0, 750, 0)),
+        ("collection", date(2026, 11, 5), "USD", wrong),
+        ("reversal", date(2026, 11, 5), "USD", mirror(wrong)),
+        ("write_off", date(2026, 11, 6), "KWD", owner_postings(kind="write_off", amount_minor=1, venue_id=HARBOUR)),
+        ("write_off", date(2026, 11, 6), "USD", owner_postings(kind="write_off", amount_minor=1)),
+        ("deposit", date(2026, 11, 30), "USD", owner_postings(kind="deposit", amount_minor=5193)),
+    ]
+    return extract(journal(booked), NOVEMBER)
+
+
+def our_balances(told: Extract, own_chart=None) -> dict[tuple[str, str], Decimal]:
+    names, sums = account_names(told.leaves, own_chart), {}
+    for leaf, currency, amount in told.closing:
+        key = names[leaf], currency
+        sums[key] = sums.get(key, Decimal(0)) + Decimal(format_money(amount, currency))
+    return {key: amount for key, amount in sums.items() if amount}
+
+
+def beancount_balances(text: str) -> dict[tuple[str, str], Decimal]:
+    entries, errors, _ = loader.load_string(text)
+    assert errors == []
+    return {
+        (account.account, position.units.currency): position.units.number
+        for account in realization.iter_children(realization.realize(entries))
+        for position in account.balance
+    }
+
+
+def run(tool: str, *arguments: str, text: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([tool, "-f", "-", *arguments], input=text, capture_output=True, text=True, check=False)
+
+
+def tool_balances(tool: str, text: str) -> dict[tuple[str, str], Decimal]:
+    """What the program itself adds up, read strictly: undeclared accounts and currencies are errors."""
+    if tool == "ledger":
+        line = "%(quoted(account)),%(quoted(commodity)),%(quoted(quantity(amount)))\n"
+        ran = run("ledger", "--pedantic", "register", "--register-format", line, text=text)
+        rows = csv.reader(io.StringIO(ran.stdout))
+    else:
+        ran = run("hledger", "print", "--strict", "-O", "csv", text=text)
+        rows = ([r["account"], r["commodity"], r["amount"]] for r in csv.DictReader(io.StringIO(ran.stdout)))
+    assert (ran.returncode, ran.stderr) == (0, "")
+    sums: dict[tuple[str, str], Decimal] = {}
+    for account, currency, amount in rows:
+        sums[account, currency] = sums.get((account, currency), Decimal(0)) + Decimal(amount or 0)
+    return {key: amount for key, amount in sums.items() if amount}
+
+
+def test_beancount_loads_the_journal_without_an_error_and_comes_to_our_balances():
+    assert beancount_balances(journal_beancount(autumn())) == our_balances(autumn())
+
+
+@pytest.mark.parametrize("tool", TOOLS)
+def test_the_ledger_programs_load_the_journal_strictly_and_come_to_our_balances(tool):
+    assert tool_balances(tool, journal_ledger(autumn())) == our_balances(autumn())
+
+
+def test_beancount_finds_every_closing_balance_that_is_off_by_one_minor_unit():
+    text = journal_beancount(autumn())
+    asserted = re.findall(r"^2026-12-01 balance \S+  (\S+) ~ 0 \w+$", text, re.MULTILINE)
+    assert len(asserted) == len(autumn().closing)
+    for line in re.findall(r"^2026-12-01 balance .+$", text, re.MULTILINE):
+        _, errors, _ = loader.load_string(text.replace(line, off_by_one(line)))
+        assert [type(error).__name__ for error in errors] == ["BalanceError"], line
+
+
+def off_by_one(line: str) -> str:
+    """Return an assertion's line with one minor unit more in its last amount that has the currency's decimals."""
+    amount = re.findall(r"  (-?[0-9.]+) ", line)[-1] if "~" in line else re.findall(r"= (-?[0-9.]+) ", line)[-1]
+    more = Decimal(amount) + Decimal(1).scaleb(Decimal(amount).as_tuple().exponent)
+    return f"{more}".join(line.rsplit(amount, 1))
+
+
+@pytest.mark.parametrize("tool", TOOLS)
+def test_the_ledger_programs_find_a_closing_balance_that_is_off_by_one_minor_unit(tool):
+    text = journal_ledger(autumn())
+    lines = re.findall(r"^    .+ = .+$", text, re.MULTILINE)
+    assert len(lines) == len(autumn().closing)
+    assert run(tool, "balance", text=text).returncode == 0
+    for line in (lines[0], lines[len(lines) // 2], lines[-1]):
+        assert run(tool, "balance", text=text.replace(line, off_by_one(line))).returncode != 0, line
+
+
+def test_beancount_keeps_what_people_wrote_as_text():
+    entries, _, _ = loader.load_string(journal_beancount(autumn(), venue_names={CORNER: 'The "Corner" \\ Bar'}))
+    deposit = next(e for e in entries if isinstance(e, data.Transaction) and e.payee == "deposit")
+    assert deposit.narration.startswith('Slip; 7 | "x" \\ [2026-99-99]')
+    assert (deposit.meta["number"], deposit.meta["id"]) == (Decimal(9), str(UUID(int=9)))
+    opens = {e.account: e.meta for e in entries if isinstance(e, data.Open)}
+    assert "Assets:Evil" not in opens
+    assert opens["Income:Play-Takings:V-00000000c0de"]["venue"] == 'The "Corner" \\ Bar'
+    assert opens["Income:Play-Takings:V-00000000c0de"]["venue_id"] == CORNER
+
+
+@pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
+def test_a_venues_new_name_changes_no_account_and_no_amount(write):
+    before, after = (
+        write(autumn(), venue_names={CORNER: name}).splitlines() for name in ("Corner Bar", "Old Mill; type:Q")
+    )
+    changed = [(old, new) for old, new in zip(before, after, strict=True) if old != new]
+    assert changed
+    assert all(old.lstrip().startswith(("venue:", "; venue")) for old, _ in changed)
+
+
+@pytest.mark.parametrize("tool", TOOLS)
+def test_the_ledger_programs_read_nothing_into_a_venues_name(tool):
+    text = journal_ledger(autumn(), venue_names={CORNER: NASTY, HARBOUR: "a\n2026-11-02 * x\n    Evil  1 USD"})
+    assert tool_balances(tool, text) == our_balances(autumn())
+
+
+OWN = {
+    "cash_in_bags": "Assets:Bank:Bags",
+    "bank": "Assets:Bank",
+    "venue_loans": "Assets:Loans",
+    "owed_to_venues": "Liabilities:Bars",
+    "tax_payable": "Liabilities:Tax",
+    "opening_equity": "Equity:Opening",
+    "play_takings": "Income:Spielerlöse",
+    "venue_share": "Expenses:Share-50",
+    "write_offs": "Expenses:Lost",
+}
+
+
+@pytest.mark.parametrize("tool", ["beancount", *TOOLS])
+def test_the_operators_own_chart_balances_too_where_one_account_is_below_another(tool):
+    if tool == "beancount":
+        assert beancount_balances(journal_beancount(autumn(), own_chart=OWN)) == our_balances(autumn(), OWN)
+    else:
+        assert tool_balances(tool, journal_ledger(autumn(), own_chart=OWN)) == our_balances(autumn(), OWN)
+
+
+@pytest.mark.parametrize("tool", TOOLS)
+def test_the_ledger_programs_take_numbers_and_spaces_in_the_operators_own_names(tool):
+    own = {**OWN, "bank": "1200 Bank & Co.", "tax_payable": "Passiva:3800 Umsatzsteuer/Müller's"}
+    assert tool_balances(tool, journal_ledger(autumn(), own_chart=own)) == our_balances(autumn(), own)
+
+
+@pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
+def test_all_names_that_a_program_does_not_take_are_listed_at_once(write):
+    with pytest.raises(PricingError) as caught:
+        write(autumn(), own_chart={**OWN, "bank": "Assets:(Bank)", "tax_payable": "Liabilities::Tax"})
+    assert [(f.code, f.found) for f in caught.value.faults] == [
+        ("bad_account_name", "Assets:(Bank)"),
+        ("bad_account_name", "Liabilities::Tax"),
+    ]
+
+
+def test_beancount_takes_names_below_its_five_roots_alone():
+    with pytest.raises(PricingError, match="Assets or Liabilities or Equity or Income or Expenses"):
+        journal_beancount(autumn(), own_chart={**OWN, "bank": "1200 Bank"})
+
+
+@pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
+def test_a_missing_name_is_an_error_that_lists_all_that_are_missing(write):
+    with pytest.raises(PricingError) as caught:
+        write(autumn(), own_chart={"bank": "Assets:Bank"})
+    assert {f.where for f in caught.value.faults} == set(OWN) - {"bank"}
+
+
+@pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
+def test_the_same_export_twice_is_the_same_to_the_byte(write):
+    assert write(autumn()).encode() == write(autumn()).encode()
+    assert "\r" not in write(autumn())
+
+
+def test_the_two_languages_are_two_files():
+    assert journal_beancount(autumn()) != journal_ledger(autumn())
+    assert not re.search(r"^\S+ open ", journal_ledger(autumn()), re.MULTILINE)
+
+
+@pytest.mark.parametrize("tool", ["beancount", *TOOLS])
+def test_an_empty_month_loads_too(tool):
+    empty = extract([], NOVEMBER)
+    if tool == "beancount":
+        assert beancount_balances(journal_beancount(empty)) == {}
+    else:
+        assert tool_balances(tool, journal_ledger(empty)) == {}
+
+
+minor = st.integers(min_value=1, max_value=10**12)
+venues = st.sampled_from([CORNER, HARBOUR])
+booked = st.tuples(
+    st.just("collection"),
+    st.dates(min_value=date(2026, 9, 1), max_value=date(2026, 12, 31)),
+    st.sampled_from(["USD", "JPY", "KWD", "CLF"]),
+    st.builds(collected, venues, minor, minor, minor, minor),
+)
+
+
+@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@given(st.lists(booked, max_size=6), st.text(max_size=20))
+def test_any_journal_loads_in_beancount_and_balances(entries, reference):
+    told = extract(journal(entries, reference), NOVEMBER)
+    assert beancount_balances(journal_beancount(told)) == our_balances(told)
+
+
+@pytest.mark.parametrize("tool", TOOLS)
+@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@given(st.lists(booked, max_size=6), st.text(max_size=20))
+def test_any_journal_loads_in_the_ledger_programs_and_balances(tool, entries, reference):
+    told = extract(journal(entries, reference), NOVEMBER)
+    assert tool_balances(tool, journal_ledger(told)) == our_balances(told)
