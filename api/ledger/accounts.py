@@ -32,9 +32,14 @@ _CHART: tuple[tuple[str, Root, PerVenue, str], ...] = (
     ("tax_payable", "Liabilities", "never", "tax taken out of the takings, not handed over yet"),
     ("opening_equity", "Equity", "never", "the other side of balances brought in when the books begin"),
     ("test_money", "Equity", "always", "the operator's own coins, put in for test plays and found again"),
-    ("play_takings", "Income", "always", "counted takings less what is returned, tax and first money"),
-    ("first_money", "Income", "always", "reimbursements and charges taken before the division"),
-    ("venue_share", "Expenses", "always", "the venue's part of the division"),
+    ("play_takings", "Income", "always", "what was counted, less what is returned, tax and first money"),
+    (
+        "first_money",
+        "Income",
+        "always",
+        "what the operator takes before the split: reimbursements, charges, his minimum",
+    ),
+    ("venue_share", "Expenses", "always", "the venue's part of the split, before its loan"),
     ("licences_paid", "Expenses", "either", "licences and permits of tables"),
     ("write_offs", "Expenses", "either", "loans that will not come back, cash that is gone"),
 )

@@ -38,6 +38,7 @@ TRANSFERS: tuple[Transfer, ...] = tuple(Transfer(*row) for row in (
     ("collection",      True,      "cash_in_bags",   "owed_to_venues", "returned"),
     ("collection",      True,      "venue_share",    "owed_to_venues", "venue_share"),
     ("collection",      True,      "owed_to_venues", "venue_loans",    "loan_repaid"),
+    ("collection",      True,      "owed_to_venues", "cash_in_bags",   "returned"),
     ("collection",      True,      "owed_to_venues", "cash_in_bags",   "to_venue_now"),
     ("deposit",         False,     "bank",           "cash_in_bags",   "amount"),
     ("venue_payment",   True,      "owed_to_venues", "bank",           "amount"),
@@ -69,8 +70,7 @@ def collection_postings(
     venue_share_minor: int,
     to_venue_now_minor: int,
     to_venue_balance_minor: int,
-    refunds_by_venue_minor: int = 0,
-    house_money_minor: int = 0,
+    returned_to_venue_minor: int = 0,
     test_money_minor: int = 0,
     tax_minor: int = 0,
     first_money_minor: int = 0,
@@ -78,27 +78,28 @@ def collection_postings(
 ) -> tuple[Posting, ...]:
     """Return what a settled collection posts, in minor units of the venue's currency; nothing where all is zero.
 
-    ``counted`` is all that was in the boxes; ``venue_share`` is before the loan's repayment. ``to_venue_now`` is all
-    the cash that the venue was given at the visit, ``to_venue_balance`` all that was added to what it is owed, both
-    with the refunds that it paid and its house money: share + refunds + house money = repaid + now + balance, else
-    ``settlement_does_not_add_up``. What a correction takes back is below zero (C5); what was counted or handed over
-    never is (``negative_amount``).
+    ``counted`` is all that was in the boxes; ``returned_to_venue`` the refunds that it paid and its house money, handed
+    back at the visit; ``first_money`` all that the operator takes before the split, less what a correction gives back
+    (C5), so that it may be below zero. The venue's share has three parts: share = repaid + now + balance, else
+    ``settlement_does_not_add_up``. What was counted, returned or handed over is never below zero (``negative_amount``).
     """
-    returned_minor = refunds_by_venue_minor + house_money_minor
-    kept_apart_minor = returned_minor + test_money_minor + tax_minor + first_money_minor
-    for name, amount in (("counted", counted_minor), ("to_venue_now", to_venue_now_minor)):
+    for name, amount in (
+        ("counted", counted_minor),
+        ("returned_to_venue", returned_to_venue_minor),
+        ("to_venue_now", to_venue_now_minor),
+    ):
         if amount < 0:
             raise refuse("negative_amount", where=name, found=amount, expected="0 or more")
-    balance = venue_share_minor + returned_minor - loan_repaid_minor - to_venue_now_minor
+    balance = venue_share_minor - loan_repaid_minor - to_venue_now_minor
     if balance != to_venue_balance_minor:
-        found, expected = to_venue_balance_minor, f"{balance} minor units: share + returned − repaid − paid now"
+        found, expected = to_venue_balance_minor, f"{balance} minor units: share − repaid − now"
         raise refuse("settlement_does_not_add_up", where="to_venue_balance", found=found, expected=expected)
     amounts = {
-        "takings": counted_minor - kept_apart_minor,
+        "takings": counted_minor - returned_to_venue_minor - test_money_minor - tax_minor - first_money_minor,
         "first_money": first_money_minor,
         "tax": tax_minor,
         "test_money": test_money_minor,
-        "returned": returned_minor,
+        "returned": returned_to_venue_minor,
         "venue_share": venue_share_minor,
         "loan_repaid": loan_repaid_minor,
         "to_venue_now": to_venue_now_minor,

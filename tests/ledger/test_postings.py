@@ -33,14 +33,13 @@ def test_a_box_of_311_with_everything_in_it_is_booked_to_the_cent():
     postings = collection_postings(
         venue_id=CORNER,
         counted_minor=31100,
-        refunds_by_venue_minor=400,
-        house_money_minor=600,
+        returned_to_venue_minor=1000,
         test_money_minor=100,
         tax_minor=1154,
         first_money_minor=6000,
         venue_share_minor=11423,
         loan_repaid_minor=2856,
-        to_venue_now_minor=9567,
+        to_venue_now_minor=8567,
         to_venue_balance_minor=0,
     )
     assert plain(postings) == [
@@ -82,9 +81,9 @@ def test_a_box_with_house_money_alone_books_that_it_went_back():
     postings = collection_postings(
         venue_id=CORNER,
         counted_minor=600,
-        house_money_minor=600,
+        returned_to_venue_minor=600,
         venue_share_minor=0,
-        to_venue_now_minor=600,
+        to_venue_now_minor=0,
         to_venue_balance_minor=0,
     )
     assert [amount for account, _, amount in plain(postings) if account == "cash_in_bags"] == [600, -600]
@@ -110,6 +109,7 @@ def test_a_correction_may_take_first_money_back():
         ({"to_venue_balance_minor": 1}, "settlement_does_not_add_up"),
         ({"loan_repaid_minor": 1}, "settlement_does_not_add_up"),
         ({"counted_minor": -1}, "negative_amount"),
+        ({"returned_to_venue_minor": -1}, "negative_amount"),
         ({"to_venue_now_minor": -1, "to_venue_balance_minor": 5001}, "negative_amount"),
         ({"venue_id": "corner"}, "bad_id"),
     ],
@@ -220,20 +220,18 @@ cents = st.integers(min_value=0, max_value=10**9)
 
 @st.composite
 def settled(draw):
-    share, returned, repaid, now = draw(cents), draw(cents), draw(cents), draw(cents)
-    house = draw(st.integers(min_value=0, max_value=returned))
+    share, repaid, now = draw(cents), draw(cents), draw(cents)
     return collection_postings(
         venue_id=draw(st.sampled_from([CORNER, HARBOUR])),
         counted_minor=draw(cents),
-        refunds_by_venue_minor=returned - house,
-        house_money_minor=house,
+        returned_to_venue_minor=draw(cents),
         test_money_minor=draw(cents),
         tax_minor=draw(cents),
         first_money_minor=draw(cents),
         venue_share_minor=share,
         loan_repaid_minor=repaid,
         to_venue_now_minor=now,
-        to_venue_balance_minor=share + returned - repaid - now,
+        to_venue_balance_minor=share - repaid - now,
     )
 
 

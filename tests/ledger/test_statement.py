@@ -23,11 +23,11 @@ def collected(venue_id=CORNER, counted=40000, repaid=0, now=0, returned=0):
     return collection_postings(
         venue_id=venue_id,
         counted_minor=counted,
-        refunds_by_venue_minor=returned,
+        returned_to_venue_minor=returned,
         venue_share_minor=share,
         loan_repaid_minor=repaid,
         to_venue_now_minor=now,
-        to_venue_balance_minor=share + returned - repaid - now,
+        to_venue_balance_minor=share - repaid - now,
     )
 
 
@@ -43,7 +43,7 @@ def autumn(journal):
             ("opening", date(2026, 10, 1), owner("opening", 1500, CORNER)),
             ("loan_advance", date(2026, 10, 1), owner("loan_advance", 30000, CORNER)),
             ("collection", date(2026, 10, 20), collected(repaid=5000)),
-            ("collection", date(2026, 11, 1), collected(returned=400, repaid=5000, now=400)),
+            ("collection", date(2026, 11, 1), collected(returned=400, repaid=5000)),
             ("collection", date(2026, 11, 2), collected(HARBOUR)),
             ("collection", date(2026, 11, 9), wrong),
             ("reversal", date(2026, 11, 10), mirror(wrong)),
