@@ -33,8 +33,7 @@ def read_agreement(body: Body, *, currency: str, id: str = "", version: int = 1)
         "loan_repay_percent": reader.maybe("loan_repay_percent", _percent, body) or Fraction(0),
         "cap": reader.maybe("cap", _cap, body),
     }
-    if reader.faults:
-        raise PricingError(*reader.faults)
+    reader.refuse_faults()
     plain = {name: body[name] for name in ("settles_on", "pays", "odd_unit_to") if name in body}
     return Agreement(**terms, **plain, id=id, version=version)
 
@@ -45,6 +44,10 @@ class _Reader:
     def __init__(self, currency: str) -> None:
         self.currency = currency
         self.faults: list[Fault] = []
+
+    def refuse_faults(self) -> None:
+        if self.faults:
+            raise PricingError(*self.faults)
 
     def part(self, where: str, read: Callable[[Any], Any], value: Any) -> Any:
         try:
@@ -60,11 +63,9 @@ class _Reader:
         return tuple(self.part(f"{name}[{index}]", read, value) for index, value in enumerate(body.get(name) or ()))
 
     def amount_tiers(self, body: Body) -> AmountTiers:
-        before = len(self.faults)
-        tiers = self.parts("tiers", self.tier, body)
-        found, self.faults[before:] = self.faults[before:], []
-        if found:
-            raise PricingError(*found)
+        inner = _Reader(self.currency)
+        tiers = inner.parts("tiers", self.tier, body)
+        inner.refuse_faults()
         return AmountTiers(body["mode"], tiers)
 
     def tier(self, body: Body) -> AmountTier:
@@ -103,4 +104,4 @@ def _date(value: date | str, where: str = "") -> date:
     try:
         return value if isinstance(value, date) else date.fromisoformat(value)
     except ValueError:
-        raise refuse("bad_date", where=where, found=repr(value[:40]), expected="a date such as 2026-12-01") from None
+        raise refuse("bad_date", where=where, found=repr(str(value)[:40]), expected="a date such as 2026-12-01") from None

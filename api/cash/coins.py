@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from math import ceil
 from typing import Literal
 
 from api.pricing.errors import refuse
@@ -152,7 +153,7 @@ def lifting_advice(mass_g: Decimal) -> LiftingAdvice | None:
     most_g = HALVE_ABOVE_KG * 1_000
     if mass_g <= most_g:
         return None
-    loads = -int(-mass_g // most_g)
+    loads = ceil(mass_g / most_g)
     bags = "half bags" if loads == 2 else f"{loads} bags"
     heavy = f", and more than {LOAD_CONSTANT_KG} kg even for an easy lift" if mass_g > LOAD_CONSTANT_KG * 1_000 else ""
     detail = f"{mass_g / 1_000:.2f} kg of coins in one bag is heavy to lift{heavy}: carry them in {bags}."
