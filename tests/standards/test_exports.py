@@ -191,6 +191,13 @@ def test_the_ledger_programs_read_nothing_into_a_venues_name(tool):
     assert tool_balances(tool, text) == our_balances(autumn())
 
 
+@pytest.mark.parametrize("tool", TOOLS)
+def test_the_ledger_programs_keep_a_reference_whole_in_the_description(tool):
+    arguments = {"ledger": ("register", "--register-format", "%(payee)\n"), "hledger": ("print", "-O", "csv")}[tool]
+    told = run(tool, *arguments, text=journal_ledger(autumn())).stdout.replace('""', '"')
+    assert 'deposit Slip, 7 / "x" \\ [2026-99-99] date:2026-99 key:: 1+ (z) = @ {3} 2026-01-01 open' in told
+
+
 OWN = {
     "cash_in_bags": "Assets:Bank:Bags",
     "bank": "Assets:Bank",
