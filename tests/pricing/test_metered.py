@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from itertools import pairwise
@@ -290,7 +291,7 @@ def test_a_piece_needs_offsets_an_order_and_no_price_where_it_is_free() -> None:
             lambda: Tier(-1, -1, 0, 525_601),
             [("bad_tier", w) for w in ["from_minutes", "price", "per_minutes", "step_minutes"]],
         ),
-        (lambda: Tier(0, 100.0, 60), [("bad_tier", "price")]),
+        (lambda: Tier(0, 100.0, 60), [("bad_tier", "price")]),  # type: ignore[arg-type]
         (lambda: Cap(-1, 0), [("bad_cap", "amount"), ("bad_cap", "per_minutes")]),
         (lambda: Rate(()), [("bad_rate", "tiers")]),
         (lambda: Rate(tuple(Tier(n, 1, 1) for n in range(51))), [("bad_rate", "tiers")]),
@@ -316,7 +317,9 @@ def test_a_piece_needs_offsets_an_order_and_no_price_where_it_is_free() -> None:
         ),
     ],
 )
-def test_a_rate_that_makes_no_sense_does_not_exist_and_all_its_faults_are_named(build, faults) -> None:  # type: ignore[no-untyped-def]
+def test_a_rate_that_makes_no_sense_does_not_exist_and_all_its_faults_are_named(
+    build: Callable[[], object], faults: list[tuple[str, str]]
+) -> None:
     with pytest.raises(PricingError) as error:
         build()
     assert faults_of(error) == faults
@@ -384,6 +387,12 @@ def test_a_longer_play_that_is_cheaper_is_named() -> None:
     )
 
 
+def test_a_longer_play_at_the_same_price_is_not_cheaper() -> None:
+    rate = Rate((Tier(0, 1500), Tier(60, 1500), Tier(120, 1000)), tier_mode="set")
+
+    assert [(found.units, found.instead_units) for found in advice(rate, currency="USD")] == [(1, 121)]
+
+
 def test_there_is_no_advice_on_prices_that_rise_or_that_the_minimum_levels() -> None:
     assert advice(Rate((Tier(0, 800), Tier(60, 1500)), tier_mode="set"), currency="USD") == ()
     assert advice(Rate((Tier(0, 800), Tier(60, 500)), tier_mode="set", minimum=800), currency="USD") == ()
@@ -392,29 +401,29 @@ def test_there_is_no_advice_on_prices_that_rise_or_that_the_minimum_levels() -> 
 
 # Properties. Rates are small, so that tiers, slices, steps and pieces meet; prices are odd, so that cents do not.
 
+Parts = list[tuple[int, Rate | str | None]]
+
 amounts = st.integers(0, 400)
 
 
 @st.composite
-def tiers_of(draw: st.DrawFn, mode: str, *, steps: bool) -> tuple[Tier, ...]:
+def tiers_of(draw: st.DrawFn, mode: str) -> tuple[Tier, ...]:
     found, start = [], 0
     for _ in range(draw(st.integers(1, 4))):
         if mode == "set":
             found.append(Tier(start, draw(amounts)))
             start += draw(st.integers(1, 25))
         else:
-            step = draw(st.integers(1, 12)) if steps else 1
+            step = draw(st.integers(1, 12))
             found.append(Tier(start, draw(amounts), draw(st.integers(1, 25)), step))
             start += step * draw(st.integers(1, 4))
     return tuple(found)
 
 
 @st.composite
-def rates(draw: st.DrawFn, mode: str | None = None, *, steps: bool = True, terms: bool = True) -> Rate:
+def rates(draw: st.DrawFn, mode: str | None = None) -> Rate:
     mode = mode or draw(st.sampled_from(["add", "set"]))
-    tiers = draw(tiers_of(mode, steps=steps))
-    if not terms:
-        return Rate(tiers, mode)  # type: ignore[arg-type]
+    tiers = draw(tiers_of(mode))
     most = draw(st.none() | st.builds(Cap, st.integers(0, 600), st.none() | st.integers(1, 40)))
     minimum = draw(st.integers(0, most.amount if most else 300))
     per = draw(st.sampled_from(["table", "player"]))
@@ -422,7 +431,7 @@ def rates(draw: st.DrawFn, mode: str | None = None, *, steps: bool = True, terms
 
 
 @st.composite
-def plays(draw: st.DrawFn) -> list[tuple[int, Rate | str | None]]:
+def plays(draw: st.DrawFn) -> Parts:
     mode = draw(st.sampled_from(["add", "set"]))
     rate = rates(mode)
     start = draw(rate | st.just(FREE))
@@ -430,50 +439,72 @@ def plays(draw: st.DrawFn) -> list[tuple[int, Rate | str | None]]:
     return [(draw(st.integers(1, 40)), holds) for holds in [start, *others]]
 
 
-def minute_by_minute(parts: list[tuple[int, Rate | str | None]], length: int, players: int) -> int:
+def minute_by_minute(parts: Parts, length: int, players: int) -> int:
     """The price of a play of ``length`` minutes, from the rules, by looking at every minute of it."""
     if length == 0:
         return 0
+    first, mode, minutes = rate_by_minute(parts, length)
+    terms = first or Rate((Tier(0, 0, 1),))
+    parties = players if terms.per == "player" else 1
+    cap = terms.maximum or Cap(10**9)
+    capped_slice, most = cap.per_minutes or 10**9, cap.amount * parties
+    if mode == "set":
+        raw = terms.start_fee * parties + price_of_the_play(minutes, players)
+        exact = Fraction(min(raw, most * len({minute // capped_slice for minute in range(length)})))
+    else:
+        slices = {0: Fraction(terms.start_fee * parties)}
+        for minute, price in enumerate(price_by_minute(minutes, players)):
+            slices[minute // capped_slice] = slices.get(minute // capped_slice, Fraction(0)) + price
+        exact = sum((min(part, Fraction(most)) for part in slices.values()), Fraction(0))
+    return max(int(exact + Fraction(1, 2)), terms.minimum * parties)
+
+
+def rate_by_minute(parts: Parts, length: int) -> tuple[Rate | None, str, list[Rate | None]]:
+    """The rate at the start, the mode, and the rate that is charged in every minute; ``None`` is free."""
     holds = [what for minutes, what in parts for _ in range(minutes)][:length]
-    first = holds[0] if isinstance(holds[0], Rate) else None
     mode = next((what.tier_mode for what in holds if isinstance(what, Rate)), "add")
     last: Rate | None = None
-    for minute, what in enumerate(holds):
+    charged: list[Rate | None] = []
+    for what in holds:
         if isinstance(what, Rate) and what.tier_mode == mode:
             last = what
-        holds[minute] = None if what == FREE else last
-    parties = players if first and first.per == "player" else 1
-    slice_ = (first.maximum.per_minutes if first and first.maximum else None) or 10**9
-    most = first.maximum.amount * parties if first and first.maximum else 10**9
-    by_slice: dict[int, Fraction] = {0: Fraction(first.start_fee * parties if first else 0)}
-    if mode == "set":
-        best: tuple[int, int] | None = None
-        for minute, rate in enumerate(holds):
-            if isinstance(rate, Rate):
-                tier = [tier for tier in rate.tiers if tier.from_minutes <= minute][-1]
-                if best is None or tier.from_minutes > best[0]:
-                    best = tier.from_minutes, tier.price * (players if rate.per == "player" else 1)
-        raw = by_slice[0] + (best[1] if best else 0)
-        capped = min(raw, most * len({minute // slice_ for minute in range(length)}))
-    else:
-        end = holds[-1]
-        if isinstance(end, Rate):
-            tier = [tier for tier in end.tiers if tier.from_minutes < length][-1]
-            while (len(holds) - tier.from_minutes) % (tier.step_minutes or 1):
-                holds.append(end)
-        for minute, rate in enumerate(holds):
-            if isinstance(rate, Rate):
-                tier = [tier for tier in rate.tiers if tier.from_minutes <= minute][-1]
-                heads = players if rate.per == "player" else 1
-                price = Fraction(tier.price * heads, tier.per_minutes or 1)
-                by_slice[minute // slice_] = by_slice.get(minute // slice_, Fraction(0)) + price
-        capped = sum((min(part, Fraction(most)) for part in by_slice.values()), Fraction(0))
-    rounded = int(capped + Fraction(1, 2))
-    return max(rounded, first.minimum * parties if first else 0)
+        charged.append(None if what == FREE else last)
+    return (holds[0] if isinstance(holds[0], Rate) else None), mode, charged
 
 
-def cut(parts: list[tuple[int, Rate | str | None]], length: int) -> list[tuple[int, Rate | str | None]]:
+def heads(rate: Rate, players: int) -> int:
+    return players if rate.per == "player" else 1
+
+
+def tier_in(rate: Rate, minute: int) -> Tier:
+    return [tier for tier in rate.tiers if tier.from_minutes <= minute][-1]
+
+
+def price_of_the_play(minutes: list[Rate | None], players: int) -> int:
+    highest, price = -1, 0
+    for minute, rate in enumerate(minutes):
+        if rate and tier_in(rate, minute).from_minutes > highest:
+            tier = tier_in(rate, minute)
+            highest, price = tier.from_minutes, tier.price * heads(rate, players)
+    return price
+
+
+def price_by_minute(minutes: list[Rate | None], players: int) -> list[Fraction]:
+    """The price of every minute, with those up to the next step at the end."""
+    billed, end = list(minutes), minutes[-1]
+    if end:
+        tier = tier_in(end, len(minutes) - 1)
+        while (len(billed) - tier.from_minutes) % (tier.step_minutes or 1):
+            billed.append(end)
     found = []
+    for minute, rate in enumerate(billed):
+        tier = tier_in(rate, minute) if rate else Tier(0, 0)
+        found.append(Fraction(tier.price * (heads(rate, players) if rate else 0), tier.per_minutes or 1))
+    return found
+
+
+def cut(parts: Parts, length: int) -> Parts:
+    found: Parts = []
     for minutes, holds in parts:
         found.append((min(minutes, length), holds))
         length -= min(minutes, length)
@@ -482,7 +513,7 @@ def cut(parts: list[tuple[int, Rate | str | None]], length: int) -> list[tuple[i
 
 @settings(max_examples=400, deadline=None)
 @given(plays(), st.integers(1, 4), st.data())
-def test_a_play_costs_what_its_minutes_cost_one_by_one(parts, players: int, data: st.DataObject) -> None:  # type: ignore[no-untyped-def]
+def test_a_play_costs_what_its_minutes_cost_one_by_one(parts: Parts, players: int, data: st.DataObject) -> None:
     length = data.draw(st.integers(0, sum(minutes for minutes, _ in parts)))
 
     assert cost(*cut(parts, length), players=players).total == minute_by_minute(parts, length, players)
@@ -490,7 +521,7 @@ def test_a_play_costs_what_its_minutes_cost_one_by_one(parts, players: int, data
 
 @settings(max_examples=150, deadline=None)
 @given(plays(), st.integers(1, 4), st.integers(0, 2000))
-def test_money_lasts_as_long_as_a_search_minute_by_minute_finds(parts, players: int, money: int) -> None:  # type: ignore[no-untyped-def]
+def test_money_lasts_as_long_as_a_search_minute_by_minute_finds(parts: Parts, players: int, money: int) -> None:
     horizon = sum(minutes for minutes, _ in parts)
     prices = [minute_by_minute(parts, length, players) for length in range(horizon + 1)]
     over = next((minute for minute, price in enumerate(prices) if price > money), None)
@@ -504,7 +535,7 @@ def test_money_lasts_as_long_as_a_search_minute_by_minute_finds(parts, players: 
 
 @settings(max_examples=200, deadline=None)
 @given(plays(), st.integers(1, 4), st.integers(0, 59))
-def test_the_lines_add_up_to_the_total_and_to_the_minutes_billed(parts, players: int, seconds: int) -> None:  # type: ignore[no-untyped-def]
+def test_the_lines_add_up_to_the_total_and_to_the_minutes_billed(parts: Parts, players: int, seconds: int) -> None:
     found = cost(*parts[:-1], (parts[-1][0] - seconds / 60, parts[-1][1]), players=players)
 
     assert sum(line.amount for line in found.lines) == found.total
@@ -514,7 +545,7 @@ def test_the_lines_add_up_to_the_total_and_to_the_minutes_billed(parts, players:
 
 @settings(max_examples=200, deadline=None)
 @given(rates(), st.integers(1, 4), st.integers(1, 7200), st.data())
-def test_splitting_a_play_into_pieces_of_one_rate_changes_nothing(  # type: ignore[no-untyped-def]
+def test_splitting_a_play_into_pieces_of_one_rate_changes_nothing(
     rate: Rate, players: int, seconds: int, data: st.DataObject
 ) -> None:
     end, split = at(seconds / 60), at(data.draw(st.integers(0, seconds)) / 60)
@@ -557,7 +588,7 @@ def test_money_pays_for_the_minutes_that_it_lasts_and_not_for_one_more(rate: Rat
 
 
 @settings(max_examples=150, deadline=None)
-@given(rates("set", terms=True))
+@given(rates("set"))
 def test_the_longer_cheaper_play_is_the_least_there_is(rate: Rate) -> None:
     prices = [minute_by_minute([(140, rate)], length, 1) for length in range(1, 120)]
     pairs = (
@@ -574,7 +605,7 @@ def test_the_longer_cheaper_play_is_the_least_there_is(rate: Rate) -> None:
 
 @settings(max_examples=50, deadline=None)
 @given(plays(), st.sampled_from(["Australia/Lord_Howe", "America/Chicago", "Asia/Kathmandu", "Europe/London"]))
-def test_the_answer_is_the_same_in_whatever_time_zone_the_instants_are_given(parts, zone: str) -> None:  # type: ignore[no-untyped-def]
+def test_the_answer_is_the_same_in_whatever_time_zone_the_instants_are_given(parts: Parts, zone: str) -> None:
     here = pieces(*parts)
     there = [
         Piece(p.from_at.astimezone(ZoneInfo(zone)), p.to_at.astimezone(ZoneInfo(zone)), p.rate, p.free) for p in here
