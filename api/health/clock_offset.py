@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, tzinfo
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from fractions import Fraction
 from typing import Literal
 
@@ -120,7 +120,7 @@ class Walk:
 
 def elapsed(start: datetime, end: datetime) -> Fraction:
     """Return the seconds from one instant to another, true also for two wall times of one zone (which - would mislead)."""
-    return Fraction(end.timestamp()) - Fraction(start.timestamp())
+    return Fraction((end.astimezone(UTC) - start.astimezone(UTC)) // timedelta(microseconds=1), 1_000_000)
 
 
 def ppm(s_per_day: Fraction) -> Fraction:

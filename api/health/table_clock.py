@@ -1,4 +1,4 @@
-"""What is wrong with a table's clock, in the words of the trade, and what it will be off by when it matters.
+"""What is wrong with a table's clock, in the words of the trade.
 
 - K2 Named mistakes come before measured ones: an hour off, twelve hours, a wrong weekday or date, a restart after a loss
   of power, drift. ``hour_off`` names the clock change that was not made, where one lies behind that explains it and the
@@ -9,9 +9,6 @@
 - K3 Off is what is surely outside the tolerance (2 min by default): nobody is sent to a clock that may be right.
 - K1 What looks right but cannot be told from wrong (day, am or pm) is ``cannot_tell``, unless an earlier reading since
   the clock was set has told it.
-- K3 An offset is predicted with the drift's range and the clock changes between: a table that changes by itself keeps
-  its offset, another is off by the shift; where it is not known, the range covers both. A clock that shows no drift is
-  taken to run within 100 ppm.
 - R5 Setting the clock starts afresh; a reading that reports the setting shows the clock as it was left.
 """
 
@@ -21,10 +18,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from fractions import Fraction
-from math import ceil, floor
 from typing import Literal
 
-from api.health.clock_changes import ClockChange, last_change, utc_offset_s
+from api.health.clock_changes import ClockChange, last_change
 from api.health.clock_offset import (
     CRYSTAL_PPM,
     DAY_S,
@@ -88,17 +84,6 @@ class ClockHealth:
     drift: Drift | None
 
 
-@dataclass(frozen=True, slots=True)
-class PredictedOffset:
-    """The offset ``[low_s, high_s)`` at a coming instant; ``clock_change`` says who changes the clock until then."""
-
-    at: datetime
-    low_s: int
-    high_s: int
-    verdict: Literal["ok", "off"]
-    clock_change: Literal["none", "by_itself", "by_hand", "not_known"]
-
-
 def judge_clock(
     readings: Sequence[ClockReading],
     *,
@@ -127,19 +112,6 @@ def judge_clock(
         change=change,
         drift=found.drift,
     )
-
-
-def predict(
-    health: ClockHealth,
-    moments: Sequence[datetime],
-    *,
-    zone: tzinfo,
-    changes_for_summer_time: bool | None = None,
-    settings: ClockSettings | None = None,
-) -> tuple[PredictedOffset, ...]:
-    """Return the offset at coming moments, such as the next price change and the next recurring event (K3)."""
-    tolerance_s = (settings or ClockSettings()).tolerance_s
-    return tuple(_predicted(health, at, zone, changes_for_summer_time, tolerance_s) for at in moments)
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,41 +218,6 @@ def _verdict(cause: Cause, walked: Walk, tolerance_s: int) -> Verdict:
         return "off"
     told = any(not offset.cannot_tell and offset.touches(tolerance_s) for offset in walked.offsets)
     return "ok" if told else "cannot_tell"
-
-
-def _predicted(
-    health: ClockHealth, at: datetime, zone: tzinfo, by_itself: bool | None, tolerance_s: int
-) -> PredictedOffset:
-    days = elapsed(health.reading.taken_at, at) / DAY_S
-    moved_s = [pace * days for pace in _paces(health.drift)]
-    low_s = health.offset.low_s + floor(min(moved_s))
-    high_s = health.offset.high_s + ceil(max(moved_s))
-    shift_s = utc_offset_s(zone, at) - utc_offset_s(zone, health.reading.taken_at)
-    shifts = {True: (0,), False: (-shift_s,), None: (0, -shift_s)}[by_itself]
-    ahead = Offset(low_s + min(shifts), high_s + max(shifts))
-    return PredictedOffset(
-        at=at,
-        low_s=ahead.low_s,
-        high_s=ahead.high_s,
-        verdict="ok" if ahead.touches(tolerance_s) else "off",
-        clock_change="none" if not shift_s else _WHO_CHANGES[by_itself],
-    )
-
-
-def _paces(found: Drift | None) -> tuple[Fraction, Fraction]:
-    """Return the least and the most that the clock gains in a day; where no drift is shown, at most a crystal's."""
-    crystal = Fraction(CRYSTAL_PPM * DAY_S, 1_000_000)
-    if found is None:
-        return -crystal, crystal
-    low, high = found.range_s_per_day
-    return (low, high) if found.least_s_per_day else (max(low, -crystal), min(high, crystal))
-
-
-_WHO_CHANGES: dict[bool | None, Literal["by_itself", "by_hand", "not_known"]] = {
-    True: "by_itself",
-    False: "by_hand",
-    None: "not_known",
-}
 
 
 def _why(cause: Cause, change: ClockChange | None, found: _Found) -> str:
