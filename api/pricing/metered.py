@@ -2,6 +2,7 @@
 
 ``rate.py`` says what a rate is, ``play.py`` what time costs at it (M1 to M5); here that becomes an answer.
 
+- M5: after the maximum the minimum, for the whole play.
 - M6: time times price is exact until the total, which is rounded half-up once; the lines are allotted by largest
   remainder; what a cap takes off or a floor adds is a line of its own.
 - M7: money lasts to the last whole minute before the price first exceeds it; ``unlimited`` where it never does.
@@ -110,7 +111,7 @@ def advice(rate: Rate, *, currency: str) -> tuple[Advice, ...]:
 
 
 def _price(play: Play, bill: Bill, span: Span, minute: int) -> int:
-    return play.total(bill, span, end=minute * MINUTE)
+    return max(play.owed(bill, span, end=minute * MINUTE), play.minimum)
 
 
 def _first_minute_above(play: Play, bill: Bill, span: Span, money: int) -> int | None:
@@ -132,7 +133,8 @@ def _charge(play: Play, currency: str) -> Charge:
     bill = play.opened()
     for span in spans[:-1]:
         bill = play.passed(bill, span, to=span.end)
-    owed, total = play.owed(bill, spans[-1], end=play.end), play.total(bill, spans[-1], end=play.end)
+    owed = play.owed(bill, spans[-1], end=play.end)
+    total = max(owed, play.minimum)
     spans[-1] = spans[-1]._replace(end=moved(spans[-1], play.end))
     lines = _lines(play, spans, owed=owed, total=total, currency=currency)
     return Charge(total, sum(line.units for line in lines), lines, cautions)

@@ -5,7 +5,7 @@
 - M3: under ``set`` the highest tier reached sets the price of the whole play.
 - M4: across pieces, elapsed time and tiers go on counting from the start; mode, start fee, minimum and maximum are
   those at the start; a piece that sells no time in that mode goes on at the last rate; a free one costs nothing.
-- M5: each slice of the play costs at most the maximum, the whole play at least the minimum.
+- M5: each slice of the play, the start fee included, costs at most the maximum (the minimum comes last: ``metered.py``).
 
 Where the rules are silent:
 
@@ -165,7 +165,7 @@ class Play:
         return Bill(bill.closed + first + whole, price * (to - last_edge), to)
 
     def owed(self, bill: Bill, span: Span, *, end: int) -> int:
-        """Return the minor units, capped, of the play if it ends at ``end`` in ``span``, before which it owed ``bill``."""
+        """Return the minor units, capped, of the play if it ends at ``end`` in ``span``, at whose start it owed ``bill``."""
         if self.mode == "set":
             slices = 1 if self.capped_slice is None else -(-end // self.capped_slice)
             shares = self._capped(self.fee + self.price(span), slices)
@@ -173,10 +173,6 @@ class Play:
             bill = self.passed(bill, span, to=moved(span, end))
             shares = bill.closed + self._capped(bill.open)
         return round_half_up(Fraction(shares, self.scale))
-
-    def total(self, bill: Bill, span: Span, *, end: int) -> int:
-        """Return the minor units of the play if it ends at ``end`` in ``span``: capped, and at least the minimum (M5)."""
-        return max(self.minimum, self.owed(bill, span, end=end))
 
     def _capped(self, shares: int, slices: int = 1) -> int:
         return shares if self.cap is None else min(shares, self.cap * slices)
