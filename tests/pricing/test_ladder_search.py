@@ -11,7 +11,7 @@ import pytest
 from api.pricing import Beyond, Ladder, PricingError, Rung, advice, cheapest, split
 
 Pairs = tuple[tuple[int, int], ...]
-UNITS = 24
+UNITS = 20
 """Plans are searched for up to so many units."""
 
 

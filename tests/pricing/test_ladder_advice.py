@@ -1,0 +1,82 @@
+"""Advice on a ladder: what it says, and that it stays quick."""
+
+from __future__ import annotations
+
+from api.pricing import Advice, Beyond, Ladder, Rung, advice
+from api.pricing.ladder_advice import MOST_STEPS
+
+
+def ladder(*rungs: tuple[int, int], beyond: Beyond = "again") -> Ladder:
+    return Ladder(tuple(Rung(pays, units) for pays, units in rungs), beyond)
+
+
+def only(code: str, found: tuple[Advice, ...]) -> Advice:
+    (advised,) = (one for one in found if one.code == code)
+    return advised
+
+
+def test_a_plain_price_needs_no_advice() -> None:
+    assert advice(ladder((100, 1)), "games", "USD") == ()
+
+
+def test_a_break_that_gives_only_what_single_games_give() -> None:
+    assert advice(ladder((100, 1), (500, 5)), "games", "USD") == (
+        Advice(
+            "break_adds_nothing",
+            "5.00 buys 5 games with or without this price break.",
+            "games",
+            amount=500,
+            units=5,
+            instead_units=5,
+        ),
+    )
+
+
+def test_an_amount_that_buys_less_than_it_would_without_the_higher_break() -> None:
+    # Two threes are twenty minutes; the break at four takes one of them.
+    assert only("higher_break_takes_away", advice(ladder((300, 10), (400, 11)), "minutes", "USD")) == Advice(
+        "higher_break_takes_away",
+        "6.00 buys 11 minutes; without the price break at 4.00 it would buy 20.",
+        "minutes",
+        amount=600,
+        units=11,
+        instead_units=20,
+    )
+
+
+def test_two_purchases_that_get_more_than_one_of_the_same_money() -> None:
+    assert advice(ladder((400, 25), (1200, 84), beyond="first_rung"), "minutes", "USD") == (
+        Advice(
+            "splitting_pays",
+            "12.00 and then 12.00 buy 168 minutes; 24.00 in one purchase buys 159.",
+            "minutes",
+            amount=2400,
+            units=159,
+            instead_units=168,
+            parts=(1200, 1200),
+        ),
+    )
+
+
+def test_a_run_of_free_games_is_one_advice() -> None:
+    assert advice(ladder((200, 1), (500, 5)), "games", "USD") == (
+        Advice(
+            "free_unit",
+            "Games 4 to 5 are free: 3 games and 5 games both cost 5.00.",
+            "games",
+            amount=500,
+            units=4,
+            instead_units=5,
+        ),
+    )
+
+
+def test_free_minutes_are_no_news() -> None:
+    assert advice(ladder((400, 25)), "minutes", "USD") == ()
+
+
+def test_only_the_lowest_steps_of_a_huge_ladder_are_looked_at() -> None:
+    small = ladder((1, 1), (100, 101), beyond="first_rung")
+    assert only("splitting_pays", advice(small, "minutes", "JPY")).parts == (100, 100)
+    huge = ladder((1, 1), (MOST_STEPS + 100, MOST_STEPS + 101), beyond="first_rung")
+    assert advice(huge, "minutes", "JPY") == ()
