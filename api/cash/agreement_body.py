@@ -104,4 +104,6 @@ def _date(value: date | str, where: str = "") -> date:
     try:
         return value if isinstance(value, date) else date.fromisoformat(value)
     except ValueError:
-        raise refuse("bad_date", where=where, found=repr(str(value)[:40]), expected="a date such as 2026-12-01") from None
+        raise refuse(
+            "bad_date", where=where, found=repr(str(value)[:40]), expected="a date such as 2026-12-01"
+        ) from None

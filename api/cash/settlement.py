@@ -36,7 +36,7 @@ from math import floor
 from api.pricing.errors import Fault, PricingError
 from api.pricing.money import MOST_MINOR, allot, format_money, round_half_up
 
-from .agreement import Agreement, Cap
+from .agreement import Agreement, Cap, CapAfter
 from .claims import RETURNS, Claim, LineCode, SettlementLine, Taken, give_back, offset, take
 from .expected import Expected
 from .percents import in_words
@@ -146,54 +146,45 @@ def settle(
 
     gross = {"counted": box.counted, "expected": box.near, "higher": max(box.counted, box.near)}[agreement.settles_on]
     returned = take(offset(_of(claims, *RETURNS)), available=min(gross, box.counted))
+    after_returns = gross - returned.total
+    tax_taken = tax.inside(after_returns) if tax else 0
+    after_tax = after_returns - tax_taken
+    first = _first_money(claims, available=after_tax)
+    after_first = after_tax - first.total
+    front_claims, floor_claims = _minimum_claims(agreement, claims)
+    front = take(front_claims, available=after_first)
+    after_front = after_first - front.total
+    split = _split(agreement, after_front, floor_claims, on=trading_on)
+    cash = box.counted - sum(line.amount for line in returned.lines if line.to == "venue")
+    venue = _venue(agreement, split.venue, loan_balance=loan_balance, cash=cash)
 
-    taxed = gross - returned.total
-    tax_taken = tax.inside(taxed) if tax else 0
-
-    given_back = give_back(_of(claims, "first_money", "operator_minimum"))
-    first = take(_of(given_back.carried, "first_money"), available=taxed - tax_taken - given_back.total)
-
-    minimum = _of(given_back.carried, "operator_minimum")
-    after_first = taxed - tax_taken - given_back.total - first.total
-    front, floor_claims = _minimum(agreement, minimum, available=after_first)
-
-    after_minimum = after_first - front.total
-    split = _split(agreement, after_minimum, floor_claims, on=trading_on)
-
-    loan_repaid = min(round_half_up(split.venue * agreement.loan_repay_percent / 100), loan_balance)
-
-    payable = split.venue - loan_repaid
-    handed_back = sum(line.amount for line in returned.lines if line.to == "venue")
-    now = min(payable, box.counted - handed_back) if agreement.pays == "at_visit" else 0
-
-    after = {"gross": gross, "returns": taxed, "tax": taxed - tax_taken, "first_money": after_first}
+    after: dict[CapAfter, int] = {
+        "gross": gross,
+        "returns": after_returns,
+        "tax": after_tax,
+        "first_money": after_first,
+        "minimum": after_front,
+    }
+    top = SettlementLine("gross", box.counted, gross, f"Gross, as {agreement.settles_on}", "all")
+    tax_lines = _tax_lines(tax, after_returns, tax_taken)
     return Settlement(
         agreement_id=agreement.id,
         agreement_version=agreement.version,
         trading_on=trading_on,
         counted=box.counted,
         gross=gross,
-        lines=(
-            SettlementLine("gross", box.counted, gross, f"Gross, as {agreement.settles_on}", "all"),
-            *returned.lines,
-            *_tax_lines(tax, taxed, tax_taken),
-            *given_back.lines,
-            *first.lines,
-            *front.lines,
-            *split.lines,
-            *_venue_lines(agreement, split.venue, loan_repaid=loan_repaid, now=now),
-        ),
+        lines=(top, *returned.lines, *tax_lines, *first.lines, *front.lines, *split.lines, *venue.lines),
         tax=tax_taken,
         venue_share=split.venue,
         operator_share=split.operator,
-        loan_repaid=loan_repaid,
-        to_venue_now=now,
-        to_venue_balance=payable - now,
+        loan_repaid=venue.loan_repaid,
+        to_venue_now=venue.now,
+        to_venue_balance=venue.balance,
         claims=claims,
         carried_forward=(*returned.carried, *first.carried, *front.carried, *split.carried),
         advice=(
             *_gross_advice(agreement, box, gross, currency),
-            *_cap_advice(agreement.cap, split.venue, {**after, "minimum": after_minimum}, currency),
+            *_cap_advice(agreement.cap, split.venue, after, currency),
         ),
     )
 
@@ -234,6 +225,14 @@ class _Split:
     carried: tuple[Claim, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Venue:
+    loan_repaid: int
+    now: int
+    balance: int
+    lines: tuple[SettlementLine, ...]
+
+
 def _of(claims: Sequence[Claim], *codes: str) -> tuple[Claim, ...]:
     return tuple(claim for claim in claims if claim.code in codes)
 
@@ -243,11 +242,18 @@ def _minimum_claim(agreement: Agreement, on: date) -> tuple[Claim, ...]:
     return (Claim("operator_minimum", minimum.amount, on),) if minimum and minimum.amount else ()
 
 
-def _minimum(agreement: Agreement, claims: Sequence[Claim], *, available: int) -> tuple[Taken, Sequence[Claim]]:
-    """Return what the minimum takes as front money, and the claims that are a floor of the operator's share instead."""
-    if agreement.operator_minimum and agreement.operator_minimum.kind == "guarantee":
-        return take((), available=available), claims
-    return take(claims, available=available), ()
+def _first_money(claims: Sequence[Claim], *, available: int) -> Taken:
+    """Give back what was taken too much of the operator's claims, then take the first money that is due."""
+    back = give_back(_of(claims, "first_money", "operator_minimum"))
+    first = take(_of(back.carried, "first_money"), available=available - back.total)
+    return Taken((*back.lines, *first.lines), back.total + first.total, first.carried)
+
+
+def _minimum_claims(agreement: Agreement, claims: Sequence[Claim]) -> tuple[Sequence[Claim], Sequence[Claim]]:
+    """Return the minimum's claims that are front money, and those that are a floor of the operator's share."""
+    minimum = tuple(claim for claim in _of(claims, "operator_minimum") if claim.amount > 0)
+    guaranteed = agreement.operator_minimum is not None and agreement.operator_minimum.kind == "guarantee"
+    return ((), minimum) if guaranteed else (minimum, ())
 
 
 def _split(agreement: Agreement, left: int, floor_claims: Sequence[Claim], *, on: date) -> _Split:
@@ -267,17 +273,20 @@ def _tax_lines(tax: TaxRate | None, taxed: int, amount: int) -> tuple[Settlement
     return (SettlementLine("tax", taxed, amount, f"Tax, {tax.words}", "tax_office"),) if tax else ()
 
 
-def _venue_lines(agreement: Agreement, share: int, *, loan_repaid: int, now: int) -> tuple[SettlementLine, ...]:
+def _venue(agreement: Agreement, share: int, *, loan_balance: int, cash: int) -> _Venue:
+    """Divide the venue's share: its loan, what it is handed of the ``cash`` that is there, and its balance."""
+    repaid = min(round_half_up(share * agreement.loan_repay_percent / 100), loan_balance)
+    now = min(share - repaid, cash) if agreement.pays == "at_visit" else 0
+    balance = share - repaid - now
     lines = []
-    if loan_repaid:
+    if repaid:
         what = f"Venue's loan, {in_words(agreement.loan_repay_percent)} % of its share, at most what it owes"
-        lines.append(SettlementLine("loan_repayment", share, loan_repaid, what, "operator"))
-    balance = share - loan_repaid - now
+        lines.append(SettlementLine("loan_repayment", share, repaid, what, "operator"))
     if agreement.pays == "at_visit":
         lines.append(SettlementLine("to_venue_now", share, now, "Of the venue's share, handed over now", "venue"))
     if agreement.pays == "monthly" or balance:
         lines.append(SettlementLine("to_venue_balance", share, balance, "Of the venue's share, owed to it", "venue"))
-    return tuple(lines)
+    return _Venue(repaid, now, balance, tuple(lines))
 
 
 def _gross_advice(agreement: Agreement, box: Box, gross: int, currency: str) -> tuple[SettlementAdvice, ...]:
@@ -294,12 +303,14 @@ def _gross_advice(agreement: Agreement, box: Box, gross: int, currency: str) -> 
     return (SettlementAdvice("settled_on_expectation", detail),)
 
 
-def _cap_advice(cap: Cap | None, share: int, bases: dict[str, int], currency: str) -> tuple[SettlementAdvice, ...]:
+def _cap_advice(
+    cap: Cap | None, share: int, bases: Mapping[CapAfter, int], currency: str
+) -> tuple[SettlementAdvice, ...]:
     if cap is None or share <= (limit := cap.venue_percent_max * Fraction(bases[cap.after]) / 100):
         return ()
     most, base = format_money(floor(limit), currency), format_money(bases[cap.after], currency)
     detail = (
         f"{cap.name}: the venue's share is {format_money(share, currency)}, more than {most}, "
-        f"which is {in_words(cap.venue_percent_max)} % of {base}, the money after {cap.after}. {NOT_ADVICE}"
+        f"which is {in_words(cap.venue_percent_max)} % of {base}, the money after {cap.after.replace('_', ' ')}. {NOT_ADVICE}"
     )
     return (SettlementAdvice("cap_exceeded", detail),)
