@@ -94,7 +94,10 @@ class BatteryHistory:
 
 @dataclass(frozen=True, slots=True)
 class BatteryHealth:
-    """The newest reading judged. ``level_mv`` is the level that decided, as this battery would show it."""
+    """The newest reading judged. ``level_mv`` is the level that decided, as this battery would show it.
+
+    ``caveats`` say, in sentences, what weakens the answer: rest (B3), temperature (B2), chemistry (B1).
+    """
 
     reading: SupplyReading
     state: StateOfCharge
@@ -104,6 +107,7 @@ class BatteryHealth:
     level_mv: int
     because: Because
     why: str
+    caveats: tuple[str, ...]
     forecast: Forecast | None
     why_no_forecast: NoForecast | None
     cautions: tuple[Caution, ...]
@@ -145,6 +149,7 @@ def judge_battery(
         level_mv=case.level_mv(level),
         because=because,
         why=why,
+        caveats=_caveats(battery, newest),
         forecast=outlook if isinstance(outlook, Forecast) else None,
         why_no_forecast=outlook if isinstance(outlook, NoForecast) else None,
         cautions=() if verdict == "good" else AT_A_BATTERY,
@@ -282,6 +287,20 @@ def _held_s(case: _Case, cycle: _Cycle) -> tuple[float, float] | None:
             return above_s, after_s
         above_s = after_s
     return None
+
+
+def _caveats(battery: Battery, newest: MarkedReading) -> tuple[str, ...]:
+    rest, heat = newest.rest, newest.reading.temperature_tenths_c
+    sentences = (
+        (
+            rest == "not_rested",
+            "It was not read at rest: soon after use a battery reads low, soon after charging high.",
+        ),
+        (rest == "rest_unknown", "Whether it was read at rest was not said."),
+        (heat is None, "No temperature was given: a cold battery reads low."),
+        (battery.chemistry == "unknown", "The chemistry is not known: only a spread can be given."),
+    )
+    return tuple(sentence for applies, sentence in sentences if applies)
 
 
 def _volts(millivolts: int) -> str:

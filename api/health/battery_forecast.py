@@ -15,11 +15,9 @@ from fractions import Fraction
 from typing import Literal
 
 from api.health.battery_state import Battery, Rest, SupplyReading, at_temperature
-from api.health.theil_sen import Trend, theil_sen
+from api.health.theil_sen import Trend, evenly, theil_sen
 
 DAY_S = 86_400
-# More points would not move the line, and its cost grows with their square.
-_MOST_POINTS = 60
 _FARTHEST_DAYS = 730
 
 WhyNot = Literal["too_few_readings", "too_short", "already_reached", "not_falling", "too_far_off"]
@@ -85,7 +83,7 @@ def forecast(
     enough = [group for group in groups if _why_not(group, settings) is None]
     if not enough:
         return _why_not(max(groups, key=len, default=[]), settings) or _too_few(0, settings)
-    group = _thinned(enough[0])
+    group = evenly(enough[0])
     corrected = all(item.reading.temperature_tenths_c is not None for item in group)
     start_s = int(group[0].reading.taken_at.timestamp())
     points = [
@@ -176,13 +174,6 @@ def _too_few(n: int, settings: ForecastSettings) -> NoForecast:
         "too_few_readings",
         f"Like readings since the last charge or change: {n}; {settings.least_readings} are needed.",
     )
-
-
-def _thinned(group: list[MarkedReading]) -> list[MarkedReading]:
-    """Keep at most so many readings, evenly, the first and the newest among them."""
-    if len(group) <= _MOST_POINTS:
-        return group
-    return [group[i * (len(group) - 1) // (_MOST_POINTS - 1)] for i in range(_MOST_POINTS)]
 
 
 def _voltage(battery: Battery, reading: SupplyReading, corrected: bool) -> Fraction:

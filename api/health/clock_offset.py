@@ -16,10 +16,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from fractions import Fraction
+from itertools import accumulate
 from typing import Literal
 
 from api.health.clock_changes import utc_offset_s
-from api.health.theil_sen import theil_sen
+from api.health.theil_sen import evenly, theil_sen
 from api.pricing.errors import Fault, PricingError
 
 MINUTE_S, HOUR_S, HALF_DAY_S, DAY_S, WEEK_S = 60, 3_600, 43_200, 86_400, 604_800
@@ -70,6 +71,7 @@ class Offset:
 
     @property
     def middle_s(self) -> int:
+        """The one figure to reckon with where a range will not do, as for wrong prices (K4)."""
         return (self.low_s + self.high_s) // 2
 
     def touches(self, tolerance_s: int, *, around_s: int = 0) -> bool:
@@ -176,8 +178,8 @@ def drift(walked: Walk) -> Drift | None:
     elapsed_s = [int(elapsed(start, reading.taken_at)) for reading in walked.readings]
     if elapsed_s[-1] == 0:
         return None
-    moved_s = [sum(walked.steps_s[: i + 1]) for i in range(len(elapsed_s))]
-    slope = theil_sen(list(zip(elapsed_s, moved_s, strict=True))).slope * DAY_S
+    moved_s = list(accumulate(walked.steps_s))
+    slope = theil_sen(evenly(list(zip(elapsed_s, moved_s, strict=True)))).slope * DAY_S
     ends = [Fraction((moved_s[-1] + doubt_s) * DAY_S, elapsed_s[-1]) for doubt_s in (-MINUTE_S, MINUTE_S)]
     return Drift(slope, (min(*ends, slope), max(*ends, slope)), len(elapsed_s))
 

@@ -2,7 +2,7 @@
 
 - K2 Named mistakes come before measured ones: an hour off, twelve hours, a wrong weekday or date, a restart after a loss
   of power, drift. ``hour_off`` names the clock change that was not made, where one lies behind that explains it and the
-  clock was not set since; else it says only that it is an hour off.
+  clock was neither set nor seen right since; else it says only that it is an hour off.
 - K2 A clock that walked away step by step is ``drifting`` also while it passes an hour.
 - K2 ``restarted``: it shows a date in the first three months of an earlier year and not merely a wrong date; or, without
   a date, it jumped between two readings and has run on truly since.
@@ -171,7 +171,7 @@ def _which_is_wrong(found: _Found) -> Cause | None:
 
 
 def _walked_away(found: _Found) -> bool:
-    """Return whether three or more readings show it leaving the right time by steps, none of them half of the way."""
+    """Return whether three or more readings show it leaving the right time by steps, none over two thirds of the way."""
     first, steps_s = found.walked.offsets[0], found.walked.steps_s
     all_its_own = found.walked.moved_s == found.offset.low_s - first.low_s
     return (
@@ -183,11 +183,16 @@ def _walked_away(found: _Found) -> bool:
 
 
 def _change_not_made(found: _Found) -> ClockChange | None:
-    """Return the venue's last clock change if the table is off by just that and was not set since."""
+    """Return the venue's last clock change if the table is off by just that, and was neither set nor seen right since."""
     change = last_change(found.zone, before=found.reading.taken_at)
-    if change is None or (found.set_at is not None and found.set_at >= change.at):
+    if change is None or not found.near(-change.shift_s):
         return None
-    return change if found.near(-change.shift_s) else None
+    seen_right = any(
+        reading.taken_at >= change.at and offset.touches(found.tolerance_s)
+        for reading, offset in zip(found.walked.readings, found.walked.offsets, strict=True)
+    )
+    set_since = found.set_at is not None and found.set_at >= change.at
+    return None if set_since or seen_right else change
 
 
 def _shows_a_first_day(found: _Found) -> bool:

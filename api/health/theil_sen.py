@@ -13,10 +13,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import sqrt
 from statistics import NormalDist, median
+from typing import TypeVar
 
 from api.pricing.errors import refuse
 
 Point = tuple[int | Fraction, int | Fraction]
+_Item = TypeVar("_Item")
+
+ENOUGH = 60
+"""More points hardly move the line, and its cost grows with their square."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +65,13 @@ def theil_sen(points: Sequence[Point], *, confidence: float = 0.95) -> Trend:
         middle_y=_median(y for _, y in points),
         n=len(points),
     )
+
+
+def evenly(items: Sequence[_Item], *, most: int = ENOUGH) -> list[_Item]:
+    """Return at most ``most`` (two or more) of the items, evenly spread, the first and the last among them."""
+    if len(items) <= most:
+        return list(items)
+    return [items[i * (len(items) - 1) // (most - 1)] for i in range(most)]
 
 
 def _median(values: Iterable[int | Fraction]) -> Fraction:

@@ -79,10 +79,12 @@ def wrong_price(spans: Sequence[Span], *, offset_s: int) -> WrongPrice:
     others.
     """
     _refuse_gaps(spans)
+    week_s = _seconds(spans[0][0], spans[-1][1])
+    # The week goes round: of what comes to the same, the offset nearest to zero.
+    offset_s = (offset_s + week_s // 2) % week_s - week_s // 2
     start = spans[0][0].astimezone(UTC)
     starts_s = [_seconds(start, from_at) for from_at, _, _ in spans]
     keys = [key for _, _, key in spans]
-    week_s = _seconds(start, spans[-1][1])
 
     def key_at(second: int) -> Key:
         return keys[bisect_right(starts_s, second % week_s) - 1]
@@ -137,4 +139,4 @@ def _refuse_gaps(spans: Sequence[Span]) -> None:
 
 
 def _seconds(start: datetime, at: datetime) -> int:
-    return int((at.astimezone(UTC) - start).total_seconds())
+    return int((at.astimezone(UTC) - start.astimezone(UTC)).total_seconds())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from fractions import Fraction
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -132,6 +133,15 @@ class TestRest:
         assert health([reading], settings=BatterySettings(rest_minutes=1440)).rest == "not_rested"
 
 
+class TestCaveats:
+    def test_what_weakens_an_answer_is_said(self) -> None:
+        assert health([SupplyReading(START, 12_450, 250, 600)]).caveats == ()
+        assert health([SupplyReading(START, 12_450, None, 600)]).caveats == (
+            "No temperature was given: a cold battery reads low.",
+        )
+        assert len(health([SupplyReading(START, 12_450)], battery=Battery("unknown")).caveats) == 3
+
+
 class TestVerdict:
     @pytest.mark.parametrize(
         ("chemistry", "millivolts", "verdict"),
@@ -192,7 +202,7 @@ class TestForecast:
         assert answer.forecast is not None
         assert answer.forecast.reaches_on == date(2027, 1, 10)
         assert answer.forecast.mv_per_day == -10
-        assert answer.forecast.band_mv_per_day == (-10, -10)
+        assert answer.forecast.band_mv_per_day == (Fraction(-10), Fraction(-10))
         assert (answer.forecast.n, answer.forecast.rest, answer.forecast.level_mv) == (3, "rested", 12_240)
         assert (answer.verdict, answer.why_no_forecast) == ("good", None)
 
@@ -262,7 +272,8 @@ class TestForecast:
         answer = health([*at_rest((0, 12_640), (4, 12_600), (8, 12_560)), *under_use])
 
         assert answer.forecast is not None
-        assert (answer.forecast.n, answer.forecast.mv_per_day) == (3, -10)
+        assert answer.forecast.n == 3
+        assert answer.forecast.mv_per_day == -10
 
     def test_a_frost_is_not_taken_for_a_falling_battery(self) -> None:
         colder = [SupplyReading(day(n), 12_600 - int(4.32 * n), 200 - 10 * n, 600) for n in (0, 5, 10)]

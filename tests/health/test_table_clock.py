@@ -145,6 +145,11 @@ class TestNamedMistakes:
         assert (health.cause, health.change) == ("hour_off", None)
         assert "change" not in health.why
 
+    def test_a_clock_seen_right_after_the_change_was_put_wrong_later(self) -> None:
+        health = judge(fast_by(0, EVENING - timedelta(days=20)), fast_by(60, EVENING))
+
+        assert (health.cause, health.change) == ("hour_off", None)
+
     def test_where_the_change_is_half_an_hour_half_an_hour_is_the_change_not_made(self) -> None:
         at = datetime(2026, 6, 1, 12, tzinfo=LORD_HOWE)
         health = judge(shown("12:30", MON, at=at), zone=LORD_HOWE)

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from api.health.theil_sen import theil_sen
+from api.health.theil_sen import evenly, theil_sen
 from api.pricing.errors import PricingError
 
 
@@ -24,7 +24,9 @@ def test_the_line_is_exact_where_thirds_are_needed() -> None:
 def test_the_line_passes_through_the_medians_and_says_when_it_reaches_a_level() -> None:
     trend = theil_sen([(0, 100), (1, 90), (2, 80)])
 
-    assert (trend.middle_x, trend.middle_y, trend.intercept) == (1, 90, 100)
+    assert trend.middle_x == 1
+    assert trend.middle_y == 90
+    assert trend.intercept == 100
     assert trend.reaches(50) == 5
     assert trend.reaches(50, slope=Fraction(-20)) == 3
 
@@ -44,3 +46,10 @@ def test_points_without_two_instants_have_no_line(points: list[tuple[int, int]])
     with pytest.raises(PricingError) as refused:
         theil_sen(points)
     assert refused.value.code == "no_slope"
+
+
+def test_of_many_readings_the_first_and_the_newest_are_kept() -> None:
+    kept = evenly(range(1000), most=60)
+
+    assert (len(kept), kept[0], kept[-1]) == (60, 0, 999)
+    assert evenly([3, 1, 2], most=60) == [3, 1, 2]

@@ -85,6 +85,10 @@ def test_the_week_goes_round() -> None:
     assert found.changes[0].due_at == hours(0)
 
 
+def test_a_clock_years_behind_sells_as_one_behind_by_the_rest_of_a_week() -> None:
+    assert wrong_price(HALL, offset_s=-500_000 * 604_800 - 3600) == wrong_price(HALL, offset_s=-3600)
+
+
 def test_closed_is_what_holds_where_nothing_is_sold() -> None:
     found = wrong_price(week((0, None), (4, "base"), (20, None)), offset_s=-1800)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import theilslopes
+from scipy.stats import theilslopes  # type: ignore[import-untyped]
 
 from api.health.theil_sen import theil_sen
 
