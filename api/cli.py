@@ -1,0 +1,123 @@
+"""The command line: ``baizebook serve · demo · migrate · token · quote · contract`` (also ``python -m api``)."""
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from uuid import UUID
+
+import uvicorn
+
+from api import clock, migrate
+from api.access.models import ROLES
+from api.access.service import make_token
+from api.db import get_engine, reading, writing
+from api.errors import Problem, problem_out
+from api.main import VERSION, create_app
+from api.pricing import PricingError
+from api.quotes.terminal import answer_on_terminal
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; return 0, or 1 after saying on the error stream what was refused."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options) or 0)
+    except (Problem, PricingError) as error:
+        problem = problem_out(error)
+        print(f"{problem.title}. {problem.detail}", file=sys.stderr)
+        for item in problem.errors:
+            print(f"  {item.where}: found {item.found}, expected {item.expected}", file=sys.stderr)
+    except ValueError as error:
+        print(error, file=sys.stderr)
+    return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="baizebook", description="Runs a route of coin-operated pool tables.")
+    parser.add_argument("--version", action="version", version=f"baizebook {VERSION}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    serve = commands.add_parser("serve", help="bring the database up to date, then serve")
+    serve.add_argument("--host", default="127.0.0.1")
+    serve.add_argument("--port", type=int, default=8000)
+    serve.add_argument("--workers", type=int, default=1)
+    serve.set_defaults(run=_serve)
+
+    commands.add_parser("migrate", help="bring the database up to date").set_defaults(run=_migrate)
+
+    token = commands.add_parser("token", help="make a token").add_subparsers(required=True, metavar="ACTION")
+    create = token.add_parser("create", help="make a token and print it, once")
+    create.add_argument("--role", choices=ROLES, required=True)
+    create.add_argument("--name", required=True)
+    create.add_argument("--venue", type=UUID, help="of role venue: its id")
+    create.add_argument("--table", type=UUID, help="of role device: its id")
+    create.set_defaults(run=_create_token)
+
+    question = commands.add_parser("quote", help="what does this money buy, here, then?")
+    place = question.add_mutually_exclusive_group(required=True)
+    place.add_argument("--venue", help="a venue's id or name")
+    place.add_argument("--table", help="a table's id, or its label where only one table has it")
+    asked = question.add_mutually_exclusive_group(required=True)
+    asked.add_argument("--money", help='such as "10.00"')
+    asked.add_argument("--games", type=int)
+    asked.add_argument("--minutes", type=int)
+    question.add_argument("--at", help="an instant, or the venue's wall clock without an offset")
+    question.add_argument("--day", help="monday … sunday, or mon … sun: the next such trading day")
+    question.add_argument("--time", help="HH:MM")
+    question.add_argument("--players", type=int, default=1)
+    question.add_argument("--basis", choices=("listed", "keyed"))
+    question.add_argument("--json", action="store_true", help="print the answer of the API")
+    question.set_defaults(run=_quote)
+
+    commands.add_parser("contract", help="print the OpenAPI contract").set_defaults(run=_contract)
+    return parser
+
+
+def _serve(options: argparse.Namespace) -> None:
+    migrate.upgrade(get_engine())
+    get_engine().dispose()
+    uvicorn.run(
+        "api.main:create_app",
+        factory=True,
+        host=options.host,
+        port=options.port,
+        workers=options.workers,
+        http="h11",
+        timeout_graceful_shutdown=8,
+    )
+
+
+def _migrate(options: argparse.Namespace) -> None:  # noqa: ARG001
+    migrate.upgrade(get_engine())
+    print(f"The database is at revision {migrate.newest_revision()}.")
+
+
+def _create_token(options: argparse.Namespace) -> None:
+    migrate.upgrade(get_engine())
+    with writing(get_engine()) as session:
+        _, token = make_token(
+            session,
+            name=options.name,
+            role=options.role,
+            venue_id=options.venue,
+            table_id=options.table,
+            expires_at=None,
+            now=clock.now(),
+        )
+    print(token)
+
+
+def _contract(options: argparse.Namespace) -> None:  # noqa: ARG001
+    print(contract_text(), end="")
+
+
+def contract_text() -> str:
+    """Return the contract as it is committed: JSON, two spaces, one line end at the end."""
+    return json.dumps(create_app().openapi(), indent=2, ensure_ascii=False) + "\n"
+
+
+def _quote(options: argparse.Namespace) -> None:
+    migrate.upgrade(get_engine())
+    with reading(get_engine()) as session:
+        print(answer_on_terminal(session, options, now=clock.now()))

@@ -1,0 +1,29 @@
+"""The only reader of the wall clock: instants, and identifiers that sort by when they were made.
+
+Everything else is told the time.
+"""
+
+import time
+import uuid
+from datetime import UTC, datetime
+from typing import Annotated
+
+from fastapi import Depends
+
+
+def now() -> datetime:
+    """Return this instant, aware, in UTC."""
+    return datetime.now(UTC)
+
+
+def new_id() -> uuid.UUID:
+    """Return a UUID of version 7 (RFC 9562, section 5.7): ids made later sort later, to the millisecond."""
+    stamp = time.time_ns() // 1_000_000
+    random = uuid.uuid4().int
+    value = (stamp & (1 << 48) - 1) << 80 | random & (1 << 80) - 1
+    value = value & ~(0xF << 76) | 0x7 << 76
+    value = value & ~(0x3 << 62) | 0x2 << 62
+    return uuid.UUID(int=value)
+
+
+NowDep = Annotated[datetime, Depends(now)]

@@ -1,0 +1,236 @@
+"""The database: engine, constraint names, the UTC column type, and one transaction a request.
+
+- One request is one transaction, committed before the answer is sent: what is answered as stored is stored.
+- On SQLite a writer begins IMMEDIATE (two writers never interleave a read and a write) and the writers of one
+  process queue; readers see one snapshot. The file is in WAL mode and every commit is synced.
+- On PostgreSQL statements, lock waits and idle transactions have time limits, set for each transaction only.
+- Instants are stored in UTC and come back aware, on either database; naive ones are refused.
+"""
+
+import hashlib
+from collections.abc import AsyncIterator, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from datetime import UTC, datetime
+from functools import cache
+from typing import Annotated, Any, TypeVar
+
+import anyio
+from anyio import to_thread
+from fastapi import Depends, Request
+from sqlalchemy import DateTime, Dialect, Engine, TypeDecorator, create_engine, event, text
+from sqlalchemy.engine.interfaces import DBAPIConnection
+from sqlalchemy.pool import ConnectionPoolEntry
+from sqlmodel import Session, SQLModel
+
+from api.errors import Problem
+from api.settings import Settings, get_settings
+
+SQLModel.metadata.naming_convention = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+_SQLITE_PRAGMAS = {
+    "journal_mode": "wal",
+    "synchronous": "2",  # FULL: a commit that was answered survives a power cut
+    "foreign_keys": "1",
+    "recursive_triggers": "1",  # else INSERT OR REPLACE passes the triggers that forbid change
+    "busy_timeout": "5000",
+}
+_POSTGRES_LIMITS = {
+    "statement_timeout": "5s",
+    "lock_timeout": "2s",
+    "idle_in_transaction_session_timeout": "10s",
+}
+_WAIT_S = 5
+
+F = TypeVar("F")
+
+
+class Utc(TypeDecorator[datetime]):
+    """An instant: aware going in, UTC coming out; a naive one is refused."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"expected an aware instant, found {value!r}")
+        return value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+def make_engine(settings: Settings) -> Engine:
+    """Return an engine set up as this module's rules say, for either database."""
+    if settings.on_sqlite:
+        engine = create_engine(
+            settings.database_url,
+            connect_args={"check_same_thread": False, "timeout": 5},
+            pool_size=settings.threads,
+            max_overflow=0,
+            pool_timeout=5,
+        )
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+        return engine
+    return create_engine(
+        settings.database_url,
+        pool_size=settings.threads,
+        max_overflow=0,
+        pool_timeout=2,
+        pool_pre_ping=True,
+        connect_args={"connect_timeout": 5, "options": "-c timezone=UTC"},
+    )
+
+
+def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry) -> None:  # noqa: ARG001
+    connection.isolation_level = None  # the driver starts no transaction of its own
+    cursor = connection.cursor()
+    for name, value in _SQLITE_PRAGMAS.items():
+        cursor.execute(f"PRAGMA {name}={value}")
+        found = str(cursor.execute(f"PRAGMA {name}").fetchone()[0]).lower()
+        if found != value and name != "journal_mode":
+            raise RuntimeError(f"SQLite refused PRAGMA {name}={value}: it says {found}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: Any) -> None:
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+@cache
+def get_engine() -> Engine:
+    """Return the engine of this process."""
+    return make_engine(get_settings())
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Session]:
+    """Yield a session on one snapshot; whatever it holds at the end is thrown away."""
+    with Session(engine) as session:
+        _limit(session)
+        if session.get_bind().dialect.name == "postgresql":
+            session.execute(text("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"))
+        yield session
+        session.rollback()
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Session]:
+    """Yield a session that is committed as a whole, or, when anything is raised, not at all."""
+    if engine.dialect.name == "sqlite":
+        with Session(engine.execution_options(writes=True)) as session, session.begin():
+            yield session
+    else:
+        with Session(engine) as session, session.begin():
+            _limit(session)
+            yield session
+
+
+def _limit(session: Session) -> None:
+    if session.get_bind().dialect.name == "postgresql":
+        for name, value in _POSTGRES_LIMITS.items():
+            session.execute(text(f"SET LOCAL {name} = '{value}'"))
+
+
+def hold(session: Session, name: str) -> None:
+    """Let nobody else who holds the same name go on until this transaction ends.
+
+    For work that reads and then writes what another may be writing (the next version of a tariff, the end of a
+    chain). SQLite has one writer at a time anyway.
+    """
+    if session.get_bind().dialect.name == "postgresql":
+        key = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], signed=True)
+        session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": key})
+
+
+class Turnstile:
+    """Lets in as many requests at once as there are connections, and on SQLite one writer at a time.
+
+    Waiting happens here, in the event loop, where it holds no thread: whoever has a connection always finds a thread
+    to go on with. Who waits too long is told to come back (503).
+    """
+
+    def __init__(self, settings: Settings) -> None:
+        self._places = anyio.Semaphore(settings.threads)
+        self._writer = anyio.Semaphore(1 if settings.on_sqlite else settings.threads)
+
+    async def enter(self, *, writes: bool) -> list[anyio.Semaphore]:
+        """Wait for a place; return what to release, last first."""
+        entered: list[anyio.Semaphore] = []
+        try:
+            with anyio.fail_after(_WAIT_S):
+                for gate in (self._writer, self._places) if writes else (self._places,):
+                    await gate.acquire()
+                    entered.append(gate)
+        except TimeoutError:
+            self.leave(entered)
+            raise Problem("unavailable", headers={"Retry-After": "1"}) from None
+        except BaseException:
+            self.leave(entered)
+            raise
+        return entered
+
+    @staticmethod
+    def leave(entered: list[anyio.Semaphore]) -> None:
+        """Give the places back."""
+        while entered:
+            entered.pop().release()
+
+
+class Discard(Exception):
+    """Raised inside ``writing`` to leave nothing of it behind."""
+
+
+def stores_nothing(endpoint: F) -> F:
+    """Mark a POST that only computes: its session reads."""
+    endpoint.stores_nothing = True  # type: ignore[attr-defined]
+    return endpoint
+
+
+async def open_session(request: Request) -> AsyncIterator[Session]:
+    """Yield the request's one session: reading for GET and for what stores nothing, else writing.
+
+    It is committed after the answer is built and before it is sent. A session marked with ``discard`` (a preview of
+    something that would be stored) is rolled back instead.
+    """
+    endpoint = request.scope.get("endpoint")
+    writes = request.method not in ("GET", "HEAD") and not getattr(endpoint, "stores_nothing", False)
+    app = request.app
+    entered = await app.state.turnstile.enter(writes=writes)
+    try:
+        engine: Engine = app.state.engine
+        context: AbstractContextManager[Session] = writing(engine) if writes else reading(engine)
+        session = await to_thread.run_sync(context.__enter__)
+        request.state.session = session
+        try:
+            yield session
+            if session.info.get("discard"):
+                raise Discard
+        except BaseException as error:
+            with anyio.CancelScope(shield=True):
+                await to_thread.run_sync(context.__exit__, type(error), error, error.__traceback__)
+            if not isinstance(error, Discard):
+                raise
+        else:
+            await to_thread.run_sync(context.__exit__, None, None, None)
+    finally:
+        Turnstile.leave(entered)
+
+
+SessionDep = Annotated[Session, Depends(open_session, scope="function")]
+
+
+def discard(session: Session) -> None:
+    """Make this request leave nothing behind: it was only a preview."""
+    session.info["discard"] = True

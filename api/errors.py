@@ -1,0 +1,192 @@
+"""Problems: what a caller is told when something is refused (RFC 9457, application/problem+json).
+
+- Every refusal has a code, and every code stands in ``PROBLEMS`` with its status, title and explanation; the ``type``
+  of an answer is ``/problems/<code>``, a page that says what to do.
+- ``errors`` names each mistake: where it is, what was found there, what was expected.
+- Nothing that a client can send makes a 500; what a client sent is never echoed beyond a short, printable extract.
+"""
+
+import html
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse
+from pydantic import BaseModel, ConfigDict
+from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
+from starlette.exceptions import HTTPException
+
+from api.pricing.errors import Fault, PricingError
+from api.problems import PROBLEMS
+
+
+class Problem(Exception):
+    """A refusal: its code decides status and title; ``errors`` say where, what was found, what was expected."""
+
+    def __init__(
+        self,
+        code: str,
+        detail: str = "",
+        *,
+        errors: Sequence[Fault] = (),
+        headers: dict[str, str] | None = None,
+    ) -> None:
+        self.code = code
+        self.kind = PROBLEMS[code]
+        self.detail = detail or self.kind.title
+        self.errors = tuple(errors)
+        self.headers = headers or {}
+        super().__init__(f"{code}: {self.detail}")
+
+
+def refused(code: str, *, where: str, found: object, expected: str, detail: str = "") -> Problem:
+    """Build the problem of a single mistake; the caller raises it."""
+    return Problem(code, detail, errors=[Fault(code, where, str(found), expected)])
+
+
+def not_found(what: str) -> Problem:
+    """Build the answer for what is absent or not the caller's to see: the two read the same."""
+    return Problem("not_found", f"There is no such {what}.")
+
+
+class ErrorOut(BaseModel):
+    """One mistake."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    where: str
+    found: str
+    expected: str
+
+
+class ProblemOut(BaseModel):
+    """A refusal, as RFC 9457 writes it."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    errors: list[ErrorOut]
+
+
+def problem_out(problem: Problem | PricingError) -> ProblemOut:
+    """Write a problem, or what the engine refused, as its message."""
+    code = problem.code if problem.code in PROBLEMS else "invalid"
+    kind = PROBLEMS[code]
+    faults = problem.faults if isinstance(problem, PricingError) else problem.errors
+    return ProblemOut(
+        type=f"/problems/{code}",
+        title=kind.title,
+        status=kind.status,
+        detail=str(problem) if isinstance(problem, PricingError) else problem.detail,
+        errors=[ErrorOut(where=fault.where, found=fault.found, expected=fault.expected) for fault in faults],
+    )
+
+
+def problem_response(problem: Problem | PricingError) -> Response:
+    """Answer with a problem."""
+    body = problem_out(problem)
+    headers = problem.headers if isinstance(problem, Problem) else None
+    return Response(json.dumps(body.model_dump()), body.status, headers, media_type="application/problem+json")
+
+
+def _show(value: Any) -> str:
+    """Say in a few printable characters what stood where a mistake was found."""
+    if isinstance(value, dict):
+        return "an object"
+    if isinstance(value, list | tuple | set):
+        return f"a list of {len(value)}"
+    if isinstance(value, bytes):
+        return f"{len(value)} bytes"
+    text = json.dumps(value, default=str)
+    return text if len(text) <= 80 else text[:77] + "…"
+
+
+def _place(location: Sequence[str | int]) -> str:
+    place = ""
+    for part in location[1:] if location and location[0] == "body" else location:
+        place += f"[{part}]" if isinstance(part, int) else f".{part}" if place else str(part)
+    return place or "body"
+
+
+def from_validation(errors: Sequence[Any]) -> Problem:
+    """Turn what the message types refused into a problem; ``ctx`` is never shown."""
+    faults = []
+    for error in errors:
+        found = "nothing" if error["type"] == "missing" else _show(error.get("input"))
+        if error["type"] == "extra_forbidden":
+            found = "a field that does not exist here"
+        faults.append(Fault("invalid", _place(error["loc"]), found, error["msg"].removeprefix("Value error, ")))
+    return Problem("invalid", "A value is not what it should be.", errors=faults)
+
+
+def _on_validation(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    assert isinstance(error, RequestValidationError)
+    return problem_response(from_validation(error.errors()))
+
+
+def _on_problem(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    assert isinstance(error, Problem | PricingError)
+    return problem_response(error)
+
+
+_BY_STATUS = {400: "malformed", 404: "not_found", 405: "method_not_allowed", 413: "too_large"}
+
+
+def _on_http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    code = _BY_STATUS.get(error.status_code, "malformed" if error.status_code < 500 else "unavailable")
+    detail = f"{request.method} is not offered here." if code == "method_not_allowed" else ""
+    return problem_response(Problem(code, detail, headers=dict(error.headers or {})))
+
+
+def _on_database(request: Request, error: Exception) -> Response:
+    """A conflict another caller won is a 409; a database that is busy, full or away is a 503 to try again."""
+    if isinstance(error, IntegrityError):
+        return problem_response(Problem("conflict", "Something else that was stored meanwhile stands against this."))
+    if isinstance(error, PoolTimeout) or _passing(error):
+        return problem_response(Problem("unavailable", headers={"Retry-After": "1"}))
+    raise error
+
+
+def _passing(error: Exception) -> bool:
+    """Tell whether a database error is of the kind that passes: locked, full, restarting, out of time."""
+    if not isinstance(error, DBAPIError):
+        return False
+    if error.connection_invalidated:
+        return True
+    state = getattr(error.orig, "sqlstate", None)
+    if state is not None:
+        return str(state)[:2] in ("08", "40", "53", "55", "57")
+    words = str(error.orig).lower()
+    return any(word in words for word in ("locked", "busy", "full", "disk i/o", "unable to open", "connection"))
+
+
+def problem_page(code: str) -> HTMLResponse:
+    """Return the page that explains a problem; raise ``not_found`` for a code that is none."""
+    kind = PROBLEMS.get(code)
+    if kind is None:
+        raise not_found("problem")
+    title, text = html.escape(kind.title), html.escape(kind.meaning)
+    return HTMLResponse(
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        "<style>body{font:1.1rem/1.6 system-ui,sans-serif;max-width:40rem;margin:3rem auto;padding:0 1rem;"
+        "color:#1c2b24}code{background:#e8f0ec;padding:.1em .3em;border-radius:.2em}</style></head>"
+        f"<body><h1>{title}</h1><p><code>{html.escape(code)}</code>, status {kind.status}</p><p>{text}</p></body></html>"
+    )
+
+
+def install(app: FastAPI) -> None:
+    """Make the application answer every refusal as a problem."""
+    app.add_exception_handler(Problem, _on_problem)
+    app.add_exception_handler(PricingError, _on_problem)
+    app.add_exception_handler(RequestValidationError, _on_validation)
+    app.add_exception_handler(HTTPException, _on_http)
+    app.add_exception_handler(DBAPIError, _on_database)
+    app.add_exception_handler(PoolTimeout, _on_database)

@@ -1,0 +1,94 @@
+"""Builds the application: settings, engine, routers in the order of their addresses, error handlers, the frame."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import anyio.to_thread
+import fastapi_offline
+from fastapi import FastAPI
+from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
+from fastapi.responses import FileResponse, HTMLResponse
+from sqlalchemy import Engine
+
+from api import errors, openapi, watch
+from api.access.routes import router as tokens
+from api.db import Turnstile, get_engine
+from api.frame import Frame
+from api.quotes.routes import router as quotes
+from api.schedules.routes import router as schedules
+from api.settings import Settings, get_settings
+from api.tariffs.routes import router as tariffs
+from api.venues.routes import router as venues
+
+VERSION = "0.1.0"
+_ASSETS = Path(fastapi_offline.__file__).parent / "static"
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    """Give every connection a thread to work in, and some over for what needs no connection."""
+    anyio.to_thread.current_default_thread_limiter().total_tokens = app.state.settings.threads + 8
+    yield
+    app.state.engine.dispose()
+
+
+def create_app(settings: Settings | None = None, engine: Engine | None = None) -> FastAPI:
+    """Return the application, on the database of its settings or on an engine that is handed in."""
+    settings = settings or get_settings()
+    app = FastAPI(
+        title="Baizebook",
+        version=VERSION,
+        docs_url=None,
+        redoc_url=None,
+        lifespan=_lifespan,
+        generate_unique_id_function=lambda route: route.name,
+        max_body_size=settings.body_bytes_max,
+    )
+    app.state.settings = settings
+    app.state.engine = engine or get_engine()
+    app.state.turnstile = Turnstile(settings)
+    errors.install(app)
+    for router in (watch.router, quotes, venues, tariffs, schedules, tokens):
+        app.include_router(router)
+    _serve_docs(app)
+    app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]
+    app.add_middleware(Frame)
+    return app
+
+
+def _contract_of(app: FastAPI) -> dict[str, object]:
+    if app.openapi_schema is None:
+        app.openapi_schema = openapi.build_contract(app)
+    return app.openapi_schema
+
+
+def _serve_docs(app: FastAPI) -> None:
+    """Serve the two documentation pages and what they load from this machine: no network is needed to read them."""
+
+    @app.get("/docs", include_in_schema=False)
+    def docs() -> HTMLResponse:
+        return get_swagger_ui_html(
+            openapi_url="/openapi.json",
+            title="Baizebook: try it",
+            swagger_js_url="/assets/swagger-ui-bundle.js",
+            swagger_css_url="/assets/swagger-ui.css",
+            swagger_favicon_url="/assets/favicon.png",
+        )
+
+    @app.get("/redoc", include_in_schema=False)
+    def redoc() -> HTMLResponse:
+        return get_redoc_html(
+            openapi_url="/openapi.json",
+            title="Baizebook: the contract",
+            redoc_js_url="/assets/redoc.standalone.js",
+            redoc_favicon_url="/assets/favicon.png",
+            with_google_fonts=False,
+        )
+
+    @app.get("/assets/{name}", include_in_schema=False)
+    def assets(name: str) -> FileResponse:
+        path = _ASSETS / name
+        if name not in {file.name for file in _ASSETS.iterdir()}:
+            raise errors.not_found("file")
+        return FileResponse(path)

@@ -1,0 +1,235 @@
+"""Every problem this service can answer with: its code, status, title, and what to do about it.
+
+The table is the only place where an engine's code meets an HTTP status. Sorted by status, then code.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemKind:
+    """One kind of refusal, as its page explains it."""
+
+    status: int
+    title: str
+    meaning: str
+
+
+PROBLEMS: dict[str, ProblemKind] = {
+    code: ProblemKind(status, title, meaning)
+    for code, status, title, meaning in (
+        # 400: the message cannot be read
+        (
+            "malformed",
+            400,
+            "The message cannot be read",
+            "Send JSON in UTF-8 with the content type application/json: objects without repeated names, numbers that are finite, nesting of at most 60 levels.",
+        ),
+        # 401, 403, 404, 405
+        (
+            "no_token",
+            401,
+            "A token is needed",
+            "Send the header Authorization: Bearer … with a token that an owner has made and that has neither expired nor been revoked.",
+        ),
+        (
+            "forbidden",
+            403,
+            "This token may not do that",
+            "The token's role does not include this operation. An owner can make a token of another role.",
+        ),
+        (
+            "not_found",
+            404,
+            "There is no such thing here",
+            "What the address names does not exist, or is not this token's to see: the two are answered alike.",
+        ),
+        ("method_not_allowed", 405, "This method is not offered here", "The header Allow names the methods that are."),
+        # 409: what is stored stands against it
+        (
+            "conflict",
+            409,
+            "What is stored stands against this",
+            "Somebody else stored something meanwhile, or the same name is taken. Read the current state and decide anew.",
+        ),
+        (
+            "currency_differs",
+            409,
+            "The currencies differ",
+            "A tariff sells in the currency of the venue; there is no conversion.",
+        ),
+        (
+            "fixed_by_schedule",
+            409,
+            "This is fixed once there is a schedule",
+            "Time zone, start of the trading day and currency of a venue cannot change once it has a schedule: past answers would change with them.",
+        ),
+        (
+            "no_schedule_yet",
+            409,
+            "Nothing is listed yet at that time",
+            "The instant lies before the first schedule of the venue. Publish one, or ask about a later time.",
+        ),
+        (
+            "not_at_a_venue",
+            409,
+            "The table stands at no venue",
+            "The table is in the workshop at that time; move it to a venue first.",
+        ),
+        (
+            "out_of_order",
+            409,
+            "Something later is already recorded",
+            "A table moves forward in time: the move lies before its last one.",
+        ),
+        (
+            "same_id_other_content",
+            409,
+            "This id was used for something else",
+            "The id was sent before with other content. Send what differs under a new id.",
+        ),
+        # 412, 413, 428
+        (
+            "stale",
+            412,
+            "It has changed meanwhile",
+            "If-Match names an older state. Read it again, look at what changed, and send the change with the new ETag.",
+        ),
+        (
+            "too_large",
+            413,
+            "The message is too large",
+            "Send less at a time; a compressed body counts as what it inflates to.",
+        ),
+        (
+            "if_match_needed",
+            428,
+            "If-Match is needed",
+            "Send the ETag of the last GET as If-Match, so that nobody's change is lost.",
+        ),
+        # 422: a value is wrong
+        (
+            "invalid",
+            422,
+            "A value is wrong",
+            "The list of errors names each value, what was found and what is expected.",
+        ),
+        (
+            "key_reused",
+            422,
+            "This idempotency key was used for another payload",
+            "Use a new key for a new request; the same key only repeats the same one.",
+        ),
+        # 422: what the engine refuses
+        ("bad_days", 422, "Not a list of days", "A window names each of its days once, from mon to sun."),
+        ("bad_denomination", 422, "Not a coin or note", "A denomination is an amount above 0, named once."),
+        ("bad_denominations", 422, "Not coins and notes", "Denominations are amounts above 0."),
+        (
+            "bad_meter",
+            422,
+            "The meter cannot be so",
+            "Each meter has a name of its own; one that counts money says what a count is worth.",
+        ),
+        (
+            "bad_money",
+            422,
+            "Not an amount of money",
+            "Money is a decimal string in the currency's own unit, with no more decimals than the currency has.",
+        ),
+        ("bad_piece", 422, "A stretch of play cannot be so", "Each stretch has a start, an end after it, and offsets."),
+        ("bad_players", 422, "Not a number of players", "Players are counted from 1 to 100."),
+        (
+            "bad_rate",
+            422,
+            "The metered rate cannot be so",
+            "Tiers start at minute 0 and rise; under add each has per_minutes, under set none has; amounts are not negative.",
+        ),
+        (
+            "bad_recurrence",
+            422,
+            "The recurrence cannot be read",
+            "A recurrence is an RFC 5545 rule of whole days, from DAILY to YEARLY, whose first date is starts_on.",
+        ),
+        ("bad_rung", 422, "The rung cannot be so", "A rung asks for more than nothing and gives at least one unit."),
+        ("bad_rung_count", 422, "Too few or too many rungs", "A ladder has 1 to 50 rungs."),
+        ("bad_time", 422, "Not a time of day", "Times are wall-clock times, HH:MM."),
+        ("bad_units", 422, "Not a number of units", "Ask for a whole number of games or minutes, at least 1."),
+        (
+            "bad_beyond",
+            422,
+            "Not a way to go on",
+            "Past the highest rung the ladder sells again, or only first rungs (first_rung).",
+        ),
+        (
+            "empty_window",
+            422,
+            "The window is empty",
+            "A window that ends when it starts covers nothing; leave both times out for the whole day.",
+        ),
+        ("ends_before_start", 422, "It ends before it starts", "to_at comes after from_at."),
+        (
+            "events_out_of_order",
+            422,
+            "The events are out of order",
+            "List insertions and starts in the order in which they happened.",
+        ),
+        ("free_with_prices", 422, "Free, and yet with prices", "A free tariff carries no prices."),
+        ("kind_not_sold", 422, "That is not sold then", "The tariff in force at the start sells no metered time."),
+        ("minimum_above_maximum", 422, "The minimum is above the maximum", "Lower the minimum or raise the maximum."),
+        ("naive_instant", 422, "An instant without an offset", "Instants carry an offset or Z."),
+        ("no_credit", 422, "A start without credit", "A game is started only after it was bought."),
+        ("no_pieces", 422, "No play to price", "A play has a start and an end."),
+        ("not_one_question", 422, "Not exactly one question", "Ask for one of money, games and minutes."),
+        ("other_day_start", 422, "Another start of the day", "A schedule is made for the day start of its venue."),
+        ("pieces_not_contiguous", 422, "The play has gaps", "The stretches of a play follow each other without a gap."),
+        ("play_too_long", 422, "The play is too long", "A play lasts at most 31 days."),
+        (
+            "rung_steps_back",
+            422,
+            "A rung gives less than the rungs below it",
+            "For the same money the rungs below would give more: raise its units or its price, or leave it out.",
+        ),
+        ("rungs_not_rising", 422, "The rungs do not rise", "Each rung costs more and gives more than the one before."),
+        (
+            "tariff_sells_nothing",
+            422,
+            "The tariff sells nothing",
+            "A tariff has games, minutes or metered time, or is free. Where nothing is sold, a schedule names null.",
+        ),
+        (
+            "tier_not_whole_steps",
+            422,
+            "A tier is not a whole number of its steps",
+            "Let the next tier start after a whole number of steps.",
+        ),
+        (
+            "tiers_not_rising",
+            422,
+            "The tiers do not rise",
+            "The first tier starts at minute 0, each later one after the one before.",
+        ),
+        ("too_many_units", 422, "Too many units", "Ask for at most 10,000 games or minutes."),
+        ("too_much_money", 422, "More money than can be priced", "Ask about less money."),
+        ("unknown_currency", 422, "No such currency", "Currencies are ISO 4217 codes, such as USD."),
+        (
+            "unknown_time_zone",
+            422,
+            "No such time zone",
+            "Time zones are names of the IANA time zone database, such as America/New_York.",
+        ),
+        (
+            "window_past_day_end",
+            422,
+            "The window runs past the trading day",
+            "Write two windows: one to the end of the day, one from the start of the next.",
+        ),
+        # 429, 503
+        ("too_many", 429, "Too many attempts", "Wait for as long as Retry-After says."),
+        (
+            "unavailable",
+            503,
+            "The service cannot answer right now",
+            "Nothing was stored. Try again after the time in Retry-After.",
+        ),
+    )
+}

@@ -1,0 +1,124 @@
+"""HTTP for questions."""
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Depends, Query, Response
+from fastapi.responses import PlainTextResponse
+
+from api.access.asking import Asker, allow
+from api.clock import NowDep
+from api.db import SessionDep, stores_nothing
+from api.errors import Problem, problem_out, refused
+from api.openapi import problems
+from api.pricing import PricingError
+from api.quotes import service
+from api.quotes.models import (
+    AskedDay,
+    AtText,
+    OfferKind,
+    QuoteOut,
+    ResultOut,
+    ResultsOut,
+    ScenarioIn,
+    ScenariosIn,
+)
+from api.quotes.writing import CSV_COLUMNS, cell_of, csv_of
+from api.routing import Route
+from api.schedules.models import Basis
+from api.wire import Id, Money, TimeOfDay
+
+router = APIRouter(prefix="/v1", tags=["questions"], route_class=Route)
+
+AskerDep = Annotated[Asker, allow("collector", "venue")]
+Format = Literal["json", "csv", "text"]
+Column = Literal[CSV_COLUMNS]  # type: ignore[valid-type]
+_FORMATS = {
+    200: {
+        "model": QuoteOut,
+        "content": {"text/csv": {"schema": {"type": "string"}}, "text/plain": {"schema": {"type": "string"}}},
+    }
+}
+
+
+class QuestionIn:
+    """The parameters of a question in an address."""
+
+    def __init__(
+        self,
+        venue_id: Annotated[Id | None, Query(description="Ask about a venue: what is listed.")] = None,
+        table_id: Annotated[Id | None, Query(description="Ask about a table: what is keyed into it.")] = None,
+        money: Annotated[Money | None, Query(description="What does this much buy?", examples=["10.00"])] = None,
+        games: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so many games.")] = None,
+        minutes: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so long.")] = None,
+        at: Annotated[AtText | None, Query()] = None,
+        day: Annotated[AskedDay | None, Query(description="With time: the next such trading day.")] = None,
+        time: Annotated[TimeOfDay | None, Query(description="With day: the venue's wall clock, HH:MM.")] = None,
+        players: Annotated[int, Query(ge=1, le=100, description="For metered rates charged per player.")] = 1,
+        basis: Annotated[Basis | None, Query(description="What is listed, or what is keyed (of a table).")] = None,
+    ) -> None:
+        self.place = {"venue_id": venue_id, "table_id": table_id}
+        self.basis = basis
+        self.when = service.When(at=at, day=day, time=time)
+        self.asked = service.Asked(money=money, games=games, minutes=minutes, players=players)
+
+    def answer(self, session: SessionDep, asker: Asker, now: NowDep) -> QuoteOut:
+        """Answer the question, of what the asker may see."""
+        spots = service.Spots(session, now=now, only_venue=asker.venue_id)
+        spot = spots.spot(**self.place, basis=self.basis)
+        return service.ask(spot, self.asked, at=service.read_when(self.when, spot.calendar, now=now))
+
+
+QuestionDep = Annotated[QuestionIn, Depends()]
+
+
+@router.get("/quotes", responses={**problems(409), **_FORMATS})
+def get_quote(
+    session: SessionDep,
+    asker: AskerDep,
+    now: NowDep,
+    question: QuestionDep,
+    format: Annotated[Format, Query(description="csv: a line an offer; text: one bare value.")] = "json",
+    column: Annotated[Column | None, Query(description="With format=text: which value.")] = None,
+    kind: Annotated[OfferKind | None, Query(description="With format=text: of which offer.")] = None,
+) -> Response:
+    """Say what money buys, or the least that buys so many games or minutes: here, then.
+
+    Without `at`, or `day` and `time`, it is now.
+    """
+    if (format == "text") == (column is None):
+        expected = "a column" if format == "text" else "no column: only format=text gives one value"
+        raise refused("invalid", where="column", found=column or "nothing", expected=expected)
+    if format != "text" and kind is not None:
+        raise refused("invalid", where="kind", found=kind, expected="no kind: only format=text gives one value")
+    answer = question.answer(session, asker, now)
+    if format == "csv":
+        return Response(csv_of(answer), media_type="text/csv")
+    if column is not None:
+        return PlainTextResponse(cell_of(answer, column=column, kind=kind))
+    return Response(answer.model_dump_json(by_alias=True), media_type="application/json")
+
+
+@router.get(
+    "/quotes.csv",
+    response_class=Response,
+    responses={**problems(409), 200: {"content": {"text/csv": {"schema": {"type": "string"}}}, "description": "CSV."}},
+)
+def get_quote_csv(session: SessionDep, asker: AskerDep, now: NowDep, question: QuestionDep) -> Response:
+    """Say the same as `GET /v1/quotes?format=csv`: a header, then a line for each offer."""
+    return Response(csv_of(question.answer(session, asker, now)), media_type="text/csv")
+
+
+@router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}}, openapi_extra={"x-stores": False})
+@stores_nothing
+def post_quotes(session: SessionDep, asker: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
+    """Answer up to 1,000 scenarios in order, each with its answer or the problem that stands against it."""
+    spots = service.Spots(session, now=now, only_venue=asker.venue_id)
+    results = ResultsOut(results=[_result(spots, scenario) for scenario in body.scenarios])
+    return Response(results.model_dump_json(by_alias=True), media_type="application/json")
+
+
+def _result(spots: service.Spots, scenario: ScenarioIn) -> ResultOut:
+    try:
+        return ResultOut(answer=service.answer_scenario(spots, scenario), problem=None)
+    except (PricingError, Problem) as error:
+        return ResultOut(answer=None, problem=problem_out(error))

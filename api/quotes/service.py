@@ -1,0 +1,264 @@
+"""Asks the engine what money buys at a venue, at a table, or by a draft; stores nothing.
+
+- A venue sells what is listed; a table what is keyed, with the caution ``not_keyed_yet`` where that differs (W8).
+- A time without an offset is the venue's wall clock (W1); a day and a time are the next such of its trading days (W2).
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from datetime import time as wall_time
+from uuid import UUID
+
+from pydantic import MISSING
+from sqlmodel import Session
+
+from api.errors import Problem, refused
+from api.pricing import Calendar, Insert, PricingError, Schedule, Start, Stretch, Tariff, Timetable, parse_money
+from api.pricing import charge_play, follow, quote, zone_named
+from api.quotes.models import AnswerOut, AskedDay, EventIn, QuoteOut, ScenarioIn
+from api.quotes.writing import Writer
+from api.schedules.models import Basis
+from api.schedules.service import Place, keyed_at, listed_at, place_of_table, place_of_venue
+from api.tariffs.translation import read_tariff
+from api.wire import DAYS, given
+
+_BEFORE_ALL = datetime.fromisoformat("1900-01-01T00:00:00+00:00")
+_DRAFT_DAY_START = wall_time(6)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class When:
+    """The time of a question as it was asked: ``at``, or ``day`` and ``time``, or neither for now."""
+
+    at: str | None = None
+    day: AskedDay | None = None
+    time: wall_time | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What is asked for: exactly one of money, games and minutes."""
+
+    money: str | None = None
+    games: int | None = None
+    minutes: int | None = None
+    players: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """A place ready to be asked about: what is sold there, and what its table takes."""
+
+    timetable: Timetable
+    currency: str
+    basis: Basis
+    listed: Timetable
+    place: Place | None = None
+    accepts: tuple[int, ...] | None = None
+    gap_s: int = 120
+    ends_on_start: bool = False
+
+    @property
+    def calendar(self) -> Calendar:
+        return self.timetable.calendar
+
+
+class Spots:
+    """The places that one request asks about, each looked up once."""
+
+    def __init__(self, session: Session, *, now: datetime, only_venue: UUID | None = None) -> None:
+        self.session, self.now, self.only_venue = session, now, only_venue
+        self._known: dict[tuple[UUID | None, UUID | None, Basis | None], Spot] = {}
+
+    def spot(self, *, venue_id: UUID | None, table_id: UUID | None, basis: Basis | None) -> Spot:
+        """Return a venue or a table; refuse neither and both, and as absent what the asker may not see."""
+        if (venue_id is None) == (table_id is None):
+            found = "neither" if venue_id is None else "both"
+            raise refused("invalid", where="venue_id", found=found, expected="one of venue_id and table_id")
+        key = (venue_id, table_id, basis)
+        if key not in self._known:
+            self._known[key] = self._look_up(venue_id, table_id, basis)
+        return self._known[key]
+
+    def _look_up(self, venue_id: UUID | None, table_id: UUID | None, basis: Basis | None) -> Spot:
+        if venue_id is not None:
+            if self.only_venue not in (None, venue_id):
+                raise Problem("not_found", "There is no such venue.")
+            place = place_of_venue(self.session, venue_id)
+        else:
+            assert table_id is not None
+            place = place_of_table(self.session, table_id, at=self.now)
+            if self.only_venue not in (None, place.venue.id):
+                raise Problem("not_found", "There is no such table.")
+        return spot_of(self.session, place, basis)
+
+
+def spot_of(session: Session, place: Place, basis: Basis | None) -> Spot:
+    """Return a place with what it sells; a table by default sells what is keyed."""
+    chosen: Basis = basis or ("listed" if place.table is None else "keyed")
+    if place.table is None and chosen == "keyed":
+        raise refused("invalid", where="basis", found="keyed", expected="listed, for a venue: only tables are keyed")
+    listed, currency = listed_at(session, place), place.venue.currency
+    timetable = keyed_at(session, place, listed=listed) if chosen == "keyed" else listed
+    if place.table is None:
+        return Spot(timetable=timetable, currency=currency, basis=chosen, listed=listed, place=place)
+    profile = place.table.profile
+    return Spot(
+        timetable=timetable,
+        currency=currency,
+        basis=chosen,
+        listed=listed,
+        place=place,
+        accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
+        **profile.get("purchase", {}),
+    )
+
+
+def spot_of_draft(tariff: Tariff, time_zone: str) -> Spot:
+    """Return a place that has always sold nothing but a draft."""
+    calendar = Calendar(zone_named(time_zone), _DRAFT_DAY_START)
+    schedule = Schedule(id="draft", base=tariff, day_starts_at=_DRAFT_DAY_START)
+    timetable = Timetable(calendar, (Stretch(from_at=_BEFORE_ALL, schedule=schedule),))
+    return Spot(timetable=timetable, currency=tariff.currency, basis="listed", listed=timetable)
+
+
+def read_when(when: When, calendar: Calendar, *, now: datetime) -> datetime:
+    """Return the instant that a question means."""
+    if when.at is not None and (when.day is not None or when.time is not None):
+        raise refused("invalid", where="at", found="at beside day or time", expected="at, or day and time")
+    if when.at is not None:
+        return read_at(when.at, calendar, where="at")
+    if when.day is None and when.time is None:
+        return now
+    if when.day is None or when.time is None:
+        missing = "day" if when.day is None else "time"
+        raise refused("invalid", where=missing, found="nothing", expected="day and time, both or neither")
+    return calendar.next(DAYS.index(when.day[:3]), when.time, now)  # type: ignore[arg-type]
+
+
+def read_at(text: str, calendar: Calendar, *, where: str) -> datetime:
+    """Return an instant; one without an offset is read by the venue's wall clock (RFC 5545, section 3.3.5)."""
+    try:
+        instant = datetime.fromisoformat(text.upper())
+    except ValueError:
+        raise refused("invalid", where=where, found=text, expected="a date and time that exist") from None
+    return calendar.resolve(instant) if instant.tzinfo is None else instant
+
+
+def ask(spot: Spot, asked: Asked, *, at: datetime) -> QuoteOut:
+    """Answer what money buys, or the least that buys so many units, at a place and an instant."""
+    money = None if asked.money is None else parse_money(asked.money, spot.currency)
+    answer = quote(
+        spot.timetable,
+        at=at,
+        money=money,
+        games=asked.games,
+        minutes=asked.minutes,
+        players=asked.players,
+        accepts=spot.accepts,
+    )
+    cautions = answer.cautions
+    if spot.basis == "keyed" and _listed_tariff(spot, at) != answer.span.tariff:
+        cautions = ("not_keyed_yet", *cautions)
+    return _writer(spot).quote(answer, money=money, cautions=cautions)
+
+
+def answer_scenario(spots: Spots, scenario: ScenarioIn) -> AnswerOut:
+    """Answer one scenario: a quote, a purchase event by event, or a metered play."""
+    spot = _spot_of_scenario(spots, scenario)
+    if scenario.events is not MISSING:
+        _only(scenario, "events", "buys")
+        return _purchase(spot, scenario.events, given(scenario.buys, "games"))
+    if scenario.from_at is not MISSING or scenario.to_at is not MISSING:
+        _only(scenario, "from_at", "to_at", "players")
+        return _metered(spot, scenario)
+    _only(scenario, "at", "day", "time", "money", "games", "minutes", "players")
+    when = When(at=given(scenario.at, None), day=given(scenario.day, None), time=given(scenario.time, None))
+    asked = Asked(
+        money=given(scenario.money, None),
+        games=given(scenario.games, None),
+        minutes=given(scenario.minutes, None),
+        players=given(scenario.players, 1),
+    )
+    answered = ask(spot, asked, at=read_when(when, spot.calendar, now=spots.now))
+    return AnswerOut(kind="quote", **dict(answered))
+
+
+def _spot_of_scenario(spots: Spots, scenario: ScenarioIn) -> Spot:
+    venue_id, table_id = given(scenario.venue_id, None), given(scenario.table_id, None)
+    if scenario.tariff is MISSING:
+        if scenario.time_zone is not MISSING:
+            raise refused("invalid", where="time_zone", found=scenario.time_zone, expected="only beside a draft tariff")
+        return spots.spot(venue_id=venue_id, table_id=table_id, basis=given(scenario.basis, None))
+    if venue_id is not None or table_id is not None:
+        raise refused("invalid", where="tariff", found="a draft beside a place", expected="one of the two")
+    if scenario.time_zone is MISSING:
+        raise refused(
+            "invalid", where="time_zone", found="nothing", expected="the time zone in which to price the draft"
+        )
+    try:
+        tariff = read_tariff(scenario.tariff)
+    except PricingError as error:
+        raise error.within("tariff") from None
+    return spot_of_draft(tariff, scenario.time_zone)
+
+
+def _only(scenario: ScenarioIn, *names: str) -> None:
+    """Refuse fields of another kind of question."""
+    place = {"venue_id", "table_id", "tariff", "time_zone", "basis"}
+    for name in type(scenario).model_fields:
+        if name not in place and name not in names and getattr(scenario, name) is not MISSING:
+            raise refused(
+                "invalid", where=name, found="a field of another kind of question", expected=f"of {', '.join(names)}"
+            )
+
+
+def _purchase(spot: Spot, events: list[EventIn], buys: str) -> AnswerOut:
+    read: list[Insert | Start] = []
+    for i, event in enumerate(events):
+        at = read_at(event.at, spot.calendar, where=f"events[{i}].at")
+        if (event.kind == "insert") == (event.amount is MISSING):
+            expected = "an amount" if event.kind == "insert" else "no amount for a start"
+            found = "nothing" if event.amount is MISSING else event.amount
+            raise refused("invalid", where=f"events[{i}].amount", found=found, expected=expected)
+        if event.amount is MISSING:
+            read.append(Start(at))
+        else:
+            read.append(Insert(at, parse_money(event.amount, spot.currency, where=f"events[{i}].amount")))
+    purchases = follow(
+        read,
+        tariff_at=lambda at: spot.timetable.at(at).tariff,
+        buys="games" if buys == "games" else "minutes",
+        gap_s=spot.gap_s,
+        ends_on_start=spot.ends_on_start,
+    )
+    return _writer(spot).purchases(purchases)
+
+
+def _metered(spot: Spot, scenario: ScenarioIn) -> AnswerOut:
+    ends = {}
+    for name in ("from_at", "to_at"):
+        text = getattr(scenario, name)
+        if text is MISSING:
+            raise refused("invalid", where=name, found="nothing", expected="from_at and to_at")
+        ends[name] = read_at(text, spot.calendar, where=name)
+    charge = charge_play(spot.timetable, **ends, players=given(scenario.players, 1))
+    return _writer(spot).charge(charge, **ends)
+
+
+def _listed_tariff(spot: Spot, at: datetime) -> Tariff | None:
+    try:
+        return spot.listed.at(at).tariff
+    except PricingError:
+        return None
+
+
+def _writer(spot: Spot) -> Writer:
+    place = spot.place
+    return Writer(
+        calendar=spot.calendar,
+        currency=spot.currency,
+        basis=spot.basis,
+        venue_id=None if place is None else place.venue.id,
+        table_id=None if place is None or place.table is None else place.table.id,
+    )

@@ -1,0 +1,92 @@
+"""One question answered on the terminal: the same answer as the API's, in words or as its JSON."""
+
+from argparse import Namespace
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from pydantic import ValidationError
+from sqlmodel import Session, col, select
+
+from api.errors import from_validation, refused
+from api.quotes.models import OfferOut, QuoteOut, ScenarioIn
+from api.quotes.service import Asked, When, ask, read_when, spot_of
+from api.schedules.service import Place, place_of_table
+from api.venues.models import PoolTableRow, VenueRow
+from api.wire import given
+
+_ASKED = ("at", "day", "time", "money", "games", "minutes", "players", "basis")
+_UNITS = {"games": "games", "minutes": "minutes", "metered": "metered minutes"}
+
+
+def answer_on_terminal(session: Session, options: Namespace, *, now: datetime) -> str:
+    """Answer the question that the command's options ask, checked as the API checks it."""
+    values = {name: getattr(options, name) for name in _ASKED if getattr(options, name) is not None}
+    if "day" in values:
+        values["day"] = values["day"].lower()
+    try:
+        question = ScenarioIn.model_validate(values)
+    except ValidationError as error:
+        raise from_validation(error.errors()) from None
+    place = _find_place(session, options.venue, options.table, now=now)
+    spot = spot_of(session, place, given(question.basis, None))
+    when = When(at=given(question.at, None), day=given(question.day, None), time=given(question.time, None))
+    asked = Asked(**{name: given(getattr(question, name), None) for name in ("money", "games", "minutes")},
+                  players=given(question.players, 1))  # fmt: skip
+    answer = ask(spot, asked, at=read_when(when, spot.calendar, now=now))
+    if options.json:
+        return answer.model_dump_json(indent=2, by_alias=True)
+    where = place.venue.name if place.table is None else f"{place.table.label}, {place.venue.name}"
+    return in_words(answer, where=where)
+
+
+def _find_place(session: Session, venue: str | None, table: str | None, *, now: datetime) -> Place:
+    if venue is not None:
+        return Place(_find(session, VenueRow, col(VenueRow.name), venue, where="--venue"))
+    assert table is not None
+    row = _find(session, PoolTableRow, col(PoolTableRow.label), table, where="--table")
+    return place_of_table(session, row.id, at=now)
+
+
+def _find(session: Session, model: Any, name: Any, text: str, *, where: str) -> Any:
+    """Return the row with this id, or the only one with this name."""
+    try:
+        query = select(model).where(model.id == UUID(text))
+    except ValueError:
+        query = select(model).where(name == text)
+    rows = session.exec(query.limit(2)).all()
+    if len(rows) != 1:
+        found = f"{text!r}, which {'several' if rows else 'none'} have"
+        raise refused("invalid", where=where, found=found, expected="an id, or a name that exactly one has")
+    return rows[0]
+
+
+def in_words(answer: QuoteOut, *, where: str) -> str:
+    """Say an answer in a few lines."""
+    at = f"{answer.at:%A %Y-%m-%d %H:%M}"
+    lines = [f"{where}, {at} ({answer.window.name}, {answer.currency})"]
+    if answer.status == "free":
+        lines.append("  Play is free.")
+    elif answer.status == "closed":
+        opens = f"; opens {answer.opens_at:%A %Y-%m-%d %H:%M}" if answer.opens_at else ""
+        lines.append(f"  Closed: nothing is sold{opens}.")
+    for offer in answer.offers:
+        lines += _offer_in_words(offer)
+    if answer.payable is False:
+        lines.append(f"  The table cannot take exactly {answer.money}; next it can take {answer.next_payable}.")
+    lines += [f"  Caution: {caution.replace('_', ' ')}." for caution in answer.cautions]
+    return "\n".join(lines)
+
+
+def _offer_in_words(offer: OfferOut) -> list[str]:
+    limit = "unlimited" if offer.unlimited else str(offer.units)
+    lines = [
+        f"  {offer.spends} buys {limit} {_UNITS[offer.kind]}"
+        + (f", {offer.left} left" if offer.left.strip("0.") else "")
+    ]
+    lines += [f"    {line.what}: {line.amount}" for line in offer.lines]
+    if offer.next_break:
+        lines.append(f"    {offer.next_break.add} more: {offer.next_break.units}")
+    if offer.least and offer.least.split:
+        lines.append(f"    cheaper as separate purchases: {' + '.join(offer.least.split)}")
+    return lines

@@ -1,0 +1,52 @@
+"""HTTP for tariffs."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Request, Response
+
+from api.access.asking import Asker, OwnerDep, allow
+from api.clock import NowDep
+from api.db import SessionDep, stores_nothing
+from api.openapi import problems
+from api.paging import After, Limit, ListOut, link_next
+from api.routing import Route
+from api.tariffs import service
+from api.tariffs.models import TariffCheckOut, TariffIn, TariffOut
+from api.wire import Id
+
+router = APIRouter(prefix="/v1", tags=["tariffs"], route_class=Route)
+
+ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+
+
+@router.post("/tariffs", status_code=201, responses=problems(409))
+def publish_tariff(
+    session: SessionDep, asker: OwnerDep, now: NowDep, tariff: TariffIn, response: Response
+) -> TariffOut:
+    """Publish a tariff, or the next version of one. Nothing is sold by it until a schedule names it."""
+    row = service.publish_tariff(session, tariff, now=now)
+    response.headers["Location"] = f"/v1/tariffs/{row.id}"
+    return service.tariff_out(row)
+
+
+@router.post("/tariffs/check", responses=problems(), openapi_extra={"x-stores": False})
+@stores_nothing
+def check_tariff(session: SessionDep, asker: OwnerDep, tariff: TariffIn) -> TariffCheckOut:
+    """Judge a tariff as if it were published; nothing is stored."""
+    return service.check_tariff(tariff)
+
+
+@router.get("/tariffs", responses=problems())
+def list_tariffs(
+    request: Request, response: Response, session: SessionDep, asker: ReaderDep, limit: Limit = 100, after: After = None
+) -> ListOut[TariffOut]:
+    """List the published tariffs in the order of their publication."""
+    found = service.page_tariffs(session, limit=limit, after=after)
+    link_next(request, response, found.next)
+    return ListOut(items=[service.tariff_out(row) for row in found.rows], next=found.next)
+
+
+@router.get("/tariffs/{tariff_id}", responses=problems())
+def get_tariff(session: SessionDep, asker: ReaderDep, tariff_id: Id) -> TariffOut:
+    """Return a published tariff."""
+    return service.tariff_out(service.get_tariff(session, tariff_id))

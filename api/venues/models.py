@@ -1,0 +1,398 @@
+"""Venues, pool tables, where a table stood when, and tax areas: rows and messages."""
+
+from datetime import date, datetime, time
+from typing import Annotated, Any, Literal
+from uuid import UUID
+
+from pydantic import MISSING, StrictInt
+from pydantic import Field as Limits
+from sqlalchemy import JSON, CheckConstraint, Index, text
+from sqlmodel import Field, SQLModel
+
+from api.db import Utc
+from api.wire import (
+    Count,
+    Currency,
+    Date,
+    Day,
+    Id,
+    In,
+    Instant,
+    Money,
+    MoneyOut,
+    Name,
+    Out,
+    Percent,
+    Text,
+    TimeOfDay,
+    Yes,
+)
+
+Chemistry = Literal["flooded", "agm", "gel", "unknown"]
+PowerKind = Literal["battery", "mains"]
+Counted = Literal["money", "games", "minutes"]
+Resets = Literal["never", "at_collection"]
+Beyond = Literal["again", "first_rung"]
+ControllerClock = Literal["weekday", "date"]
+Box = Literal["emptied", "travels"]
+MeterName = Annotated[str, Limits(pattern=r"^[a-z][a-z0-9_]{0,39}$", description="A short name, such as cash.")]
+Amount = Annotated[str, Limits(pattern=r"^[0-9]{1,6}(\.[0-9]{1,3})?$")]
+
+
+class TaxAreaRow(SQLModel, table=True):
+    """A tax area and its dated rates; rates are added, never changed."""
+
+    __tablename__ = "tax_area"
+
+    code: str = Field(primary_key=True)
+    name: str
+    rates: list[dict[str, Any]] = Field(sa_type=JSON)
+    made_at: datetime = Field(sa_type=Utc)
+
+
+class VenueRow(SQLModel, table=True):
+    """A venue. Its zone, day start and currency are fixed once it has a schedule (W6)."""
+
+    __tablename__ = "venue"
+    __table_args__ = (CheckConstraint("length(currency) = 3", name="currency"),)
+
+    id: UUID = Field(primary_key=True)
+    name: str
+    time_zone: str
+    currency: str
+    day_starts_at: time
+    address: str = ""
+    contact: str = ""
+    legal_name: str = ""
+    tax_area: str | None = Field(default=None, foreign_key="tax_area.code")
+    notes: str = ""
+    revision: int = 1
+    made_at: datetime = Field(sa_type=Utc)
+
+
+class PoolTableRow(SQLModel, table=True):
+    """A pool table; ``profile`` is the rest of its message: what it accepts, its power, meters, controller, box."""
+
+    __tablename__ = "pool_table"
+
+    id: UUID = Field(primary_key=True)
+    label: str
+    venue_id: UUID | None = Field(default=None, foreign_key="venue.id", index=True)
+    profile: dict[str, Any] = Field(sa_type=JSON)
+    revision: int = 1
+    made_at: datetime = Field(sa_type=Utc)
+
+
+class StayRow(SQLModel, table=True):
+    """Where a table stood from when to when; no venue is the workshop. One stay of a table is open."""
+
+    __tablename__ = "stay"
+    __table_args__ = (
+        Index(
+            "uq_stay_open",
+            "pool_table_id",
+            unique=True,
+            sqlite_where=text("to_at IS NULL"),
+            postgresql_where=text("to_at IS NULL"),
+        ),
+        CheckConstraint("to_at IS NULL OR to_at >= from_at", name="forward"),
+    )
+
+    id: UUID = Field(primary_key=True)
+    pool_table_id: UUID = Field(foreign_key="pool_table.id", index=True)
+    venue_id: UUID | None = Field(default=None, foreign_key="venue.id", index=True)
+    from_at: datetime = Field(sa_type=Utc)
+    to_at: datetime | None = Field(default=None, sa_type=Utc)
+    meters: dict[str, int] = Field(sa_type=JSON)
+    box: str = "emptied"
+
+
+class TaxRateIn(In):
+    """A rate of a tax included in the price, from a date on: a percentage, or a published divisor of the gross."""
+
+    from_on: Date
+    rate_percent: Percent | MISSING = MISSING
+    divisor: Annotated[str, Limits(pattern=r"^[0-9]{1,3}(\.[0-9]{1,9})?$")] | MISSING = MISSING
+
+
+class TaxAreaIn(In):
+    """A tax area to make, or dated rates to add to one."""
+
+    code: Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$")]
+    name: Name
+    rates: Annotated[list[TaxRateIn], Limits(min_length=1, max_length=200)]
+
+
+class TaxRateOut(Out):
+    """A dated rate."""
+
+    from_on: Date
+    rate_percent: str | None
+    divisor: str | None
+
+
+class TaxAreaOut(Out):
+    """A tax area, its rates by date."""
+
+    code: str
+    name: str
+    rates: list[TaxRateOut]
+
+
+class VenueIn(In):
+    """A venue to make. ``day_starts_at`` is when its trading day begins (W2)."""
+
+    name: Name
+    time_zone: Annotated[str, Limits(min_length=1, max_length=64, description="A name of the IANA time zone database.")]
+    currency: Currency
+    day_starts_at: TimeOfDay = time(6)
+    address: Text | MISSING = MISSING
+    contact: Text | MISSING = MISSING
+    legal_name: Text | MISSING = MISSING
+    tax_area: Annotated[str, Limits(max_length=40, min_length=1)] | MISSING = MISSING
+    notes: Text | MISSING = MISSING
+
+
+class VenueChangeIn(In):
+    """What to change of a venue; what is absent stays. A ``tax_area`` of null takes it out."""
+
+    name: Name | MISSING = MISSING
+    time_zone: Annotated[str, Limits(min_length=1, max_length=64)] | MISSING = MISSING
+    currency: Currency | MISSING = MISSING
+    day_starts_at: TimeOfDay | MISSING = MISSING
+    address: Text | MISSING = MISSING
+    contact: Text | MISSING = MISSING
+    legal_name: Text | MISSING = MISSING
+    tax_area: Annotated[str, Limits(max_length=40, min_length=1)] | None | MISSING = MISSING
+    notes: Text | MISSING = MISSING
+
+
+class VenueOut(Out):
+    """A venue."""
+
+    id: Id
+    name: str
+    time_zone: str
+    currency: str
+    day_starts_at: TimeOfDay
+    address: str
+    contact: str
+    legal_name: str
+    tax_area: str | None
+    notes: str
+
+
+class PurchaseIn(In):
+    """When the table ends a purchase (T2): so many seconds without money, or the start of a game."""
+
+    gap_s: Annotated[StrictInt, Limits(ge=1, le=86_400)] = 120
+    ends_on_start: Yes = False
+
+
+class PowerIn(In):
+    """What feeds the table's electronics."""
+
+    kind: PowerKind
+    chemistry: Chemistry | MISSING = MISSING
+    nominal_volts: Literal[6, 12] | MISSING = MISSING
+    capacity_ah: Amount | MISSING = MISSING
+
+
+class MeterIn(In):
+    """A meter of the table: what it counts, what one count is worth, how far it counts, when it starts anew."""
+
+    name: MeterName
+    counts: Counted
+    unit_value: Money | MISSING = MISSING
+    digits: Annotated[StrictInt, Limits(ge=1, le=18)]
+    resets: Resets
+
+
+class GamesLimitsIn(In):
+    """What the controller can hold of a games ladder."""
+
+    rungs_max: Annotated[StrictInt, Limits(ge=1, le=50)] | MISSING = MISSING
+    price_step: Money | MISSING = MISSING
+
+
+class MinutesLimitsIn(In):
+    """What the controller can hold of a minutes ladder."""
+
+    rungs_max: Annotated[StrictInt, Limits(ge=1, le=50)] | MISSING = MISSING
+    price_step: Money | MISSING = MISSING
+    units_step: Annotated[StrictInt, Limits(ge=1, le=1440)] | MISSING = MISSING
+    units_min: Annotated[StrictInt, Limits(ge=1, le=100_000)] | MISSING = MISSING
+    units_max: Annotated[StrictInt, Limits(ge=1, le=100_000)] | MISSING = MISSING
+
+
+class TakeOverIn(In):
+    """A day whose settings the controller lets other days take over."""
+
+    from_: Annotated[Day, Limits(alias="from")]
+    to: Annotated[list[Day], Limits(min_length=1, max_length=6)]
+
+
+class ControllerIn(In):
+    """What the operator states of the table's controller (S1); what is absent sets no limit."""
+
+    games: GamesLimitsIn | MISSING = MISSING
+    minutes: MinutesLimitsIn | MISSING = MISSING
+    kinds_at_once: Yes | MISSING = MISSING
+    windows_per_day: Annotated[StrictInt, Limits(ge=1, le=48)] | MISSING = MISSING
+    beyond: Beyond | MISSING = MISSING
+    day_turns_at: TimeOfDay | MISSING = MISSING
+    take_over: Annotated[list[TakeOverIn], Limits(max_length=49)] | MISSING = MISSING
+    clock: ControllerClock | MISSING = MISSING
+    changes_for_summer_time: Yes | MISSING = MISSING
+
+
+class CashBoxIn(In):
+    """What the cash box holds at most."""
+
+    coins_max: Annotated[StrictInt, Limits(ge=1, le=1_000_000)] | MISSING = MISSING
+    notes_max: Annotated[StrictInt, Limits(ge=1, le=1_000_000)] | MISSING = MISSING
+    value_max: Money | MISSING = MISSING
+
+
+class LicenceIn(In):
+    """The licence or permit that the table carries."""
+
+    number: Name
+    expires_on: Date | MISSING = MISSING
+
+
+Accepts = Annotated[list[Money], Limits(min_length=1, max_length=40, description="Coins and notes it takes.")]
+Meters = Annotated[list[MeterIn], Limits(max_length=20)]
+
+
+class TableIn(In):
+    """A pool table to make, at its first venue."""
+
+    label: Name
+    accepts: Accepts
+    purchase: PurchaseIn | MISSING = MISSING
+    power: PowerIn | MISSING = MISSING
+    meters: Meters | MISSING = MISSING
+    controller: ControllerIn | MISSING = MISSING
+    cash_box: CashBoxIn | MISSING = MISSING
+    licence: LicenceIn | MISSING = MISSING
+
+
+class TableChangeIn(In):
+    """What to change of a table; what is absent stays. A null takes a part out."""
+
+    label: Name | MISSING = MISSING
+    accepts: Accepts | MISSING = MISSING
+    purchase: PurchaseIn | MISSING = MISSING
+    power: PowerIn | None | MISSING = MISSING
+    meters: Meters | MISSING = MISSING
+    controller: ControllerIn | None | MISSING = MISSING
+    cash_box: CashBoxIn | None | MISSING = MISSING
+    licence: LicenceIn | None | MISSING = MISSING
+
+
+class PurchaseOut(Out):
+    """When the table ends a purchase."""
+
+    gap_s: int
+    ends_on_start: bool
+
+
+class PowerOut(Out):
+    """What feeds the table's electronics."""
+
+    kind: PowerKind
+    chemistry: Chemistry
+    nominal_volts: int
+    capacity_ah: str | None
+
+
+class MeterOut(Out):
+    """A meter of the table."""
+
+    name: str
+    counts: Counted
+    unit_value: MoneyOut | None
+    digits: int
+    resets: Resets
+
+
+class LadderLimitsOut(Out):
+    """What the controller can hold of one kind's ladder; null is no limit stated."""
+
+    rungs_max: int | None
+    price_step: MoneyOut | None
+    units_step: int | None
+    units_min: int | None
+    units_max: int | None
+
+
+class TakeOverOut(Out):
+    """A day whose settings other days can take over."""
+
+    from_: Annotated[Day, Limits(alias="from")]
+    to: list[Day]
+
+
+class ControllerOut(Out):
+    """What the operator states of the table's controller; null is no limit stated."""
+
+    games: LadderLimitsOut | None
+    minutes: LadderLimitsOut | None
+    kinds_at_once: bool | None
+    windows_per_day: int | None
+    beyond: Beyond | None
+    day_turns_at: TimeOfDay | None
+    take_over: list[TakeOverOut]
+    clock: ControllerClock | None
+    changes_for_summer_time: bool | None
+
+
+class CashBoxOut(Out):
+    """What the cash box holds at most."""
+
+    coins_max: int | None
+    notes_max: int | None
+    value_max: MoneyOut | None
+
+
+class LicenceOut(Out):
+    """The licence that the table carries."""
+
+    number: str
+    expires_on: Date | None
+
+
+class TableOut(Out):
+    """A pool table, and where it stands (no venue: in the workshop)."""
+
+    id: Id
+    venue_id: Id | None
+    label: str
+    accepts: list[MoneyOut]
+    purchase: PurchaseOut
+    power: PowerOut | None
+    meters: list[MeterOut]
+    controller: ControllerOut | None
+    cash_box: CashBoxOut | None
+    licence: LicenceOut | None
+
+
+class MoveIn(In):
+    """A move of a table to another venue, or to the workshop (null), with its meters as it left."""
+
+    venue_id: Id | None
+    moved_at: Instant
+    meters: Annotated[dict[MeterName, Count], Limits(max_length=20)] | MISSING = MISSING
+    box: Box = "emptied"
+
+
+class MoveOut(Out):
+    """A move as recorded."""
+
+    id: Id
+    table_id: Id
+    venue_id: Id | None
+    moved_at: Instant
+    meters: dict[str, int]
+    box: Box

@@ -1,0 +1,329 @@
+"""Venues, tables, moves and tax areas in the database.
+
+- A venue's zone, day start and currency are fixed once it has a schedule (W6).
+- A table stands at one place at a time; its moves go forward in time and stay on record.
+- A tax area's dated rates are added to, never changed.
+"""
+
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from sqlmodel import Session, col, select
+
+from api.clock import new_id
+from api.db import hold
+from api.errors import Problem, not_found, refused
+from api.paging import Page, page
+from api.pricing.money import exponent
+from api.pricing.trading_day import Calendar, zone_named
+from api.venues.models import (
+    CashBoxOut,
+    ControllerOut,
+    LadderLimitsOut,
+    LicenceOut,
+    MeterOut,
+    MoveIn,
+    MoveOut,
+    PoolTableRow,
+    PowerOut,
+    PurchaseOut,
+    StayRow,
+    TableChangeIn,
+    TableIn,
+    TableOut,
+    TakeOverOut,
+    TaxAreaIn,
+    TaxAreaOut,
+    TaxAreaRow,
+    TaxRateOut,
+    VenueChangeIn,
+    VenueIn,
+    VenueOut,
+    VenueRow,
+)
+from api.venues.profile import normal_profile
+from api.wire import given
+
+FUTURE_ALLOWED = timedelta(minutes=5)
+_FIXED = ("time_zone", "currency", "day_starts_at")
+
+
+def create_venue(session: Session, venue: VenueIn, *, now: datetime) -> VenueRow:
+    """Store a new venue."""
+    zone_named(venue.time_zone)
+    exponent(venue.currency)
+    _must_know_tax_area(session, given(venue.tax_area, None))
+    row = VenueRow(id=new_id(), made_at=now, **venue.model_dump())
+    session.add(row)
+    session.flush()
+    return row
+
+
+def get_venue(session: Session, venue_id: UUID) -> VenueRow:
+    """Return a venue; ``not_found`` where there is none."""
+    row = session.get(VenueRow, venue_id)
+    if row is None:
+        raise not_found("venue")
+    return row
+
+
+def page_venues(session: Session, *, limit: int, after: UUID | None) -> Page[VenueRow]:
+    """Return venues in the order in which they were made."""
+    return page(session, select(VenueRow), key=col(VenueRow.id), limit=limit, after=after)
+
+
+def change_venue(
+    session: Session, venue_id: UUID, change: VenueChangeIn, *, if_match: str | None, scheduled: bool
+) -> VenueRow:
+    """Change a venue that is still as the caller last saw it; ``scheduled`` tells that it has a schedule (W6)."""
+    row = get_venue(session, venue_id)
+    _must_match(row, if_match)
+    values = change.model_dump()
+    fixed = [name for name in _FIXED if name in values and values[name] != getattr(row, name)]
+    if fixed and scheduled:
+        raise refused("fixed_by_schedule", where=fixed[0], found=values[fixed[0]], expected=str(getattr(row, fixed[0])))
+    if "time_zone" in values:
+        zone_named(values["time_zone"])
+    if "currency" in values:
+        exponent(values["currency"])
+        if values["currency"] != row.currency and _has_tables(session, venue_id):
+            raise refused(
+                "conflict",
+                where="currency",
+                found=values["currency"],
+                expected=f"{row.currency}, as long as tables stand here",
+            )
+    _must_know_tax_area(session, values.get("tax_area"))
+    return _apply(session, row, values)
+
+
+def calendar_of(venue: VenueRow) -> Calendar:
+    """Return a venue's calendar: its zone and when its trading day starts."""
+    return Calendar(zone_named(venue.time_zone), venue.day_starts_at)
+
+
+def create_table(session: Session, venue_id: UUID, table: TableIn, *, now: datetime) -> PoolTableRow:
+    """Store a new table, standing at a venue from now on."""
+    venue = get_venue(session, venue_id)
+    profile = normal_profile(table.model_dump(exclude={"label"}, by_alias=True, mode="json"), venue.currency)
+    row = PoolTableRow(id=new_id(), label=table.label, venue_id=venue_id, profile=profile, made_at=now)
+    session.add(row)
+    session.flush()
+    session.add(StayRow(id=new_id(), pool_table_id=row.id, venue_id=venue_id, from_at=now, meters={}))
+    session.flush()
+    return row
+
+
+def get_table(session: Session, table_id: UUID) -> PoolTableRow:
+    """Return a table; ``not_found`` where there is none."""
+    row = session.get(PoolTableRow, table_id)
+    if row is None:
+        raise not_found("table")
+    return row
+
+
+def page_tables(session: Session, venue_id: UUID, *, limit: int, after: UUID | None) -> Page[PoolTableRow]:
+    """Return the tables that stand at a venue now."""
+    get_venue(session, venue_id)
+    query = select(PoolTableRow).where(PoolTableRow.venue_id == venue_id)
+    return page(session, query, key=col(PoolTableRow.id), limit=limit, after=after)
+
+
+def change_table(session: Session, table_id: UUID, change: TableChangeIn, *, if_match: str | None) -> PoolTableRow:
+    """Change a table that is still as the caller last saw it."""
+    row = get_table(session, table_id)
+    _must_match(row, if_match)
+    values = change.model_dump(by_alias=True, mode="json")
+    label = values.pop("label", row.label)
+    profile = {name: value for name, value in {**row.profile, **values}.items() if value is not None}
+    profile = normal_profile(profile, currency_of(session, row))
+    return _apply(session, row, {"label": label, "profile": profile})
+
+
+def currency_of(session: Session, table: PoolTableRow) -> str:
+    """Return the currency in which a table sells: that of the venue where it stands, or last stood."""
+    return last_stay_at_a_venue(session, table)[1].currency
+
+
+def last_stay_at_a_venue(session: Session, table: PoolTableRow) -> tuple[StayRow, VenueRow]:
+    """Return a table's latest stay at a venue, with the venue."""
+    query = (
+        select(StayRow, VenueRow)
+        .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
+        .where(StayRow.pool_table_id == table.id)
+        .order_by(col(StayRow.from_at).desc(), col(StayRow.id).desc())
+        .limit(1)
+    )
+    return session.exec(query).one()
+
+
+def stay_at(session: Session, table_id: UUID, at: datetime) -> StayRow:
+    """Return where a table stood at an instant; before its first stay, that first one."""
+    query = select(StayRow).where(StayRow.pool_table_id == table_id)
+    newest_first = query.order_by(col(StayRow.from_at).desc(), col(StayRow.id).desc())
+    found = session.exec(newest_first.where(col(StayRow.from_at) <= at).limit(1)).first()
+    return found or session.exec(query.order_by(col(StayRow.from_at), col(StayRow.id)).limit(1)).one()
+
+
+def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime) -> StayRow:
+    """End a table's stay and begin the next; the meters are those read as it left (C1)."""
+    hold(session, f"table:{table_id}")
+    table = get_table(session, table_id)
+    if move.moved_at > now + FUTURE_ALLOWED:
+        raise refused("invalid", where="moved_at", found=move.moved_at.isoformat(), expected="an instant that has come")
+    open_stay = session.exec(
+        select(StayRow).where(StayRow.pool_table_id == table_id, col(StayRow.to_at).is_(None))
+    ).one()
+    if move.moved_at < open_stay.from_at:
+        raise refused(
+            "out_of_order",
+            where="moved_at",
+            found=move.moved_at.isoformat(),
+            expected=f"{open_stay.from_at.isoformat()} or later",
+        )
+    if move.venue_id is not None and get_venue(session, move.venue_id).currency != currency_of(session, table):
+        raise refused(
+            "currency_differs",
+            where="venue_id",
+            found=get_venue(session, move.venue_id).currency,
+            expected=currency_of(session, table),
+        )
+    meters = given(move.meters, {})
+    _must_have_meters(table, meters)
+    open_stay.to_at = move.moved_at
+    session.flush()
+    stay = StayRow(
+        id=new_id(), pool_table_id=table_id, venue_id=move.venue_id, from_at=move.moved_at, meters=meters, box=move.box
+    )
+    session.add(stay)
+    table.venue_id = move.venue_id
+    table.revision += 1
+    session.flush()
+    return stay
+
+
+def put_tax_area(session: Session, area: TaxAreaIn, *, now: datetime) -> TaxAreaRow:
+    """Store a tax area, or add dated rates to one; a rate that stands is never changed."""
+    hold(session, f"tax area:{area.code}")
+    rates = [rate.model_dump(mode="json") for rate in area.rates]
+    for i, rate in enumerate(rates):
+        if ("rate_percent" in rate) == ("divisor" in rate):
+            raise refused(
+                "invalid", where=f"rates[{i}]", found=sorted(rate), expected="one of rate_percent and divisor"
+            )
+    row = session.get(TaxAreaRow, area.code) or TaxAreaRow(code=area.code, name=area.name, rates=[], made_at=now)
+    standing = {rate["from_on"]: rate for rate in row.rates}
+    for i, rate in enumerate(rates):
+        if standing.setdefault(rate["from_on"], rate) != rate:
+            raise refused(
+                "conflict", where=f"rates[{i}]", found=rate, expected=f"what stands: {standing[rate['from_on']]}"
+            )
+    row.name = area.name
+    row.rates = sorted(standing.values(), key=lambda rate: str(rate["from_on"]))
+    session.add(row)
+    session.flush()
+    return row
+
+
+def list_tax_areas(session: Session) -> list[TaxAreaRow]:
+    """Return all tax areas by code."""
+    return list(session.exec(select(TaxAreaRow).order_by(col(TaxAreaRow.code))).all())
+
+
+def etag_of(row: VenueRow | PoolTableRow) -> str:
+    """Return the entity tag of a row's present state."""
+    return f'"{row.revision}"'
+
+
+def _must_match(row: VenueRow | PoolTableRow, if_match: str | None) -> None:
+    if if_match is None:
+        raise Problem("if_match_needed")
+    tags = [tag.strip().removeprefix("W/") for tag in if_match.split(",")]
+    if if_match.strip() != "*" and etag_of(row) not in tags:
+        raise refused("stale", where="If-Match", found=if_match[:80], expected=etag_of(row))
+
+
+def _apply(session: Session, row: Any, values: dict[str, Any]) -> Any:
+    """Write values into a row, by a statement that only an unchanged row obeys."""
+    model, revision = type(row), row.revision
+    statement = (
+        model.__table__.update()
+        .where(model.__table__.c.id == row.id, model.__table__.c.revision == revision)
+        .values(**values, revision=revision + 1)
+    )
+    if session.execute(statement).rowcount != 1:  # type: ignore[attr-defined]
+        raise Problem("stale")
+    session.refresh(row)
+    return row
+
+
+def _has_tables(session: Session, venue_id: UUID) -> bool:
+    return session.exec(select(StayRow.id).where(StayRow.venue_id == venue_id).limit(1)).first() is not None
+
+
+def _must_know_tax_area(session: Session, code: str | None) -> None:
+    if code is not None and session.get(TaxAreaRow, code) is None:
+        raise refused("invalid", where="tax_area", found=code, expected="the code of a tax area")
+
+
+def _must_have_meters(table: PoolTableRow, meters: dict[str, int]) -> None:
+    """Refuse a meter that the table does not have, or more than its digits can show."""
+    known = {meter["name"]: meter["digits"] for meter in table.profile.get("meters", [])}
+    for name, count in meters.items():
+        if name not in known:
+            raise refused("invalid", where=f"meters.{name}", found="no such meter", expected=f"one of {sorted(known)}")
+        if count >= 10 ** known[name]:
+            raise refused("invalid", where=f"meters.{name}", found=count, expected=f"at most {known[name]} digits")
+
+
+def venue_out(row: VenueRow) -> VenueOut:
+    """Write a venue as its message."""
+    return VenueOut(**row.model_dump(include=set(VenueOut.model_fields)))
+
+
+def table_out(row: PoolTableRow) -> TableOut:
+    """Write a table as its message: every part there, null where nothing was stated."""
+    profile = row.profile
+    purchase = {"gap_s": 120, "ends_on_start": False, **profile.get("purchase", {})}
+    power, controller = profile.get("power"), profile.get("controller")
+    box, licence = profile.get("cash_box"), profile.get("licence")
+    return TableOut(
+        id=row.id,
+        venue_id=row.venue_id,
+        label=row.label,
+        accepts=profile["accepts"],
+        purchase=PurchaseOut(**purchase),
+        power=power and PowerOut(**{"chemistry": "unknown", "nominal_volts": 12, "capacity_ah": None, **power}),
+        meters=[MeterOut(**{"unit_value": None, **meter}) for meter in profile.get("meters", [])],
+        controller=controller and _controller_out(controller),
+        cash_box=box and CashBoxOut(**{"coins_max": None, "notes_max": None, "value_max": None, **box}),
+        licence=licence and LicenceOut(**{"expires_on": None, **licence}),
+    )
+
+
+def _controller_out(controller: dict[str, Any]) -> ControllerOut:
+    blank = dict.fromkeys(LadderLimitsOut.model_fields)
+    values = {**dict.fromkeys(ControllerOut.model_fields), **controller}
+    for kind in ("games", "minutes"):
+        values[kind] = values[kind] and LadderLimitsOut(**{**blank, **values[kind]})
+    values["take_over"] = [TakeOverOut(**item) for item in controller.get("take_over", [])]
+    return ControllerOut(**values)
+
+
+def move_out(row: StayRow) -> MoveOut:
+    """Write a move as its message."""
+    return MoveOut(
+        id=row.id,
+        table_id=row.pool_table_id,
+        venue_id=row.venue_id,
+        moved_at=row.from_at,
+        meters=row.meters,
+        box=row.box,  # type: ignore[arg-type]
+    )
+
+
+def tax_area_out(row: TaxAreaRow) -> TaxAreaOut:
+    """Write a tax area as its message."""
+    rates = [TaxRateOut(**{"rate_percent": None, "divisor": None, **rate}) for rate in row.rates]
+    return TaxAreaOut(code=row.code, name=row.name, rates=rates)

@@ -1,0 +1,35 @@
+"""How Alembic meets the database: on the engine that is handed in, one transaction for all revisions."""
+
+from alembic import context
+from sqlalchemy import Connection
+
+from api.db import Utc, get_engine
+from api.rows import metadata
+
+
+def render_item(type_: str, item: object, autogen_context: object) -> str | bool:  # noqa: ARG001
+    """Write our own column types as SQLAlchemy's, so that a migration needs nothing of ours."""
+    if type_ == "type" and isinstance(item, Utc):
+        return "sa.DateTime(timezone=True)"
+    if type_ == "type" and type(item).__name__ == "AutoString":
+        return "sa.String()"
+    return False
+
+
+def run(connection: Connection) -> None:
+    """Run the revisions on a connection."""
+    context.configure(
+        connection=connection,
+        target_metadata=metadata,
+        render_item=render_item,
+        render_as_batch=connection.dialect.name == "sqlite",
+        compare_type=True,
+        transaction_per_migration=False,
+    )
+    with context.begin_transaction():
+        context.run_migrations()
+
+
+engine = context.config.attributes.get("engine") or get_engine()
+with engine.execution_options(writes=True).connect() as connection:
+    run(connection)

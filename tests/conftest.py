@@ -1,0 +1,107 @@
+"""What every test can ask for: a database of its own, a session on it, the service on it, and a route to work with."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlalchemy import Engine
+from sqlmodel import Session
+
+from api import clock
+from api.db import make_engine, writing
+from api.main import create_app
+from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
+
+WEEKDAY = {
+    "code": "weekday",
+    "name": "Weekday play",
+    "currency": "USD",
+    "games": {
+        "rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}, {"pays": "7.00", "units": 11}],
+    },
+    "minutes": {"rungs": [{"pays": "4.00", "units": 25}, {"pays": "12.00", "units": 84}]},
+}
+NOON = datetime(2026, 11, 25, 17, 0, tzinfo=UTC)
+"""Wednesday 2026-11-25, noon in New York: when tests happen that need the service's clock to stand still."""
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database_url(request: pytest.FixtureRequest) -> Iterator[str]:
+    """A migrated database of this test's own; the test runs on each of the two kinds."""
+    with sqlite_database() if request.param == "sqlite" else postgres_database() as url:
+        yield url
+
+
+@pytest.fixture
+def engine(database_url: str) -> Iterator[Engine]:
+    """The service's engine on this test's database."""
+    engine = make_engine(settings_for(database_url))
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def session(engine: Engine) -> Iterator[Session]:
+    """A writing session on this test's database."""
+    with writing(engine) as session:
+        yield session
+
+
+@pytest.fixture
+def client(engine: Engine, database_url: str) -> Iterator[TestClient]:
+    """The service, asked with the owner's token; what it cannot answer is an answer of 500, not an exception."""
+    app = create_app(settings_for(database_url), engine)
+    headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}
+    with TestClient(app, headers=headers, raise_server_exceptions=False) as client:
+        yield client
+
+
+@pytest.fixture
+def at_noon(client: TestClient) -> TestClient:
+    """The service with its clock standing at ``NOON``."""
+    client.app.dependency_overrides[clock.now] = lambda: NOON  # type: ignore[attr-defined]
+    return client
+
+
+class Route:
+    """Makes what a test needs through the service itself, and fails loudly where the service refuses."""
+
+    def __init__(self, client: TestClient) -> None:
+        self.client = client
+
+    def post(self, path: str, body: dict[str, Any]) -> dict[str, Any]:
+        """Post and return the answer, which must be a success."""
+        response = self.client.post(f"/v1{path}", json=body)
+        assert response.is_success, response.text
+        return response.json()  # type: ignore[no-any-return]
+
+    def venue(self, **changes: Any) -> dict[str, Any]:
+        """Make a venue in New York that sells in US dollars."""
+        venue = {"name": "The Copper Lantern", "time_zone": "America/New_York", "currency": "USD"}
+        return self.post("/venues", {**venue, **changes})
+
+    def tariff(self, **changes: Any) -> dict[str, Any]:
+        """Publish the weekday tariff, or what is changed of it."""
+        return self.post("/tariffs", {**WEEKDAY, **changes})
+
+    def schedule(self, venue_id: str, base: str | None, **changes: Any) -> dict[str, Any]:
+        """Publish a schedule in force since the start of 2026."""
+        return self.post(f"/venues/{venue_id}/schedules", {"effective_on": "2026-01-01", "base": base, **changes})
+
+    def table(self, venue_id: str, **changes: Any) -> dict[str, Any]:
+        """Make a table that takes quarters and notes."""
+        table = {"label": "Window side", "accepts": ["0.25", "1.00", "5.00", "20.00"]}
+        return self.post(f"/venues/{venue_id}/tables", {**table, **changes})
+
+    def token(self, role: str, **bound: str) -> dict[str, str]:
+        """Make a token and return the headers that carry it."""
+        made = self.post("/tokens", {"name": f"a {role}", "role": role, **bound})
+        return {"Authorization": f"Bearer {made['token']}"}
+
+
+@pytest.fixture
+def route(client: TestClient) -> Route:
+    """A maker of venues, tariffs, schedules, tables and tokens."""
+    return Route(client)
