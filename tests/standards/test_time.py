@@ -1,6 +1,7 @@
 """Weekdays, recurrence and clock changes against their standards."""
 
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
 
 import pytest
 
@@ -130,7 +131,7 @@ def test_22_to_4_local_lasts_5_hours_over_the_change_in_spring_and_7_in_autumn(z
 def test_zones_without_clock_changes_from_2027_on_have_days_of_24_hours_only(zone):
     calendar = Calendar(zone_named(zone), time(0))
     starts = [calendar.day_starts(date(2027, 1, 1) + timedelta(days=later)) for later in range(731)]
-    assert {next_start - start for start, next_start in zip(starts, starts[1:], strict=False)} == {timedelta(hours=24)}
+    assert {next_start - start for start, next_start in pairwise(starts)} == {timedelta(hours=24)}
 
 
 # RFC 5545 section 3.3.5, published: its own examples.
