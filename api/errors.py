@@ -145,7 +145,7 @@ def _on_http(request: Request, error: Exception) -> Response:
     return problem_response(Problem(code, detail, headers=dict(error.headers or {})))
 
 
-def _on_database(request: Request, error: Exception) -> Response:
+def _on_database(request: Request, error: Exception) -> Response:  # noqa: ARG001
     """A conflict another caller won is a 409; a database that is busy, full or away is a 503 to try again."""
     if isinstance(error, IntegrityError):
         return problem_response(Problem("conflict", "Something else that was stored meanwhile stands against this."))

@@ -3,11 +3,12 @@
 from functools import cache
 from pathlib import Path
 
-import migrations
 from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
 from sqlalchemy import Engine
+
+import migrations
 
 _HOME = Path(migrations.__file__).parent
 

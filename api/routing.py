@@ -54,7 +54,7 @@ async def _read_body(request: Request) -> None:
     if kind != "application/json":
         raise refused("malformed", where="Content-Type", found=kind or "nothing", expected="application/json")
     request._body = body
-    request._json = strict_json(body)  # type: ignore[attr-defined]
+    request._json = strict_json(body)
 
 
 def _inflate(body: bytes, request: Request) -> bytes:

@@ -50,14 +50,16 @@ def claim_key(session: Session, request: Request, *, asker: str, now: datetime) 
     insert = (sqlite if session.get_bind().dialect.name == "sqlite" else postgresql).insert
     fingerprint = _fingerprint(request)
     statement = insert(KeptAnswerRow).values(asker=asker, key=key, fingerprint=fingerprint, kept_at=now)
-    claimed: Any = session.execute(statement.on_conflict_do_nothing().returning(KeptAnswerRow.key)).first()  # type: ignore[arg-type]
+    claimed: Any = session.execute(statement.on_conflict_do_nothing().returning(KeptAnswerRow.key)).first()
     if claimed:
         request.state.claim = Claim(asker, key)
         return
     kept = session.get_one(KeptAnswerRow, (asker, key))
     if kept.fingerprint != fingerprint:
         raise Problem("key_reused")
-    assert kept.status is not None and kept.headers is not None and kept.body is not None
+    assert kept.status is not None
+    assert kept.headers is not None
+    assert kept.body is not None
     raise Replay(kept.status, json.loads(kept.headers), kept.body)
 
 

@@ -78,7 +78,7 @@ def token_out(row: TokenRow) -> TokenOut:
     return TokenOut(
         id=row.id,
         name=row.name,
-        role=row.role,  # type: ignore[arg-type]
+        role=row.role,
         venue_id=row.venue_id,
         table_id=row.pool_table_id,
         made_at=row.made_at,

@@ -33,46 +33,13 @@ from datetime import date
 from fractions import Fraction
 from math import floor
 
-from api.pricing.errors import Fault, PricingError
-from api.pricing.money import MOST_MINOR, allot, format_money, round_half_up
+from api.pricing.money import allot, format_money, round_half_up
 
 from .agreement import Agreement, Cap, CapAfter
+from .box import Box
 from .claims import RETURNS, Claim, LineCode, SettlementLine, Taken, give_back, offset, take
-from .expected import Expected
 from .percents import in_words
 from .taxes import NOT_ADVICE, TaxRate
-
-
-@dataclass(frozen=True, slots=True)
-class Box:
-    """What one collection brought, in minor units, none below zero (``bad_amount``).
-
-    ``expected`` is that of the whole box (``InAll.settling``), None where nothing is known to expect.
-    """
-
-    counted: int
-    expected: Expected | None = None
-    refunds_by_venue: int = 0
-    house_money: int = 0
-    test_money: int = 0
-
-    def __post_init__(self) -> None:
-        faults = [
-            Fault("bad_amount", where, repr(amount), f"minor units from 0 to {MOST_MINOR}")
-            for where in ("counted", *RETURNS)
-            if type(amount := getattr(self, where)) is not int or not 0 <= amount <= MOST_MINOR
-        ]
-        if faults:
-            raise PricingError(*faults)
-
-    @property
-    def near(self) -> int:
-        """The count, brought into the expected range."""
-        return self.counted if self.expected is None else self.expected.nearest(self.counted)
-
-    def claims(self, on: date) -> tuple[Claim, ...]:
-        """Return what of this box is to be returned."""
-        return tuple(Claim(code, amount, on) for code in RETURNS if (amount := getattr(self, code)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,8 @@ PrepaidKind = Literal["games", "minutes"]
 
 HORIZON = timedelta(days=7)
 """How far ahead metered time is looked at."""
+_DAY = timedelta(days=1)
+"""As far as it mostly needs to be looked."""
 _MINUTE = timedelta(minutes=1)
 
 
@@ -203,8 +205,11 @@ class _Place:
 
     def _time_for(self, money: int) -> Offer:
         """Return how long the money lasts (M7)."""
-        pieces, currency = _pieces(self.timetable, from_at=self.at, to_at=self.at + HORIZON)
-        time = lasts(pieces, money=money, players=self.players, currency=currency)
+        for ahead in (_DAY, HORIZON):
+            pieces, currency = _pieces(self.timetable, from_at=self.at, to_at=self.at + ahead)
+            time = lasts(pieces, money=money, players=self.players, currency=currency)
+            if not time.unlimited:
+                break
         cost = time.charge or Charge(0, 0, ())
         units = HORIZON // _MINUTE if time.minutes is None else time.minutes
         return Offer(

@@ -1,6 +1,6 @@
 """HTTP for questions."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Query, Response
 from fastapi.responses import PlainTextResponse
@@ -32,7 +32,7 @@ router = APIRouter(prefix="/v1", tags=["questions"], route_class=Route)
 AskerDep = Annotated[Asker, allow("collector", "venue")]
 Format = Literal["json", "csv", "text"]
 Column = Literal[CSV_COLUMNS]  # type: ignore[valid-type]
-_FORMATS = {
+_FORMATS: dict[int | str, dict[str, Any]] = {
     200: {
         "model": QuoteOut,
         "content": {"text/csv": {"schema": {"type": "string"}}, "text/plain": {"schema": {"type": "string"}}},

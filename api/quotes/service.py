@@ -13,8 +13,21 @@ from pydantic import MISSING
 from sqlmodel import Session
 
 from api.errors import Problem, refused
-from api.pricing import Calendar, Insert, PricingError, Schedule, Start, Stretch, Tariff, Timetable, parse_money
-from api.pricing import charge_play, follow, quote, zone_named
+from api.pricing import (
+    Calendar,
+    Insert,
+    PricingError,
+    Schedule,
+    Start,
+    Stretch,
+    Tariff,
+    Timetable,
+    charge_play,
+    follow,
+    parse_money,
+    quote,
+    zone_named,
+)
 from api.quotes.models import AnswerOut, AskedDay, EventIn, QuoteOut, ScenarioIn
 from api.quotes.writing import Writer
 from api.schedules.models import Basis
@@ -133,7 +146,7 @@ def read_when(when: When, calendar: Calendar, *, now: datetime) -> datetime:
     if when.day is None or when.time is None:
         missing = "day" if when.day is None else "time"
         raise refused("invalid", where=missing, found="nothing", expected="day and time, both or neither")
-    return calendar.next(DAYS.index(when.day[:3]), when.time, now)  # type: ignore[arg-type]
+    return calendar.next(DAYS.index(when.day[:3]), when.time, now)
 
 
 def read_at(text: str, calendar: Calendar, *, where: str) -> datetime:

@@ -142,14 +142,13 @@ class Writer:
         )
 
     def _next_break(self, next_break: NextBreak | None) -> NextBreakOut | None:
-        return next_break and NextBreakOut(add=self._money(next_break.add), units=next_break.units)
+        return NextBreakOut(add=self._money(next_break.add), units=next_break.units) if next_break else None
 
     def _least(self, least: Least | None) -> LeastOut | None:
-        return least and LeastOut(
-            money=self._money(least.money),
-            pay=self._some(least.pay),
-            split=[self._money(part) for part in least.split],
-        )
+        if least is None:
+            return None
+        split = [self._money(part) for part in least.split]
+        return LeastOut(money=self._money(least.money), pay=self._some(least.pay), split=split)
 
     def _step(self, step: Step) -> StepOut:
         return StepOut(

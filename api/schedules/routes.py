@@ -176,6 +176,6 @@ def _span_out(span: Span, calendar: Calendar) -> SpanOut:
         name=span.name,
         kind=span.kind,
         of=span.of,
-        schedule_id=span.schedule_id,  # type: ignore[arg-type]
-        tariff=tariff and TariffRefOut(id=tariff.id, code=tariff.code, version=tariff.version),  # type: ignore[arg-type]
+        schedule_id=span.schedule_id,
+        tariff=tariff and TariffRefOut(id=tariff.id, code=tariff.code, version=tariff.version),
     )

@@ -192,9 +192,10 @@ def roll_out(session: Session, tariff_id: UUID, rollout: RolloutIn, *, now: date
         raise refused("currency_differs", where="replacement", found=replacement.currency, expected=tariff.currency)
     if tariff.id == replacement.id:
         raise refused("invalid", where="replacement", found=tariff_id, expected="another tariff")
-    venues = [get_venue(session, venue_id) for venue_id in given(rollout.venue_ids, [])]
     if rollout.venue_ids is MISSING:
         venues = list(session.exec(select(VenueRow).order_by(col(VenueRow.id))).all())
+    else:
+        venues = [get_venue(session, venue_id) for venue_id in rollout.venue_ids]
     published: list[ScheduleRow] = []
     for place in _places_with_schedules(session, venues):
         for row in _would_hold(session, place, rollout, now=now):
@@ -265,8 +266,8 @@ def _store(session: Session, place: Place, *, now: datetime, **values: Any) -> S
     row = ScheduleRow(
         id=new_id(),
         venue_id=place.venue.id,
-        pool_table_id=place.table and place.table.id,
-        stay_id=place.stay and place.stay.id,
+        pool_table_id=place.table.id if place.table else None,
+        stay_id=place.stay.id if place.stay else None,
         published_at=now,
         **values,
     )

@@ -14,6 +14,9 @@ from api.schedules.recurrence import Recurrence
 from api.wire import DAYS, given
 
 
+_NONE: list[Any] = []
+
+
 def named_tariffs(message: ScheduleIn) -> dict[str, UUID]:
     """Return the tariffs that a schedule names, by the place where it names them."""
     places = {"base": message.base}
@@ -27,7 +30,7 @@ def read_schedule(message: ScheduleIn, *, id: UUID, tariffs: Mapping[UUID, Tarif
     """Return the engine's value of a schedule whose tariffs are at hand; refuse with all that is wrong with it."""
     faults: list[Fault] = []
     recurrences: list[Recurrence | None] = []
-    for i, entry in enumerate(given(message.recurring, [])):
+    for i, entry in enumerate(given(message.recurring, _NONE)):
         try:
             recurrences.append(Recurrence(entry.starts_on, entry.rrule, frozenset(given(entry.except_on, []))))
         except PricingError as error:
@@ -43,13 +46,13 @@ def read_schedule(message: ScheduleIn, *, id: UUID, tariffs: Mapping[UUID, Tarif
 
     weekly = tuple(
         Weekly(days=frozenset(DAYS.index(day) for day in entry.days), **window(entry))
-        for entry in given(message.weekly, [])
+        for entry in given(message.weekly, _NONE)
     )
     recurring = tuple(
         Recurring(occurs_on=recurrence or (), **window(entry))
-        for entry, recurrence in zip(given(message.recurring, []), recurrences, strict=True)
+        for entry, recurrence in zip(given(message.recurring, _NONE), recurrences, strict=True)
     )
-    dates = tuple(OnDate(on=entry.on, **window(entry)) for entry in given(message.dates, []))
+    dates = tuple(OnDate(on=entry.on, **window(entry)) for entry in given(message.dates, _NONE))
     try:
         schedule = Schedule(
             id=str(id),

@@ -7,9 +7,21 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 from uuid import UUID
 
-from api.pricing import Advice, Cap, Fault, Ladder, PricingError, Rate, Rung, Tariff, Tier, format_money, parse_money
+from api.pricing import (
+    Advice,
+    Cap,
+    Fault,
+    Ladder,
+    PricingError,
+    Rate,
+    Rung,
+    Tariff,
+    Tier,
+    format_money,
+    metered_advice,
+    parse_money,
+)
 from api.pricing import advice as ladder_advice
-from api.pricing import metered_advice
 from api.tariffs.models import (
     AdviceOut,
     LadderIn,

@@ -1,6 +1,6 @@
 """Venues, pool tables, where a table stood when, and tax areas: rows and messages."""
 
-from datetime import date, datetime, time
+from datetime import datetime, time
 from typing import Annotated, Any, Literal
 from uuid import UUID
 

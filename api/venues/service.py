@@ -6,9 +6,10 @@
 """
 
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, TypeVar, cast
 from uuid import UUID
 
+from sqlalchemy import CursorResult
 from sqlmodel import Session, col, select
 
 from api.clock import new_id
@@ -44,6 +45,8 @@ from api.venues.models import (
 )
 from api.venues.profile import normal_profile
 from api.wire import given
+
+R = TypeVar("R", VenueRow, PoolTableRow)
 
 FUTURE_ALLOWED = timedelta(minutes=5)
 _FIXED = ("time_zone", "currency", "day_starts_at")
@@ -189,7 +192,7 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
             found=get_venue(session, move.venue_id).currency,
             expected=currency_of(session, table),
         )
-    meters = given(move.meters, {})
+    meters: dict[str, int] = given(move.meters, {})
     _must_have_meters(table, meters)
     open_stay.to_at = move.moved_at
     session.flush()
@@ -244,15 +247,16 @@ def _must_match(row: VenueRow | PoolTableRow, if_match: str | None) -> None:
         raise refused("stale", where="If-Match", found=if_match[:80], expected=etag_of(row))
 
 
-def _apply(session: Session, row: Any, values: dict[str, Any]) -> Any:
+def _apply(session: Session, row: R, values: dict[str, Any]) -> R:
     """Write values into a row, by a statement that only an unchanged row obeys."""
-    model, revision = type(row), row.revision
+    model: Any = type(row)
+    revision = row.revision
     statement = (
         model.__table__.update()
         .where(model.__table__.c.id == row.id, model.__table__.c.revision == revision)
         .values(**values, revision=revision + 1)
     )
-    if session.execute(statement).rowcount != 1:  # type: ignore[attr-defined]
+    if cast(CursorResult[Any], session.execute(statement)).rowcount != 1:
         raise Problem("stale")
     session.refresh(row)
     return row
@@ -319,7 +323,7 @@ def move_out(row: StayRow) -> MoveOut:
         venue_id=row.venue_id,
         moved_at=row.from_at,
         meters=row.meters,
-        box=row.box,  # type: ignore[arg-type]
+        box=row.box,
     )
 
 

@@ -9,9 +9,10 @@ from typing import Any
 import pytest
 
 from api.cash.agreement import Agreement, Cap, CapAfter, OperatorMinimum
+from api.cash.box import Box
 from api.cash.claims import Claim
 from api.cash.expected import Expected
-from api.cash.settlement import Box, Settlement, check, settle
+from api.cash.settlement import Settlement, check, settle
 from api.cash.taxes import NOT_ADVICE, TaxRate
 from api.pricing.errors import PricingError
 

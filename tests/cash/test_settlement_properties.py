@@ -13,10 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.cash.agreement import Agreement, AmountTier, AmountTiers, Cap, FirstMoney, OperatorMinimum, WeekStep
+from api.cash.box import Box
 from api.cash.claims import Claim
 from api.cash.expected import Expected
 from api.cash.first_money import first_money_due
-from api.cash.settlement import Box, Settlement, check, settle
+from api.cash.settlement import Settlement, check, settle
 from api.cash.taxes import TaxRate
 
 START = date(2026, 1, 1)

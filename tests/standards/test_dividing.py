@@ -6,8 +6,9 @@ from datetime import date, timedelta
 from fractions import Fraction
 
 from api.cash.agreement import Agreement, Cap, FirstMoney, WeekStep
+from api.cash.box import Box
 from api.cash.first_money import first_money_due
-from api.cash.settlement import Box, Settlement, check, settle
+from api.cash.settlement import Settlement, check, settle
 
 START = date(2026, 1, 1)
 
