@@ -237,6 +237,12 @@ def test_first_money_taken_twice_before_a_correction_is_given_back_to_the_split(
     assert settlement.carried_forward == ()
 
 
+def test_what_is_given_back_is_there_for_what_falls_due_now() -> None:
+    settlement = settled(agreed(), Box(50_00), due=[licence(60_00)], carried_in=[licence(-20_00, BEFORE)])
+    assert amounts(settlement)[1:3] == [("correction", -20_00, -20_00), ("first_money", 60_00, 60_00)]
+    assert (settlement.operator_share, settlement.venue_share, settlement.carried_forward) == (5_00, 5_00, ())
+
+
 def test_refunds_returned_twice_before_a_correction_are_kept_from_the_next_refunds() -> None:
     over = [Claim("refunds_by_venue", -5_00, BEFORE)]
     nothing_new = settled(agreed(), Box(100_00), carried_in=over)

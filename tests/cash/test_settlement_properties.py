@@ -6,13 +6,13 @@ from collections import Counter
 from dataclasses import replace
 from datetime import date, timedelta
 from fractions import Fraction
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.cash.agreement import Agreement, AmountTier, AmountTiers, Cap, FirstMoney, OperatorMinimum, WeekStep
+from api.cash.agreement import Agreement, AmountTier, AmountTiers, Cap, FirstMoney, OperatorMinimum, TierMode, WeekStep
 from api.cash.box import Box
 from api.cash.claims import Claim
 from api.cash.expected import Expected
@@ -26,7 +26,7 @@ PERCENTS = st.integers(0, 10_000).map(lambda hundredths: Fraction(hundredths, 10
 RISING = st.lists(st.tuples(st.integers(2, 500_00), PERCENTS), max_size=3, unique_by=lambda part: part[0]).map(sorted)
 STEPS = st.tuples(PERCENTS, RISING).map(lambda parts: [(1, parts[0]), *parts[1]])
 TIERS = st.tuples(PERCENTS, RISING).map(lambda parts: [(0, parts[0]), *parts[1]])
-MODES = st.sampled_from(["marginal", "whole"])
+MODES: st.SearchStrategy[TierMode] = st.sampled_from(get_args(TierMode))
 SHARES = st.one_of(
     PERCENTS.map(lambda percent: {"venue_percent": percent}),
     STEPS.map(lambda steps: {"steps": tuple(WeekStep(*step) for step in steps)}),

@@ -68,7 +68,7 @@ def test_coins_are_packed_as_banks_take_them(value: int, roll_count: int, roll_v
 def test_notes_weigh_about_a_gram_and_go_in_straps_of_100() -> None:
     # ABA bands: seen second-hand.
     fives = next(piece for piece in PIECES["USD"] if piece.value == 500)
-    assert (fives.form, fives.grams) == ("note", 1)
+    assert (fives.form, fives.grams) == ("note", Decimal(1))
     assert pack(fives, 250) == Packed(bags=0, rolls=2, loose=50)
 
 
