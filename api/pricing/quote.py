@@ -107,9 +107,9 @@ def quote(
     """Return what ``money`` (minor units) buys at an instant, or the least that buys so many ``games`` or ``minutes``.
 
     ``accepts`` are the denominations of the table that is asked about. Refuses, all at once, an instant without an
-    offset (``naive_instant``), not exactly one question (``not_one_question``), ``bad_money``, ``bad_units``,
-    ``too_many_units``, ``bad_players``; then what the timetable, the denominations and the answer's own size do
-    (``no_schedule_yet``, ``bad_denominations``, ``too_much_money``).
+    offset (``naive_instant``), not exactly one question (``not_one_question``), ``bad_money`` and ``bad_players``; then
+    ``bad_units`` and ``too_many_units``, ``no_schedule_yet``, ``bad_denominations`` and ``odd_denominations``, and money
+    for more than ten years of prepaid minutes (``too_much_money``).
     """
     _check(at=at, money=money, games=games, minutes=minutes, players=players)
     coins = None if accepts is None else tuple(accepts)
