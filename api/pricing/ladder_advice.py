@@ -7,7 +7,7 @@
 - ``free_unit`` (games): the n-th costs nothing more than the one before it; one advice for each run of such units.
 
 What a ladder gives changes only where it steps up, so only its steps are looked at: up to twice the last rung, and no
-more than the 4,000 lowest of them (a usual ladder has fewer than a hundred). What lies beyond is not advised upon.
+more than the 3,000 lowest of them (a usual ladder has fewer than a hundred). What lies beyond is not advised upon.
 
 Why one part of the least pair that pays is always a single rung: buying the rungs of one part one after the other
 on top of the other part must lose at some rung, and the money put in until then is a pair that pays already.
@@ -24,7 +24,7 @@ from .ladder import Beyond, Ladder, Rung, count_of
 from .lines import Advice, Kind
 from .money import format_money
 
-MOST_STEPS = 4_000
+MOST_STEPS = 3_000
 """No more than this many steps of a ladder are looked at, the lowest first."""
 
 
