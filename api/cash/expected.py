@@ -98,7 +98,8 @@ def by_units_meter(
     """Return the range of a games or minutes meter that went on by ``units``, or None where no price is known.
 
     ``ladders`` are those in force at some time between the readings, of the meter's own kind; ``free`` says that play
-    was free for part of it; ``accepts`` are the denominations, in minor units, or nothing where they are not known.
+    was free for part of it; ``accepts`` are the denominations, in minor units, or nothing where they are not known. Test games
+    clock a games meter only.
     """
     _check(units=units, test_games=test_games, test_money=test_money)
     sold = max(units - test_games, 0)
