@@ -12,6 +12,8 @@ from api import clock, migrate
 from api.access.models import ROLES
 from api.access.service import make_token
 from api.db import get_engine, reading, writing
+from api.demo.load import is_loaded, load, owner_token
+from api.demo.show import answered_question, requests_to_paste
 from api.errors import Problem, problem_out
 from api.main import VERSION, create_app
 from api.pricing import PricingError
@@ -43,6 +45,12 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--port", type=int, default=8000)
     serve.add_argument("--workers", type=int, default=1)
     serve.set_defaults(run=_serve)
+
+    demo = commands.add_parser("demo", help="load an invented route into an empty database, then serve it")
+    demo.add_argument("--host", default="127.0.0.1")
+    demo.add_argument("--port", type=int, default=8000)
+    demo.add_argument("--no-serve", action="store_true", help="load and show, but do not serve")
+    demo.set_defaults(run=_demo, workers=1)
 
     commands.add_parser("migrate", help="bring the database up to date").set_defaults(run=_migrate)
 
@@ -86,6 +94,22 @@ def _serve(options: argparse.Namespace) -> None:
         http="h11",
         timeout_graceful_shutdown=8,
     )
+
+
+def _demo(options: argparse.Namespace) -> None:
+    migrate.upgrade(get_engine())
+    now = clock.now()
+    with writing(get_engine()) as session:
+        if not is_loaded(session):
+            load(session, now=now)
+        token = owner_token(session, now=now)
+        session.flush()
+        print(answered_question(session, now=now), end="\n\n")
+        base_url = f"http://{options.host}:{options.port}"
+        print(requests_to_paste(session, base_url=base_url, token=token, now=now), end="\n\n", flush=True)
+    if not options.no_serve:
+        print(f"Try it by hand: {base_url}/docs", flush=True)
+        _serve(options)
 
 
 def _migrate(options: argparse.Namespace) -> None:  # noqa: ARG001

@@ -1,0 +1,39 @@
+"""What the demo prints: one question with its answer, and requests ready to paste."""
+
+from datetime import datetime
+
+from sqlmodel import Session, select
+
+from api.quotes.service import Asked, When, ask, read_when, spot_of
+from api.quotes.terminal import in_words
+from api.schedules.service import Place, place_of_table
+from api.venues.models import PoolTableRow, VenueRow
+
+
+def answered_question(session: Session, *, now: datetime) -> str:
+    """Ask what ten dollars buy on Tuesday at nine at the Copper Lantern, and answer it."""
+    venue = session.exec(select(VenueRow).where(VenueRow.name == "The Copper Lantern")).one()
+    spot = spot_of(session, Place(venue), None)
+    when = When(at=None, day="tuesday", time=datetime.fromisoformat("2000-01-01T21:00").time())
+    answer = ask(spot, Asked(money="10.00"), at=read_when(when, spot.calendar, now=now))
+    return "What does 10.00 buy on Tuesday at 21:00?\n" + in_words(answer, where=venue.name)
+
+
+def requests_to_paste(session: Session, *, base_url: str, token: str, now: datetime) -> str:
+    """Return requests to try, with the ids and the token filled in."""
+    lantern = session.exec(select(VenueRow).where(VenueRow.name == "The Copper Lantern")).one()
+    marigold = session.exec(select(VenueRow).where(VenueRow.name == "Marigold Billiard Hall")).one()
+    back_room = session.exec(select(PoolTableRow).where(PoolTableRow.label == "Back room")).one()
+    assert place_of_table(session, back_room.id, at=now).venue.id == lantern.id
+    paths = {
+        "What does $10 buy on Tuesday at 9 in the evening?": f"quotes?venue_id={lantern.id}&day=tuesday&time=21:00&money=10.00",
+        "The least that buys six games now": f"quotes?venue_id={lantern.id}&games=6",
+        "A table that was not keyed after the price change": f"quotes?table_id={back_room.id}&money=5.00",
+        "An hour and a half in the hall": f"quotes?venue_id={marigold.id}&minutes=90",
+        "The week, resolved": f"venues/{lantern.id}/week",
+        "The same question for a spreadsheet": f"quotes.csv?venue_id={lantern.id}&money=10.00",
+    }
+    lines = [f"export TOKEN={token}"]
+    for title, path in paths.items():
+        lines += ["", f"# {title}", f'curl -s -H "Authorization: Bearer $TOKEN" "{base_url}/v1/{path}"']
+    return "\n".join(lines)
