@@ -114,14 +114,16 @@ def _place(location: Sequence[str | int]) -> str:
     return place or "body"
 
 
+_IN_WORDS = {"missing": ("nothing", "a value"), "extra_forbidden": ("a field that does not exist here", "no such field")}
+
+
 def from_validation(errors: Sequence[Any]) -> Problem:
     """Turn what the message types refused into a problem; ``ctx`` is never shown."""
     faults = []
     for error in errors:
-        found = "nothing" if error["type"] == "missing" else _show(error.get("input"))
-        if error["type"] == "extra_forbidden":
-            found = "a field that does not exist here"
-        faults.append(Fault("invalid", _place(error["loc"]), found, error["msg"].removeprefix("Value error, ")))
+        expected = error["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+        found, expected = _IN_WORDS.get(error["type"], (_show(error.get("input")), expected))
+        faults.append(Fault("invalid", _place(error["loc"]), found, expected))
     return Problem("invalid", "A value is not what it should be.", errors=faults)
 
 

@@ -47,7 +47,13 @@ class In(BaseModel):
 class Out(BaseModel):
     """A sent message: every field is always there, null where empty is a fact."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_by_name=True, validate_by_alias=True)
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        validate_by_name=True,
+        validate_by_alias=True,
+        json_schema_serialization_defaults_required=True,
+    )
 
 
 def given(value: T | Any, otherwise: T) -> T:

@@ -145,7 +145,7 @@ class VenueIn(In):
     name: Name
     time_zone: Annotated[str, Limits(min_length=1, max_length=64, description="A name of the IANA time zone database.")]
     currency: Currency
-    day_starts_at: TimeOfDay = time(6)
+    day_starts_at: Annotated[TimeOfDay, Limits(description="06:00 if it is not said.")] | MISSING = MISSING
     address: Text | MISSING = MISSING
     contact: Text | MISSING = MISSING
     legal_name: Text | MISSING = MISSING

@@ -5,7 +5,7 @@
 - A tax area's dated rates are added to, never changed.
 """
 
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from typing import Any, TypeVar, cast
 from uuid import UUID
 
@@ -48,6 +48,7 @@ from api.wire import given
 
 R = TypeVar("R", VenueRow, PoolTableRow)
 
+DAY_STARTS_AT = time(6)
 FUTURE_ALLOWED = timedelta(minutes=5)
 _FIXED = ("time_zone", "currency", "day_starts_at")
 
@@ -57,7 +58,7 @@ def create_venue(session: Session, venue: VenueIn, *, now: datetime) -> VenueRow
     zone_named(venue.time_zone)
     exponent(venue.currency)
     _must_know_tax_area(session, given(venue.tax_area, None))
-    row = VenueRow(id=new_id(), made_at=now, **venue.model_dump())
+    row = VenueRow(id=new_id(), made_at=now, **{"day_starts_at": DAY_STARTS_AT, **venue.model_dump()})
     session.add(row)
     session.flush()
     return row

@@ -1,0 +1,103 @@
+"""The contract: what is served is what is committed, and it is fit for generated clients."""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from openapi_spec_validator import validate
+
+from api.cli import contract_text
+from api.main import create_app
+from api.settings import Settings
+
+COMMITTED = Path(__file__).parent.parent / "openapi" / "openapi.json"
+METHODS = {"get", "post", "put", "patch", "delete"}
+
+
+@pytest.fixture(scope="module")
+def contract() -> dict[str, Any]:
+    return create_app(Settings()).openapi()
+
+
+def operations(contract: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for path, item in contract["paths"].items():
+        for method, operation in item.items():
+            if method in METHODS:
+                yield f"{method.upper()} {path}", operation
+
+
+def test_the_served_contract_is_the_committed_one() -> None:
+    assert contract_text() == COMMITTED.read_text(), "run: baizebook contract > openapi/openapi.json"
+
+
+def test_the_contract_is_valid_openapi(contract: dict[str, Any]) -> None:
+    validate(contract)
+
+
+def test_operation_ids_are_function_names_and_unique(contract: dict[str, Any]) -> None:
+    ids = [operation["operationId"] for _, operation in operations(contract)]
+    assert len(ids) == len(set(ids))
+    assert all(name.isidentifier() and name == name.lower() for name in ids)
+
+
+def test_every_operation_has_tag_description_and_security(contract: dict[str, Any]) -> None:
+    known = {tag["name"] for tag in contract["tags"]}
+    for name, operation in operations(contract):
+        assert set(operation["tags"]) <= known, name
+        assert operation["description"].endswith("."), name
+        if name.split(" ")[1].startswith("/v1/"):
+            assert operation["security"], name
+
+
+def test_every_refusal_is_a_problem(contract: dict[str, Any]) -> None:
+    for name, operation in operations(contract):
+        for status, response in operation["responses"].items():
+            if int(status) >= 400:
+                assert list(response["content"]) == ["application/problem+json"], f"{name} {status}"
+
+
+def schemas(contract: dict[str, Any], ending: str) -> Iterator[tuple[str, dict[str, Any]]]:
+    for name, schema in contract["components"]["schemas"].items():
+        if name.endswith(ending) and "properties" in schema:
+            yield name, schema
+
+
+NULLS_OF_THE_CONTRACT = {
+    ("MoveIn", "venue_id"),
+    ("ScheduleIn", "base"),
+    ("TableChangeIn", "cash_box"),
+    ("TableChangeIn", "controller"),
+    ("TableChangeIn", "licence"),
+    ("TableChangeIn", "power"),
+    ("TableScheduleIn", "base"),
+    ("VenueChangeIn", "tax_area"),
+    *((entry, "tariff") for entry in ("WeeklyIn", "RecurringIn", "OnDateIn")),
+}
+"""Where null means something in what is received: no venue, closed, or take it out."""
+
+
+def test_received_messages_refuse_unknown_fields_and_have_no_unions_but_the_stated_nulls(
+    contract: dict[str, Any],
+) -> None:
+    unions = set()
+    for name, schema in schemas(contract, "In"):
+        assert schema["additionalProperties"] is False, name
+        unions |= {(name, field) for field, of in schema["properties"].items() if "anyOf" in of or "oneOf" in of}
+    assert unions == NULLS_OF_THE_CONTRACT
+
+
+def test_sent_messages_always_carry_every_field(contract: dict[str, Any]) -> None:
+    for name, schema in schemas(contract, "Out"):
+        assert set(schema["required"]) == set(schema["properties"]), name
+
+
+def test_money_is_never_a_number(contract: dict[str, Any]) -> None:
+    text = json.dumps(contract["components"]["schemas"])
+    assert '"type": "number"' not in text
+
+
+def test_every_schema_is_named_for_its_direction(contract: dict[str, Any]) -> None:
+    names = contract["components"]["schemas"]
+    assert [name for name in names if not name.endswith(("In", "Out")) and "ListOut" not in name] == []
