@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from api.health.meters import Meter, MeterReading, counted, deltas, step
+from api.readings.meters import Meter, MeterReading, counted, deltas, step
 
 START = datetime(2026, 12, 1, 12, tzinfo=UTC)
 

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.health.meters import (
+from api.pricing.errors import PricingError
+from api.readings.meters import (
     Meter,
     MeterDelta,
     MeterReading,
@@ -19,7 +20,6 @@ from api.health.meters import (
     money,
     step,
 )
-from api.pricing.errors import PricingError
 
 START = datetime(2026, 12, 1, 12, tzinfo=UTC)
 PLAYS = Meter("plays", "games", 6)
