@@ -3,9 +3,10 @@
 from sqlmodel import SQLModel
 
 from api.access import models as access
+from api.ledger import models as ledger
 from api.schedules import models as schedules
 from api.tariffs import models as tariffs
 from api.venues import models as venues
 
-MODULES = (access, venues, tariffs, schedules)
+MODULES = (access, venues, tariffs, schedules, ledger)
 metadata = SQLModel.metadata
