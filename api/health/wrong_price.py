@@ -89,7 +89,7 @@ def wrong_price(spans: Sequence[Span], *, offset_s: int) -> WrongPrice:
     def key_at(second: int) -> Key:
         return keys[bisect_right(starts_s, second % week_s) - 1]
 
-    edges = sorted({0, week_s, *starts_s, *((second - offset_s) % week_s for second in starts_s)})
+    edges = sorted({week_s, *starts_s, *((second - offset_s) % week_s for second in starts_s)})
     found: list[WrongSale] = []
     for from_s, to_s in pairwise(edges):
         due, sold = key_at(from_s), key_at(from_s + offset_s)

@@ -212,6 +212,12 @@ class TestForecast:
         assert (answer.verdict, answer.level, answer.because) == ("plan_charge", "charge_now_mv", "forecast")
         assert answer.why == "It will be at 12.24 V on 2026-12-21."
 
+    @pytest.mark.parametrize(("now", "verdict"), [(25, "good"), (26, "plan_charge")])
+    def test_fourteen_days_ahead_is_soon_enough_to_plan(self, now: float, verdict: str) -> None:
+        falls_to_12_24_on_the_40th_day = at_rest((0, 12_640), (4, 12_600), (8, 12_560))
+
+        assert health(falls_to_12_24_on_the_40th_day, now=now).verdict == verdict
+
     def test_uneven_readings_give_a_band_of_dates_around_the_date(self) -> None:
         answer = health(at_rest((0, 12_640), (3, 12_625), (6, 12_570), (9, 12_560), (12, 12_500)))
 

@@ -62,6 +62,12 @@ class TestOffset:
 
         assert measure(shown("12:50", at=at, display="12h"), NEW_YORK).low_s == 0
 
+    @pytest.mark.parametrize("hour", [0, 12])
+    def test_twelve_on_a_twelve_hour_display_is_noon_or_midnight(self, hour: int) -> None:
+        at = datetime(2026, 12, 7, hour, tzinfo=NEW_YORK)
+
+        assert measure(shown("12:00", at=at, display="12h"), NEW_YORK).low_s == 0
+
     def test_with_a_weekday_a_twelve_hour_display_is_one_of_two_times(self) -> None:
         tuesday_evening = EVENING + timedelta(days=1)
 
@@ -181,6 +187,14 @@ class TestNamedMistakes:
         health = judge(shown("03:17", None, on))
 
         assert (health.cause, health.verdict) == ("restarted", "off")
+
+    @pytest.mark.parametrize("on", ["2026-01-03", "2020-07-14"], ids=["this year's", "in summer"])
+    def test_another_wrong_date_with_a_wrong_time_is_no_first_day(self, on: str) -> None:
+        assert judge(shown("03:17", None, on)).cause == "unexplained"
+
+    def test_an_hour_and_four_minutes_are_an_hour_and_six_are_not(self) -> None:
+        assert judge(shown("20:56")).cause == "hour_off"
+        assert judge(shown("20:59")).cause == "unexplained"
 
     def test_a_clock_that_jumped_and_ran_on_truly_since_began_afresh(self) -> None:
         days = [EVENING + timedelta(days=n) for n in (0, 5, 9)]
