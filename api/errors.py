@@ -137,14 +137,13 @@ def _on_problem(request: Request, error: Exception) -> Response:  # noqa: ARG001
     return problem_response(error)
 
 
-_BY_STATUS = {400: "malformed", 404: "not_found", 405: "method_not_allowed", 413: "too_large"}
+_BY_STATUS = {400: "malformed", 404: "not_found", 413: "too_large"}
 
 
-def _on_http(request: Request, error: Exception) -> Response:
+def _on_http(request: Request, error: Exception) -> Response:  # noqa: ARG001
     assert isinstance(error, HTTPException)
     code = _BY_STATUS.get(error.status_code, "malformed" if error.status_code < 500 else "unavailable")
-    detail = f"{request.method} is not offered here." if code == "method_not_allowed" else ""
-    return problem_response(Problem(code, detail, headers=dict(error.headers or {})))
+    return problem_response(Problem(code, headers=dict(error.headers or {})))
 
 
 def _on_database(request: Request, error: Exception) -> Response:  # noqa: ARG001

@@ -11,11 +11,12 @@ from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
 from fastapi.responses import FileResponse, HTMLResponse
 from sqlalchemy import Engine
 
-from api import errors, openapi, watch
+from api import errors, methods, openapi, watch
 from api.access.routes import router as tokens
 from api.db import Turnstile, get_engine
 from api.frame import Frame
 from api.quotes.routes import router as quotes
+from api.readings.routes import router as readings
 from api.schedules.routes import router as schedules
 from api.settings import Settings, get_settings
 from api.tariffs.routes import router as tariffs
@@ -49,7 +50,8 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     app.state.engine = engine or get_engine()
     app.state.turnstile = Turnstile(settings)
     errors.install(app)
-    for router in (watch.router, quotes, venues, tariffs, schedules, tokens):
+    methods.install(app)
+    for router in (watch.router, quotes, venues, tariffs, schedules, readings, tokens):
         app.include_router(router)
     _serve_docs(app)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]

@@ -32,6 +32,13 @@ _KEY_PARAMETER = {
     "description": "The same key and payload replays the answer; another payload is refused (422).",
     "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[!-~]+$"},
 }
+_MAKES = {
+    "create_venue": "venue_id",
+    "create_table": "table_id",
+    "publish_tariff": "tariff_id",
+    "create_token": "token_id",
+}
+"""What makes a thing, and the name of its id in addresses."""
 DESCRIPTION = """\
 What does this money buy, here, then? Prices, tables, cash and books of coin-operated pool tables.
 
@@ -77,10 +84,28 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         for operation in path.values():
             for parameter in operation.get("parameters", []):
                 _without_null(parameter)
+        _link(path, contract)
         if "post" in path and path["post"].get("x-stores", True):
             path["post"].setdefault("parameters", []).append(_KEY_PARAMETER)
     contract["components"]["schemas"] = dict(sorted(schemas.items()))
     return contract
+
+
+def _link(path: dict[str, Any], contract: dict[str, Any]) -> None:
+    """Say of what was made where its id can be used: every operation that has it in its address."""
+    maker = path.get("post", {})
+    parameter = _MAKES.get(maker.get("operationId", ""))
+    if parameter is None:
+        return
+    users = [
+        operation["operationId"]
+        for address, item in contract["paths"].items()
+        for operation in item.values()
+        if f"{{{parameter}}}" in address
+    ]
+    maker["responses"]["201"]["links"] = {
+        user: {"operationId": user, "parameters": {f"path.{parameter}": "$response.body#/id"}} for user in users
+    }
 
 
 def _without_null(parameter: dict[str, Any]) -> None:
@@ -97,6 +122,8 @@ TAGS = {
     "venues": "Venues, their tables, and where a table stood when.",
     "tariffs": "Published prices: never changed, only replaced.",
     "schedules": "Which tariff a venue or table applies, from which trading date.",
+    "readings": "What was read at the tables: sent once, in batches, never changed.",
+    "health": "Is a table charged, on time, counting, and keyed as it should be?",
     "tokens": "Who may do what.",
     "service": "Is it alive, is it ready, what does a problem mean.",
 }

@@ -18,6 +18,7 @@ from fastapi.routing import APIRoute
 
 from api.access.replay import Replay, keep_answer
 from api.errors import Problem, refused
+from api.methods import methods_of
 
 _LEVELS_MAX = 60
 
@@ -30,6 +31,7 @@ class Route(APIRoute):
         handle = super().get_route_handler()
 
         async def gate(request: Request) -> Response:
+            methods_of(request).check_literal(request.url.path, request.method)
             if request.method not in ("GET", "HEAD"):
                 await _read_body(request)
             try:
