@@ -270,6 +270,9 @@ class TestDrift:
         assert float(health.drift.s_per_day) == pytest.approx(-8, abs=0.01)
         assert not health.drift.beyond_crystal
 
+    def test_a_clock_that_stays_five_minutes_fast_is_not_drifting(self) -> None:
+        assert judge(fast_by(5, EVENING - timedelta(days=9)), fast_by(5, EVENING)).cause == "unexplained"
+
     def test_one_reading_has_no_drift(self) -> None:
         assert judge(shown("19:57")).drift is None
 

@@ -45,6 +45,7 @@ FLOODED = Battery("flooded", 12)
 )
 def test_five_step_tables_give_100_75_50_25_0(table: ChargeTable, volts: str) -> None:
     assert [table.percent(Fraction(v) * 1000) for v in volts.split()] == [100, 75, 50, 25, 0]
+    assert table.percent(Fraction(volts.split()[-1]) * 1000 + 1) > 0
 
 
 def test_the_ten_step_table_gives_100_to_10() -> None:
