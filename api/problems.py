@@ -47,6 +47,12 @@ PROBLEMS: dict[str, ProblemKind] = {
         ("method_not_allowed", 405, "This method is not offered here", "The header Allow names the methods that are."),
         # 409: what is stored stands against it
         (
+            "already_struck",
+            409,
+            "The reading is already struck",
+            "A reading is struck once; the reason and who gave it stay with it.",
+        ),
+        (
             "conflict",
             409,
             "What is stored stands against this",

@@ -3,10 +3,12 @@
 from sqlmodel import SQLModel
 
 from api.access import models as access
+from api.health import models as health
 from api.ledger import models as ledger
+from api.readings import models as readings
 from api.schedules import models as schedules
 from api.tariffs import models as tariffs
 from api.venues import models as venues
 
-MODULES = (access, venues, tariffs, schedules, ledger)
+MODULES = (access, venues, tariffs, schedules, readings, health, ledger)
 metadata = SQLModel.metadata

@@ -1,0 +1,65 @@
+"""HTTP for readings."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+
+from api.access.asking import Asker, allow
+from api.clock import NowDep
+from api.db import SessionDep
+from api.errors import not_found
+from api.openapi import problems
+from api.paging import After, Limit, ListOut, link_next
+from api.readings import service
+from api.readings.models import ReadingOut, ReadingResultsOut, ReadingsIn, StrikeIn
+from api.readings.outcomes import Sender
+from api.readings.translation import reading_out
+from api.routing import Route
+from api.venues.service import get_table
+from api.wire import Id
+
+router = APIRouter(prefix="/v1", tags=["readings"], route_class=Route)
+
+CollectorDep = Annotated[Asker, allow("collector")]
+SenderDep = Annotated[Asker, allow("collector", "venue", "device")]
+
+
+@router.post("/readings", responses=problems())
+def record_readings(session: SessionDep, asker: SenderDep, now: NowDep, batch: ReadingsIn) -> ReadingResultsOut:
+    """Record a batch of readings, each judged on its own: one outcome an item, in order.
+
+    Sent again, they are duplicates and change nothing. A venue sends what can be read without a key: supply, clock,
+    meters, version and note. Bodies may be compressed (`Content-Encoding: gzip`).
+    """
+    sender = Sender(asker.name, asker.venue_id, asker.table_id, has_key=asker.role != "venue")
+    return service.results_out(service.record(session, batch.readings, sender=sender, now=now))
+
+
+@router.get("/readings", responses=problems())
+def list_readings(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    asker: SenderDep,
+    table_id: Annotated[Id | None, Query(description="The readings of one table.")] = None,
+    limit: Limit = 100,
+    after: After = None,
+) -> ListOut[ReadingOut]:
+    """List readings in the order of their arrival; asking again after the last one seen never skips any."""
+    if table_id is not None and asker.table_id not in (None, table_id):
+        raise not_found("table")
+    if table_id is not None and asker.venue_id not in (None, get_table(session, table_id).venue_id):
+        raise not_found("table")
+    found = service.page_readings(
+        session, table_id=table_id or asker.table_id, venue_id=asker.venue_id, limit=limit, after=after
+    )
+    link_next(request, response, found.next)
+    return ListOut(items=[reading_out(*item) for item in found.rows], next=found.next)
+
+
+@router.post("/readings/{reading_id}/strike", status_code=201, responses=problems(409))
+def strike_reading(
+    session: SessionDep, asker: CollectorDep, now: NowDep, reading_id: Id, strike: StrikeIn
+) -> ReadingOut:
+    """Strike a wrong reading: it stays on record and counts no more."""
+    return reading_out(*service.strike(session, reading_id, reason=strike.reason, by=asker.name, now=now))

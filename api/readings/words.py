@@ -1,0 +1,84 @@
+"""The words in which a reading travels: voltages, temperatures, what a clock shows, work done.
+
+What nothing near a table can show is refused; what is merely odd is kept (and flagged elsewhere).
+"""
+
+import re
+from datetime import date
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field, PlainSerializer, StrictInt, WithJsonSchema
+
+VOLTS_PATTERN = r"^(([1-9]|[1-8][0-9]|9[0-8])(\.[0-9]{1,3})?|0\.(00[1-9]|0[1-9][0-9]?|[1-9][0-9]{0,2}))$"
+CELSIUS_PATTERN = r"^-?([0-9]|[1-9][0-9])(\.[0-9])?$|^1[0-4][0-9](\.[0-9])?$"
+SHOWN_DATE_PATTERN = r"^(19[7-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
+SETTINGS_DAY_PATTERN = r"^(mon|tue|wed|thu|fri|sat|sun|20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01]))$"
+
+Flag = Literal["from_future", "before_the_table", "in_the_workshop", "on_mains", "odd_voltage"]
+Work = Literal["clock_set", "battery_charged", "battery_replaced", "board_replaced", "meters_reset", "settings_keyed"]
+Display = Literal["24h", "12h"]
+Outcome = Literal["recorded", "duplicate", "refused"]
+
+
+def _read_volts(value: object) -> str:
+    if not isinstance(value, str) or not re.match(VOLTS_PATTERN, value, re.ASCII) or value.endswith("\n"):
+        raise ValueError("volts as a decimal string above 0 and below 99, such as 12.40")
+    return value
+
+
+def _read_celsius(value: object) -> str:
+    if not isinstance(value, str) or not re.match(CELSIUS_PATTERN, value, re.ASCII) or value.endswith("\n"):
+        raise ValueError("degrees Celsius as a decimal string from -99.9 to 149.9, such as 10 or -4.5")
+    return value
+
+
+def _read_shown_date(value: object) -> date:
+    if isinstance(value, date):
+        return value
+    expected = "a date such as 2026-12-07, of the years 1970 to 2099"
+    if not isinstance(value, str) or not re.match(SHOWN_DATE_PATTERN, value, re.ASCII) or value.endswith("\n"):
+        raise ValueError(expected)
+    try:
+        return date.fromisoformat(value)
+    except ValueError:
+        raise ValueError(expected) from None
+
+
+Volts = Annotated[str, BeforeValidator(_read_volts), WithJsonSchema({"type": "string", "pattern": VOLTS_PATTERN})]
+VoltsOut = Annotated[str, WithJsonSchema({"type": "string", "pattern": r"^[0-9]{1,2}\.[0-9]{2,3}$"})]
+Celsius = Annotated[str, BeforeValidator(_read_celsius), WithJsonSchema({"type": "string", "pattern": CELSIUS_PATTERN})]
+CelsiusOut = Annotated[str, WithJsonSchema({"type": "string", "pattern": r"^-?[0-9]{1,3}\.[0-9]$"})]
+ShownDate = Annotated[
+    date,
+    BeforeValidator(_read_shown_date),
+    PlainSerializer(date.isoformat, return_type=str, when_used="json"),
+    WithJsonSchema({"type": "string", "format": "date", "pattern": SHOWN_DATE_PATTERN}),
+]
+"""A date as a table's clock shows it: one that has lost power may show years long past."""
+Minutes = Annotated[StrictInt, Field(ge=0, le=525_600)]
+Version = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[ -~]+$")]
+
+
+def millivolts(volts: str) -> int:
+    """Return volts written as a decimal string in millivolts."""
+    whole, _, part = volts.partition(".")
+    return int(whole) * 1000 + int(part.ljust(3, "0"))
+
+
+def tenths(celsius: str) -> int:
+    """Return degrees written as a decimal string in tenths of a degree."""
+    whole, _, part = celsius.lstrip("-").partition(".")
+    amount = int(whole) * 10 + int(part or "0")
+    return -amount if celsius.startswith("-") else amount
+
+
+def write_volts(battery_mv: int) -> str:
+    """Write millivolts as volts, with as many decimals as they need, at least two."""
+    whole, part = divmod(battery_mv, 1000)
+    return f"{whole}.{part // 10:02d}" if part % 10 == 0 else f"{whole}.{part:03d}"
+
+
+def write_celsius(tenths_c: int) -> str:
+    """Write tenths of a degree as degrees."""
+    whole, part = divmod(abs(tenths_c), 10)
+    return f"{'-' if tenths_c < 0 else ''}{whole}.{part}"
