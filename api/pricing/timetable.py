@@ -138,7 +138,7 @@ class Timetable:
             if piece.from_us != end_us:
                 break
             end_us = piece.to_us
-            if merged and merged[-1].entry is piece.entry and merged[-1].of == piece.of:
+            if merged and merged[-1].entry is piece.entry:
                 merged[-1] = merged[-1]._replace(to_us=end_us)
             else:
                 merged.append(piece)

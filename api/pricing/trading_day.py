@@ -14,6 +14,7 @@ searched and kept for a fraction of what datetimes cost.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
@@ -38,6 +39,13 @@ def zone_named(name: str, *, where: str = "time_zone") -> ZoneInfo:
     return _zone(name)
 
 
+class _PackagedZone(ZoneInfo):
+    """A zone read from the package: copied or pickled, which ``ZoneInfo`` refuses of a file's, it is found by its name."""
+
+    def __reduce__(self) -> tuple[Callable[[str], ZoneInfo], tuple[str]]:
+        return zone_named, (self.key,)
+
+
 @lru_cache(maxsize=1)
 def _zone_names() -> frozenset[str]:
     package = _tzdata()
@@ -51,7 +59,7 @@ def _zone(name: str) -> ZoneInfo:
     if package is None:
         return ZoneInfo(name)
     with package.joinpath("zoneinfo", *name.split("/")).open("rb") as rules:
-        return ZoneInfo.from_file(rules, key=name)
+        return _PackagedZone.from_file(rules, key=name)
 
 
 def _tzdata() -> Traversable | None:

@@ -85,6 +85,17 @@ def test_a_span_over_a_clock_change_is_as_long_as_the_clock_makes_it():
     assert night.at(utc("2026-11-01T06:30")) == span
 
 
+def test_a_span_goes_on_over_a_date_that_the_zone_skipped():
+    apia = Calendar(zone_named("Pacific/Apia"), time(0))
+    evening = weekly("Evening", {WED, SUN}, time(18), None, HAPPY)
+    schedule = Schedule(id="s", base=PLAIN, weekly=(evening,), day_starts_at=time(0))
+    listing = Listing(schedule=schedule, effective_on=date(2011, 1, 1), published_at=utc("2011-01-01"))
+    before, after = (listed(apia, [listing]).at(utc(at)) for at in ("2011-12-30T09:00", "2011-12-30T11:00"))
+    assert (before.from_at, before.to_at) == (utc("2011-12-29T10:00"), utc("2012-01-01T04:00"))
+    assert (after.from_at, after.to_at) == (before.from_at, before.to_at)
+    assert (before.trading_on, after.trading_on) == (date(2011, 12, 29), date(2011, 12, 31))
+
+
 # days, weeks, stretches
 
 

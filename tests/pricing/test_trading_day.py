@@ -1,5 +1,7 @@
 """Trading days (W1, W2): where they start and end, through clock changes of every sort."""
 
+import copy
+import pickle
 from datetime import UTC, date, datetime, time, timedelta, timezone
 
 import pytest
@@ -142,6 +144,13 @@ def test_a_time_zone_that_does_not_exist_is_refused(name):
 def test_a_time_zone_is_found_by_its_name_and_is_the_same_each_time(name):
     assert zone_named(name).key == name
     assert zone_named(name) is zone_named(name)
+
+
+def test_a_local_time_can_be_copied_and_kept():
+    local = Calendar(NEW_YORK).local(utc("2026-12-02T02:00"))
+    for copied in (copy.deepcopy(local), pickle.loads(pickle.dumps(local))):
+        assert copied.isoformat() == "2026-12-01T21:00:00-05:00"
+        assert copied.tzinfo is NEW_YORK
 
 
 @pytest.mark.parametrize("starts_at", [time(6, 0, 1), time(6, 0, 0, 1), time(6, tzinfo=timezone(timedelta(hours=1)))])

@@ -201,11 +201,13 @@ def test_a_window_in_the_skipped_hour_never_comes_up():
 
 
 def test_what_shows_an_earlier_time_after_the_days_start_counts_as_its_start():
-    first = weekly("First half-hour", {SUN}, time(1, 30), time(2))
+    first = weekly("First quarter", {SUN}, time(1, 30), time(1, 45))
     # The day starts at 01:30 −04:00; half an hour later it is 01:00 −05:00, and 01:30 comes again.
     assert day(date(2026, 11, 1), day_starts_at=time(1, 30), weekly=(first,)) == [
-        ("01 01:30", "01 02:00", "First half-hour"),
-        ("01 02:00", "02 01:30", "Base"),
+        ("01 01:30", "01 01:45", "First quarter"),
+        ("01 01:45", "01 01:00", "Base"),
+        ("01 01:00", "01 01:45", "First quarter"),
+        ("01 01:45", "02 01:30", "Base"),
     ]
     assert day(date(2026, 10, 31), day_starts_at=time(1, 30), weekly=(first,)) == [("31 01:30", "01 01:30", "Base")]
 
