@@ -42,6 +42,11 @@ Cells = Mapping[Cell, Value]
 WINDOWS = Cell(0, "", 0, "windows")
 
 
+def is_switch(cell: Cell) -> bool:
+    """Tell whether a value puts others in use."""
+    return cell.name in ("windows", "rungs")
+
+
 def guard_of(cell: Cell) -> tuple[Cell, int] | None:
     """Return the switch that puts a value in use, and the least that it must stand at; None for what always is."""
     if cell.name == "beyond":
