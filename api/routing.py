@@ -1,7 +1,8 @@
-"""The gate every request passes: strict JSON in, and an answer that can be replayed.
+"""The gate every request passes: known parameters and strict JSON in, and an answer that can be replayed.
 
+- A parameter that the operation does not have, or one that stands twice, is refused: nothing is guessed.
 - A body is JSON in UTF-8: finite numbers, no name twice in one object, no half surrogates, no NUL, 60 levels at most.
-- A compressed body (gzip) counts as what it inflates to.
+- A body is read up to its limit and no further; a compressed one (gzip) counts as what it inflates to.
 - A POST with an ``Idempotency-Key`` that was answered before is answered the same again (see ``api.access.replay``):
   key, work and answer are stored in the one transaction of the request.
 """
@@ -14,11 +15,13 @@ from typing import Any
 import pydantic_core
 from anyio import to_thread
 from fastapi import Request, Response
+from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 
 from api.access.replay import Replay, keep_answer
 from api.errors import Problem, refused
 from api.methods import methods_of
+from api.pricing import Fault
 
 _LEVELS_MAX = 60
 
@@ -29,9 +32,11 @@ class Route(APIRoute):
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         """Return the handler with the gate in front of it and the replay behind it."""
         handle = super().get_route_handler()
+        parameters = _parameters(self.dependant)
 
         async def gate(request: Request) -> Response:
             methods_of(request).check_literal(request.url.path, request.method)
+            _check_parameters(request, parameters)
             if request.method not in ("GET", "HEAD"):
                 await _read_body(request)
             try:
@@ -45,18 +50,58 @@ class Route(APIRoute):
         return gate
 
 
+def _parameters(dependant: Dependant) -> frozenset[str]:
+    """Return the names of the parameters in the address that an operation and what it depends on have."""
+    own = frozenset(field.alias for field in dependant.query_params)
+    return own.union(*(_parameters(below) for below in dependant.dependencies))
+
+
+def _check_parameters(request: Request, known: frozenset[str]) -> None:
+    """Refuse parameters that the operation does not have, and those that stand twice in the address."""
+    names = [name for name, _ in request.query_params.multi_items()]
+    faults = [
+        Fault("invalid", f"query.{name[:40]}", "twice" if name in known else "a parameter", expected)
+        for name in dict.fromkeys(names)
+        if (expected := _expected_of(name, names, known))
+    ]
+    if faults:
+        raise Problem("invalid", "The address has a parameter that it should not have.", errors=faults)
+
+
+def _expected_of(name: str, names: list[str], known: frozenset[str]) -> str | None:
+    if name not in known:
+        return f"one of {', '.join(sorted(known))}" if known else "no parameters here"
+    return "it once" if names.count(name) > 1 else None
+
+
 async def _read_body(request: Request) -> None:
     """Read the body once, inflate it, and refuse what is not strict JSON."""
-    body = await request.body()
+    body = request._body = await _bounded(request)
     if request.headers.get("content-encoding", "identity").lower() != "identity":
         body = _inflate(body, request)
     if not body:
+        request._body = body
         return
     kind = request.headers.get("content-type", "").split(";")[0].strip().lower()
     if kind != "application/json":
         raise refused("malformed", where="Content-Type", found=kind or "nothing", expected="application/json")
     request._body = body
     request._json = strict_json(body)
+
+
+async def _bounded(request: Request) -> bytes:
+    """Read the body; refuse (``too_large``) one that is, as soon as that is known."""
+    most = request.app.state.settings.body_bytes_max
+    too_large = Problem("too_large", f"The body has more than {most} bytes.")
+    announced = request.headers.get("content-length", "")
+    if announced.isdecimal() and int(announced) > most:
+        raise too_large
+    body = bytearray()
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > most:
+            raise too_large
+    return bytes(body)
 
 
 def _inflate(body: bytes, request: Request) -> bytes:
@@ -85,8 +130,10 @@ def strict_json(body: bytes) -> Any:
         value = pydantic_core.from_json(body, allow_inf_nan=False)
         json.loads(body, object_pairs_hook=_without_repeats)
     except RecursionError:
-        raise refused("malformed", where="body", found="deep nesting", expected="at most 60 levels") from None
+        raise _too_deep() from None
     except ValueError as error:
+        if "recursion limit" in str(error):
+            raise _too_deep() from None
         raise refused("malformed", where="body", found=str(error)[:120], expected="JSON in UTF-8") from None
     _inspect(value)
     return value
@@ -96,7 +143,12 @@ def _without_repeats(pairs: list[tuple[str, Any]]) -> None:
     if len({name for name, _ in pairs}) != len(pairs):
         names = [name for name, _ in pairs]
         repeated = next(name for name in names if names.count(name) > 1)
-        raise ValueError(f"the name {json.dumps(repeated[:40])} twice in one object")
+        found = f"the name {json.dumps(repeated[:40])} twice in one object"
+        raise refused("malformed", where="body", found=found, expected="each name once")
+
+
+def _too_deep() -> Problem:
+    return refused("malformed", where="body", found="deep nesting", expected=f"at most {_LEVELS_MAX} levels")
 
 
 def _inspect(value: Any) -> None:
@@ -105,7 +157,7 @@ def _inspect(value: Any) -> None:
     while layer:
         level += 1
         if level > _LEVELS_MAX:
-            raise refused("malformed", where="body", found="deep nesting", expected=f"at most {_LEVELS_MAX} levels")
+            raise _too_deep()
         below: list[Any] = []
         for item in layer:
             if isinstance(item, dict):

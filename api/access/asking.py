@@ -21,6 +21,7 @@ from api.db import SessionDep
 from api.errors import Problem, not_found
 
 _bearer = HTTPBearer(auto_error=False, description="A token made by `POST /v1/tokens` or `baizebook token create`.")
+BearerDep = Annotated[HTTPAuthorizationCredentials | None, Security(_bearer)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,7 @@ def find_asker(
     request: Request,
     session: SessionDep,
     now: NowDep,
-    credentials: Annotated[HTTPAuthorizationCredentials | None, Security(_bearer)],
+    credentials: BearerDep,
 ) -> Asker:
     """Return who is asking; refuse (401) who cannot be told."""
     if credentials is None:
@@ -74,11 +75,16 @@ def allow(*roles: Role) -> Any:
     assert allowed <= set(ROLES)
 
     def admit(
-        request: Request, session: SessionDep, now: NowDep, asker: Annotated[Asker, Depends(find_asker)]
+        request: Request,
+        session: SessionDep,
+        now: NowDep,
+        asker: Annotated[Asker, Depends(find_asker)],
+        credentials: BearerDep,
     ) -> Asker:
         if asker.role not in allowed:
             raise Problem("forbidden", f"The role {asker.role} does not include this operation.")
-        claim_key(session, request, asker=asker.id, now=now)
+        assert credentials is not None
+        claim_key(session, request, asker=asker.id, secret=credentials.credentials, now=now)
         return asker
 
     admit.roles = allowed  # type: ignore[attr-defined]
