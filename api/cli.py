@@ -1,4 +1,4 @@
-"""The command line: ``baizebook serve · demo · migrate · token · quote · contract`` (also ``python -m api``)."""
+"""The command line: ``baizebook serve · demo · migrate · token · quote · ledger · contract`` (also ``python -m api``)."""
 
 import argparse
 import json
@@ -15,6 +15,7 @@ from api.db import get_engine, reading, writing
 from api.demo.load import is_loaded, load, owner_token
 from api.demo.show import answered_question, requests_to_paste
 from api.errors import Problem, problem_out
+from api.ledger.service import check_ledger
 from api.main import VERSION, create_app
 from api.pricing import PricingError
 from api.quotes.terminal import answer_on_terminal
@@ -78,6 +79,10 @@ def _parser() -> argparse.ArgumentParser:
     question.add_argument("--json", action="store_true", help="print the answer of the API")
     question.set_defaults(run=_quote)
 
+    ledger = commands.add_parser("ledger", help="look after the books").add_subparsers(required=True, metavar="ACTION")
+    verify = ledger.add_parser("verify", help="follow the chain of entries and name the first that does not fit")
+    verify.set_defaults(run=_verify_ledger)
+
     commands.add_parser("contract", help="print the OpenAPI contract").set_defaults(run=_contract)
     return parser
 
@@ -130,6 +135,18 @@ def _create_token(options: argparse.Namespace) -> None:
             now=clock.now(),
         )
     print(token)
+
+
+def _verify_ledger(options: argparse.Namespace) -> int:  # noqa: ARG001
+    migrate.upgrade(get_engine())
+    with reading(get_engine()) as session:
+        check = check_ledger(session)
+    if check.first_bad is None:
+        print(f"{check.entries} entries, and every one fits. The last hash is {check.last_hash or 'none yet'}.")
+        return 0
+    bad = check.first_bad
+    print(f"Entry {bad.place} does not fit (number {bad.number}, id {bad.id}): {bad.why}.", file=sys.stderr)
+    return 1
 
 
 def _contract(options: argparse.Namespace) -> None:  # noqa: ARG001

@@ -15,6 +15,7 @@ from api import errors, methods, openapi, watch
 from api.access.routes import router as tokens
 from api.db import Turnstile, get_engine
 from api.frame import Frame
+from api.ledger.routes import router as ledger
 from api.quotes.routes import router as quotes
 from api.readings.routes import router as readings
 from api.schedules.routes import router as schedules
@@ -44,14 +45,13 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         redoc_url=None,
         lifespan=_lifespan,
         generate_unique_id_function=lambda route: route.name,
-        max_body_size=settings.body_bytes_max,
     )
     app.state.settings = settings
     app.state.engine = engine or get_engine()
     app.state.turnstile = Turnstile(settings)
     errors.install(app)
     methods.install(app)
-    for router in (watch.router, quotes, venues, tariffs, schedules, readings, tokens):
+    for router in (watch.router, quotes, venues, tariffs, schedules, readings, ledger, tokens):
         app.include_router(router)
     _serve_docs(app)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]

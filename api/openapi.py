@@ -124,6 +124,7 @@ TAGS = {
     "schedules": "Which tariff a venue or table applies, from which trading date.",
     "readings": "What was read at the tables: sent once, in batches, never changed.",
     "health": "Is a table charged, on time, counting, and keyed as it should be?",
+    "ledger": "The books: what was posted, what it sums to, statements, exports, and whether anything was changed.",
     "tokens": "Who may do what.",
     "service": "Is it alive, is it ready, what does a problem mean.",
 }

@@ -47,10 +47,28 @@ PROBLEMS: dict[str, ProblemKind] = {
         ("method_not_allowed", 405, "This method is not offered here", "The header Allow names the methods that are."),
         # 409: what is stored stands against it
         (
+            "above_balance",
+            409,
+            "More than there is to write off",
+            "Look at the balance in /ledger/accounts; a write-off takes at most what stands there.",
+        ),
+        (
+            "already_reversed",
+            409,
+            "It was taken back already",
+            "An entry is reversed once; post a new one for what is right.",
+        ),
+        (
             "already_struck",
             409,
             "The reading is already struck",
             "A reading is struck once; the reason and who gave it stay with it.",
+        ),
+        (
+            "books_damaged",
+            409,
+            "The books do not hold together",
+            "An entry that is stored is no entry any more: ask /ledger/verify which, and look at a backup.",
         ),
         (
             "conflict",
@@ -83,10 +101,22 @@ PROBLEMS: dict[str, ProblemKind] = {
             "The table is in the workshop at that time; move it to a venue first.",
         ),
         (
+            "not_the_owners_entry",
+            409,
+            "This entry is taken back where it came from",
+            "The entry of a collection is reversed by reversing the collection.",
+        ),
+        (
             "out_of_order",
             409,
             "Something later is already recorded",
             "A table moves forward in time: the move lies before its last one.",
+        ),
+        (
+            "reversal_of_reversal",
+            409,
+            "A reversal is not taken back",
+            "Post the entry anew, or send the corrected collection.",
         ),
         (
             "same_id_other_content",
@@ -127,6 +157,30 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Use a new key for a new request; the same key only repeats the same one.",
         ),
         # 422: what the engine refuses
+        (
+            "account_not_mapped",
+            422,
+            "An account has no name of your own",
+            "Give every account that is listed a name with PUT /ledger/account-names, or export with names=ours.",
+        ),
+        (
+            "account_not_of_kind",
+            422,
+            "This kind of entry does not touch that account",
+            "Name an account that the kind of entry posts to, or none.",
+        ),
+        (
+            "amount_not_positive",
+            422,
+            "Not an amount above 0",
+            "An entry moves more than nothing; its kind says which way.",
+        ),
+        (
+            "bad_account_name",
+            422,
+            "The program does not take this name",
+            "Name accounts as the format asks, or export with names=ours.",
+        ),
         ("bad_days", 422, "Not a list of days", "A window names each of its days once, from mon to sun."),
         ("bad_denomination", 422, "Not a coin or note", "A denomination is an amount above 0, named once."),
         ("bad_denominations", 422, "Not coins and notes", "Denominations are amounts above 0."),
@@ -180,6 +234,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             "List insertions and starts in the order in which they happened.",
         ),
         ("free_with_prices", 422, "Free, and yet with prices", "A free tariff carries no prices."),
+        (
+            "in_the_future",
+            422,
+            "That date has not come",
+            "Nothing is booked before it happened.",
+        ),
         ("kind_not_sold", 422, "That is not sold then", "The tariff in force at the start sells no metered time."),
         ("minimum_above_maximum", 422, "The minimum is above the maximum", "Lower the minimum or raise the maximum."),
         ("naive_instant", 422, "An instant without an offset", "Instants carry an offset or Z."),
@@ -187,6 +247,12 @@ PROBLEMS: dict[str, ProblemKind] = {
         ("no_pieces", 422, "No play to price", "A play has a start and an end."),
         ("not_one_question", 422, "Not exactly one question", "Ask for one of money, games and minutes."),
         ("other_day_start", 422, "Another start of the day", "A schedule is made for the day start of its venue."),
+        (
+            "period_backwards",
+            422,
+            "The period ends before it starts",
+            "to is the last date of the period, from its first.",
+        ),
         ("pieces_not_contiguous", 422, "The play has gaps", "The stretches of a play follow each other without a gap."),
         ("play_too_long", 422, "The play is too long", "A play lasts at most 31 days."),
         (
@@ -216,12 +282,36 @@ PROBLEMS: dict[str, ProblemKind] = {
         ),
         ("too_many_units", 422, "Too many units", "Ask for at most 10,000 games or minutes."),
         ("too_much_money", 422, "More money than can be priced", "Ask about less money."),
+        (
+            "unknown_account",
+            422,
+            "There is no such account",
+            "The chart of accounts is listed by GET /ledger/account-names.",
+        ),
         ("unknown_currency", 422, "No such currency", "Currencies are ISO 4217 codes, such as USD."),
         (
             "unknown_time_zone",
             422,
             "No such time zone",
             "Time zones are names of the IANA time zone database, such as America/New_York.",
+        ),
+        (
+            "venue_needed",
+            422,
+            "A venue is needed",
+            "This kind of entry is of one venue: name it.",
+        ),
+        (
+            "venue_not_wanted",
+            422,
+            "No venue is wanted",
+            "This kind of entry is of no venue: leave venue_id out.",
+        ),
+        (
+            "venues_look_alike",
+            422,
+            "Two venues would have the same account",
+            "Their ids end alike: give their accounts names of your own.",
         ),
         (
             "window_past_day_end",

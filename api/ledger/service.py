@@ -1,22 +1,43 @@
-"""The books in the database: what is posted, and what it sums to.
+"""The books in the database: what is posted, what it sums to, and what is read out of it.
 
 - There is one chain; its end is held while an entry is added, until the commit: numbers follow the order of commits,
   so that whoever has seen a number has seen all below it, on PostgreSQL too (L4).
 - Balances are sums of postings (L2).
+- What happened is recorded even where it takes more than the books know of, with a caution; only a write-off of more
+  than there is, and a second reversal or one of a reversal, are refused.
 """
 
-from collections.abc import Sequence
-from datetime import date, datetime
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import UTC, date, datetime, timedelta
+from itertools import groupby
+from typing import Any, Literal
 from uuid import UUID
 
+from sqlalchemy import ColumnElement, delete, type_coerce
+from sqlalchemy.types import NULLTYPE
 from sqlmodel import Session, col, func, insert, select
 
 from api.clock import new_id
 from api.db import hold
-from api.ledger.chain import seal
+from api.errors import Problem, not_found, refused
+from api.ledger.accounts import ACCOUNTS
+from api.ledger.chain import Record, seal, verify
+from api.ledger.extract import Balances, Extract, Period, extract
 from api.ledger.journal import GENESIS, Entry
-from api.ledger.models import EntryRow, PostingRow
-from api.ledger.posting import Posting
+from api.ledger.kinds import owner_postings
+from api.ledger.models import AccountBalanceOut, AccountNameRow, EntryIn, EntryRow, LedgerCheckOut, PostingRow
+from api.ledger.posting import Leaf, Posting, mirror
+from api.ledger.statement import Statement, statement
+from api.ledger.stored import stored_record
+from api.ledger.writing import bad_out, balances_out
+from api.ledger.year_totals import YearTotals, year_totals
+from api.pricing import PricingError
+from api.pricing.money import format_money, parse_money
+from api.wire import given
+
+_AHEAD = timedelta(hours=14)
+"""How far the earliest zone's date is ahead of UTC."""
 
 
 def post_entry(
@@ -104,3 +125,286 @@ def loan_balance(session: Session, *, venue_id: UUID, currency: str) -> int:
 def owed_balance(session: Session, *, venue_id: UUID, currency: str) -> int:
     """Return what a venue is still to be given, in minor units; below zero where it was given too much."""
     return -balance(session, account="owed_to_venues", venue_id=venue_id, currency=currency)
+
+
+def balances(session: Session, *, venue_id: UUID | None = None, up_to: date | None = None) -> Balances:
+    """Return the sum of every account by leaf and currency: of one venue or all, up to a date or all."""
+    query = (
+        select(PostingRow.account, PostingRow.venue_id, EntryRow.currency, func.sum(PostingRow.amount_minor))
+        .join(EntryRow, col(EntryRow.number) == col(PostingRow.entry_number))
+        .group_by(col(PostingRow.account), col(PostingRow.venue_id), col(EntryRow.currency))
+    )
+    if venue_id is not None:
+        query = query.where(PostingRow.venue_id == venue_id)
+    if up_to is not None:
+        query = query.where(EntryRow.booked_on <= up_to)
+    return {
+        (Leaf(account, None if of is None else str(of)), currency): int(amount)
+        for account, of, currency, amount in session.exec(query)
+    }
+
+
+def page_balances(
+    session: Session, *, venue_id: UUID | None, up_to: date | None, after: str | None
+) -> list[tuple[str, AccountBalanceOut]]:
+    """Return the balances that follow a code (``bank:USD``), each with its own, in the order of the chart."""
+    sums = balances(session, venue_id=venue_id, up_to=up_to)
+    if after is not None:
+        *leaf, currency = after.split(":")
+        last = Leaf(*leaf).place, currency
+        sums = {key: amount for key, amount in sums.items() if (key[0].place, key[1]) > last}
+    return list(balances_out(sums))
+
+
+def entry_currency(message: EntryIn, *, venue_currency: str | None, known: Sequence[str]) -> str:
+    """Return the currency of an owner's entry: its venue's, else the one it names, else the only one there is."""
+    named = given(message.currency, None)
+    if venue_currency is not None:
+        if named not in (None, venue_currency):
+            raise refused("currency_differs", where="currency", found=named, expected=venue_currency)
+        return venue_currency
+    if named is None and len(known) != 1:
+        expected = f"one of {', '.join(known)}" if known else "a currency, since there is no venue yet"
+        raise refused("invalid", where="currency", found="nothing", expected=expected)
+    return named or known[0]
+
+
+def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: datetime) -> tuple[Entry, list[str]]:
+    """Post what an owner did, in the currency given; return the entry and what is odd about it.
+
+    Refuses a date that has not come (``in_the_future``), a write-off of more than there is (``above_balance``), and
+    what ``owner_postings`` refuses.
+    """
+    _must_have_come(message.on, now=now)
+    venue_id = given(message.venue_id, None)
+    postings = owner_postings(
+        kind=message.kind,
+        amount_minor=parse_money(message.amount, currency, where="amount"),
+        venue_id=None if venue_id is None else str(venue_id),
+        account=given(message.account, None),
+    )
+    hold(session, "ledger")
+    cautions = [text for posting in postings if (text := _overdraws(session, posting, currency))]
+    if cautions and message.kind == "write_off":
+        expected = "at most what there is to write off"
+        raise refused("above_balance", where="amount", found=message.amount, expected=expected, detail=cautions[0])
+    row = post_entry(
+        session,
+        kind=message.kind,
+        on=message.on,
+        currency=currency,
+        postings=postings,
+        reference=given(message.reference, ""),
+        source_id=None,
+        now=now,
+    )
+    return get_entry(session, row.id), cautions
+
+
+def _must_have_come(on: date, *, now: datetime) -> None:
+    latest = (now.astimezone(UTC) + _AHEAD).date()
+    if on > latest:
+        raise refused("in_the_future", where="on", found=on, expected=f"{latest} or earlier")
+
+
+def _overdraws(session: Session, posting: Posting, currency: str) -> str | None:
+    """Say where a posting takes more out of an account than there is; a bank may lend, so it is never said of one."""
+    asset = ACCOUNTS[posting.account].root == "Assets"
+    draws = posting.amount_minor < 0 if asset else posting.amount_minor > 0
+    if not draws or posting.account == "bank" or ACCOUNTS[posting.account].root not in ("Assets", "Liabilities"):
+        return None
+    venue_id = None if posting.venue_id is None else UUID(posting.venue_id)
+    there = abs(posting.amount_minor)
+    before = balance(session, account=posting.account, venue_id=venue_id, currency=currency) * (1 if asset else -1)
+    if there <= before:
+        return None
+    return f"{posting.account} stands at {format_money(before, currency)}, less than {format_money(there, currency)}."
+
+
+def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str, now: datetime) -> EntryRow:
+    """Post the mirror image of an entry (L2); ``reference`` is the reason.
+
+    Refuses a reversal (``reversal_of_reversal``) and what was taken back already (``already_reversed``).
+    """
+    hold(session, "ledger")
+    entry = get_entry(session, entry_id)
+    if entry.kind == "reversal":
+        raise refused("reversal_of_reversal", where="entry_id", found=entry_id, expected="an entry that is none")
+    query = select(EntryRow.number).where(EntryRow.kind == "reversal", EntryRow.source_id == entry_id)
+    if (number := session.exec(query).first()) is not None:
+        expected = "an entry that still stands"
+        raise refused("already_reversed", where="entry_id", found=f"reversed by entry {number}", expected=expected)
+    return post_entry(
+        session,
+        kind="reversal",
+        on=on,
+        currency=entry.currency,
+        postings=mirror(entry.postings),
+        reference=reference,
+        source_id=entry_id,
+        now=now,
+    )
+
+
+def reverse_owner_entry(session: Session, entry_id: UUID, *, on: date, reason: str, now: datetime) -> Entry:
+    """Take back an entry that an owner posted; a collection's is taken back with its collection."""
+    _must_have_come(on, now=now)
+    entry = get_entry(session, entry_id)
+    if entry.kind == "collection":
+        expected = "an entry posted by an owner: reverse the collection itself"
+        raise refused("not_the_owners_entry", where="entry_id", found=entry.kind, expected=expected)
+    row = reverse_entry(session, entry_id, on=on, reference=reason, now=now)
+    return get_entry(session, row.id)
+
+
+def get_entry(session: Session, entry_id: UUID) -> Entry:
+    """Return an entry; ``not_found`` where there is none."""
+    found = read_entries(session, EntryRow.id == entry_id)  # type: ignore[arg-type]
+    if not found:
+        raise not_found("entry")
+    return found[0]
+
+
+def read_entries(session: Session, *where: ColumnElement[bool]) -> list[Entry]:
+    """Return the entries that fit, in order of number; refuse (``books_damaged``) where one is no longer an entry."""
+    query = (
+        select(EntryRow, PostingRow)
+        .join(PostingRow, col(PostingRow.entry_number) == col(EntryRow.number))
+        .where(*where)
+        .order_by(col(EntryRow.number), col(PostingRow.place))
+    )
+    try:
+        return [
+            _entry_of(pairs[0][0], [posting for _, posting in pairs])
+            for _, group in groupby(session.exec(query), key=lambda pair: pair[0].number)
+            if (pairs := list(group))
+        ]
+    except (PricingError, ValueError, TypeError):
+        raise Problem("books_damaged") from None
+
+
+def _entry_of(row: EntryRow, postings: Sequence[PostingRow]) -> Entry:
+    return Entry(
+        id=str(row.id),
+        number=row.number,
+        kind=row.kind,
+        on=row.booked_on,
+        recorded_at=row.recorded_at,
+        currency=row.currency,
+        postings=tuple(
+            Posting(posting.account, None if posting.venue_id is None else str(posting.venue_id), posting.amount_minor)
+            for posting in postings
+        ),
+        reference=row.reference,
+        source_id=None if row.source_id is None else str(row.source_id),
+        previous_hash=row.previous_hash,
+        hash=row.hash,
+    )
+
+
+def page_entries(session: Session, *, after: int, limit: int) -> tuple[list[Entry], bool]:
+    """Return the entries that follow a number, and whether there are more of them (L4)."""
+    query = select(EntryRow.number).where(EntryRow.number > after).order_by(col(EntryRow.number)).limit(limit + 1)
+    numbers = session.exec(query).all()
+    return read_entries(session, col(EntryRow.number).in_(numbers[:limit])), len(numbers) > limit
+
+
+def check_ledger(session: Session) -> LedgerCheckOut:
+    """Follow the whole chain, one entry at a time, and say whether it holds (L3)."""
+    with _any_text(session):
+        bad = verify(_records(session))
+    last = select(EntryRow.hash).order_by(col(EntryRow.number).desc()).limit(1)
+    return LedgerCheckOut(
+        ok=bad is None,
+        entries=session.exec(select(func.count()).select_from(EntryRow)).one(),
+        first_bad=bad and bad_out(bad),
+        last_hash=None if bad else session.exec(last).first(),
+    )
+
+
+def _records(session: Session) -> Iterator[Record]:
+    """Stream the journal as it is stored, whatever stands there: what was tampered with may be no entry any more."""
+    table, lines = EntryRow.__table__, PostingRow.__table__  # type: ignore[attr-defined]
+    columns = [type_coerce(column, NULLTYPE) for column in (*table.c, *lines.c)]
+    query = (
+        select(*columns)
+        .select_from(table.outerjoin(lines, lines.c.entry_number == table.c.number))
+        .order_by(table.c.number, lines.c.place)
+    )
+    width = len(table.c)
+    names = [column.key for column in table.c]
+    result = session.execute(query.execution_options(yield_per=1000))
+    for _, group in groupby(result, key=lambda stored: stored[0]):
+        rows = list(group)
+        lines_of = [tuple(row[width + 2 :]) for row in rows if row[width] is not None]
+        yield stored_record(dict(zip(names, rows[0], strict=False)), lines_of)
+
+
+@contextmanager
+def _any_text(session: Session) -> Iterator[None]:
+    """Read text from SQLite even where its bytes are no UTF-8 any more."""
+    driver: Any = session.connection().connection.driver_connection
+    if not hasattr(driver, "text_factory"):
+        yield
+        return
+    before, driver.text_factory = driver.text_factory, lambda raw: raw.decode(errors="surrogateescape")
+    try:
+        yield
+    finally:
+        driver.text_factory = before
+
+
+def read_extract(session: Session, *, from_on: date | None, to_on: date | None, now: datetime) -> Extract:
+    """Return a period of the journal; without its dates, from the first date that is booked to the last."""
+    first, last = session.exec(select(func.min(EntryRow.booked_on), func.max(EntryRow.booked_on))).one()
+    today = now.astimezone(UTC).date()
+    start = from_on or min(first or today, to_on or date.max)
+    period = Period(start, to_on or max(last or today, start))
+    return extract(read_entries(session, col(EntryRow.booked_on) <= period.to_on), period)
+
+
+def read_names(session: Session) -> dict[str, str]:
+    """Return the operator's own names of accounts by code."""
+    rows = session.exec(select(AccountNameRow).order_by(col(AccountNameRow.code)))
+    return {row.code: row.name for row in rows}
+
+
+def own_chart(session: Session, names: Literal["own", "ours"] | None) -> dict[str, str] | None:
+    """Return the operator's own names where they are asked for, or where there are any and nothing is asked."""
+    own = {} if names == "ours" else read_names(session)
+    return own if own or names == "own" else None
+
+
+def put_names(session: Session, names: Mapping[str, str]) -> dict[str, str]:
+    """Replace the operator's own names of accounts; refuse a code that is none."""
+    hold(session, "account names")
+    for code in names:
+        account, _, venue_id = code.partition(":")
+        known = ACCOUNTS.get(account)
+        if known is None or (venue_id and known.per_venue == "never"):
+            expected = f"one of {', '.join(ACCOUNTS)}, or one of a venue: owed_to_venues:<venue id>"
+            raise refused("unknown_account", where=f"names.{code}", found=code, expected=expected)
+    session.execute(delete(AccountNameRow))
+    session.add_all(AccountNameRow(code=code, name=name) for code, name in names.items())
+    session.flush()
+    return read_names(session)
+
+
+def read_statement(
+    session: Session,
+    *,
+    venue_id: UUID,
+    currency: str,
+    period: Period,
+    carried_forward: Mapping[str, int] | None = None,
+) -> Statement:
+    """Return a venue's statement over a period; what it carries forward is the caller's to know."""
+    mine = select(PostingRow.entry_number).where(PostingRow.venue_id == venue_id)
+    entries = read_entries(session, col(EntryRow.number).in_(mine), col(EntryRow.booked_on) <= period.to_on)
+    return statement(entries, venue_id=str(venue_id), currency=currency, period=period, carried_forward=carried_forward)
+
+
+def read_year(session: Session, year: int) -> tuple[YearTotals, ...]:
+    """Return what each venue was given in a calendar year."""
+    period = Period.of_year(year)
+    return year_totals(read_entries(session, col(EntryRow.booked_on).between(period.from_on, period.to_on)), year)

@@ -72,6 +72,17 @@ def get_venue(session: Session, venue_id: UUID) -> VenueRow:
     return row
 
 
+def currencies(session: Session) -> list[str]:
+    """Return every currency that a venue sells in, by its code."""
+    return sorted(session.exec(select(VenueRow.currency).distinct()).all())
+
+
+def payees(session: Session) -> dict[str, tuple[str, str]]:
+    """Return every venue's name and legal name by its id, as books and reports show them."""
+    query = select(VenueRow.id, VenueRow.name, VenueRow.legal_name)
+    return {str(venue_id): (name, legal_name) for venue_id, name, legal_name in session.exec(query)}
+
+
 def page_venues(session: Session, *, limit: int, after: UUID | None) -> Page[VenueRow]:
     """Return venues in the order in which they were made."""
     return page(session, select(VenueRow), key=col(VenueRow.id), limit=limit, after=after)

@@ -1,0 +1,43 @@
+"""What a database holds of an entry, as the record that the chain verifies, whatever stands there.
+
+- What was tampered with may be no entry any more: nothing is checked here, and nothing is refused.
+- Either a database gives ids, dates and instants as values, or, as SQLite stores them, as text: the digits of an id,
+  and UTC with a space in the middle and no Z.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime
+from uuid import UUID
+
+from .chain import Record
+
+
+def stored_record(entry: Mapping[str, object], postings: Iterable[tuple[object, object, object]]) -> Record:
+    """Return a stored entry as a record; ``postings`` are account, venue's id and minor units in their order."""
+    return {
+        **{name: value for name, value in entry.items() if name != "booked_on"},
+        "id": _id_text(entry["id"]),
+        "on": _date_text(entry["booked_on"]),
+        "recorded_at": _instant_text(entry["recorded_at"]),
+        "source_id": _id_text(entry["source_id"]),
+        "postings": [[account, _id_text(venue_id), amount] for account, venue_id, amount in postings],
+    }
+
+
+def _id_text(stored: object) -> object:
+    digits = stored.hex if isinstance(stored, UUID) else stored
+    if not isinstance(digits, str):
+        return digits
+    return f"{digits[:8]}-{digits[8:12]}-{digits[12:16]}-{digits[16:20]}-{digits[20:]}"
+
+
+def _date_text(stored: object) -> object:
+    return stored.isoformat() if isinstance(stored, date) else stored
+
+
+def _instant_text(stored: object) -> object:
+    if isinstance(stored, datetime):
+        return stored.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return f"{stored[:10]}T{stored[11:]}Z" if isinstance(stored, str) else stored
