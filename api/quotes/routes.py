@@ -64,8 +64,7 @@ class QuestionIn:
     def answer(self, session: SessionDep, asker: Asker, now: NowDep) -> QuoteOut:
         """Answer the question, of what the asker may see."""
         spots = service.Spots(session, now=now, only_venue=asker.venue_id)
-        spot = spots.spot(**self.place, basis=self.basis)
-        return service.ask(spot, self.asked, at=service.read_when(self.when, spot.calendar, now=now))
+        return spots.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
 
 
 QuestionDep = Annotated[QuestionIn, Depends()]

@@ -1,9 +1,11 @@
 """Asks the engine what money buys at a venue, at a table, or by a draft; stores nothing.
 
 - A venue sells what is listed; a table what is keyed, with the caution ``not_keyed_yet`` where that differs (W8).
+- A table is asked about where it stood at the instant of the question: the past is never repriced, moved or not (W6).
 - A time without an offset is the venue's wall clock (W1); a day and a time are the next such of its trading days (W2).
 """
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from datetime import time as wall_time
@@ -12,7 +14,7 @@ from uuid import UUID
 from pydantic import MISSING
 from sqlmodel import Session
 
-from api.errors import Problem, refused
+from api.errors import not_found, refused
 from api.pricing import (
     Calendar,
     Insert,
@@ -31,8 +33,10 @@ from api.pricing import (
 from api.quotes.models import AnswerOut, AskedDay, EventIn, QuoteOut, ScenarioIn
 from api.quotes.writing import Writer
 from api.schedules.models import Basis
-from api.schedules.service import Place, keyed_at, listed_at, place_of_table, place_of_venue
+from api.schedules.service import Place, keyed_at, listed_at, place_of_stay, place_of_venue
 from api.tariffs.translation import read_tariff
+from api.venues.models import StayRow
+from api.venues.service import calendar_of, get_venue, stay_at, stays_of
 from api.wire import DAYS, given
 
 _BEFORE_ALL = datetime.fromisoformat("1900-01-01T00:00:00+00:00")
@@ -77,33 +81,66 @@ class Spot:
 
 
 class Spots:
-    """The places that one request asks about, each looked up once."""
+    """The places that one request asks about, each looked up once.
+
+    ``only_venue``: whoever asks sees this venue, and a table while it stands there; all else is as if it were absent.
+    """
 
     def __init__(self, session: Session, *, now: datetime, only_venue: UUID | None = None) -> None:
         self.session, self.now, self.only_venue = session, now, only_venue
-        self._known: dict[tuple[UUID | None, UUID | None, Basis | None], Spot] = {}
+        self._stays: dict[UUID, list[StayRow]] = {}
+        self._known: dict[tuple[UUID, Basis | None], Spot] = {}
 
-    def spot(self, *, venue_id: UUID | None, table_id: UUID | None, basis: Basis | None) -> Spot:
-        """Return a venue or a table; refuse neither and both, and as absent what the asker may not see."""
-        if (venue_id is None) == (table_id is None):
+    def spot(
+        self,
+        *,
+        venue_id: UUID | None,
+        table_id: UUID | None,
+        basis: Basis | None,
+        when: Callable[[Calendar], datetime],
+    ) -> Spot:
+        """Return a venue, or a table where it stands at the instant that ``when`` reads by the calendar of its place.
+
+        Refuses neither and both, and as absent what the asker may not see.
+        """
+        if table_id is not None and venue_id is None:
+            stay = self._stay(table_id, when)
+            return self._known_by((stay.id, basis), lambda: place_of_stay(self.session, stay))
+        if venue_id is None or table_id is not None:
             found = "neither" if venue_id is None else "both"
             raise refused("invalid", where="venue_id", found=found, expected="one of venue_id and table_id")
-        key = (venue_id, table_id, basis)
-        if key not in self._known:
-            self._known[key] = self._look_up(venue_id, table_id, basis)
-        return self._known[key]
+        if self.only_venue not in (None, venue_id):
+            raise not_found("venue")
+        return self._known_by((venue_id, basis), lambda: place_of_venue(self.session, venue_id))
 
-    def _look_up(self, venue_id: UUID | None, table_id: UUID | None, basis: Basis | None) -> Spot:
-        if venue_id is not None:
-            if self.only_venue not in (None, venue_id):
-                raise Problem("not_found", "There is no such venue.")
-            place = place_of_venue(self.session, venue_id)
-        else:
-            assert table_id is not None
-            place = place_of_table(self.session, table_id, at=self.now)
-            if self.only_venue not in (None, place.venue.id):
-                raise Problem("not_found", "There is no such table.")
-        return spot_of(self.session, place, basis)
+    def ask(
+        self, *, venue_id: UUID | None, table_id: UUID | None, basis: Basis | None, when: When, asked: Asked
+    ) -> QuoteOut:
+        """Answer what money buys, or the least that buys so many units, at a venue or table and a time."""
+
+        def read(calendar: Calendar) -> datetime:
+            return read_when(when, calendar, now=self.now)
+
+        spot = self.spot(venue_id=venue_id, table_id=table_id, basis=basis, when=read)
+        return ask(spot, asked, at=read(spot.calendar))
+
+    def _stay(self, table_id: UUID, when: Callable[[Calendar], datetime]) -> StayRow:
+        """Return a table's stay at an instant, read by the clock of the venue where it stands or last stood."""
+        if table_id not in self._stays:
+            self._stays[table_id] = stays_of(self.session, table_id)
+        stays = self._stays[table_id]
+        if self.only_venue is not None and self.only_venue not in {stay.venue_id for stay in stays}:
+            raise not_found("table")
+        last = next(stay.venue_id for stay in reversed(stays) if stay.venue_id is not None)
+        stay = stay_at(stays, when(calendar_of(get_venue(self.session, last))))
+        if self.only_venue not in (None, stay.venue_id):
+            raise not_found("table")
+        return stay
+
+    def _known_by(self, key: tuple[UUID, Basis | None], look_up: Callable[[], Place]) -> Spot:
+        if key not in self._known:
+            self._known[key] = spot_of(self.session, look_up(), key[1])
+        return self._known[key]
 
 
 def spot_of(session: Session, place: Place, basis: Basis | None) -> Spot:
@@ -170,23 +207,23 @@ def ask(spot: Spot, asked: Asked, *, at: datetime) -> QuoteOut:
         players=asked.players,
         accepts=spot.accepts,
     )
-    cautions = answer.cautions
-    if spot.basis == "keyed" and _listed_tariff(spot, at) != answer.span.tariff:
-        cautions = ("not_keyed_yet", *cautions)
-    return _writer(spot).quote(answer, money=money, cautions=cautions)
+    return _writer(spot).quote(answer, money=money, cautions=(*_not_keyed(spot, [at]), *answer.cautions))
 
 
 def answer_scenario(spots: Spots, scenario: ScenarioIn) -> AnswerOut:
     """Answer one scenario: a quote, a purchase event by event, or a metered play."""
-    spot = _spot_of_scenario(spots, scenario)
     if scenario.events is not MISSING:
         _only(scenario, "events", "buys")
+        first = scenario.events[0].at
+        spot = _spot_of_scenario(spots, scenario, lambda calendar: read_at(first, calendar, where="events[0].at"))
         return _purchase(spot, scenario.events, given(scenario.buys, "games"))
     if scenario.from_at is not MISSING or scenario.to_at is not MISSING:
         _only(scenario, "from_at", "to_at", "players")
+        spot = _spot_of_scenario(spots, scenario, lambda calendar: _end_of_play(scenario, "from_at", calendar))
         return _metered(spot, scenario)
     _only(scenario, "at", "day", "time", "money", "games", "minutes", "players")
     when = When(at=given(scenario.at, None), day=given(scenario.day, None), time=given(scenario.time, None))
+    spot = _spot_of_scenario(spots, scenario, lambda calendar: read_when(when, calendar, now=spots.now))
     asked = Asked(
         money=given(scenario.money, None),
         games=given(scenario.games, None),
@@ -197,12 +234,12 @@ def answer_scenario(spots: Spots, scenario: ScenarioIn) -> AnswerOut:
     return AnswerOut(kind="quote", **dict(answered))
 
 
-def _spot_of_scenario(spots: Spots, scenario: ScenarioIn) -> Spot:
+def _spot_of_scenario(spots: Spots, scenario: ScenarioIn, when: Callable[[Calendar], datetime]) -> Spot:
     venue_id, table_id = given(scenario.venue_id, None), given(scenario.table_id, None)
     if scenario.tariff is MISSING:
         if scenario.time_zone is not MISSING:
             raise refused("invalid", where="time_zone", found=scenario.time_zone, expected="only beside a draft tariff")
-        return spots.spot(venue_id=venue_id, table_id=table_id, basis=given(scenario.basis, None))
+        return spots.spot(venue_id=venue_id, table_id=table_id, basis=given(scenario.basis, None), when=when)
     if venue_id is not None or table_id is not None:
         raise refused("invalid", where="tariff", found="a draft beside a place", expected="one of the two")
     if scenario.time_zone is MISSING:
@@ -245,23 +282,33 @@ def _purchase(spot: Spot, events: list[EventIn], buys: str) -> AnswerOut:
         gap_s=spot.gap_s,
         ends_on_start=spot.ends_on_start,
     )
-    return _writer(spot).purchases(purchases)
+    return _writer(spot).purchases(purchases, cautions=_not_keyed(spot, [event.at for event in read]))
 
 
 def _metered(spot: Spot, scenario: ScenarioIn) -> AnswerOut:
-    ends = {}
-    for name in ("from_at", "to_at"):
-        text = getattr(scenario, name)
-        if text is MISSING:
-            raise refused("invalid", where=name, found="nothing", expected="from_at and to_at")
-        ends[name] = read_at(text, spot.calendar, where=name)
+    ends = {name: _end_of_play(scenario, name, spot.calendar) for name in ("from_at", "to_at")}
     charge = charge_play(spot.timetable, **ends, players=given(scenario.players, 1))
-    return _writer(spot).charge(charge, **ends)
+    return _writer(spot).charge(charge, **ends, cautions=_not_keyed(spot, ends.values()))
 
 
-def _listed_tariff(spot: Spot, at: datetime) -> Tariff | None:
+def _end_of_play(scenario: ScenarioIn, name: str, calendar: Calendar) -> datetime:
+    text = getattr(scenario, name)
+    if text is MISSING:
+        raise refused("invalid", where=name, found="nothing", expected="from_at and to_at")
+    return read_at(text, calendar, where=name)
+
+
+def _not_keyed(spot: Spot, instants: Iterable[datetime]) -> tuple[str, ...]:
+    """Return the caution that what a table sells at one of these instants is not what is listed (W8), if so."""
+    differs = spot.basis == "keyed" and any(
+        _tariff_at(spot.listed, at) != _tariff_at(spot.timetable, at) for at in instants
+    )
+    return ("not_keyed_yet",) if differs else ()
+
+
+def _tariff_at(timetable: Timetable, at: datetime) -> Tariff | None:
     try:
-        return spot.listed.at(at).tariff
+        return timetable.at(at).tariff
     except PricingError:
         return None
 

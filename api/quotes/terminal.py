@@ -10,8 +10,7 @@ from sqlmodel import Session, col, select
 
 from api.errors import from_validation, refused
 from api.quotes.models import OfferOut, QuoteOut, ScenarioIn
-from api.quotes.service import Asked, When, ask, read_when, spot_of
-from api.schedules.service import Place, place_of_table
+from api.quotes.service import Asked, Spots, When
 from api.venues.models import PoolTableRow, VenueRow
 from api.wire import given
 
@@ -28,37 +27,32 @@ def answer_on_terminal(session: Session, options: Namespace, *, now: datetime) -
         question = ScenarioIn.model_validate(values)
     except ValidationError as error:
         raise from_validation(error.errors()) from None
-    place = _find_place(session, options.venue, options.table, now=now)
-    spot = spot_of(session, place, given(question.basis, None))
+    venue_id = options.venue and _find(session, VenueRow, col(VenueRow.name), options.venue, where="--venue")
+    table_id = options.table and _find(session, PoolTableRow, col(PoolTableRow.label), options.table, where="--table")
     when = When(at=given(question.at, None), day=given(question.day, None), time=given(question.time, None))
     asked = Asked(**{name: given(getattr(question, name), None) for name in ("money", "games", "minutes")},
                   players=given(question.players, 1))  # fmt: skip
-    answer = ask(spot, asked, at=read_when(when, spot.calendar, now=now))
+    answer = Spots(session, now=now).ask(
+        venue_id=venue_id, table_id=table_id, basis=given(question.basis, None), when=when, asked=asked
+    )
     if options.json:
         return answer.model_dump_json(indent=2, by_alias=True)
-    where = place.venue.name if place.table is None else f"{place.table.label}, {place.venue.name}"
+    venue = session.get_one(VenueRow, answer.venue_id).name
+    where = venue if table_id is None else f"{session.get_one(PoolTableRow, table_id).label}, {venue}"
     return in_words(answer, where=where)
 
 
-def _find_place(session: Session, venue: str | None, table: str | None, *, now: datetime) -> Place:
-    if venue is not None:
-        return Place(_find(session, VenueRow, col(VenueRow.name), venue, where="--venue"))
-    assert table is not None
-    row = _find(session, PoolTableRow, col(PoolTableRow.label), table, where="--table")
-    return place_of_table(session, row.id, at=now)
-
-
-def _find(session: Session, model: Any, name: Any, text: str, *, where: str) -> Any:
-    """Return the row with this id, or the only one with this name."""
+def _find(session: Session, model: Any, name: Any, text: str, *, where: str) -> UUID:
+    """Return the id of the row with this id, or of the only one with this name."""
     try:
-        query = select(model).where(model.id == UUID(text))
+        query = select(model.id).where(model.id == UUID(text))
     except ValueError:
-        query = select(model).where(name == text)
+        query = select(model.id).where(name == text)
     rows = session.exec(query.limit(2)).all()
     if len(rows) != 1:
         found = f"{text!r}, which {'several' if rows else 'none'} have"
         raise refused("invalid", where=where, found=found, expected="an id, or a name that exactly one has")
-    return rows[0]
+    return UUID(str(rows[0]))
 
 
 def in_words(answer: QuoteOut, *, where: str) -> str:

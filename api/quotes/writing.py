@@ -69,13 +69,13 @@ class Writer:
             offers=[self._offer(offer) for offer in answer.offers],
         )
 
-    def purchases(self, purchases: Purchases) -> AnswerOut:
+    def purchases(self, purchases: Purchases, *, cautions: Iterable[str]) -> AnswerOut:
         """Write what a list of events came to."""
         steps = purchases.steps
         return AnswerOut(
             kind="purchase",
             **self._place(),
-            cautions=list(dict.fromkeys(step.caution for step in steps if step.caution is not None)),
+            cautions=[*cautions, *dict.fromkeys(step.caution for step in steps if step.caution is not None)],
             steps=[self._step(step) for step in steps],
             units=purchases.units,
             money=self._money(purchases.money),
@@ -84,12 +84,12 @@ class Writer:
             ends_at=self._local(purchases.ends_at),
         )
 
-    def charge(self, charge: Charge, *, from_at: datetime, to_at: datetime) -> AnswerOut:
+    def charge(self, charge: Charge, *, from_at: datetime, to_at: datetime, cautions: Iterable[str]) -> AnswerOut:
         """Write what a metered play costs."""
         return AnswerOut(
             kind="metered",
             **self._place(),
-            cautions=list(charge.cautions),
+            cautions=[*cautions, *charge.cautions],
             from_at=self.calendar.local(from_at),
             to_at=self.calendar.local(to_at),
             total=self._money(charge.total),
@@ -180,22 +180,24 @@ def csv_of(answer: QuoteOut) -> str:
 
 
 def cell_of(answer: QuoteOut, *, column: str, kind: str | None) -> str:
-    """Return one value of the offer of a kind (else of the first), for a cell; empty where there is none."""
+    """Return one value for a cell: of the offer of a kind (else of the first), or of the answer; empty where none is."""
     offers = [offer for offer in answer.offers if kind in (None, offer.kind)]
-    return str(_row(answer, offers[0])[column]) if offers else ""
+    return str(_row(answer, offers[0] if offers else None)[column])
 
 
-def _row(answer: QuoteOut, offer: OfferOut) -> dict[str, object]:
+def _row(answer: QuoteOut, offer: OfferOut | None) -> dict[str, object]:
+    """Return the columns of a line; without an offer those of the answer alone."""
     values = answer.model_dump(mode="json")
     values |= {
         "window": _as_text(answer.window.name),
         "tariff": answer.tariff.code if answer.tariff else None,
         "version": answer.tariff.version if answer.tariff else None,
     }
-    values |= offer.model_dump(mode="json")
-    if offer.next_break:
+    if offer:
+        values |= offer.model_dump(mode="json")
+    if offer and offer.next_break:
         values |= {"next_break_add": offer.next_break.add, "next_break_units": offer.next_break.units}
-    if offer.least:
+    if offer and offer.least:
         values |= {"least_money": offer.least.money, "least_pay": offer.least.pay}
     row = {name: values.get(name) for name in CSV_COLUMNS}
     return {name: "" if value is None else value for name, value in row.items()}

@@ -1,5 +1,6 @@
 """HTTP for schedules, roll-outs, keyings and the resolved week."""
 
+from datetime import timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
@@ -7,7 +8,6 @@ from fastapi import APIRouter, Query, Request, Response
 from api.access.asking import Asker, OwnerDep, allow
 from api.clock import NowDep
 from api.db import SessionDep, discard
-from api.errors import not_found
 from api.openapi import problems
 from api.paging import After, Limit, ListOut, link_next
 from api.pricing import Calendar, Span
@@ -98,13 +98,12 @@ def get_week(
     """Resolve the trading week of a date: which entry and which tariff holds when."""
     asker.must_see_venue(venue_id)
     place = service.place_of_venue(session, venue_id)
-    if table_id is not None:
-        place = service.place_of_table(session, table_id, at=now)
-        if place.venue.id != venue_id:
-            raise not_found("table")
-    chosen: Basis = basis or ("listed" if table_id is None else "keyed")
     calendar = calendar_of(place.venue)
-    week = service.timetable(session, place, chosen).week(on or calendar.trading_day(now))
+    on = on or calendar.trading_day(now)
+    if table_id is not None:
+        place = service.place_at_venue(session, place.venue, table_id, at=calendar.day_starts(on + timedelta(days=1)))
+    chosen: Basis = basis or ("listed" if table_id is None else "keyed")
+    week = service.timetable(session, place, chosen).week(on)
     days = [
         WeekDayOut(on=day, day=DAYS[day.weekday()], spans=[_span_out(span, calendar) for span in spans])
         for day, spans in week.items()

@@ -7,7 +7,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -16,7 +16,7 @@ from sqlmodel import Session, col, select
 
 from api.clock import new_id
 from api.db import hold
-from api.errors import Problem, refused
+from api.errors import Problem, not_found, refused
 from api.paging import Page, page
 from api.pricing import Fault, Keying, Listing, Schedule, Tariff, Timetable, keyed, listed
 from api.schedules.models import (
@@ -33,7 +33,7 @@ from api.schedules.translation import named_tariffs, read_schedule, with_replace
 from api.tariffs.models import TariffRow
 from api.tariffs.service import compile_tariff, get_tariff
 from api.venues.models import PoolTableRow, StayRow, VenueRow
-from api.venues.service import FUTURE_ALLOWED, calendar_of, get_table, get_venue, stay_at
+from api.venues.service import FUTURE_ALLOWED, calendar_of, get_table, get_venue, stay_at, stays_of
 from api.wire import given
 
 _COMPILED_MAX = 10_000
@@ -87,11 +87,22 @@ def place_of_venue(session: Session, venue_id: UUID) -> Place:
 
 def place_of_table(session: Session, table_id: UUID, *, at: datetime) -> Place:
     """Return a table, and the venue where it stood at an instant; refuse (``not_at_a_venue``) the workshop."""
-    table = get_table(session, table_id)
-    stay = stay_at(session, table_id, at)
+    return place_of_stay(session, stay_at(stays_of(session, table_id), at))
+
+
+def place_at_venue(session: Session, venue: VenueRow, table_id: UUID, *, at: datetime) -> Place:
+    """Return a table at a venue; ``not_found`` where it stood elsewhere just before an instant."""
+    stay = stay_at(stays_of(session, table_id), at - timedelta(microseconds=1))
+    if stay.venue_id != venue.id:
+        raise not_found("table")
+    return place_of_stay(session, stay)
+
+
+def place_of_stay(session: Session, stay: StayRow) -> Place:
+    """Return a table during a stay; refuse (``not_at_a_venue``) one in the workshop."""
     if stay.venue_id is None:
         raise Problem("not_at_a_venue")
-    return Place(get_venue(session, stay.venue_id), table, stay)
+    return Place(get_venue(session, stay.venue_id), get_table(session, stay.pool_table_id), stay)
 
 
 def listed_at(session: Session, place: Place) -> Timetable:

@@ -13,7 +13,6 @@ from api.schedules.models import OnDateOut, RecurringOut, ScheduleIn, ScheduleOu
 from api.schedules.recurrence import Recurrence
 from api.wire import DAYS, given
 
-
 _NONE: list[Any] = []
 
 

@@ -5,6 +5,7 @@
 - A tax area's dated rates are added to, never changed.
 """
 
+from collections.abc import Sequence
 from datetime import datetime, time, timedelta
 from typing import Any, TypeVar, cast
 from uuid import UUID
@@ -173,12 +174,16 @@ def last_stay_at_a_venue(session: Session, table: PoolTableRow) -> tuple[StayRow
     return session.exec(query).one()
 
 
-def stay_at(session: Session, table_id: UUID, at: datetime) -> StayRow:
-    """Return where a table stood at an instant; before its first stay, that first one."""
+def stays_of(session: Session, table_id: UUID) -> list[StayRow]:
+    """Return where a table has stood, first stay first; ``not_found`` where there is no such table."""
+    get_table(session, table_id)
     query = select(StayRow).where(StayRow.pool_table_id == table_id)
-    newest_first = query.order_by(col(StayRow.from_at).desc(), col(StayRow.id).desc())
-    found = session.exec(newest_first.where(col(StayRow.from_at) <= at).limit(1)).first()
-    return found or session.exec(query.order_by(col(StayRow.from_at), col(StayRow.id)).limit(1)).one()
+    return list(session.exec(query.order_by(col(StayRow.from_at), col(StayRow.id))).all())
+
+
+def stay_at(stays: Sequence[StayRow], at: datetime) -> StayRow:
+    """Return the stay, of a table's in time order, that covers an instant; before the first, that first one."""
+    return next((stay for stay in reversed(stays) if stay.from_at <= at), stays[0])
 
 
 def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime) -> StayRow:
