@@ -1,0 +1,95 @@
+"""Readings on record: paged by arrival without a skip, struck by a later note, their newest by when they were taken."""
+
+import threading
+from datetime import UTC, datetime
+from uuid import UUID, uuid4
+
+from sqlalchemy import Engine
+from sqlmodel import Session
+
+from api.db import reading, writing
+from api.readings import service
+from api.readings.models import ReadingIn
+from api.readings.outcomes import Sender
+from tests.readings.conftest import Readings
+
+SINCE = datetime(2026, 1, 1, tzinfo=UTC)
+
+
+def test_pages_follow_the_order_of_arrival_whatever_was_taken_when(readings: Readings) -> None:
+    minutes = (4, 1, 3, 2, 1)
+    for n, minute in enumerate(minutes):
+        readings.post(readings.reading(taken_at=f"2026-11-25T12:0{minute}:00-05:00", note=str(n)))
+    first = readings.client.get("/v1/readings?limit=2")
+    second = readings.client.get(f"/v1/readings?limit=2&after={first.json()['next']}").json()
+    third = readings.client.get(f"/v1/readings?limit=2&after={second['next']}").json()
+    pages = [first.json(), second, third]
+    assert [[item["note"] for item in page["items"]] for page in pages] == [["0", "1"], ["2", "3"], ["4"]]
+    assert third["next"] is None
+    assert first.headers["Link"] == f'</v1/readings?limit=2&after={first.json()["next"]}>; rel="next"'
+
+
+def test_the_list_goes_on_after_the_last_one_seen(readings: Readings) -> None:
+    sent = [readings.reading() for _ in range(3)]
+    readings.post(*sent)
+    assert readings.stored(f"after={sent[2]['id']}") == []
+    later = readings.reading()
+    readings.post(later)
+    assert [item["id"] for item in readings.stored(f"after={sent[2]['id']}")] == [later["id"]]
+
+
+def test_after_names_a_reading(readings: Readings) -> None:
+    response = readings.client.get(f"/v1/readings?after={uuid4()}")
+    assert (response.status_code, response.json()["errors"][0]["where"]) == (422, "after")
+
+
+def test_who_records_at_once_is_numbered_in_the_order_of_commit(readings: Readings, engine: Engine) -> None:
+    table_id = readings.table["id"]
+
+    def record(session: Session, note: str) -> None:
+        sent = ReadingIn.model_validate(readings.reading(note=note))
+        service.record(session, [sent], sender=Sender("a test"), now=datetime(2026, 11, 25, 17, 2, tzinfo=UTC))
+
+    def record_second() -> None:
+        with writing(engine) as session:
+            record(session, "second")
+
+    with writing(engine) as session:
+        record(session, "first")
+        second = threading.Thread(target=record_second)
+        second.start()
+        second.join(0.3)
+        assert second.is_alive()  # it waits for the first to be committed
+    second.join(5)
+    assert [item["note"] for item in readings.stored(f"table_id={table_id}")] == ["first", "second"]
+
+
+def test_a_struck_reading_stays_visible_and_counts_no_more(readings: Readings, engine: Engine) -> None:
+    kept, wrong = (readings.reading(supply={"volts": volts}) for volts in ("12.50", "21.50"))
+    readings.post(kept, wrong)
+    struck = readings.route.post(f"/readings/{wrong['id']}/strike", {"reason": "digits swapped"})
+    assert (struck["struck"]["reason"], struck["struck"]["struck_by"]) == ("digits swapped", "the owner")
+    assert [item["struck"] is None for item in readings.stored()] == [True, False]
+    assert voltages(engine, readings) == [12_500]
+    again = readings.client.post(f"/v1/readings/{wrong['id']}/strike", json={"reason": "once more"})
+    assert (again.status_code, again.json()["type"]) == (409, "/problems/already_struck")
+    assert readings.post(wrong)["duplicate"] == 1
+
+
+def test_a_reading_that_does_not_exist_cannot_be_struck(readings: Readings) -> None:
+    assert readings.client.post(f"/v1/readings/{uuid4()}/strike", json={"reason": "no"}).status_code == 404
+
+
+def test_the_newest_is_the_last_taken_and_neither_late_nor_odd_ones_are(readings: Readings, engine: Engine) -> None:
+    taken = (("12:04:00", "12.40"), ("12:01:00", "12.60"), ("12:06:00", "12.10"), ("11:00:00", "12.70"))
+    for at, volts in taken:
+        readings.post(readings.reading(taken_at=f"2026-11-25T{at}-05:00", supply={"volts": volts}))
+    assert voltages(engine, readings) == [12_600, 12_400]
+    assert voltages(engine, readings, most=1) == [12_400]
+
+
+def voltages(engine: Engine, readings: Readings, most: int = 10) -> list[int]:
+    table_id = UUID(readings.table["id"])
+    with reading(engine) as session:
+        found = service.history(session, [table_id], "supply", since=SINCE, most=most)[table_id]
+    return [row.battery_mv for row in found]
