@@ -50,9 +50,9 @@ class Limits:
     def __post_init__(self) -> None:
         least = {"rungs_max": 0, "price_step": 1, "units_step": 1, "units_min": 1, "units_max": 1}
         faults = [
-            Fault("bad_limit", name, repr(value), f"a whole number of at least {bound}")
+            Fault("bad_limit", name, repr(getattr(self, name)), f"a whole number of at least {bound}")
             for name, bound in least.items()
-            if (value := getattr(self, name)) is not None and (type(value) is not int or value < bound)
+            if not _is_limit(getattr(self, name), bound, may_be_absent=name in ("rungs_max", "units_max"))
         ]
         if not faults and self.units_max is not None and self.units_least > self.units_max:
             expected = f"at least {self.units_least}, the least multiple of units_step that units_min allows"
@@ -67,6 +67,7 @@ class Limits:
 
     @property
     def sold(self) -> bool:
+        """Whether the controller sells this kind at all."""
         return self.rungs_max != 0
 
     def nearest_price(self, pays: int) -> int:
@@ -74,12 +75,20 @@ class Limits:
         steps = (2 * pays + self.price_step - 1) // (2 * self.price_step)
         return max(steps, 1) * self.price_step
 
+    def reaches(self, units: int) -> bool:
+        """Tell whether ``units``, on the nearest step, are within the least and the most."""
+        nearest = self._on_step(units)
+        return self.units_min <= nearest and (self.units_max is None or nearest <= self.units_max)
+
     def nearest_units(self, units: int) -> int:
         """Return the number of units that can be keyed nearest to ``units``; of two, the higher: in the player's favour."""
-        nearest = (2 * units + self.units_step) // (2 * self.units_step) * self.units_step
+        nearest = self._on_step(units)
         if self.units_max is not None:
             nearest = min(nearest, self.units_max // self.units_step * self.units_step)
         return max(nearest, self.units_least)
+
+    def _on_step(self, units: int) -> int:
+        return max((2 * units + self.units_step) // (2 * self.units_step), 1) * self.units_step
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +157,10 @@ def controller_of(data: Mapping[str, Any], currency: str) -> Controller:
     if faults:
         raise PricingError(*faults)
     return Controller(**parts)
+
+
+def _is_limit(value: object, least: int, *, may_be_absent: bool) -> bool:
+    return may_be_absent if value is None else type(value) is int and value >= least
 
 
 _PARTS = frozenset(Controller.__dataclass_fields__)

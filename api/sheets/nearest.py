@@ -6,7 +6,8 @@
 In this order, so that the same tariff always gives the same prices:
 
 1. a kind that the controller does not sell is not sold; metered time never is; free play only where there is a setting;
-2. prices and units go to the nearest step, a tie in the player's favour, and into the least and most;
+2. prices and units go to the nearest step, a tie in the player's favour; a rung whose units then are below the least or
+   above the most is dropped, unless none is left: then the first is brought to the least or the most;
 3. a rung that then no longer rises, or gives less than those below it (P3), is dropped; of two at one price the higher stays;
 4. of too many rungs the one goes, again and again, without which the units at the tariff's own rungs change least
    (a tie drops the highest); the first rung, the plain price, stays;
@@ -118,7 +119,11 @@ def _on_steps(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tupl
     """Bring every rung to the nearest price and units; drop those that then no longer make a ladder."""
     misfits: list[Misfit] = []
     kept: list[Rung] = []
-    for rung in wanted.rungs:
+    some_fit = any(limits.reaches(rung.units) for rung in wanted.rungs)
+    for number, rung in enumerate(wanted.rungs):
+        if (some_fit or number) and not limits.reaches(rung.units):
+            misfits.append(_dropped("units_out_of_bounds", rung, kind, _bounds(limits), currency))
+            continue
         near = Rung(limits.nearest_price(rung.pays), limits.nearest_units(rung.units))
         misfits += _off_step(rung, near, kind, limits, currency)
         below = kept[:-1] if kept and kept[-1].pays == near.pays else kept
@@ -142,11 +147,14 @@ def _off_step(rung: Rung, near: Rung, kind: Kind, limits: Limits, currency: str)
         change = f"a price that is a multiple of {step}, such as {format_money(near.pays, currency)}"
         misfits.append(Misfit("price_off_step", kind, asked, f"prices in steps of {step}", change, instead))
     if near.units != rung.units:
-        most = f"to {limits.units_max}" if limits.units_max is not None else "up"
-        limit = f"from {limits.units_min} {most} in steps of {limits.units_step}"
         change = f"{kind} within these limits, such as {near.units}"
-        misfits.append(Misfit("units_off_step", kind, asked, limit, change, instead))
+        misfits.append(Misfit("units_off_step", kind, asked, _bounds(limits), change, instead))
     return misfits
+
+
+def _bounds(limits: Limits) -> str:
+    most = f"to {limits.units_max}" if limits.units_max is not None else "up"
+    return f"from {limits.units_min} {most} in steps of {limits.units_step}"
 
 
 def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tuple[Ladder, list[Misfit]]:
