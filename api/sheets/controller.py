@@ -33,6 +33,10 @@ from .days import DAYS, minute_of_day
 Clock = Literal["weekday", "date"]
 
 
+def _is_limit(value: object, least: int, *, may_be_absent: bool) -> bool:
+    return may_be_absent if value is None else type(value) is int and value >= least
+
+
 @dataclass(frozen=True, slots=True)
 class Limits:
     """What a controller can hold of one kind; ``price_step`` in minor units, units are games or minutes.
@@ -157,10 +161,6 @@ def controller_of(data: Mapping[str, Any], currency: str) -> Controller:
     if faults:
         raise PricingError(*faults)
     return Controller(**parts)
-
-
-def _is_limit(value: object, least: int, *, may_be_absent: bool) -> bool:
-    return may_be_absent if value is None else type(value) is int and value >= least
 
 
 _PARTS = frozenset(Controller.__dataclass_fields__)

@@ -228,3 +228,9 @@ def test_what_the_windows_found_leave_out_is_closed() -> None:
         (240, 840, True),
         (840, 1440, False),
     ]
+
+
+def test_a_limit_that_is_null_or_no_number_is_refused() -> None:
+    with pytest.raises(PricingError) as refused:
+        controller_of({"games": {"units_step": None, "rungs_max": True, "units_min": 0}}, "USD")
+    assert [fault.where for fault in refused.value.faults] == ["games.rungs_max", "games.units_step", "games.units_min"]
