@@ -7,8 +7,8 @@
   than there is, and a second reversal or one of a reversal, are refused.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Generator, Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
 from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
 from typing import Any, Literal
@@ -311,8 +311,8 @@ def page_entries(session: Session, *, after: int, limit: int) -> tuple[list[Entr
 
 def check_ledger(session: Session) -> LedgerCheckOut:
     """Follow the whole chain, one entry at a time, and say whether it holds (L3)."""
-    with _any_text(session):
-        bad = verify(_records(session))
+    with _any_text(session), closing(_records(session)) as records:
+        bad = verify(records)
     last = select(EntryRow.hash).order_by(col(EntryRow.number).desc()).limit(1)
     return LedgerCheckOut(
         ok=bad is None,
@@ -322,7 +322,7 @@ def check_ledger(session: Session) -> LedgerCheckOut:
     )
 
 
-def _records(session: Session) -> Iterator[Record]:
+def _records(session: Session) -> Generator[Record]:
     """Stream the journal as it is stored, whatever stands there: what was tampered with may be no entry any more."""
     table, lines = EntryRow.__table__, PostingRow.__table__  # type: ignore[attr-defined]
     columns = [type_coerce(column, NULLTYPE) for column in (*table.c, *lines.c)]
@@ -333,11 +333,11 @@ def _records(session: Session) -> Iterator[Record]:
     )
     width = len(table.c)
     names = [column.key for column in table.c]
-    result = session.execute(query.execution_options(yield_per=1000))
-    for _, group in groupby(result, key=lambda stored: stored[0]):
-        rows = list(group)
-        lines_of = [tuple(row[width + 2 :]) for row in rows if row[width] is not None]
-        yield stored_record(dict(zip(names, rows[0], strict=False)), lines_of)
+    with session.execute(query.execution_options(yield_per=1000)) as result:
+        for _, group in groupby(result, key=lambda stored: stored[0]):
+            rows = list(group)
+            lines_of = [tuple(row[width + 2 :]) for row in rows if row[width] is not None]
+            yield stored_record(dict(zip(names, rows[0], strict=False)), lines_of)
 
 
 @contextmanager
