@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from uuid import UUID
 
 import uvicorn
+from sqlalchemy.exc import OperationalError
 
 from api import clock, migrate
 from api.access.models import ROLES
@@ -19,6 +20,7 @@ from api.ledger.service import check_ledger
 from api.main import VERSION, create_app
 from api.pricing import PricingError
 from api.quotes.terminal import answer_on_terminal
+from api.venues.service import get_table, get_venue
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -28,9 +30,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return int(options.run(options) or 0)
     except (Problem, PricingError) as error:
         problem = problem_out(error)
-        print(f"{problem.title}. {problem.detail}", file=sys.stderr)
+        print(f"{problem.title}.", file=sys.stderr)
+        if isinstance(error, Problem) and problem.detail != problem.title:
+            print(f"  {problem.detail}", file=sys.stderr)
         for item in problem.errors:
             print(f"  {item.where}: found {item.found}, expected {item.expected}", file=sys.stderr)
+    except OperationalError as error:
+        print(f"The database does not answer: {str(error.orig).strip()}", file=sys.stderr)
     except ValueError as error:
         print(error, file=sys.stderr)
     return 1
@@ -125,6 +131,10 @@ def _migrate(options: argparse.Namespace) -> None:  # noqa: ARG001
 def _create_token(options: argparse.Namespace) -> None:
     migrate.upgrade(get_engine())
     with writing(get_engine()) as session:
+        if options.venue is not None:
+            get_venue(session, options.venue)
+        if options.table is not None:
+            get_table(session, options.table)
         _, token = make_token(
             session,
             name=options.name,

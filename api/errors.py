@@ -84,7 +84,7 @@ def problem_out(problem: Problem | PricingError) -> ProblemOut:
         title=kind.title,
         status=kind.status,
         detail=str(problem) if isinstance(problem, PricingError) else problem.detail,
-        errors=[ErrorOut(where=fault.where, found=fault.found, expected=fault.expected) for fault in faults],
+        errors=[ErrorOut(where=fault.where or "body", found=fault.found, expected=fault.expected) for fault in faults],
     )
 
 
@@ -114,7 +114,10 @@ def _place(location: Sequence[str | int]) -> str:
     return place or "body"
 
 
-_IN_WORDS = {"missing": ("nothing", "a value"), "extra_forbidden": ("a field that does not exist here", "no such field")}
+_IN_WORDS = {
+    "missing": ("nothing", "a value"),
+    "extra_forbidden": ("a field that does not exist here", "no such field"),
+}
 
 
 def from_validation(errors: Sequence[Any]) -> Problem:

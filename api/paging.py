@@ -26,10 +26,10 @@ After = Annotated[Id | None, Query(description="The `next` of the page before.")
 
 @dataclass(frozen=True, slots=True)
 class Page(Generic[R]):
-    """Some rows, and the id after which the next page begins (None on the last)."""
+    """Some rows, and the key after which the next page begins (None on the last)."""
 
     rows: Sequence[R]
-    next: UUID | None
+    next: Any
 
 
 class ListOut(BaseModel, Generic[O_]):
@@ -41,9 +41,9 @@ class ListOut(BaseModel, Generic[O_]):
     next: Id | None
 
 
-def page(session: Session, query: SelectOfScalar[Any], *, key: Any, limit: int, after: UUID | None) -> Page[Any]:
-    """Return the rows of ``query`` whose ``key`` (a UUID column of the row) comes after ``after``, in its order."""
-    column: ColumnElement[UUID] = key
+def page(session: Session, query: SelectOfScalar[Any], *, key: Any, limit: int, after: UUID | str | None) -> Page[Any]:
+    """Return the rows of ``query`` whose ``key`` (a column that tells rows apart) comes after ``after``, in its order."""
+    column: ColumnElement[Any] = key
     if after is not None:
         query = query.where(column > after)
     rows = session.exec(query.order_by(column).limit(limit + 1)).all()

@@ -71,6 +71,24 @@ PROBLEMS: dict[str, ProblemKind] = {
             "An entry that is stored is no entry any more: ask /ledger/verify which, and look at a backup.",
         ),
         (
+            "already_answered",
+            409,
+            "The dispute was answered",
+            "A dispute is answered once. Whoever does not agree raises another.",
+        ),
+        (
+            "already_reversed",
+            409,
+            "The collection was reversed",
+            "A reversed collection stays reversed. Record a new one of the same venue, tables and time in its place.",
+        ),
+        (
+            "already_settled",
+            409,
+            "The collection was settled",
+            "A collection is settled once. To settle it anew, reverse it and record it again.",
+        ),
+        (
             "conflict",
             409,
             "What is stored stands against this",
@@ -87,6 +105,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             409,
             "This is fixed once there is a schedule",
             "Time zone, start of the trading day and currency of a venue cannot change once it has a schedule: past answers would change with them.",
+        ),
+        (
+            "no_agreement",
+            409,
+            "No agreement is in force on that date",
+            "Publish an agreement of the venue that begins on or before the collection's trading date, then settle it.",
         ),
         (
             "no_schedule_yet",
@@ -246,6 +270,12 @@ PROBLEMS: dict[str, ProblemKind] = {
         ("no_credit", 422, "A start without credit", "A game is started only after it was bought."),
         ("no_pieces", 422, "No play to price", "A play has a start and an end."),
         ("not_one_question", 422, "Not exactly one question", "Ask for one of money, games and minutes."),
+        (
+            "odd_denominations",
+            422,
+            "Coins and notes that fit no common step",
+            "There are too many amounts to look through: name fewer denominations.",
+        ),
         ("other_day_start", 422, "Another start of the day", "A schedule is made for the day start of its venue."),
         (
             "period_backwards",
@@ -319,6 +349,41 @@ PROBLEMS: dict[str, ProblemKind] = {
             "The window runs past the trading day",
             "Write two windows: one to the end of the day, one from the start of the next.",
         ),
+        # 422: what a collection, an agreement or a tax rate refuses
+        ("bad_choice", 422, "Not one of the choices", "The list of errors names what may stand there."),
+        ("bad_count", 422, "Not a count", "Counts and amounts are whole, from 0, and not beyond what can be handled."),
+        ("bad_divisor", 422, "Not a tax divisor", "A published divisor is at least 1 and below 2, such as 1.065."),
+        ("bad_percent", 422, "Not a percentage", "Percentages are from 0 to 100 and have at most 4 decimals."),
+        (
+            "bad_tax_rate",
+            422,
+            "Not a tax rate",
+            "A rate is at least 0 and below 100 per cent, a divisor at least 1 and below 2.",
+        ),
+        ("bad_weight", 422, "Not a weight", "Weights are grams, from 0 to a tonne."),
+        (
+            "name_used_twice",
+            422,
+            "A name is used twice",
+            "What is carried forward is carried by name: give each its own.",
+        ),
+        ("never_at_venue", 422, "The table never was at that venue", "Name a table that stands, or once stood, there."),
+        ("never_due", 422, "It would never fall due", "What is due once falls due while the agreement runs."),
+        ("nothing_to_spread", 422, "There is nothing to spread over", "Spread is what is per week, month or year."),
+        (
+            "one_way_to_share",
+            422,
+            "Not exactly one way to share",
+            "An agreement has one of venue_percent, steps and amount_tiers.",
+        ),
+        (
+            "refunds_exceed_expected",
+            422,
+            "More was refunded than was paid in",
+            "Refunds out of the box cannot be more than the meters say was paid in. Was a refund paid by the venue?",
+        ),
+        ("steps_not_rising", 422, "The steps do not rise", "Steps begin in week 1, each in a later week."),
+        ("table_named_twice", 422, "A table is named twice", "A collection names each of its tables once."),
         # 429, 503
         ("too_many", 429, "Too many attempts", "Wait for as long as Retry-After says."),
         (

@@ -18,6 +18,10 @@ class Fault:
     found: str
     expected: str
 
+    def __str__(self) -> str:
+        place = f"{self.where}: " if self.where else ""
+        return f"{place}found {self.found}, expected {self.expected}"
+
     def within(self, where: str) -> Fault:
         """Return the same fault seen from outside, where the faulty value is called ``where``."""
         joiner = "" if not self.where or self.where.startswith("[") else "."
@@ -31,7 +35,7 @@ class PricingError(ValueError):
         if not faults:
             raise TypeError("a PricingError needs at least one fault")
         self.faults = faults
-        super().__init__("; ".join(f"{f.where}: found {f.found}, expected {f.expected}" for f in faults))
+        super().__init__("; ".join(str(fault) for fault in faults))
 
     @property
     def code(self) -> str:

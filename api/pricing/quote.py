@@ -265,7 +265,7 @@ def _check(*, at: datetime, money: int | None, games: int | None, minutes: int |
     faults = _naive(at=at)
     if len(named) != 1:
         found = " and ".join(named) or "none of them"
-        faults.append(Fault("not_one_question", "", found, "one of money, games and minutes"))
+        faults.append(Fault("not_one_question", "money", found, "one of money, games and minutes"))
     if money is not None and not (type(money) is int and 0 <= money <= MOST_MINOR):
         faults.append(Fault("bad_money", "money", repr(money), f"minor units from 0 to {MOST_MINOR}"))
     if type(players) is not int or not 1 <= players <= MOST_PLAYERS:

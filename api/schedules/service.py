@@ -49,6 +49,11 @@ class Place:
     stay: StayRow | None = None
 
 
+def hold_venue(session: Session, venue_id: UUID) -> None:
+    """Let nobody else publish for a venue or change what its schedules fix until this transaction ends."""
+    hold(session, f"schedules:{venue_id}")
+
+
 def has_schedule(session: Session, venue_id: UUID) -> bool:
     """Tell whether a venue, or a table there, has ever had a schedule."""
     return session.exec(select(ScheduleRow.id).where(ScheduleRow.venue_id == venue_id).limit(1)).first() is not None
@@ -56,12 +61,14 @@ def has_schedule(session: Session, venue_id: UUID) -> bool:
 
 def publish_for_venue(session: Session, venue_id: UUID, schedule: ScheduleIn, *, now: datetime) -> ScheduleRow:
     """Publish a schedule of a venue."""
+    hold_venue(session, venue_id)
     return _publish(session, Place(get_venue(session, venue_id)), schedule, now=now)
 
 
 def publish_for_table(session: Session, table_id: UUID, message: TableScheduleIn, *, now: datetime) -> ScheduleRow:
     """Publish a schedule of a table's own, for its present stay, or end it (``follow_venue``)."""
     place = place_of_table(session, table_id, at=now)
+    hold_venue(session, place.venue.id)
     if given(message.follow_venue, False):
         entries = message.model_dump(exclude={"effective_on", "follow_venue"})
         if entries:
@@ -206,7 +213,9 @@ def roll_out(session: Session, tariff_id: UUID, rollout: RolloutIn, *, now: date
     if rollout.venue_ids is MISSING:
         venues = list(session.exec(select(VenueRow).order_by(col(VenueRow.id))).all())
     else:
-        venues = [get_venue(session, venue_id) for venue_id in rollout.venue_ids]
+        venues = [get_venue(session, venue_id) for venue_id in sorted(set(rollout.venue_ids))]
+    for venue in venues:
+        hold_venue(session, venue.id)
     published: list[ScheduleRow] = []
     for place in _places_with_schedules(session, venues):
         for row in _would_hold(session, place, rollout, now=now):
@@ -273,7 +282,6 @@ def _publish(session: Session, place: Place, message: ScheduleIn, *, now: dateti
 
 
 def _store(session: Session, place: Place, *, now: datetime, **values: Any) -> ScheduleRow:
-    hold(session, f"schedules:{place.venue.id}")
     row = ScheduleRow(
         id=new_id(),
         venue_id=place.venue.id,

@@ -22,7 +22,6 @@ from api.wire import (
     MoneyOut,
     Name,
     Out,
-    Percent,
     Text,
     TimeOfDay,
     Yes,
@@ -36,6 +35,7 @@ Beyond = Literal["again", "first_rung"]
 ControllerClock = Literal["weekday", "date"]
 Box = Literal["emptied", "travels"]
 MeterName = Annotated[str, Limits(pattern=r"^[a-z][a-z0-9_]{0,39}$", description="A short name, such as cash.")]
+TaxAreaCode = Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$")]
 Amount = Annotated[str, Limits(pattern=r"^[0-9]{1,6}(\.[0-9]{1,3})?$")]
 
 
@@ -111,14 +111,14 @@ class TaxRateIn(In):
     """A rate of a tax included in the price, from a date on: a percentage, or a published divisor of the gross."""
 
     from_on: Date
-    rate_percent: Percent | MISSING = MISSING
-    divisor: Annotated[str, Limits(pattern=r"^[0-9]{1,3}(\.[0-9]{1,9})?$")] | MISSING = MISSING
+    rate_percent: Annotated[str, Limits(pattern=r"^[0-9]{1,2}(\.[0-9]{1,4})?$")] | MISSING = MISSING
+    divisor: Annotated[str, Limits(pattern=r"^1(\.[0-9]{1,6})?$")] | MISSING = MISSING
 
 
 class TaxAreaIn(In):
     """A tax area to make, or dated rates to add to one."""
 
-    code: Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$")]
+    code: TaxAreaCode
     name: Name
     rates: Annotated[list[TaxRateIn], Limits(min_length=1, max_length=200)]
 
@@ -137,6 +137,13 @@ class TaxAreaOut(Out):
     code: str
     name: str
     rates: list[TaxRateOut]
+
+
+class TaxAreasOut(Out):
+    """A page of the tax areas, by code; ``next`` is the last code on it."""
+
+    items: list[TaxAreaOut]
+    next: TaxAreaCode | None
 
 
 class VenueIn(In):

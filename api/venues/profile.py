@@ -10,6 +10,7 @@ from typing import Any
 
 from api.pricing.errors import Fault, PricingError
 from api.pricing.money import format_money, parse_money
+from api.pricing.payable import next_payable
 
 _MONEY_PLACES = (
     ("controller", "games", "price_step"),
@@ -21,8 +22,8 @@ _MONEY_PLACES = (
 def normal_profile(profile: Mapping[str, Any], currency: str) -> dict[str, Any]:
     """Return a profile with its money in the currency's full decimals and its denominations ascending.
 
-    Refuses (``bad_denomination``, ``bad_meter``, ``bad_money``) denominations of 0 or named twice, a meter named
-    twice, a money meter without the value of a count, and amounts that the currency does not have.
+    Refuses (``bad_denomination``, ``odd_denominations``, ``bad_meter``, ``bad_money``) denominations of 0 or named
+    twice, such as no amount can be made up of in reasonable time, a meter named twice, a money meter without the value of a count, and amounts that the currency does not have.
     """
     faults: list[Fault] = []
     normal = dict(profile)
@@ -51,7 +52,13 @@ def _denominations(accepts: list[str], currency: str, faults: list[Fault]) -> li
             found = "0" if amount == 0 else f"{text} again"
             faults.append(Fault("bad_denomination", f"accepts[{i}]", found, "a coin or note above 0, named once"))
         amounts.append(amount)
-    return [format_money(amount, currency) for amount in sorted(set(amounts))]
+    coins = sorted(set(amounts) - {0})
+    try:
+        if coins:
+            next_payable(coins, 1)
+    except PricingError as error:
+        faults.extend(error.faults)
+    return [format_money(coin, currency) for coin in coins]
 
 
 def _meter(meter: Mapping[str, Any], where: str, currency: str, faults: list[Fault]) -> dict[str, Any]:

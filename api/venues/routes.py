@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Request, Response
+from fastapi import APIRouter, Header, Query, Request, Response
 
 from api.access.asking import Asker, OwnerDep, allow
 from api.clock import NowDep
@@ -10,7 +10,7 @@ from api.db import SessionDep
 from api.openapi import problems
 from api.paging import After, Limit, ListOut, link_next
 from api.routing import Route
-from api.schedules.service import has_schedule
+from api.schedules.service import has_schedule, hold_venue
 from api.venues import service
 from api.venues.models import (
     MoveIn,
@@ -18,8 +18,10 @@ from api.venues.models import (
     TableChangeIn,
     TableIn,
     TableOut,
+    TaxAreaCode,
     TaxAreaIn,
     TaxAreaOut,
+    TaxAreasOut,
     VenueChangeIn,
     VenueIn,
     VenueOut,
@@ -70,6 +72,7 @@ def change_venue(
     if_match: IfMatch = None,
 ) -> VenueOut:
     """Change a venue. Time zone, currency and start of the day are fixed once it has a schedule."""
+    hold_venue(session, venue_id)
     row = service.change_venue(session, venue_id, change, if_match=if_match, scheduled=has_schedule(session, venue_id))
     response.headers["ETag"] = service.etag_of(row)
     return service.venue_out(row)
@@ -138,6 +141,15 @@ def put_tax_area(session: SessionDep, asker: OwnerDep, now: NowDep, area: TaxAre
 
 
 @router.get("/tax-areas", responses=problems())
-def list_tax_areas(session: SessionDep, asker: ReaderDep) -> ListOut[TaxAreaOut]:
-    """List the tax areas with their rates by date."""
-    return ListOut(items=[service.tax_area_out(row) for row in service.list_tax_areas(session)], next=None)
+def list_tax_areas(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    asker: ReaderDep,
+    limit: Limit = 100,
+    after: Annotated[TaxAreaCode | None, Query(description="The `next` of the page before.")] = None,
+) -> TaxAreasOut:
+    """List the tax areas by code, with their rates by date."""
+    found = service.page_tax_areas(session, limit=limit, after=after)
+    link_next(request, response, found.next)
+    return TaxAreasOut(items=[service.tax_area_out(row) for row in found.rows], next=found.next)

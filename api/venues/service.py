@@ -17,6 +17,7 @@ from api.clock import new_id
 from api.db import hold
 from api.errors import Problem, not_found, refused
 from api.paging import Page, page
+from api.pricing import Fault, PricingError
 from api.pricing.money import exponent
 from api.pricing.trading_day import Calendar, zone_named
 from api.venues.models import (
@@ -56,8 +57,7 @@ _FIXED = ("time_zone", "currency", "day_starts_at")
 
 def create_venue(session: Session, venue: VenueIn, *, now: datetime) -> VenueRow:
     """Store a new venue."""
-    zone_named(venue.time_zone)
-    exponent(venue.currency)
+    _must_exist(time_zone=venue.time_zone, currency=venue.currency)
     _must_know_tax_area(session, given(venue.tax_area, None))
     row = VenueRow(id=new_id(), made_at=now, **{"day_starts_at": DAY_STARTS_AT, **venue.model_dump()})
     session.add(row)
@@ -98,20 +98,22 @@ def change_venue(
     values = change.model_dump()
     fixed = [name for name in _FIXED if name in values and values[name] != getattr(row, name)]
     if fixed and scheduled:
-        raise refused("fixed_by_schedule", where=fixed[0], found=values[fixed[0]], expected=str(getattr(row, fixed[0])))
-    if "time_zone" in values:
-        zone_named(values["time_zone"])
-    if "currency" in values:
-        exponent(values["currency"])
-        if values["currency"] != row.currency and _has_tables(session, venue_id):
-            raise refused(
-                "conflict",
-                where="currency",
-                found=values["currency"],
-                expected=f"{row.currency}, as long as tables stand here",
-            )
+        faults = [Fault("fixed_by_schedule", name, _said(values[name]), _said(getattr(row, name))) for name in fixed]
+        raise Problem("fixed_by_schedule", errors=faults)
+    _must_exist(time_zone=values.get("time_zone"), currency=values.get("currency"))
+    if "currency" in values and values["currency"] != row.currency and _has_tables(session, venue_id):
+        raise refused(
+            "conflict",
+            where="currency",
+            found=values["currency"],
+            expected=f"{row.currency}: tables that stand or stood here sell in it",
+        )
     _must_know_tax_area(session, values.get("tax_area"))
     return _apply(session, row, values)
+
+
+def _said(value: str | time) -> str:
+    return value if isinstance(value, str) else f"{value:%H:%M}"
 
 
 def calendar_of(venue: VenueRow) -> Calendar:
@@ -229,16 +231,15 @@ def put_tax_area(session: Session, area: TaxAreaIn, *, now: datetime) -> TaxArea
     rates = [rate.model_dump(mode="json") for rate in area.rates]
     for i, rate in enumerate(rates):
         if ("rate_percent" in rate) == ("divisor" in rate):
-            raise refused(
-                "invalid", where=f"rates[{i}]", found=sorted(rate), expected="one of rate_percent and divisor"
-            )
+            found = "both" if "divisor" in rate else "neither"
+            raise refused("invalid", where=f"rates[{i}]", found=found, expected="one of rate_percent and divisor")
     row = session.get(TaxAreaRow, area.code) or TaxAreaRow(code=area.code, name=area.name, rates=[], made_at=now)
     standing = {rate["from_on"]: rate for rate in row.rates}
     for i, rate in enumerate(rates):
-        if standing.setdefault(rate["from_on"], rate) != rate:
-            raise refused(
-                "conflict", where=f"rates[{i}]", found=rate, expected=f"what stands: {standing[rate['from_on']]}"
-            )
+        stands = standing.setdefault(rate["from_on"], rate)
+        if stands != rate:
+            found, expected = _rate_in_words(rate), f"{_rate_in_words(stands)}, which stands from that date on"
+            raise refused("conflict", where=f"rates[{i}]", found=found, expected=expected)
     row.name = area.name
     row.rates = sorted(standing.values(), key=lambda rate: str(rate["from_on"]))
     session.add(row)
@@ -246,9 +247,13 @@ def put_tax_area(session: Session, area: TaxAreaIn, *, now: datetime) -> TaxArea
     return row
 
 
-def list_tax_areas(session: Session) -> list[TaxAreaRow]:
-    """Return all tax areas by code."""
-    return list(session.exec(select(TaxAreaRow).order_by(col(TaxAreaRow.code))).all())
+def _rate_in_words(rate: dict[str, str]) -> str:
+    return f"{rate['rate_percent']} %" if "rate_percent" in rate else f"divisor {rate['divisor']}"
+
+
+def page_tax_areas(session: Session, *, limit: int, after: str | None) -> Page[TaxAreaRow]:
+    """Return the tax areas by code."""
+    return page(session, select(TaxAreaRow), key=col(TaxAreaRow.code), limit=limit, after=after)
 
 
 def etag_of(row: VenueRow | PoolTableRow) -> str:
@@ -281,6 +286,19 @@ def _apply(session: Session, row: R, values: dict[str, Any]) -> R:
 
 def _has_tables(session: Session, venue_id: UUID) -> bool:
     return session.exec(select(StayRow.id).where(StayRow.venue_id == venue_id).limit(1)).first() is not None
+
+
+def _must_exist(*, time_zone: str | None, currency: str | None) -> None:
+    """Refuse (``unknown_time_zone``, ``unknown_currency``) what there is no such of, both at once."""
+    faults: list[Fault] = []
+    for check, name in ((zone_named, time_zone), (exponent, currency)):
+        try:
+            if name is not None:
+                check(name)
+        except PricingError as error:
+            faults.extend(error.faults)
+    if faults:
+        raise PricingError(*faults)
 
 
 def _must_know_tax_area(session: Session, code: str | None) -> None:

@@ -273,8 +273,8 @@ class TestRefusing:
     @pytest.mark.parametrize(
         ("question", "code", "where"),
         [
-            ({}, "not_one_question", ""),
-            ({"money": 100, "games": 1}, "not_one_question", ""),
+            ({}, "not_one_question", "money"),
+            ({"money": 100, "games": 1}, "not_one_question", "money"),
             ({"money": -1}, "bad_money", "money"),
             ({"money": 10**15 + 1}, "bad_money", "money"),
             ({"money": 1.0}, "bad_money", "money"),
