@@ -13,6 +13,7 @@ from sqlalchemy import Engine
 
 from api import errors, methods, openapi, watch
 from api.access.routes import router as tokens
+from api.cash.routes import router as cash
 from api.db import Turnstile, get_engine
 from api.frame import Frame
 from api.ledger.routes import router as ledger
@@ -20,6 +21,7 @@ from api.quotes.routes import router as quotes
 from api.readings.routes import router as readings
 from api.schedules.routes import router as schedules
 from api.settings import Settings, get_settings
+from api.sheets.routes import router as sheets
 from api.tariffs.routes import router as tariffs
 from api.venues.routes import router as venues
 
@@ -51,7 +53,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     app.state.turnstile = Turnstile(settings)
     errors.install(app)
     methods.install(app)
-    for router in (watch.router, quotes, venues, tariffs, schedules, readings, ledger, tokens):
+    for router in (watch.router, quotes, venues, tariffs, schedules, readings, sheets, cash, ledger, tokens):
         app.include_router(router)
     _serve_docs(app)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]

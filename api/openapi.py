@@ -30,7 +30,7 @@ _KEY_PARAMETER = {
     "in": "header",
     "required": False,
     "description": "The same key and payload replays the answer; another payload is refused (422).",
-    "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[!-~]+$"},
+    "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[ -~]+$"},
 }
 _MAKES = {
     "create_venue": "venue_id",
@@ -123,7 +123,9 @@ TAGS = {
     "tariffs": "Published prices: never changed, only replaced.",
     "schedules": "Which tariff a venue or table applies, from which trading date.",
     "readings": "What was read at the tables: sent once, in batches, never changed.",
+    "sheets": "What a table's controller must hold, and the shortest way to key it.",
     "health": "Is a table charged, on time, counting, and keyed as it should be?",
+    "cash": "From the box to the books: agreements, collections, settlements, disputes, differences.",
     "ledger": "The books: what was posted, what it sums to, statements, exports, and whether anything was changed.",
     "tokens": "Who may do what.",
     "service": "Is it alive, is it ready, what does a problem mean.",

@@ -3,6 +3,7 @@
 from sqlmodel import SQLModel
 
 from api.access import models as access
+from api.cash import models as cash
 from api.health import models as health
 from api.ledger import models as ledger
 from api.readings import models as readings
@@ -10,5 +11,5 @@ from api.schedules import models as schedules
 from api.tariffs import models as tariffs
 from api.venues import models as venues
 
-MODULES = (access, venues, tariffs, schedules, readings, health, ledger)
+MODULES = (access, venues, tariffs, schedules, readings, health, ledger, cash)
 metadata = SQLModel.metadata

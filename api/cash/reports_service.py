@@ -1,0 +1,144 @@
+"""Reports on collections that stand: differences of a table or a collector, charted (X1), and taxes by area and period."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from sqlmodel import Session, col, select
+
+from api.cash.charts import FEWEST_POINTS, Chart, Point, chart, point
+from api.cash.gathering import stands
+from api.cash.messages import DifferencesOut, PointOut, SignalOut, TaxLineOut, TaxReportOut
+from api.cash.models import CollectedTableRow, CollectionRow, SettlementRow
+from api.cash.percents import format_percent
+from api.cash.taxes import NOT_ADVICE
+from api.errors import refused
+from api.pricing import format_money
+from api.venues.models import TaxAreaRow
+from api.venues.service import get_table
+
+
+@dataclass(slots=True)
+class _Sum:
+    """The tables of one collection that have a money meter's figure, added up."""
+
+    collection: CollectionRow
+    counted: int = 0
+    expected: int = 0
+
+
+def differences_of_table(session: Session, table_id: UUID) -> DifferencesOut:
+    """Chart the differences of a table in the order of its collections."""
+    get_table(session, table_id)
+    return _differences(session, table_id=table_id, collector=None)
+
+
+def differences_of_collector(session: Session, collector: str) -> DifferencesOut:
+    """Chart the differences of whoever collected, one point a collection."""
+    return _differences(session, table_id=None, collector=collector)
+
+
+def tax_report(session: Session, *, from_on: date, to_on: date) -> TaxReportOut:
+    """Add up the taxes of settlements that stand by area, currency, rate and calendar month of the trading date."""
+    if to_on < from_on:
+        raise refused("invalid", where="to", found=to_on, expected=f"{from_on} or later")
+    query = (
+        select(SettlementRow, CollectionRow.currency)
+        .join(CollectionRow, col(CollectionRow.id) == col(SettlementRow.collection_id))
+        .where(
+            col(SettlementRow.trading_on).between(from_on, to_on), col(SettlementRow.tax_area).is_not(None), stands()
+        )
+    )
+    groups: dict[tuple[str, str, str, str], list[SettlementRow]] = defaultdict(list)
+    for row, currency in session.exec(query).all():
+        groups[row.tax_area or "", currency, row.trading_on.isoformat()[:7], row.tax_rate or ""].append(row)
+    names = {row.code: row.name for row in session.exec(select(TaxAreaRow)).all()}
+    items = [
+        TaxLineOut(
+            tax_area=area,
+            name=names[area],
+            rate=rate,
+            month=month,
+            currency=currency,
+            collections=len(rows),
+            taxed=format_money(sum(row.taxed_minor for row in rows), currency),
+            tax=format_money(sum(row.tax_minor for row in rows), currency),
+        )
+        for (area, currency, month, rate), rows in sorted(groups.items())
+    ]
+    return TaxReportOut(from_on=from_on, to_on=to_on, items=items, notice=NOT_ADVICE)
+
+
+def _differences(session: Session, *, table_id: UUID | None, collector: str | None) -> DifferencesOut:
+    sums = [found for found in _sums(session, table_id=table_id, collector=collector) if found.expected > 0]
+    points = [found for found in map(_point, sums) if found is not None]
+    charted = chart(points)
+    few = f"{len(points)} collections with a money meter's figure; a chart needs {FEWEST_POINTS}."
+    return DifferencesOut(
+        table_id=table_id,
+        collector=collector,
+        points=[_point_out(i, found, charted) for i, found in enumerate(sums)],
+        sigma_percent=charted and _share(charted.sigma),
+        ewma_limit_percent=charted and _share(charted.limit),
+        cusum_limit_percent=charted and _share(charted.h),
+        signals=[
+            SignalOut(
+                chart=signal.chart,
+                side=signal.side,
+                seen_at=UUID(signal.seen_at),
+                points_to=UUID(signal.points_to),
+                detail=signal.detail,
+            )
+            for signal in (charted.signals if charted else ())
+        ],
+        notice=charted.notice if charted else "Too few collections to tell a lean from chance.",
+        why_no_chart=None if charted else few,
+    )
+
+
+def _sums(session: Session, *, table_id: UUID | None, collector: str | None) -> Iterable[_Sum]:
+    query = (
+        select(CollectionRow, CollectedTableRow)
+        .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
+        .where(col(CollectedTableRow.is_figure).is_(True), stands())
+        .order_by(col(CollectionRow.collected_at), col(CollectionRow.record_id))
+    )
+    if table_id is not None:
+        query = query.where(CollectedTableRow.pool_table_id == table_id)
+    if collector is not None:
+        query = query.where(CollectionRow.collector == collector)
+    sums: dict[UUID, _Sum] = {}
+    for collection, table in session.exec(query).all():
+        found = sums.setdefault(collection.id, _Sum(collection))
+        found.counted += table.counted_minor
+        found.expected += table.expected_most_minor or 0
+    return sums.values()
+
+
+def _point(found: _Sum) -> Point | None:
+    return point(str(found.collection.id), counted=found.counted, expected=found.expected)
+
+
+def _point_out(place: int, found: _Sum, charted: Chart | None) -> PointOut:
+    collection, currency = found.collection, found.collection.currency
+    made = _point(found)
+    assert made is not None
+    return PointOut(
+        collection_id=collection.id,
+        collected_at=collection.collected_at,
+        currency=currency,
+        expected=format_money(found.expected, currency),
+        counted=format_money(found.counted, currency),
+        difference=format_money(found.counted - found.expected, currency),
+        difference_percent=format_percent(made.share * 100),
+        ewma_percent=charted and _share(charted.ewma[place]),
+        cusum_high_percent=charted and _share(charted.sums.high[place]),
+        cusum_low_percent=charted and _share(charted.sums.low[place]),
+    )
+
+
+def _share(share: float) -> str:
+    """Write a share as per cent with two decimals."""
+    return f"{share * 100:.2f}"
