@@ -28,6 +28,17 @@ def time_of_day(minute: int) -> str:
     return "{:02d}:{:02d}".format(*divmod(minute % A_DAY, 60))
 
 
+def weekday_of(day: object, *, where: str = "day") -> str:
+    """Return the weekday, ``mon`` … ``sun``, of a day that is one or a date ``YYYY-MM-DD``; refuse others (``bad_day``)."""
+    if day in DAYS:
+        return str(day)
+    try:
+        return DAYS[date.fromisoformat(str(day)).weekday()]
+    except ValueError:
+        expected = "mon to sun, or a date such as 2026-12-24"
+        raise refuse("bad_day", where=where, found=repr(day)[:40], expected=expected) from None
+
+
 def day_in_words(day: str) -> str:
     """Return ``Monday`` for ``mon``; a date of the form ``YYYY-MM-DD`` with its weekday."""
-    return _NAMES.get(day) or f"{_NAMES[DAYS[date.fromisoformat(day).weekday()]]} {day}"
+    return _NAMES.get(day) or f"{_NAMES[weekday_of(day)]} {day}"

@@ -12,14 +12,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Literal
 
 from api.pricing.ladder import Ladder
 from api.pricing.lines import Kind
 from api.pricing.money import format_money
 
-from .days import DAYS
+from .days import weekday_of
 from .effects import Effect, effects
 from .week_settings import Day, Prices, WeekSettings
 
@@ -55,7 +54,7 @@ def differences(
     """Return where ``found`` differs from ``wanted``; ``accepts`` are the table's denominations in minor units."""
     rows = []
     for day in found:
-        right = wanted.day(day.day) or wanted.day(DAYS[date.fromisoformat(day.day).weekday()])
+        right = wanted.day(day.day) or wanted.day(weekday_of(day.day))
         for starts, ends, want, have in _stretches(right, day) if right else ():
             if want.free or have.free:
                 free = ValueFound("free", _yes(want.free), _yes(have.free))

@@ -54,3 +54,10 @@ def test_free_play_where_prices_should_be_is_one_difference() -> None:
     found = found_on_monday(replace(DAY, prices=Prices(free=True)))
     (row,) = differences(found, WEEK, against="keyed", accepts=ACCEPTS, currency="USD")
     assert (row.sells, row.values) == (None, (ValueFound("free", "no", "yes"),))
+
+
+def test_a_date_without_settings_of_its_own_is_compared_with_its_weekday() -> None:
+    closed = Day("2026-12-24", (Window(0, 1440, NOTHING),))
+    (row,) = differences((closed,), WEEK, against="listed", accepts=ACCEPTS, currency="USD")
+    assert (row.day, row.values) == ("2026-12-24", (ValueFound("sold", "yes", "no"),))
+    assert [effect.gives_away for effect in row.effects] == [-1, -1, -6, -7]

@@ -234,3 +234,26 @@ def test_a_limit_that_is_null_or_no_number_is_refused() -> None:
     with pytest.raises(PricingError) as refused:
         controller_of({"games": {"units_step": None, "rungs_max": True, "units_min": 0}}, "USD")
     assert [fault.where for fault in refused.value.faults] == ["games.rungs_max", "games.units_step", "games.units_min"]
+
+
+def test_settings_found_on_a_day_that_does_not_exist_are_refused() -> None:
+    with pytest.raises(PricingError) as refused:
+        read_days({"days": [{"day": "2026-02-30", "windows": []}]}, turns_at=0, currency="USD")
+    assert [(fault.code, fault.where) for fault in refused.value.faults] == [("bad_day", "days[0].day")]
+
+
+def test_a_controller_with_every_part_is_read() -> None:
+    data = {
+        "games": {"rungs_max": 7, "price_step": "0.25"},
+        "minutes": {"rungs_max": 3, "units_step": 1, "units_min": 1, "units_max": 480},
+        "kinds_at_once": True,
+        "windows_per_day": 1,
+        "beyond": "again",
+        "day_turns_at": "00:00",
+        "take_over": [{"from": "mon", "to": ["tue", "wed", "thu"]}],
+        "clock": "weekday",
+        "changes_for_summer_time": False,
+    }
+    read = controller_of(data, "USD")
+    assert (read.minutes.rungs_max, read.minutes.units_max, read.windows_per_day, read.beyond) == (3, 480, 1, "again")
+    assert read.take_over == (TakeOver("mon", ("tue", "wed", "thu")),)
