@@ -55,7 +55,7 @@ def _denominations(accepts: list[str], currency: str, faults: list[Fault]) -> li
     coins = sorted(set(amounts) - {0})
     try:
         if coins:
-            next_payable(coins, 1)
+            next_payable(tuple(coins), 1)
     except PricingError as error:
         faults.extend(error.faults)
     return [format_money(coin, currency) for coin in coins]
