@@ -18,7 +18,7 @@ from api.pricing.ladder import Ladder, Rung
 from api.pricing.money import format_money, parse_money
 
 from .controller import Controller
-from .days import A_DAY, minute_of_day, time_of_day
+from .days import A_DAY, minute_of_day, time_of_day, weekday_of
 from .effects import Effect
 from .holding import CannotHold, Held
 from .plan import Plan, Step
@@ -185,6 +185,7 @@ def read_days(data: Mapping[str, Any], *, turns_at: int, currency: str) -> tuple
 
 
 def _read_day(row: Mapping[str, Any], turns_at: int, currency: str) -> Day:
+    weekday_of(row["day"])
     found = sorted((_read_window(w, turns_at, currency) for w in row["windows"]), key=lambda window: window.starts)
     windows, at = list[Window](), 0
     for window in found:
