@@ -4,23 +4,37 @@ Whatever is loaded goes through the services, with the time that it would have h
 that the API could not have stored. One table of the Copper Lantern was forgotten when prices changed last week.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import Any
 from uuid import UUID
 
 from sqlmodel import Session, select
 
 from api.access.models import TokenRow
 from api.access.service import make_token
+from api.cash.agreements_service import publish_agreement
+from api.cash.collections_service import record_collection, reverse_collection
+from api.cash.messages import AgreementIn, CollectionIn
+from api.demo.agreements import TAX_AREA_OF, TAX_AREAS, agreements
+from api.demo.observations import miskeyed, readings_of, settings_found
 from api.demo.places import VENUES, schedules
 from api.demo.prices import TARIFFS
+from api.demo.visits import MISCOUNTED, Visit, miscounted, visits
 from api.errors import Problem
+from api.ledger.models import EntryIn
+from api.ledger.service import post_owner_entry
+from api.readings.models import ReadingsIn
+from api.readings.outcomes import Sender
+from api.readings.service import record, results_out
 from api.schedules.models import KeyingIn, RolloutIn, ScheduleIn
 from api.schedules.service import publish_for_venue, record_keying, roll_out
+from api.sheets.service import settings_sheet
 from api.tariffs.models import TariffIn
 from api.tariffs.service import publish_tariff
-from api.venues.models import TableIn, VenueIn, VenueRow
-from api.venues.service import calendar_of, create_table, create_venue
+from api.venues.models import TableIn, TaxAreaIn, VenueIn, VenueRow
+from api.venues.service import calendar_of, create_table, create_venue, put_tax_area
 
 OWNER = "demo owner"
 _BEGAN = timedelta(weeks=14)
@@ -54,13 +68,15 @@ def owner_token(session: Session, *, now: datetime) -> str:
 
 
 def load(session: Session, *, now: datetime) -> Demo:
-    """Load the whole route."""
+    """Load the whole route and its history, and say what needs doing by now."""
     demo = Demo(now, now - _BEGAN)
     for name, tariff in TARIFFS.items():
         at = demo.began_at if name != "weekday, dearer" else now - _PRICE_CHANGE
         demo.tariffs[name] = publish_tariff(session, TariffIn.model_validate(tariff), now=at).id
     _open_venues(session, demo)
     _change_prices(session, demo)
+    _send_readings(session, demo)
+    _collect(session, demo)
     return demo
 
 
@@ -68,8 +84,11 @@ def _open_venues(session: Session, demo: Demo) -> None:
     """Make venues and tables, publish their first schedules, and key them."""
     ids = {name: str(tariff_id) for name, tariff_id in demo.tariffs.items()}
     first = schedules(ids, began_on=demo.began_at.date(), today=demo.now.date())
+    for area in TAX_AREAS:
+        put_tax_area(session, TaxAreaIn.model_validate(area), now=demo.began_at)
     for name, place in VENUES.items():
-        venue = create_venue(session, VenueIn.model_validate(place.venue), now=demo.began_at)
+        message = VenueIn.model_validate({**place.venue, "tax_area": TAX_AREA_OF[name]})
+        venue = create_venue(session, message, now=demo.began_at)
         demo.venues[name] = venue
         schedule = ScheduleIn.model_validate(first[name])
         published = publish_for_venue(session, venue.id, schedule, now=demo.began_at)
@@ -102,3 +121,57 @@ def _tables_of(demo: Demo, venue: VenueRow) -> list[str]:
 def _key(session: Session, table_id: UUID, schedule_id: UUID, *, at: datetime) -> None:
     keying = KeyingIn(schedule_id=schedule_id, keyed_at=at, by="Rosalind")
     record_keying(session, table_id, keying, now=at)
+
+
+def demo_readings(session: Session, demo: Demo) -> list[dict[str, Any]]:
+    """Return all readings of the demo, as they are sent to ``POST /v1/readings``."""
+    readings: list[dict[str, Any]] = []
+    for name, place in VENUES.items():
+        zone = calendar_of(demo.venues[name]).zone
+        for table in place.tables:
+            label = table["label"]
+            readings += readings_of(label, demo.tables[label], zone=zone, began_at=demo.began_at, now=demo.now)
+    table_id = demo.tables["Window side"]
+    sheet = settings_sheet(session, table_id, on=None, now=demo.now, cautions=())
+    days = miskeyed([day.model_dump(mode="json", by_alias=True) for day in sheet.days])
+    return [*readings, settings_found(table_id, at=demo.now - timedelta(hours=20), days=days)]
+
+
+def _send_readings(session: Session, demo: Demo) -> None:
+    batch = ReadingsIn.model_validate({"readings": demo_readings(session, demo)})
+    sender = Sender("Rosalind", None, None, has_key=True)
+    recorded = results_out(record(session, batch.readings, sender=sender, now=demo.now))
+    assert recorded.refused == 0, [result.problem for result in recorded.results if result.problem]
+
+
+def _collect(session: Session, demo: Demo) -> None:
+    """Agree, lend, collect and pay in the order of time, as it would have happened."""
+    for name, agreement in agreements(demo.began_at.date()).items():
+        message = AgreementIn.model_validate(agreement)
+        publish_agreement(session, demo.venues[name].id, message, now=demo.began_at)
+    lantern = demo.venues["lantern"]
+    _post(session, lantern, "loan_advance", "600.00", at=demo.began_at + timedelta(days=1))
+    route = [visit for name in VENUES for visit in _visits(demo, name)]
+    for visit in sorted(route, key=lambda visit: visit.at):
+        if (visit.venue, visit.number) == MISCOUNTED:
+            wrong = CollectionIn.model_validate(miscounted(visit))
+            record_collection(session, wrong, now=visit.at, by="Rosalind")
+            reverse_collection(session, wrong.id, reason="Notes counted twice.", now=visit.at, by="demo owner")
+        record_collection(session, CollectionIn.model_validate(visit.collection), now=visit.at, by="Rosalind")
+    _post(session, demo.venues["linde"], "venue_payment", "150.00", at=demo.now - timedelta(days=20))
+    _post(session, lantern, "deposit", "1500.00", at=demo.now - timedelta(days=6))
+
+
+def _visits(demo: Demo, name: str) -> Iterator[Visit]:
+    tables = {table["label"]: (demo.tables[table["label"]], table["accepts"]) for table in VENUES[name].tables}
+    venue = demo.venues[name]
+    return visits(name, venue.id, tables, currency=venue.currency, began_at=demo.began_at, now=demo.now)
+
+
+def _post(session: Session, venue: VenueRow, kind: str, amount: str, *, at: datetime) -> None:
+    on = calendar_of(venue).trading_day(at)
+    of_venue = {} if kind == "deposit" else {"venue_id": str(venue.id)}
+    entry = EntryIn.model_validate(
+        {"kind": kind, "amount": amount, "on": on.isoformat(), "currency": venue.currency, **of_venue}
+    )
+    post_owner_entry(session, entry, currency=venue.currency, now=at)
