@@ -218,14 +218,14 @@ class MeterIn(In):
 class GamesLimitsIn(In):
     """What the controller can hold of a games ladder."""
 
-    rungs_max: Annotated[StrictInt, Limits(ge=1, le=50)] | MISSING = MISSING
+    rungs_max: Annotated[StrictInt, Limits(ge=0, le=50, description="0: it does not sell them.")] | MISSING = MISSING
     price_step: Money | MISSING = MISSING
 
 
 class MinutesLimitsIn(In):
     """What the controller can hold of a minutes ladder."""
 
-    rungs_max: Annotated[StrictInt, Limits(ge=1, le=50)] | MISSING = MISSING
+    rungs_max: Annotated[StrictInt, Limits(ge=0, le=50, description="0: it does not sell them.")] | MISSING = MISSING
     price_step: Money | MISSING = MISSING
     units_step: Annotated[StrictInt, Limits(ge=1, le=1440)] | MISSING = MISSING
     units_min: Annotated[StrictInt, Limits(ge=1, le=100_000)] | MISSING = MISSING
@@ -245,6 +245,7 @@ class ControllerIn(In):
     games: GamesLimitsIn | MISSING = MISSING
     minutes: MinutesLimitsIn | MISSING = MISSING
     kinds_at_once: Yes | MISSING = MISSING
+    free: Annotated[Yes, Limits(description="It has a setting for free play.")] | MISSING = MISSING
     windows_per_day: Annotated[StrictInt, Limits(ge=1, le=48)] | MISSING = MISSING
     beyond: Beyond | MISSING = MISSING
     day_turns_at: TimeOfDay | MISSING = MISSING
@@ -347,6 +348,7 @@ class ControllerOut(Out):
     games: LadderLimitsOut | None
     minutes: LadderLimitsOut | None
     kinds_at_once: bool | None
+    free: bool | None
     windows_per_day: int | None
     beyond: Beyond | None
     day_turns_at: TimeOfDay | None

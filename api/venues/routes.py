@@ -11,6 +11,7 @@ from api.openapi import problems
 from api.paging import After, Limit, ListOut, link_next
 from api.routing import Route
 from api.schedules.service import has_schedule, hold_venue
+from api.sheets.service import must_be_a_controller
 from api.venues import service
 from api.venues.models import (
     MoveIn,
@@ -84,6 +85,7 @@ def create_table(
 ) -> TableOut:
     """Make a table, standing at this venue from now on."""
     row = service.create_table(session, venue_id, table, now=now)
+    must_be_a_controller(session, row)
     response.headers["Location"] = f"/v1/tables/{row.id}"
     response.headers["ETag"] = service.etag_of(row)
     return service.table_out(row)
@@ -124,6 +126,7 @@ def change_table(
 ) -> TableOut:
     """Change a table."""
     row = service.change_table(session, table_id, change, if_match=if_match)
+    must_be_a_controller(session, row)
     response.headers["ETag"] = service.etag_of(row)
     return service.table_out(row)
 
