@@ -150,7 +150,7 @@ def _collect(session: Session, demo: Demo) -> None:
         message = AgreementIn.model_validate(agreement)
         publish_agreement(session, demo.venues[name].id, message, now=demo.began_at)
     lantern = demo.venues["lantern"]
-    _post(session, lantern, "loan_advance", "600.00", at=demo.began_at + timedelta(days=1))
+    _post(session, lantern, "loan_advance", "1200.00", at=demo.began_at + timedelta(days=1))
     route = [visit for name in VENUES for visit in _visits(demo, name)]
     for visit in sorted(route, key=lambda visit: visit.at):
         if (visit.venue, visit.number) == MISCOUNTED:
@@ -160,6 +160,7 @@ def _collect(session: Session, demo: Demo) -> None:
         record_collection(session, CollectionIn.model_validate(visit.collection), now=visit.at, by="Rosalind")
     _post(session, demo.venues["linde"], "venue_payment", "150.00", at=demo.now - timedelta(days=20))
     _post(session, lantern, "deposit", "1500.00", at=demo.now - timedelta(days=6))
+    _post(session, demo.venues["linde"], "deposit", "900.00", at=demo.now - timedelta(days=6))
 
 
 def _visits(demo: Demo, name: str) -> Iterator[Visit]:
