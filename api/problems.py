@@ -258,12 +258,6 @@ PROBLEMS: dict[str, ProblemKind] = {
             "List insertions and starts in the order in which they happened.",
         ),
         ("free_with_prices", 422, "Free, and yet with prices", "A free tariff carries no prices."),
-        (
-            "in_the_future",
-            422,
-            "That date has not come",
-            "Nothing is booked before it happened.",
-        ),
         ("kind_not_sold", 422, "That is not sold then", "The tariff in force at the start sells no metered time."),
         ("minimum_above_maximum", 422, "The minimum is above the maximum", "Lower the minimum or raise the maximum."),
         ("naive_instant", 422, "An instant without an offset", "Instants carry an offset or Z."),

@@ -143,9 +143,9 @@ def reverse_ledger_entry(
     validate_only: Preview = False,
 ) -> PostedEntryOut:
     """Take back an entry that an owner posted, by its mirror image; a collection is taken back by its own reversal."""
-    posted = service.reverse_owner_entry(session, entry_id, on=reversal.on, reason=reversal.reason, now=now)
+    posted, cautions = service.reverse_owner_entry(session, entry_id, on=reversal.on, reason=reversal.reason, now=now)
     _answer_post(session, response, posted.id, validate_only=validate_only)
-    return posted_out(posted)
+    return posted_out(posted, cautions)
 
 
 def _answer_post(session: Session, response: Response, entry_id: str, *, validate_only: bool) -> None:

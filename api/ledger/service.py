@@ -3,8 +3,8 @@
 - There is one chain; its end is held while an entry is added, until the commit: numbers follow the order of commits,
   so that whoever has seen a number has seen all below it, on PostgreSQL too (L4).
 - Balances are sums of postings (L2).
-- What happened is recorded even where it takes more than the books know of, with a caution; only a write-off of more
-  than there is, and a second reversal or one of a reversal, are refused.
+- What happened is recorded even where it takes more than the books know of, or is booked ahead, with a caution; only
+  a write-off of more than there is, and a second reversal or one of a reversal, are refused.
 """
 
 from collections.abc import Generator, Iterator, Mapping, Sequence
@@ -172,10 +172,8 @@ def entry_currency(message: EntryIn, *, venue_currency: str | None, known: Seque
 def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: datetime) -> tuple[Entry, list[str]]:
     """Post what an owner did, in the currency given; return the entry and what is odd about it.
 
-    Refuses a date that has not come (``in_the_future``), a write-off of more than there is (``above_balance``), and
-    what ``owner_postings`` refuses.
+    Refuses a write-off of more than there is (``above_balance``), and what ``owner_postings`` refuses.
     """
-    _must_have_come(message.on, now=now)
     venue_id = given(message.venue_id, None)
     postings = owner_postings(
         kind=message.kind,
@@ -198,13 +196,13 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
         source_id=None,
         now=now,
     )
-    return get_entry(session, row.id), cautions
+    return get_entry(session, row.id), cautions + _not_come_yet(message.on, now=now)
 
 
-def _must_have_come(on: date, *, now: datetime) -> None:
+def _not_come_yet(on: date, *, now: datetime) -> list[str]:
+    """Say so where a date has not come anywhere: a transfer may be booked ahead, but so may a slip of the pen."""
     latest = (now.astimezone(UTC) + _AHEAD).date()
-    if on > latest:
-        raise refused("in_the_future", where="on", found=on, expected=f"{latest} or earlier")
+    return [f"{on} has not come yet."] if on > latest else []
 
 
 def _overdraws(session: Session, posting: Posting, currency: str) -> str | None:
@@ -246,15 +244,16 @@ def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str,
     )
 
 
-def reverse_owner_entry(session: Session, entry_id: UUID, *, on: date, reason: str, now: datetime) -> Entry:
+def reverse_owner_entry(
+    session: Session, entry_id: UUID, *, on: date, reason: str, now: datetime
+) -> tuple[Entry, list[str]]:
     """Take back an entry that an owner posted; a collection's is taken back with its collection."""
-    _must_have_come(on, now=now)
     entry = get_entry(session, entry_id)
     if entry.kind == "collection":
         expected = "an entry posted by an owner: reverse the collection itself"
         raise refused("not_the_owners_entry", where="entry_id", found=entry.kind, expected=expected)
     row = reverse_entry(session, entry_id, on=on, reference=reason, now=now)
-    return get_entry(session, row.id)
+    return get_entry(session, row.id), _not_come_yet(on, now=now)
 
 
 def get_entry(session: Session, entry_id: UUID) -> Entry:

@@ -48,7 +48,7 @@ def entry_out(entry: Entry) -> EntryOut:
     )
 
 
-def posted_out(entry: Entry, cautions: Iterable[str] = ()) -> PostedEntryOut:
+def posted_out(entry: Entry, cautions: Iterable[str]) -> PostedEntryOut:
     """Write an entry that was just posted, with what is odd about it."""
     return PostedEntryOut(**entry_out(entry).model_dump(), cautions=list(cautions))
 
