@@ -4,10 +4,14 @@
 - On SQLite a writer begins IMMEDIATE (two writers never interleave a read and a write) and the writers of one
   process queue; readers see one snapshot. The file is in WAL mode and every commit is synced.
 - On PostgreSQL statements, lock waits and idle transactions have time limits, set for each transaction only.
+- Whoever cannot be served soon is told so at once (503), before work is done for it.
 - Instants are stored in UTC and come back aware, on either database; naive ones are refused.
 """
 
 import hashlib
+import importlib
+import importlib.util
+import sqlite3
 from collections.abc import AsyncIterator, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from datetime import UTC, datetime
@@ -19,6 +23,7 @@ from anyio import to_thread
 from fastapi import Depends, Request
 from sqlalchemy import DateTime, Dialect, Engine, TypeDecorator, create_engine, event, text
 from sqlalchemy.engine.interfaces import DBAPIConnection
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session, SQLModel
 
@@ -33,19 +38,21 @@ SQLModel.metadata.naming_convention = {
     "pk": "pk_%(table_name)s",
 }
 
-_SQLITE_PRAGMAS = {
+SQLITE_PRAGMAS = {
     "journal_mode": "wal",
     "synchronous": "2",  # FULL: a commit that was answered survives a power cut
     "foreign_keys": "1",
     "recursive_triggers": "1",  # else INSERT OR REPLACE passes the triggers that forbid change
     "busy_timeout": "5000",
 }
-_POSTGRES_LIMITS = {
+POSTGRES_LIMITS = {
     "statement_timeout": "5s",
     "lock_timeout": "2s",
     "idle_in_transaction_session_timeout": "10s",
 }
-_WAIT_S = 5
+_WAIT_S = 0.8
+_WAITING_MOST = 100
+"""A burst of phones waits its turn; at a few milliseconds a turn, more than this many would wait in vain."""
 
 F = TypeVar("F")
 
@@ -74,10 +81,12 @@ def make_engine(settings: Settings) -> Engine:
     if settings.on_sqlite:
         engine = create_engine(
             settings.database_url,
+            module=sqlite_driver(),
             connect_args={"check_same_thread": False, "timeout": 5},
             pool_size=settings.threads,
             max_overflow=0,
-            pool_timeout=5,
+            pool_timeout=1,
+            hide_parameters=True,
         )
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
@@ -86,16 +95,22 @@ def make_engine(settings: Settings) -> Engine:
         settings.database_url,
         pool_size=settings.threads,
         max_overflow=0,
-        pool_timeout=2,
+        pool_timeout=1,
         pool_pre_ping=True,
-        connect_args={"connect_timeout": 5, "options": "-c timezone=UTC"},
+        hide_parameters=True,
+        connect_args={"connect_timeout": 2, "options": "-c timezone=UTC"},
     )
+
+
+def sqlite_driver() -> Any:
+    """Return pysqlite3 where it is installed, for it brings its own and newer SQLite; else the standard library's."""
+    return importlib.import_module("pysqlite3") if importlib.util.find_spec("pysqlite3") else sqlite3
 
 
 def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry) -> None:  # noqa: ARG001
     connection.isolation_level = None  # the driver starts no transaction of its own
     cursor = connection.cursor()
-    for name, value in _SQLITE_PRAGMAS.items():
+    for name, value in SQLITE_PRAGMAS.items():
         cursor.execute(f"PRAGMA {name}={value}")
         found = str(cursor.execute(f"PRAGMA {name}").fetchone()[0]).lower()
         if found != value and name != "journal_mode":
@@ -139,7 +154,7 @@ def writing(engine: Engine) -> Iterator[Session]:
 
 def _limit(session: Session) -> None:
     if session.get_bind().dialect.name == "postgresql":
-        for name, value in _POSTGRES_LIMITS.items():
+        for name, value in POSTGRES_LIMITS.items():
             session.execute(text(f"SET LOCAL {name} = '{value}'"))
 
 
@@ -158,24 +173,33 @@ class Turnstile:
     """Lets in as many requests at once as there are connections, and on SQLite one writer at a time.
 
     Waiting happens here, in the event loop, where it holds no thread: whoever has a connection always finds a thread
-    to go on with. Who waits too long is told to come back (503).
+    to go on with. Who would wait too long is told to come back (503, ``Retry-After``).
     """
 
     def __init__(self, settings: Settings) -> None:
         self._places = anyio.Semaphore(settings.threads)
         self._writer = anyio.Semaphore(1 if settings.on_sqlite else settings.threads)
 
+    def _gates(self, *, writes: bool) -> tuple[anyio.Semaphore, ...]:
+        return (self._writer, self._places) if writes else (self._places,)
+
+    def check_room(self, *, writes: bool) -> None:
+        """Refuse (503) where so many wait already that another would wait in vain."""
+        if any(gate.statistics().tasks_waiting >= _WAITING_MOST for gate in self._gates(writes=writes)):
+            raise _come_back()
+
     async def enter(self, *, writes: bool) -> list[anyio.Semaphore]:
         """Wait for a place; return what to release, last first."""
+        self.check_room(writes=writes)
         entered: list[anyio.Semaphore] = []
         try:
             with anyio.fail_after(_WAIT_S):
-                for gate in (self._writer, self._places) if writes else (self._places,):
+                for gate in self._gates(writes=writes):
                     await gate.acquire()
                     entered.append(gate)
         except TimeoutError:
             self.leave(entered)
-            raise Problem("unavailable", headers={"Retry-After": "1"}) from None
+            raise _come_back() from None
         except BaseException:
             self.leave(entered)
             raise
@@ -188,6 +212,10 @@ class Turnstile:
             entered.pop().release()
 
 
+def _come_back() -> Problem:
+    return Problem("unavailable", "More is asked at once than can be answered.", headers={"Retry-After": "1"})
+
+
 class Discard(Exception):
     """Raised inside ``writing`` to leave nothing of it behind."""
 
@@ -198,19 +226,29 @@ def stores_nothing(endpoint: F) -> F:
     return endpoint
 
 
+def writes(request: Request) -> bool:
+    """Tell whether a request may store something: all but GET and what is marked with ``stores_nothing``."""
+    endpoint = request.scope.get("endpoint")
+    return request.method not in ("GET", "HEAD") and not getattr(endpoint, "stores_nothing", False)
+
+
+def collided(error: DBAPIError) -> bool:
+    """Tell whether a transaction was undone because it met another (deadlock, serialization): it may be done again."""
+    return getattr(error.orig, "sqlstate", None) in ("40001", "40P01")
+
+
 async def open_session(request: Request) -> AsyncIterator[Session]:
     """Yield the request's one session: reading for GET and for what stores nothing, else writing.
 
     It is committed after the answer is built and before it is sent. A session marked with ``discard`` (a preview of
     something that would be stored) is rolled back instead.
     """
-    endpoint = request.scope.get("endpoint")
-    writes = request.method not in ("GET", "HEAD") and not getattr(endpoint, "stores_nothing", False)
     app = request.app
-    entered = await app.state.turnstile.enter(writes=writes)
+    stores = writes(request)
+    entered = await app.state.turnstile.enter(writes=stores)
     try:
         engine: Engine = app.state.engine
-        context: AbstractContextManager[Session] = writing(engine) if writes else reading(engine)
+        context: AbstractContextManager[Session] = writing(engine) if stores else reading(engine)
         session = await to_thread.run_sync(context.__enter__)
         request.state.session = session
         try:

@@ -5,11 +5,13 @@
 - A body is read up to its limit and no further; a compressed one (gzip) counts as what it inflates to.
 - A POST with an ``Idempotency-Key`` that was answered before is answered the same again (see ``api.access.replay``):
   key, work and answer are stored in the one transaction of the request.
+- A transaction that the database undid because it met another is done again whole, at most five times.
 """
 
 import json
 import zlib
 from collections.abc import Callable, Coroutine
+from contextlib import AsyncExitStack
 from typing import Any
 
 import pydantic_core
@@ -17,13 +19,16 @@ from anyio import to_thread
 from fastapi import Request, Response
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
+from sqlalchemy.exc import DBAPIError
 
 from api.access.replay import Replay, keep_answer
+from api.db import collided, writes
 from api.errors import Problem, refused
 from api.methods import methods_of
 from api.pricing import Fault
 
 _LEVELS_MAX = 60
+_AGAIN_MOST = 5
 
 
 class Route(APIRoute):
@@ -38,16 +43,31 @@ class Route(APIRoute):
             methods_of(request).check_literal(request.url.path, request.method)
             _check_parameters(request, parameters)
             if request.method not in ("GET", "HEAD"):
+                request.app.state.turnstile.check_room(writes=writes(request))
                 await _read_body(request)
-            try:
-                response = await handle(request)
-            except Replay as replay:
-                return Response(replay.body, replay.status, replay.headers)
-            if claim := getattr(request.state, "claim", None):
-                await to_thread.run_sync(keep_answer, request.state.session, claim, response)
-            return response
+            for _ in range(_AGAIN_MOST):
+                try:
+                    return await _whole(handle, request)
+                except DBAPIError as error:
+                    if not collided(error):
+                        raise
+            return await _whole(handle, request)
 
         return gate
+
+
+async def _whole(handle: Callable[[Request], Coroutine[Any, Any, Response]], request: Request) -> Response:
+    """Answer a request in one transaction, committed when this returns; of what fails nothing is left to see."""
+    request.state.claim = None
+    async with AsyncExitStack() as transaction:
+        request.scope["fastapi_function_astack"] = transaction  # what FastAPI ends dependencies of "function" with
+        try:
+            response = await handle(request)
+        except Replay as replay:
+            return Response(replay.body, replay.status, replay.headers)
+        if request.state.claim:
+            await to_thread.run_sync(keep_answer, request.state.session, request.state.claim, response)
+    return response
 
 
 def _parameters(dependant: Dependant) -> frozenset[str]:
