@@ -127,7 +127,7 @@ def _timetable(session: Session, table: PoolTableRow, stay: StayRow) -> Timetabl
 def _spans(timetable: Timetable, from_at: datetime, to_at: datetime) -> Iterator[Span]:
     """Yield what held between two instants, wherever a schedule did."""
     ends = [*(stretch.from_at for stretch in timetable.stretches[1:]), _AFTER_ALL]
-    for stretch, end in zip(timetable.stretches, ends, strict=True):
+    for stretch, end in zip(timetable.stretches, ends, strict=False):  # of a venue without a schedule there are none
         first, last = max(stretch.from_at, from_at), min(end, to_at)
         if stretch.schedule is not None and first < last:
             yield from timetable.between(first, last)
