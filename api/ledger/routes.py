@@ -1,5 +1,6 @@
 """HTTP for the books: entries, the feed, balances, the check of the chain, exports, statements and the year's totals."""
 
+from collections import Counter
 from typing import Annotated, Any, Literal
 from uuid import UUID
 
@@ -7,6 +8,7 @@ from fastapi import APIRouter, Query, Response
 from sqlmodel import Session
 
 from api.access.asking import Asker, OwnerDep, allow
+from api.cash.settling import waiting_claims
 from api.clock import NowDep
 from api.db import SessionDep, discard
 from api.errors import refused
@@ -107,7 +109,12 @@ def _statement(
         found = "neither" if year is None else "both"
         raise refused("invalid", where="month", found=found, expected="one of month and year")
     period = Period.of_month(*map(int, month.split("-"))) if month else Period.of_year(year or 0)
-    told = service.read_statement(session, venue_id=venue_id, currency=venue.currency, period=period)
+    carried: Counter[str] = Counter()
+    for claim in waiting_claims(session, venue_id, until_on=period.to_on):
+        carried[claim.name] += claim.amount
+    told = service.read_statement(
+        session, venue_id=venue_id, currency=venue.currency, period=period, carried_forward=carried
+    )
     return told, venue.name
 
 

@@ -243,6 +243,36 @@ def test_a_venues_month_adds_up(client: TestClient, books: Books) -> None:
     assert year["totals"]["brought_in"] == "15.00"
 
 
+def test_a_statement_tells_what_first_money_still_waits_for(at_noon: TestClient, route: Route) -> None:
+    corner = route.venue()["id"]
+    table = route.table(corner)["id"]
+    licence = {
+        "name": "State licence",
+        "amount": "60.00",
+        "per": "collection",
+        "starts_on": "2026-01-01",
+        "spread": False,
+    }
+    terms = {"effective_on": "2026-01-01", "venue_percent": "50", "first_money": [licence]}
+    route.post(f"/venues/{corner}/agreements", terms)
+    for number, day in enumerate(("2026-10-20", "2026-11-10")):
+        collection = {
+            "id": str(UUID(int=number)),
+            "venue_id": corner,
+            "collected_at": f"{day}T12:00:00-05:00",
+            "collector": "Ada",
+            "tables": [{"table_id": table, "counted": {"1.00": 10}}],
+        }
+        assert route.post("/collections", collection)["status"] == "settled"
+    path = f"/v1/venues/{corner}/statements"
+    for month, carried in (("2026-09", []), ("2026-10", ["50.00"]), ("2026-11", ["100.00"])):
+        told = at_noon.get(f"{path}?month={month}").json()
+        assert [item["amount"] for item in told["carried_forward"]] == carried, month
+    assert told["carried_forward"][0]["name"] == "State licence"
+    assert (told["totals"]["first_money"], told["totals"]["share"]) == ("10.00", "0.00")
+    assert at_noon.get("/v1/ledger/verify").json()["ok"]
+
+
 def test_balances_of_a_venue_are_sums_of_its_entries(books: Books) -> None:
     corner = UUID(books.corner)
     with reading(books.engine) as session:
