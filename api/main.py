@@ -13,9 +13,11 @@ from sqlalchemy import Engine
 
 from api import errors, methods, openapi, watch
 from api.access.routes import router as tokens
+from api.access.wrong_tokens import WrongTokens
 from api.cash.routes import router as cash
 from api.db import Turnstile, get_engine
 from api.frame import Frame
+from api.health.routes import router as health
 from api.ledger.routes import router as ledger
 from api.quotes.routes import router as quotes
 from api.readings.routes import router as readings
@@ -51,9 +53,10 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     app.state.settings = settings
     app.state.engine = engine or get_engine()
     app.state.turnstile = Turnstile(settings)
+    app.state.wrong_tokens = WrongTokens()
     errors.install(app)
     methods.install(app)
-    for router in (watch.router, quotes, venues, tariffs, schedules, readings, sheets, cash, ledger, tokens):
+    for router in (watch.router, quotes, venues, tariffs, schedules, readings, health, sheets, cash, ledger, tokens):
         app.include_router(router)
     _serve_docs(app)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]

@@ -14,7 +14,7 @@ FILES = sorted((ROOT / "api").rglob("*.py"))
 
 LEVELS = (
     ("pricing",),
-    ("settings", "problems"),
+    ("settings", "problems", "redaction"),
     ("errors", "db", "wire", "methods", "openapi", "paging"),
     ("access", "clock"),
     ("routing", "frame", "migrate"),
@@ -26,7 +26,7 @@ LEVELS = (
 )
 """The domains and shared modules from the bottom up: services import downwards only, never sideways."""
 ROUTES, ROWS, MAIN, DEMO, CLI = range(len(LEVELS), len(LEVELS) + 5)
-SHARED = {"errors", "db", "wire", "methods", "openapi", "paging", "access", "clock", "settings", "problems"}
+SHARED = {"errors", "db", "wire", "methods", "openapi", "paging", "access", "clock", "settings", "problems", "redaction"}
 """Modules that stand on one level and may know each other, so long as there is no circle."""
 
 WEB = {"fastapi", "starlette", "fastapi_offline"}

@@ -65,6 +65,8 @@ def schemas(contract: dict[str, Any], ending: str) -> Iterator[tuple[str, dict[s
 
 
 NULLS_OF_THE_CONTRACT = {
+    ("FoundWindowIn", "games"),
+    ("FoundWindowIn", "minutes"),
     ("MoveIn", "venue_id"),
     ("ScheduleIn", "base"),
     ("TableChangeIn", "cash_box"),

@@ -19,13 +19,13 @@ from sqlmodel import Field, SQLModel
 from api.db import Utc
 from api.errors import Problem, ProblemOut, from_validation
 from api.readings.words import (
-    SETTINGS_DAY_PATTERN,
     Celsius,
     CelsiusOut,
     Display,
     Flag,
     Minutes,
     Outcome,
+    SettingsDay,
     ShownDate,
     Version,
     Volts,
@@ -129,27 +129,30 @@ class ClockIn(In):
 
 
 class FoundLadderIn(In):
-    """The rungs found of one kind; none: the kind is not sold."""
+    """The rungs found of one kind."""
 
-    rungs: Annotated[list[RungIn], Limits(max_length=50)]
+    rungs: Annotated[list[RungIn], Limits(min_length=1, max_length=50)]
     beyond: Beyond | MISSING = MISSING
 
 
 class FoundWindowIn(In):
-    """What the controller sells from a time of its day to the next; the first starts and the last ends as the day turns."""
+    """What the controller sells from one time of its day to another (equal: all day); a kind that is null is not sold.
+
+    A sheet's own windows can be sent back as they are.
+    """
 
     from_: TimeOfDay = Limits(alias="from")
     to: TimeOfDay
     free: Yes | MISSING = MISSING
-    games: FoundLadderIn | MISSING = MISSING
-    minutes: FoundLadderIn | MISSING = MISSING
+    games: FoundLadderIn | None | MISSING = MISSING
+    minutes: FoundLadderIn | None | MISSING = MISSING
 
 
 class FoundDayIn(In):
-    """The settings found of one of the controller's days: mon to sun, or a date where it knows dates."""
+    """The settings found of one of the controller's days; what its windows leave out is closed."""
 
-    day: Annotated[str, Limits(pattern=SETTINGS_DAY_PATTERN)]
-    windows: Annotated[list[FoundWindowIn], Limits(min_length=1, max_length=48)]
+    day: SettingsDay
+    windows: Annotated[list[FoundWindowIn], Limits(max_length=48)]
 
 
 class FoundSettingsIn(In):
@@ -196,7 +199,7 @@ class ReadingsIn(In):
     readings: Annotated[list[Annotated[ReadingIn, WrapValidator(_one_by_one)]], Limits(max_length=BATCH_MAX)]
 
 
-class ResultOut(Out):
+class ReadingResultOut(Out):
     """What became of one item. ``id`` is null where it had none that can be read."""
 
     id: Id | None
@@ -208,7 +211,7 @@ class ResultOut(Out):
 class ReadingResultsOut(Out):
     """One outcome an item, in order; what is ``recorded`` or a ``duplicate`` is stored."""
 
-    results: list[ResultOut]
+    results: list[ReadingResultOut]
     recorded: int
     duplicate: int
     refused: int
@@ -232,20 +235,20 @@ class ClockOut(Out):
 
 
 class FoundLadderOut(Out):
-    """The rungs found of one kind; none: the kind is not sold."""
+    """The rungs found of one kind."""
 
     rungs: list[RungOut]
     beyond: Beyond
 
 
 class FoundWindowOut(Out):
-    """What the controller sells from a time of its day to the next."""
+    """What the controller sells from one time of its day to another; a kind that is null is not sold."""
 
     from_: Annotated[TimeOfDay, Limits(alias="from")]
     to: TimeOfDay
     free: bool
-    games: FoundLadderOut
-    minutes: FoundLadderOut
+    games: FoundLadderOut | None
+    minutes: FoundLadderOut | None
 
 
 class FoundDayOut(Out):

@@ -179,7 +179,7 @@ def _wrong_prices(sent: Content, table: TableFacts) -> list[Fault]:
     for d, day in enumerate((sent["settings"] or {"days": ()})["days"]):
         for w, window in enumerate(day["windows"]):
             for kind in ("games", "minutes"):
-                for r, rung in enumerate(window[kind]["rungs"]):
+                for r, rung in enumerate(window[kind]["rungs"] if window[kind] else ()):
                     where = f"settings.days[{d}].windows[{w}].{kind}.rungs[{r}].pays"
                     try:
                         parse_money(rung["pays"], table.currency, where=where)

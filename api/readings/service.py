@@ -19,7 +19,7 @@ from sqlmodel import Session, col, select
 from api.db import hold
 from api.errors import Problem, not_found, problem_out, refused
 from api.paging import Page
-from api.readings.models import ReadingIn, ReadingResultsOut, ReadingRow, ResultOut, StrikeRow, Unreadable
+from api.readings.models import ReadingIn, ReadingResultOut, ReadingResultsOut, ReadingRow, StrikeRow, Unreadable
 from api.readings.outcomes import FIELDS, Content, Decision, Sender, Stood, TableFacts, decide
 from api.readings.translation import content_of
 from api.venues.models import PoolTableRow, StayRow, VenueRow
@@ -41,7 +41,7 @@ _COLUMNS: dict[Kind, tuple[str, ...]] = {
 class Recorded:
     """The outcomes of a batch, in order, and the tables of which something new is known."""
 
-    results: tuple[ResultOut, ...]
+    results: tuple[ReadingResultOut, ...]
     table_ids: frozenset[UUID]
 
 
@@ -52,7 +52,7 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
     tables = _table_facts(session, {reading.table_id for reading in readings})
     known = _stored(session, {reading.id for reading in readings})
     arrival = _last_arrival(session)
-    results: list[ResultOut] = []
+    results: list[ReadingResultOut] = []
     rows: list[dict[str, Any]] = []
     for item in items:
         if isinstance(item, Unreadable):
@@ -187,12 +187,12 @@ def _last_arrival(session: Session) -> int:
     return session.exec(select(func.max(ReadingRow.arrival))).one() or 0
 
 
-def _result(id_: UUID, decision: Decision) -> ResultOut:
+def _result(id_: UUID, decision: Decision) -> ReadingResultOut:
     if decision.code is not None:
         problem = not_found("table") if decision.code == "not_found" else Problem(decision.code, errors=decision.faults)
         return _refused(id_, problem)
-    return ResultOut(id=id_, outcome=decision.outcome, flags=list(decision.flags), problem=None)
+    return ReadingResultOut(id=id_, outcome=decision.outcome, flags=list(decision.flags), problem=None)
 
 
-def _refused(id_: UUID | None, problem: Problem) -> ResultOut:
-    return ResultOut(id=id_, outcome="refused", flags=[], problem=problem_out(problem))
+def _refused(id_: UUID | None, problem: Problem) -> ReadingResultOut:
+    return ReadingResultOut(id=id_, outcome="refused", flags=[], problem=problem_out(problem))

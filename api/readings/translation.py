@@ -48,19 +48,14 @@ def content_of(reading: ReadingIn) -> dict[str, Any]:
 
 
 def _settings(settings: FoundSettingsIn) -> dict[str, Any]:
-    """Return settings with every field there: a kind without rungs is not sold."""
+    """Return settings with every field there."""
     return {"days": [{"day": day.day, "windows": [_window(w) for w in day.windows]} for day in settings.days]}
 
 
 def _window(window: FoundWindowIn) -> dict[str, Any]:
     sent = window.model_dump(mode="json", by_alias=True)
-    blank = {"rungs": [], "beyond": "again"}
-    return {
-        **sent,
-        "free": sent.get("free", False),
-        "games": {**blank, **sent.get("games", {})},
-        "minutes": {**blank, **sent.get("minutes", {})},
-    }
+    ladders = {kind: sent.get(kind) and {"beyond": "again", **sent[kind]} for kind in ("games", "minutes")}
+    return {**sent, "free": sent.get("free", False), **ladders}
 
 
 def reading_out(row: ReadingRow, strike: StrikeRow | None) -> ReadingOut:

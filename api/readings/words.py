@@ -44,6 +44,16 @@ def _read_shown_date(value: object) -> date:
         raise ValueError(expected) from None
 
 
+def _read_settings_day(value: object) -> str:
+    expected = "mon to sun, or a date that exists, such as 2026-12-24"
+    if not isinstance(value, str) or not re.match(SETTINGS_DAY_PATTERN, value, re.ASCII) or value.endswith("\n"):
+        raise ValueError(expected)
+    try:
+        return value if len(value) == 3 else date.fromisoformat(value).isoformat()
+    except ValueError:
+        raise ValueError(expected) from None
+
+
 Volts = Annotated[str, BeforeValidator(_read_volts), WithJsonSchema({"type": "string", "pattern": VOLTS_PATTERN})]
 VoltsOut = Annotated[str, WithJsonSchema({"type": "string", "pattern": r"^[0-9]{1,2}\.[0-9]{2,3}$"})]
 Celsius = Annotated[str, BeforeValidator(_read_celsius), WithJsonSchema({"type": "string", "pattern": CELSIUS_PATTERN})]
@@ -55,6 +65,12 @@ ShownDate = Annotated[
     WithJsonSchema({"type": "string", "format": "date", "pattern": SHOWN_DATE_PATTERN}),
 ]
 """A date as a table's clock shows it: one that has lost power may show years long past."""
+SettingsDay = Annotated[
+    str,
+    BeforeValidator(_read_settings_day),
+    WithJsonSchema({"type": "string", "pattern": SETTINGS_DAY_PATTERN}),
+]
+"""A day of a controller: mon to sun, or a date where it knows dates."""
 Minutes = Annotated[StrictInt, Field(ge=0, le=525_600)]
 Version = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[ -~]+$")]
 

@@ -1,0 +1,23 @@
+"""The operator's levels and tolerances: at which voltage a battery is charged, how far off a clock may be.
+
+- B5 Levels are settings with defaults by chemistry; a level that is not set is the default.
+- K3 The tolerance of a clock is a setting, two minutes by default.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from api.health.battery import DEFAULT_LEVELS, BatteryLevels, BatterySettings
+from api.health.battery_state import Chemistry
+from api.health.table_clock import ClockSettings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """What tables are judged by."""
+
+    by_chemistry: Mapping[Chemistry, BatteryLevels] = field(default_factory=lambda: dict(DEFAULT_LEVELS))
+    battery: BatterySettings = field(default_factory=BatterySettings)
+    clock: ClockSettings = field(default_factory=ClockSettings)

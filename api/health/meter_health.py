@@ -1,0 +1,106 @@
+"""What a table's meters say of themselves: the newest count, what it added, what nobody can tell, which contradict.
+
+- G1 The count goes on from the first reading on record, or from the last work that began the series afresh (R5).
+- G2 What needs review is listed with both counts and adds nothing.
+- G3 Two money meters are compared over the readings that have both; where they differ, both figures are shown. A games
+  or minutes meter is compared with money where its prices are known: when the box is counted (C1).
+- A meter that is reset at each collection starts at zero after one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from api.readings.meters import Disagreement, Meter, MeterDelta, MeterReading, counted, deltas, disagreement, money
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """All the meters that were read at one instant."""
+
+    taken_at: datetime
+    values: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class MeterHealth:
+    """One meter: its newest reading, what was counted since ``since_at``, and what nobody can tell."""
+
+    meter: Meter
+    newest: MeterDelta
+    since_at: datetime
+    counted: int
+    reviews: tuple[MeterDelta, ...]
+    disagreement: Disagreement | None
+
+
+def judge_meters(
+    meters: Sequence[Meter],
+    readings: Sequence[Counts],
+    *,
+    reset_at: Sequence[datetime] = (),
+    collected_at: Sequence[datetime] = (),
+) -> tuple[MeterHealth, ...]:
+    """Return what each meter that was ever read says; ``readings`` in time order.
+
+    ``reset_at`` is when the board was replaced or the meters were reset, ``collected_at`` when the box was emptied.
+    """
+    return tuple(
+        MeterHealth(
+            meter=meter,
+            newest=found[-1],
+            since_at=found[0].to_at,
+            counted=counted(found),
+            reviews=tuple(delta for delta in found if delta.kind == "needs_review"),
+            disagreement=_contradiction(meter, meters, readings, reset_at),
+        )
+        for meter in meters
+        if (found := _series(meter, readings, reset_at, collected_at))
+    )
+
+
+def _series(
+    meter: Meter, readings: Sequence[Counts], reset_at: Sequence[datetime], collected_at: Sequence[datetime]
+) -> list[MeterDelta]:
+    """Return what each reading added since the last that began the series afresh, that one first."""
+    read = [
+        (counts.taken_at, counts.values[meter.name])
+        for counts in readings
+        if counts.values.get(meter.name, meter.modulus) < meter.modulus
+    ]
+    befores = [None, *(at for at, _ in read)]
+    nexts = [*(at for at, _ in read[1:]), None]
+    found = deltas(
+        meter,
+        [
+            MeterReading(
+                taken_at=at,
+                value=value,
+                afresh=any((before is None or before < reset) and reset <= at for reset in reset_at),
+                collected=any(at <= taken and (after is None or taken < after) for taken in collected_at),
+            )
+            for (at, value), before, after in zip(read, befores, nexts, strict=False)
+        ],
+    )
+    starts = [i for i, delta in enumerate(found) if delta.kind == "baseline"]
+    return list(found[starts[-1] :]) if starts else []
+
+
+def _contradiction(
+    meter: Meter, meters: Sequence[Meter], readings: Sequence[Counts], reset_at: Sequence[datetime]
+) -> Disagreement | None:
+    """Return the first other money meter that tells another story than this one (G3)."""
+    for other in meters:
+        if other.name == meter.name or not meter.counts == other.counts == "money":
+            continue
+        both = [counts for counts in readings if meter.name in counts.values and other.name in counts.values]
+        stories = []
+        for one in (meter, other):
+            found = _series(one, both, reset_at, ())
+            if not any(delta.kind == "needs_review" for delta in found):
+                stories.append(money(one, counted(found)))
+        if len(stories) == 2 and (apart := disagreement(*stories)):
+            return apart
+    return None

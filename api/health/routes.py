@@ -1,0 +1,61 @@
+"""HTTP for tables' health, and for the levels and tolerances by which they are judged."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Header, Response
+
+from api.access.asking import Asker, OwnerDep, allow
+from api.clock import NowDep
+from api.db import SessionDep
+from api.health import service
+from api.health.models import SettingsIn, SettingsOut, TableHealthOut
+from api.health.translation import health_out, settings_out
+from api.openapi import problems
+from api.routing import Route
+from api.venues.service import get_table
+from api.wire import Id
+
+router = APIRouter(prefix="/v1", tags=["health"], route_class=Route)
+
+ReaderDep = Annotated[Asker, allow("collector")]
+VenueReaderDep = Annotated[Asker, allow("collector", "venue")]
+IfMatch = Annotated[
+    str | None,
+    Header(
+        description="The ETag of the last GET; without it, whatever stands is replaced.",
+        max_length=200,
+        pattern=r"^[!-~ ]*$",
+    ),
+]
+
+
+@router.get("/tables/{table_id}/health", responses=problems())
+def get_table_health(session: SessionDep, asker: VenueReaderDep, now: NowDep, table_id: Id) -> TableHealthOut:
+    """Judge a table by what was read there: battery, clock, meters, and the settings found in its controller.
+
+    Where it sends somebody to a battery it says what to mind; local rules and a qualified person decide.
+    """
+    asker.must_see_venue(get_table(session, table_id).venue_id, what="table")
+    return health_out(table_id, service.judge_tables(session, [table_id], now=now)[table_id])
+
+
+@router.get("/settings", responses=problems())
+def get_settings(session: SessionDep, asker: ReaderDep, response: Response) -> SettingsOut:
+    """Return the levels and tolerances by which tables are judged."""
+    response.headers["ETag"] = service.settings_etag(session)
+    return settings_out(service.levels_in_force(session))
+
+
+@router.put("/settings", responses=problems(412))
+def put_settings(
+    session: SessionDep,
+    asker: OwnerDep,
+    now: NowDep,
+    settings: SettingsIn,
+    response: Response,
+    if_match: IfMatch = None,
+) -> SettingsOut:
+    """Replace the levels and tolerances as a whole: what is absent goes back to its default."""
+    levels = service.put_settings(session, settings, if_match=if_match, now=now)
+    response.headers["ETag"] = service.settings_etag(session)
+    return settings_out(levels)

@@ -1,0 +1,149 @@
+"""Tables judged from the database, and the operator's levels and tolerances by which they are.
+
+- Judged is what was read within 400 days, of each kind the newest: enough for trends, and bounded whatever the history.
+- Several tables are judged by the same few queries as one, but for the timetable of those whose clock or settings were read.
+- The settings are one row that is replaced as a whole; while there is none, all are the defaults.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Row
+from sqlmodel import Session, col, func, select
+
+from api.db import hold
+from api.errors import refused
+from api.health.battery_state import Battery, SupplyReading
+from api.health.clock_offset import ClockReading
+from api.health.levels import Levels
+from api.health.meter_health import Counts
+from api.health.models import SettingsIn, SettingsRow
+from api.health.settings_found import FoundSettings, Held
+from api.health.table_health import Sells, TableFacts, TableHealth, WorkDone, judge
+from api.health.translation import read_settings
+from api.pricing import parse_money, zone_named
+from api.readings.meters import Meter
+from api.readings.service import Kind, history
+from api.schedules.models import KeyingRow
+from api.schedules.service import Place, keyed_at, listed_at
+from api.sheets.service import controller_of_table
+from api.venues.models import PoolTableRow
+from api.venues.service import last_stay_at_a_venue
+
+_LOOK_BACK = timedelta(days=400)
+_MOST: Mapping[Kind, int] = {"supply": 1_000, "clock": 500, "meters": 200, "settings": 1, "done": 200}
+
+
+def judge_tables(
+    session: Session,
+    table_ids: Collection[UUID],
+    *,
+    now: datetime,
+    collected_at: Mapping[UUID, Sequence[datetime]] | None = None,
+) -> dict[UUID, TableHealth]:
+    """Return the health of each table that exists; ``collected_at`` says when whose box was emptied, where known."""
+    tables = session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(table_ids))).all()
+    levels = levels_in_force(session)
+    read = {kind: history(session, table_ids, kind, since=now - _LOOK_BACK, most=most) for kind, most in _MOST.items()}
+    facts = {
+        table.id: _facts(
+            session,
+            table,
+            {kind: rows[table.id] for kind, rows in read.items()},
+            collected_at=(collected_at or {}).get(table.id, ()),
+        )
+        for table in tables
+    }
+    return {table_id: judge(known, levels, now=now) for table_id, known in facts.items()}
+
+
+def levels_in_force(session: Session) -> Levels:
+    """Return what tables are judged by."""
+    row = session.get(SettingsRow, 1)
+    return Levels() if row is None else read_settings(SettingsIn.model_validate(row.terms))
+
+
+def put_settings(session: Session, message: SettingsIn, *, if_match: str | None, now: datetime) -> Levels:
+    """Replace the settings, if they are still as the caller last saw them where an ``If-Match`` says so."""
+    hold(session, "settings")
+    levels = read_settings(message)
+    etag = settings_etag(session)
+    if if_match is not None and if_match.strip() != "*":
+        tags = [tag.strip().removeprefix("W/") for tag in if_match.split(",")]
+        if etag not in tags:
+            raise refused("stale", where="If-Match", found=if_match[:80], expected=etag)
+    row = session.get(SettingsRow, 1) or SettingsRow(id=1, revision=0, terms={}, changed_at=now)
+    row.terms, row.changed_at, row.revision = message.model_dump(mode="json"), now, row.revision + 1
+    session.add(row)
+    session.flush()
+    return levels
+
+
+def settings_etag(session: Session) -> str:
+    """Return the entity tag of the present settings."""
+    row = session.get(SettingsRow, 1)
+    return f'"{0 if row is None else row.revision}"'
+
+
+def _facts(
+    session: Session, table: PoolTableRow, read: Mapping[Kind, list[Row[Any]]], *, collected_at: Sequence[datetime]
+) -> TableFacts:
+    stay, venue = last_stay_at_a_venue(session, table)
+    place = Place(venue, table, stay) if table.venue_id is not None else None
+    power, controller = table.profile.get("power") or {}, table.profile.get("controller")
+    battery = Battery(power.get("chemistry", "unknown"), power.get("nominal_volts", 12))
+    work = [WorkDone(row.taken_at, frozenset(row.done)) for row in read["done"]]
+    if read["settings"]:
+        last_keyed_at = session.exec(select(func.max(KeyingRow.keyed_at)).where(KeyingRow.stay_id == stay.id)).one()
+        work += [] if last_keyed_at is None else [WorkDone(last_keyed_at, frozenset({"settings_keyed"}))]
+    return TableFacts(
+        zone=zone_named(venue.time_zone),
+        currency=venue.currency,
+        battery=None if power.get("kind") == "mains" else battery,
+        changes_for_summer_time=None if controller is None else controller.get("changes_for_summer_time", False),
+        supply=[
+            SupplyReading(row.taken_at, row.battery_mv, row.temperature_tenths_c, row.rested_minutes)
+            for row in read["supply"]
+        ],
+        clock=[
+            ClockReading(row.taken_at, row.clock_minute, row.clock_weekday, row.clock_on, row.clock_display)
+            for row in read["clock"]
+            if row.taken_at >= stay.from_at
+        ],
+        meters=[_meter(meter, venue.currency) for meter in table.profile.get("meters", ())],
+        counts=[Counts(row.taken_at, row.meters) for row in read["meters"]],
+        settings=next((FoundSettings(row.taken_at, row.settings) for row in read["settings"]), None),
+        work=work,
+        collected_at=collected_at,
+        in_workshop=place is None,
+        sells=_sells(session, place) if place and (read["clock"] or read["settings"]) else None,
+    )
+
+
+def _sells(session: Session, place: Place) -> Sells:
+    """Return what a table sells, what is listed for it, and what its controller should hold."""
+    assert place.table is not None
+    profile, currency = place.table.profile, place.venue.currency
+    listed = listed_at(session, place)
+    keyed = keyed_at(session, place, listed=listed)
+    held = Held(
+        controller=controller_of_table(place.table, currency),
+        accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
+        currency=currency,
+        listed=listed,
+        keyed=keyed if keyed != listed else None,
+    )
+    return Sells(keyed=keyed, listed=listed, held=held)
+
+
+def _meter(meter: Mapping[str, Any], currency: str) -> Meter:
+    counts_money = meter["counts"] == "money"
+    return Meter(
+        name=meter["name"],
+        counts=meter["counts"],
+        digits=meter["digits"],
+        resets=meter["resets"],
+        unit_minor=parse_money(meter["unit_value"], currency) if counts_money else None,
+    )
