@@ -68,7 +68,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         summary="The service that runs a route of coin-operated pool tables.",
         description=DESCRIPTION,
         routes=app.routes,
-        servers=[{"url": app.state.settings.public_url, "description": "where this service runs"}],
+        servers=[{"url": "/", "description": "the service that serves this contract"}],
         license_info={"name": "MIT", "identifier": "MIT"},
         contact={"name": "The Baizebook developers", "url": "https://baizebook.example/"},
         tags=[{"name": name, "description": text} for name, text in TAGS.items()],
@@ -82,6 +82,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         schemas.pop(unused, None)
     for path in contract["paths"].values():
         for operation in path.values():
+            operation["summary"] = operation["description"].split(".")[0].split(":")[0].replace("\n", " ")
             for parameter in operation.get("parameters", []):
                 _without_null(parameter)
         _link(path, contract)

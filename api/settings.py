@@ -19,7 +19,6 @@ class Settings:
     owner_token: str | None = field(default=None, repr=False)
     body_bytes_max: int = 8 * 1024 * 1024
     threads: int = 16
-    public_url: str = "http://127.0.0.1:8000"
 
     def __post_init__(self) -> None:
         if not self.database_url.startswith(("sqlite:///", "postgresql+psycopg://")):
@@ -40,7 +39,7 @@ class Settings:
 def settings_from(environment: Mapping[str, str]) -> Settings:
     """Build the settings from environment variables; raise ValueError naming the variable that is wrong."""
     values: dict[str, str | int] = {}
-    for name in ("database_url", "owner_token", "public_url"):
+    for name in ("database_url", "owner_token"):
         if text := environment.get(f"BAIZEBOOK_{name.upper()}"):
             values[name] = text
     for name in ("body_bytes_max", "threads"):
