@@ -3,7 +3,8 @@
 - Every refusal has a code, and every code stands in ``PROBLEMS`` with its status, title and explanation; the ``type``
   of an answer is ``/problems/<code>``, a page that says what to do.
 - ``errors`` names each mistake: where it is, what was found there, what was expected.
-- Nothing that a client can send makes a 500; what a client sent is never echoed beyond a short, printable extract.
+- Nothing that a client can send makes a 500; what a client sent is never echoed beyond a short, printable extract,
+  and a token not at all.
 """
 
 import html
@@ -18,9 +19,11 @@ from pydantic import BaseModel, ConfigDict
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 
 from api.pricing.errors import Fault, PricingError
 from api.problems import PROBLEMS
+from api.redaction import without_tokens
 
 
 class Problem(Exception):
@@ -92,7 +95,8 @@ def problem_response(problem: Problem | PricingError) -> Response:
     """Answer with a problem."""
     body = problem_out(problem)
     headers = problem.headers if isinstance(problem, Problem) else None
-    return Response(json.dumps(body.model_dump()), body.status, headers, media_type="application/problem+json")
+    text = without_tokens(json.dumps(body.model_dump()))
+    return Response(text, body.status, headers, media_type="application/problem+json")
 
 
 def _show(value: Any) -> str:
@@ -149,6 +153,11 @@ def _on_http(request: Request, error: Exception) -> Response:  # noqa: ARG001
     return problem_response(Problem(code, headers=dict(error.headers or {})))
 
 
+def _on_disconnect(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    """Whoever hung up before the message was whole is answered for the record only."""
+    return problem_response(Problem("malformed"))
+
+
 def _on_database(request: Request, error: Exception) -> Response:  # noqa: ARG001
     """A conflict another caller won is a 409; a database that is busy, full or away is a 503 to try again."""
     if isinstance(error, IntegrityError):
@@ -192,5 +201,6 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(PricingError, _on_problem)
     app.add_exception_handler(RequestValidationError, _on_validation)
     app.add_exception_handler(HTTPException, _on_http)
+    app.add_exception_handler(ClientDisconnect, _on_disconnect)
     app.add_exception_handler(DBAPIError, _on_database)
     app.add_exception_handler(PoolTimeout, _on_database)

@@ -1,7 +1,9 @@
 """Who is asking, and may they? The one place that turns a bearer token into rights.
 
-- No token, or a wrong, expired or revoked one: 401 with ``WWW-Authenticate`` (RFC 6750).
-- A role that lacks the operation: 403, whatever the address names.
+- No token: 401. A header that holds no bearer token, or two headers: 401, ``invalid_request``. A wrong, expired or
+  revoked token: 401, ``invalid_token``, and not which of the three (RFC 6750, section 3).
+- Too many wrong tokens from one address: 429 with ``Retry-After``; a right one is let in all the same.
+- A role that lacks the operation: 403 (``insufficient_scope``), whatever the address names.
 - What belongs to another venue or table: 404, as if it did not exist.
 """
 
@@ -45,9 +47,8 @@ class Asker:
             raise not_found("table")
 
 
-def _unknown(fault: str | None) -> Problem:
-    challenge = 'Bearer realm="baizebook"' + (f', error="{fault}"' if fault else "")
-    return Problem("no_token", headers={"WWW-Authenticate": challenge})
+def _challenge(fault: str | None = None) -> dict[str, str]:
+    return {"WWW-Authenticate": 'Bearer realm="baizebook"' + (f', error="{fault}"' if fault else "")}
 
 
 def find_asker(
@@ -56,16 +57,20 @@ def find_asker(
     now: NowDep,
     credentials: BearerDep,
 ) -> Asker:
-    """Return who is asking; refuse (401) who cannot be told."""
-    if credentials is None:
-        raise _unknown("invalid_request" if "authorization" in request.headers else None)
+    """Return who is asking; refuse (401, 429) who cannot be told."""
+    sent = request.headers.getlist("authorization")
+    if credentials is None or len(sent) > 1:
+        raise Problem("no_token", headers=_challenge("invalid_request" if sent else None))
     token = credentials.credentials
     owner = request.app.state.settings.owner_token
     if owner is not None and secrets.compare_digest(token.encode(), owner.encode()):
         return Asker("environment", "the owner", "owner")
     row = service.find_token(session, token, now=now)
     if row is None:
-        raise _unknown("invalid_token")
+        address = request.client.host if request.client else ""
+        if wait_s := request.app.state.wrong_tokens.note(address, now=now):
+            raise Problem("too_many", headers={"Retry-After": str(wait_s)})
+        raise Problem("no_token", headers=_challenge("invalid_token"))
     return Asker(str(row.id), row.name, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
 
 
@@ -82,7 +87,8 @@ def allow(*roles: Role) -> Any:
         credentials: BearerDep,
     ) -> Asker:
         if asker.role not in allowed:
-            raise Problem("forbidden", f"The role {asker.role} does not include this operation.")
+            refusal = f"The role {asker.role} does not include this operation."
+            raise Problem("forbidden", refusal, headers=_challenge("insufficient_scope"))
         assert credentials is not None
         claim_key(session, request, asker=asker.id, secret=credentials.credentials, now=now)
         return asker

@@ -11,6 +11,7 @@ from api.access.models import Role, TokenOut, TokenRow
 from api.clock import new_id
 from api.errors import not_found, refused
 from api.paging import Page, page
+from api.redaction import TOKEN_PREFIX
 
 
 def hash_token(token: str) -> str:
@@ -35,7 +36,7 @@ def make_token(
             raise refused("invalid", where=where, found=value or "nothing", expected=expected)
     if expires_at is not None and expires_at <= now:
         raise refused("invalid", where="expires_at", found=expires_at.isoformat(), expected="an instant to come")
-    token = f"bz_{secrets.token_urlsafe(32)}"
+    token = f"{TOKEN_PREFIX}{secrets.token_urlsafe(32)}"
     row = TokenRow(
         id=new_id(),
         name=name,
