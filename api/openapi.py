@@ -9,6 +9,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from api.errors import ProblemOut
+from api.examples import BODIES, PARAMETERS
 from api.problems import PROBLEMS
 
 _ALWAYS = (400, 401, 403, 404, 413, 422, 429, 503)
@@ -85,6 +86,11 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             operation["summary"] = operation["description"].split(".")[0].split(":")[0].replace("\n", " ")
             for parameter in operation.get("parameters", []):
                 _without_null(parameter)
+                if parameter["name"] in PARAMETERS:
+                    parameter["example"] = PARAMETERS[parameter["name"]]
+            if "requestBody" in operation:
+                content = operation["requestBody"]["content"]["application/json"]
+                content["example"] = BODIES[operation["operationId"]]
         _link(path, contract)
         if "post" in path and path["post"].get("x-stores", True):
             path["post"].setdefault("parameters", []).append(_KEY_PARAMETER)
@@ -126,6 +132,7 @@ TAGS = {
     "readings": "What was read at the tables: sent once, in batches, never changed.",
     "sheets": "What a table's controller must hold, and the shortest way to key it.",
     "health": "Is a table charged, on time, counting, and keyed as it should be?",
+    "worklist": "What needs doing, with what, and by when it matters.",
     "cash": "From the box to the books: agreements, collections, settlements, disputes, differences.",
     "ledger": "The books: what was posted, what it sums to, statements, exports, and whether anything was changed.",
     "tokens": "Who may do what.",

@@ -26,7 +26,7 @@ LEVELS = (
 )
 """The domains and shared modules from the bottom up: services import downwards only, never sideways."""
 ROUTES, ROWS, MAIN, DEMO, CLI = range(len(LEVELS), len(LEVELS) + 5)
-SHARED = {"errors", "db", "wire", "methods", "openapi", "paging", "access", "clock", "settings", "problems", "redaction"}
+SHARED = {"examples", "errors", "db", "wire", "methods", "openapi", "paging", "access", "clock", "settings", "problems", "redaction"}
 """Modules that stand on one level and may know each other, so long as there is no circle."""
 
 WEB = {"fastapi", "starlette", "fastapi_offline"}

@@ -6,9 +6,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from fastapi.testclient import TestClient
 from openapi_spec_validator import validate
 
 from api.cli import contract_text
+from api.examples import BODIES
 from api.main import create_app
 from api.settings import Settings
 
@@ -103,3 +105,25 @@ def test_money_is_never_a_number(contract: dict[str, Any]) -> None:
 def test_every_schema_is_named_for_its_direction(contract: dict[str, Any]) -> None:
     names = contract["components"]["schemas"]
     assert [name for name in names if not name.endswith(("In", "Out")) and "ListOut" not in name] == []
+
+
+def test_every_operation_that_is_sent_something_has_an_example(contract: dict[str, Any]) -> None:
+    sent = {operation["operationId"] for _, operation in operations(contract) if "requestBody" in operation}
+    assert set(BODIES) == sent
+    for name, operation in operations(contract):
+        for parameter in operation.get("parameters", []):
+            if parameter["in"] == "path":
+                assert "example" in parameter, f"{name}: {parameter['name']}"
+
+
+def test_every_example_is_a_message_that_the_service_can_read(contract: dict[str, Any], client: TestClient) -> None:
+    for path, item in contract["paths"].items():
+        for method, operation in item.items():
+            if operation["operationId"] in BODIES:
+                address = path
+                for parameter in operation.get("parameters", []):
+                    address = address.replace(f"{{{parameter['name']}}}", str(parameter.get("example")))
+                answer = client.request(method, address, json=BODIES[operation["operationId"]])
+                assert answer.status_code in (200, 201, 404, 409, 428) or "id of a published" in answer.text, (
+                    answer.text
+                )
