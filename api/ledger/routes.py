@@ -4,7 +4,7 @@ from collections import Counter
 from typing import Annotated, Any, Literal
 from uuid import UUID
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Query, Request, Response
 from sqlmodel import Session
 
 from api.access.asking import Asker, OwnerDep, allow
@@ -40,7 +40,7 @@ from api.ledger.writing import (
     venue_year_out,
 )
 from api.openapi import problems
-from api.paging import Limit
+from api.paging import Limit, link_next
 from api.routing import Route
 from api.venues import service as venues
 from api.wire import INT64_MAX, Date, Id, given
@@ -165,6 +165,8 @@ def _answer_post(session: Session, response: Response, entry_id: str, *, validat
 
 @router.get("/ledger/entries", responses=problems(409))
 def list_ledger_entries(
+    request: Request,
+    response: Response,
     session: SessionDep,
     asker: AccountantDep,
     limit: Limit = 100,
@@ -176,7 +178,9 @@ def list_ledger_entries(
     """
     entries, more = service.page_entries(session, after=after, limit=limit)
     cursor = str(entries[-1].number if entries else after)
-    return EntryFeedOut(items=[entry_out(entry) for entry in entries], next=cursor if more else None, cursor=cursor)
+    next_ = cursor if more else None
+    link_next(request, response, next_)
+    return EntryFeedOut(items=[entry_out(entry) for entry in entries], next=next_, cursor=cursor)
 
 
 @router.get("/ledger/entries/{entry_id}", responses=problems(409))
@@ -187,6 +191,8 @@ def get_ledger_entry(session: SessionDep, asker: AccountantDep, entry_id: Id) ->
 
 @router.get("/ledger/accounts", responses=problems(409))
 def list_account_balances(
+    request: Request,
+    response: Response,
     session: SessionDep,
     asker: AccountantDep,
     venue_id: Annotated[Id | None, Query(description="Only the accounts of this venue.")] = None,
@@ -198,8 +204,9 @@ def list_account_balances(
 ) -> AccountBalancesOut:
     """Return what every account sums to, by venue and currency, in the order of the chart of accounts."""
     written = service.page_balances(session, venue_id=venue_id, up_to=on, after=after)
-    items = [balance for _, balance in written[:limit]]
-    return AccountBalancesOut(items=items, next=written[limit - 1][0] if len(written) > limit else None)
+    next_ = written[limit - 1][0] if len(written) > limit else None
+    link_next(request, response, next_)
+    return AccountBalancesOut(items=[balance for _, balance in written[:limit]], next=next_)
 
 
 @router.get("/ledger/verify", responses=problems())

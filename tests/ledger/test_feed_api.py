@@ -115,7 +115,9 @@ def test_the_feed_goes_on_where_it_stopped(client: TestClient, route: Route) -> 
     assert client.get("/v1/ledger/entries").json() == {"items": [], "next": None, "cursor": "0"}
     for amount in ("1.00", "2.00", "3.00"):
         client.post("/v1/ledger/entries", json={"kind": "opening", "amount": amount, "on": "2026-11-02"})
-    first = client.get("/v1/ledger/entries?limit=2").json()
+    answer = client.get("/v1/ledger/entries?limit=2")
+    assert answer.headers["Link"] == '</v1/ledger/entries?limit=2&after=2>; rel="next"'
+    first = answer.json()
     assert ([item["number"] for item in first["items"]], first["next"], first["cursor"]) == ([1, 2], "2", "2")
     second = client.get("/v1/ledger/entries?limit=2&after=2").json()
     assert ([item["number"] for item in second["items"]], second["next"], second["cursor"]) == ([3], None, "3")
