@@ -1,0 +1,108 @@
+"""Tariffs through the service: published, checked, listed, never changed."""
+
+from fastapi.testclient import TestClient
+
+from tests.conftest import WEEKDAY, Route
+
+ABSENT = "00000000-0000-4000-8000-000000000000"
+HALL = {
+    "code": "hall",
+    "name": "Hall time",
+    "currency": "USD",
+    "metered": {
+        "start_fee": "1",
+        "per": "player",
+        "tiers": [
+            {"from_minutes": 0, "price": "9.00", "per_minutes": 60, "step_minutes": 15},
+            {"from_minutes": 120, "price": "7.5", "per_minutes": 60},
+        ],
+        "minimum": "3.00",
+        "maximum": {"amount": "40.00", "per_minutes": 720},
+    },
+}
+
+
+def test_a_tariff_is_published_and_read_with_every_field_there(client: TestClient) -> None:
+    made = client.post("/v1/tariffs", json=WEEKDAY)
+    assert made.status_code == 201
+    tariff = made.json()
+    assert (tariff["code"], tariff["version"], tariff["free"], tariff["metered"]) == ("weekday", 1, False, None)
+    assert tariff["games"] == {
+        "rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}, {"pays": "7.00", "units": 11}],
+        "beyond": "again",
+    }
+    assert client.get(made.headers["Location"]).json() == tariff
+
+
+def test_metered_rates_are_read_with_full_decimals_and_their_steps(route: Route) -> None:
+    metered = route.post("/tariffs", HALL)["metered"]
+    assert (metered["start_fee"], metered["tier_mode"], metered["per"], metered["minimum"]) == (
+        "1.00", "add", "player", "3.00",
+    )  # fmt: skip
+    assert metered["tiers"][1] == {"from_minutes": 120, "price": "7.50", "per_minutes": 60, "step_minutes": 60}
+    assert metered["maximum"] == {"amount": "40.00", "per_minutes": 720}
+    tiers = [{"from_minutes": 0, "price": "5.00"}, {"from_minutes": 60, "price": "8.00"}]
+    set_price = route.post("/tariffs", {**HALL, "metered": {"tier_mode": "set", "tiers": tiers}})["metered"]
+    assert set_price["tiers"][0] == {"from_minutes": 0, "price": "5.00", "per_minutes": None, "step_minutes": None}
+    assert set_price["maximum"] is None
+
+
+def test_versions_count_up_for_each_code(client: TestClient, route: Route) -> None:
+    made = [route.tariff(), route.tariff(name="Dearer"), route.tariff(code="weekend")]
+    assert [(tariff["code"], tariff["version"]) for tariff in made] == [("weekday", 1), ("weekday", 2), ("weekend", 1)]
+    first = client.get("/v1/tariffs?limit=2")
+    assert [tariff["id"] for tariff in first.json()["items"]] == [tariff["id"] for tariff in made[:2]]
+    rest = client.get(first.headers["Link"].partition(">")[0].lstrip("<")).json()
+    assert rest == {"items": made[2:], "next": None}
+    assert made[0]["name"] == "Weekday play"
+
+
+def test_a_free_tariff_carries_no_prices(route: Route) -> None:
+    free = route.post("/tariffs", {"code": "open-house", "name": "Open house", "currency": "EUR", "free": True})
+    assert (free["free"], free["games"], free["minutes"], free["metered"], free["advice"]) == (
+        True,
+        None,
+        None,
+        None,
+        [],
+    )
+
+
+def test_advice_comes_with_a_tariff_and_refuses_nothing(client: TestClient) -> None:
+    rungs = [{"pays": "1.00", "units": 1}, {"pays": "5.00", "units": 5}, {"pays": "6.00", "units": 7}]
+    made = client.post("/v1/tariffs", json={**WEEKDAY, "games": {"rungs": rungs}, "minutes": {"rungs": rungs[:1]}})
+    assert made.status_code == 201
+    advice = made.json()["advice"]
+    assert [(item["code"], item["kind"]) for item in advice][:1] == [("break_adds_nothing", "games")]
+    assert (advice[0]["amount"], advice[0]["units"]) == ("5.00", 5)
+    assert all(item["detail"] for item in advice)
+
+
+def test_a_check_judges_like_publishing_and_stores_nothing(client: TestClient) -> None:
+    checked = client.post("/v1/tariffs/check", json=WEEKDAY)
+    assert checked.status_code == 200
+    assert client.get("/v1/tariffs").json()["items"] == []
+    published = client.post("/v1/tariffs", json=WEEKDAY).json()
+    assert {**published, **checked.json()} == published
+    assert set(published) - set(checked.json()) == {"id", "version", "published_at"}
+    falling = {**WEEKDAY, "games": {"rungs": [{"pays": "1.00", "units": 2}, {"pays": "3.00", "units": 5}]}}
+    for path in ("/v1/tariffs", "/v1/tariffs/check"):
+        refused = client.post(path, json=falling).json()
+        assert (refused["status"], refused["type"]) == (422, "/problems/rung_steps_back")
+        assert refused["errors"][0]["where"] == "games.rungs[1].units"
+        assert "6" in refused["errors"][0]["expected"]
+
+
+def test_all_mistakes_of_a_tariff_are_said_at_once(client: TestClient) -> None:
+    games = {"rungs": [{"pays": "0.755", "units": 1}, {"pays": "4.00", "units": 6}]}
+    metered = {"tiers": [{"from_minutes": 5, "price": "9.00", "per_minutes": 60}], "start_fee": "1.005"}
+    answer = client.post("/v1/tariffs", json={**WEEKDAY, "games": games, "metered": metered}).json()
+    assert [error["where"] for error in answer["errors"]] == ["games.rungs[0].pays", "metered.start_fee"]
+
+
+def test_a_tariff_that_is_not_there_is_not_found(client: TestClient) -> None:
+    answer = client.get(f"/v1/tariffs/{ABSENT}")
+    assert (answer.status_code, answer.json()["detail"]) == (404, "There is no such tariff.")
+    for method in ("PUT", "PATCH", "DELETE"):
+        refused = client.request(method, f"/v1/tariffs/{ABSENT}")
+        assert (refused.status_code, refused.headers["Allow"]) == (405, "GET, HEAD")
