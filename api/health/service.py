@@ -11,7 +11,7 @@ from typing import Any
 from uuid import UUID
 
 from sqlalchemy import Row
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, col, select
 
 from api.db import hold
 from api.errors import refused
@@ -95,9 +95,10 @@ def _facts(
     power, controller = table.profile.get("power") or {}, table.profile.get("controller")
     battery = Battery(power.get("chemistry", "unknown"), power.get("nominal_volts", 12))
     work = [WorkDone(row.taken_at, frozenset(row.done)) for row in read["done"]]
-    if read["settings"]:
-        last_keyed_at = session.exec(select(func.max(KeyingRow.keyed_at)).where(KeyingRow.stay_id == stay.id)).one()
-        work += [] if last_keyed_at is None else [WorkDone(last_keyed_at, frozenset({"settings_keyed"}))]
+    found_here = [row for row in read["settings"] if row.taken_at >= stay.from_at]
+    found = next((FoundSettings(row.taken_at, row.settings) for row in found_here), None)
+    keyings = session.exec(select(KeyingRow.keyed_at).where(KeyingRow.stay_id == stay.id)).all() if found else []
+    work += [WorkDone(at, frozenset({"settings_keyed"})) for at in keyings]
     return TableFacts(
         zone=zone_named(venue.time_zone),
         currency=venue.currency,
@@ -114,15 +115,17 @@ def _facts(
         ],
         meters=[_meter(meter, venue.currency) for meter in table.profile.get("meters", ())],
         counts=[Counts(row.taken_at, row.meters) for row in read["meters"]],
-        settings=next((FoundSettings(row.taken_at, row.settings) for row in read["settings"]), None),
+        settings=found,
         work=work,
         collected_at=collected_at,
         in_workshop=place is None,
-        sells=_sells(session, place) if place and (read["clock"] or read["settings"]) else None,
+        sells=_sells(session, place, was_keyed=found is not None and any(at <= found.taken_at for at in keyings))
+        if place and (read["clock"] or found)
+        else None,
     )
 
 
-def _sells(session: Session, place: Place) -> Sells:
+def _sells(session: Session, place: Place, *, was_keyed: bool) -> Sells:
     """Return what a table sells, what is listed for it, and what its controller should hold."""
     assert place.table is not None
     profile, currency = place.table.profile, place.venue.currency
@@ -133,7 +136,7 @@ def _sells(session: Session, place: Place) -> Sells:
         accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
         currency=currency,
         listed=listed,
-        keyed=keyed if keyed != listed else None,
+        keyed=keyed if was_keyed else None,
     )
     return Sells(keyed=keyed, listed=listed, held=held)
 

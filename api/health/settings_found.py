@@ -33,7 +33,7 @@ class FoundSettings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Held:
-    """What a table's controller is, takes and should hold: ``keyed`` None where nothing was keyed yet."""
+    """What a table's controller is, takes and should hold: ``keyed`` None where nothing was keyed before."""
 
     controller: Controller
     accepts: tuple[int, ...]

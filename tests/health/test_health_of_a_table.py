@@ -1,0 +1,239 @@
+"""A table's health asked through the service, on both databases."""
+
+from typing import Any
+from uuid import uuid4
+
+from tests.health.conftest import Watched
+
+
+def test_a_table_of_which_nothing_was_read_says_so(watched: Watched) -> None:
+    health = watched.health()
+    assert health["battery"] is None
+    assert health["why_no_battery"] == "No voltage was read since the battery was last charged or replaced."
+    assert health["clock"] is None
+    assert health["why_no_clock"].startswith("The clock was not read")
+    assert (health["meters"], health["settings"], health["cautions"]) == ([], [], [])
+
+
+def test_a_low_battery_is_to_be_charged_with_the_level_and_the_cautions(watched: Watched) -> None:
+    watched.volts(0.1, "12.20")
+    health = watched.health()
+    battery = health["battery"]
+    assert (battery["volts"], battery["state_percent"], battery["rest"]) == ("12.20", "44.4", "rested")
+    assert (battery["verdict"], battery["level"], battery["level_volts"]) == ("charge_now", "charge_now", "12.24")
+    assert battery["basis"] == "flooded, 80 °F"
+    assert battery["why_no_forecast"]["code"] == "already_reached"
+    codes = [caution["code"] for caution in health["cautions"]]
+    assert {"eyes_and_hands", "no_sparks", "ventilate", "lifting_battery", "local_rules"} <= set(codes)
+
+
+def test_a_falling_battery_has_a_date(watched: Watched) -> None:
+    for days, volts in ((0, "12.65"), (4, "12.61"), (8, "12.57")):
+        watched.volts(days, volts)
+    battery = watched.health()["battery"]
+    assert battery["verdict"] == "good"
+    forecast = battery["forecast"]
+    assert (forecast["reaches_on"], forecast["mv_per_day"], forecast["readings"]) == ("2027-01-05", "-10.00", 3)
+    assert battery["why_no_forecast"] is None
+
+
+def test_an_unknown_chemistry_has_a_spread_and_no_single_figure(watched: Watched) -> None:
+    watched.add(power={"kind": "battery"})
+    watched.volts(0.1, "12.40")
+    battery = watched.health()["battery"]
+    assert (battery["state_percent"], battery["basis"]) == (None, None)
+    low, high = map(float, battery["spread_percent"])
+    assert low < 58.4
+    assert high >= 75
+
+
+def test_a_table_on_mains_has_no_battery_and_says_so(watched: Watched) -> None:
+    watched.add(power={"kind": "mains"})
+    watched.read(0.1, supply={"volts": "12.00"})
+    health = watched.health()
+    assert (health["battery"], health["why_no_battery"]) == (None, "This table runs on mains: it has no battery.")
+
+
+def test_the_newest_reading_is_the_last_taken_and_one_that_counts(watched: Watched) -> None:
+    watched.volts(2, "12.50")
+    watched.volts(1, "12.60")
+    wrong = watched.volts(3, "11.50")
+    watched.route.post(f"/readings/{wrong}/strike", {"reason": "read at another table"})
+    future = {"id": str(uuid4()), "table_id": watched.table["id"], "taken_at": watched.at(5).isoformat()}
+    watched.route.post("/readings", {"readings": [{**future, "supply": {"volts": "11.00"}}]})
+    assert watched.health()["battery"]["volts"] == "12.50"
+
+
+def test_a_charge_starts_the_battery_afresh(watched: Watched) -> None:
+    for days in (0, 4, 8):
+        watched.volts(days, f"12.{60 - days}")
+    watched.read(9, done=["battery_charged"])
+    assert watched.health()["battery"] is None
+    watched.volts(10, "12.70")
+    battery = watched.health()["battery"]
+    assert (battery["verdict"], battery["why_no_forecast"]["code"]) == ("good", "too_few_readings")
+
+
+def test_a_clock_that_nobody_set_back_sells_an_hour_too_early(watched: Watched) -> None:
+    weekday, early, _ = watched.prices()
+    watched.read(1, clock={"time": "13:00", "weekday": "thu", "display": "24h"})
+    clock = watched.health()["clock"]
+    assert (clock["verdict"], clock["cause"], clock["offset_s"]) == ("off", "hour_off", [3600, 3660])
+    assert clock["change_at"] == "2026-11-01T01:00:00-05:00"
+    wrong = [(pair["sells"]["code"], pair["instead_of"]["code"], pair["minutes"]) for pair in clock["wrong_price"]]
+    assert sorted(wrong) == [("early", "weekday", 300), ("weekday", "early", 300)]
+    first = clock["wrong_changes"][0]
+    assert (first["due_at"], first["made_at"]) == ("2026-11-26T15:00:00-05:00", "2026-11-26T14:00:00-05:00")
+    assert (first["before"]["id"], first["after"]["id"]) == (weekday["id"], early["id"])
+    assert [(moment["what"], moment["name"]) for moment in clock["coming"]] == [("price_change", "Early")]
+
+
+def test_the_next_recurring_event_is_foretold_too(watched: Watched) -> None:
+    weekday = watched.route.tariff()
+    event = {"name": "Team night", "starts_on": "2026-12-01", "rrule": "FREQ=WEEKLY;BYDAY=TU", "from": "19:00"}
+    watched.route.schedule(watched.venue["id"], weekday["id"], recurring=[{**event, "to": "23:00", "tariff": None}])
+    watched.read(1, clock={"time": "12:00", "weekday": "thu"})
+    clock = watched.health()["clock"]
+    assert (clock["verdict"], clock["wrong_price"], clock["wrong_changes"]) == ("ok", [], [])
+    moment = clock["coming"][1]
+    assert (moment["what"], moment["name"], moment["at"]) == (
+        "recurring_event",
+        "Team night",
+        "2026-12-01T19:00:00-05:00",
+    )
+
+
+def test_a_clock_without_any_prices_is_judged_all_the_same(watched: Watched) -> None:
+    watched.read(1, clock={"time": "13:00", "weekday": "thu"})
+    clock = watched.health()["clock"]
+    assert (clock["cause"], clock["coming"], clock["wrong_price"]) == ("hour_off", [], [])
+
+
+def test_setting_the_clock_starts_it_afresh(watched: Watched) -> None:
+    watched.read(1, clock={"time": "13:00", "weekday": "thu"})
+    watched.read(2, done=["clock_set"])
+    assert watched.health()["clock"] is None
+    watched.read(3, clock={"time": "12:00", "weekday": "sat"})
+    assert watched.health()["clock"]["verdict"] == "ok"
+
+
+def test_a_table_in_the_workshop_has_no_time_to_be_held_against(watched: Watched) -> None:
+    watched.read(1, clock={"time": "13:00", "weekday": "thu"}, supply={"volts": "12.60"})
+    moved = {"venue_id": None, "moved_at": watched.at(1).isoformat()}
+    watched.route.post(f"/tables/{watched.table['id']}/moves", moved)
+    health = watched.health()
+    assert health["clock"] is None
+    assert health["why_no_clock"].startswith("The table is in the workshop")
+    assert health["battery"]["volts"] == "12.60"
+
+
+def test_meters_tell_what_was_counted_and_what_nobody_can_tell(watched: Watched) -> None:
+    watched.read(0, meters={"cash": 99_900, "bills": 10, "plays": 100})
+    watched.read(1, meters={"cash": 60, "bills": 50, "plays": 40})
+    cash, bills, plays = watched.health()["meters"]
+    assert (cash["kind"], cash["delta"], cash["amount"]) == ("rolled_over", 160, "40.00")
+    assert (bills["kind"], bills["delta"], bills["amount"], bills["disagreement"]) == ("counted", 40, "40.00", None)
+    assert (plays["kind"], plays["delta"], plays["counted"], plays["amount"]) == ("needs_review", None, 0, None)
+    assert [(row["before"], row["value"]) for row in plays["needs_review"]] == [(100, 40)]
+    watched.read(2, meters={"cash": 100, "bills": 70, "plays": 41})
+    cash, bills, plays = watched.health()["meters"]
+    assert cash["disagreement"] == {"meter": "bills", "amount": "50.00", "other_amount": "60.00", "apart": "10.00"}
+    assert bills["disagreement"]["amount"] == "60.00"
+    assert plays["counted"] == 1
+
+
+SHEET_DAY: dict[str, Any] = {
+    "day": "mon",
+    "windows": [
+        {"from": "00:00", "to": "15:00", "free": False, "games": "weekday", "minutes": "weekday"},
+        {"from": "15:00", "to": "18:00", "free": False, "games": "early", "minutes": "weekday"},
+        {"from": "18:00", "to": "00:00", "free": False, "games": "weekday", "minutes": "weekday"},
+    ],
+}
+LADDERS: dict[tuple[str, str], dict[str, Any]] = {
+    ("games", "weekday"): {
+        "rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}, {"pays": "7.00", "units": 11}]
+    },
+    ("games", "early"): {"rungs": [{"pays": "0.50", "units": 1}]},
+    ("minutes", "weekday"): {"rungs": [{"pays": "4.00", "units": 25}, {"pays": "12.00", "units": 84}]},
+}
+
+
+def monday(**first_window: Any) -> dict[str, Any]:
+    """Return the settings of a Monday that are right, but for what is changed of the first window."""
+    windows = [
+        {**window, **{kind: LADDERS[kind, window[kind]] for kind in ("games", "minutes")}}
+        for window in SHEET_DAY["windows"]
+    ]
+    return {"days": [{"day": "mon", "windows": [{**windows[0], **first_window}, *windows[1:]]}]}
+
+
+def test_settings_as_they_should_be_show_no_difference(watched: Watched) -> None:
+    watched.prices()
+    watched.read(1, settings=monday())
+    assert watched.health()["settings"] == []
+
+
+def test_a_wrong_price_found_is_shown_with_what_it_gives_away_until_it_is_keyed_anew(watched: Watched) -> None:
+    *_, schedule = watched.prices()
+    cheap = {"rungs": [{"pays": "0.50", "units": 1}, {"pays": "4.00", "units": 8}, {"pays": "7.00", "units": 14}]}
+    watched.read(1, settings=monday(games=cheap))
+    (row,) = watched.health()["settings"]
+    assert (row["against"], row["day"], row["from"], row["to"], row["sells"]) == (
+        "listed",
+        "mon",
+        "00:00",
+        "15:00",
+        "games",
+    )
+    assert row["values"][0] == {"name": "rungs[0].pays", "wanted": "0.75", "found": "0.50"}
+    assert {"sells": "games", "amount": "1.00", "wanted": 1, "found": 2} in row["effects"]
+    keying = {"schedule_id": schedule["id"], "keyed_at": watched.at(1).isoformat(), "by": "Ada"}
+    watched.route.post(f"/tables/{watched.table['id']}/keyings", keying)
+    assert [row["against"] for row in watched.health()["settings"]] == ["keyed", "listed"]
+    watched.now = watched.at(2)
+    keying["keyed_at"] = watched.at(2).isoformat()
+    watched.route.post(f"/tables/{watched.table['id']}/keyings", keying)
+    assert watched.health()["settings"] == []
+
+
+def test_a_table_not_keyed_after_a_price_change_differs_from_what_is_listed_only(watched: Watched) -> None:
+    *_, schedule = watched.prices()
+    keying = {"schedule_id": schedule["id"], "keyed_at": watched.at(0).isoformat(), "by": "Ada"}
+    watched.route.post(f"/tables/{watched.table['id']}/keyings", keying)
+    dearer = watched.route.tariff(code="dearer", games={"rungs": [{"pays": "1.00", "units": 1}]})
+    watched.route.schedule(watched.venue["id"], dearer["id"], effective_on="2026-11-27")
+    watched.read(4, settings=monday())
+    rows = watched.health()["settings"]
+    assert {row["against"] for row in rows} == {"listed"}
+    assert {"name": "rungs[0].pays", "wanted": "1.00", "found": "0.75"} in rows[0]["values"]
+
+
+def test_settings_that_no_ladder_can_be_are_a_difference_of_that_day(watched: Watched) -> None:
+    watched.prices()
+    back = {"rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 3}]}
+    watched.read(1, settings=monday(games=back))
+    (row,) = watched.health()["settings"]
+    assert (row["day"], row["sells"], row["effects"]) == ("mon", None, [])
+    assert row["values"][0]["name"].startswith("games.rungs[1]")
+
+
+def test_a_venue_sees_its_own_tables_health_only(watched: Watched) -> None:
+    watched.volts(0.1, "12.50")
+    own = watched.route.token("venue", venue_id=watched.venue["id"])
+    assert watched.health(own)["battery"]["volts"] == "12.50"
+    other = watched.route.token("venue", venue_id=watched.route.venue(name="The Brass Rail")["id"])
+    theirs = watched.client.get(f"/v1/tables/{watched.table['id']}/health", headers=other)
+    absent = watched.client.get(f"/v1/tables/{uuid4()}/health", headers=other)
+    assert (theirs.status_code, theirs.content) == (404, absent.content)
+
+
+def test_who_may_not_ask_is_told_so(watched: Watched) -> None:
+    path = f"/v1/tables/{watched.table['id']}/health"
+    device = watched.route.token("device", table_id=watched.table["id"])
+    for headers in (device, watched.route.token("accountant")):
+        assert watched.client.get(path, headers=headers).status_code == 403
+    collector = watched.route.token("collector")
+    assert watched.client.get(path, headers=collector).status_code == 200
+    assert watched.client.get("/v1/settings", headers=collector).status_code == 200
+    assert watched.client.put("/v1/settings", json={}, headers=collector).status_code == 403

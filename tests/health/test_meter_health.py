@@ -1,0 +1,79 @@
+"""What a table's meters say of themselves: a series begins afresh, is reset at collections, contradicts another."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+from api.health.meter_health import Counts, judge_meters
+from api.readings.meters import Meter
+
+START = datetime(2026, 11, 2, 12, tzinfo=UTC)
+CASH = Meter("cash", "money", 5, unit_minor=25)
+BILLS = Meter("bills", "money", 5, unit_minor=100)
+AT_COLLECTION = Meter("cash", "money", 5, "at_collection", unit_minor=25)
+
+
+def day(number: int) -> datetime:
+    return START + timedelta(days=number)
+
+
+def counts(*values: int, name: str = "cash") -> list[Counts]:
+    return [Counts(day(n), {name: value}) for n, value in enumerate(values)]
+
+
+def test_a_meter_that_was_never_read_says_nothing() -> None:
+    assert judge_meters([CASH], [Counts(START, {"plays": 5})]) == ()
+
+
+def test_a_first_reading_is_a_baseline() -> None:
+    (health,) = judge_meters([CASH], counts(500))
+    assert (health.newest.kind, health.counted, health.since_at) == ("baseline", 0, day(0))
+
+
+def test_a_reset_that_is_reported_begins_afresh_with_the_next_reading() -> None:
+    (health,) = judge_meters([CASH], counts(500, 600, 20, 50), reset_at=[day(1) + timedelta(hours=1)])
+    assert (health.since_at, health.counted, health.reviews) == (day(2), 30, ())
+
+
+def test_a_reading_that_reports_the_reset_shows_the_meter_as_it_was_left() -> None:
+    (health,) = judge_meters([CASH], counts(500, 0, 50), reset_at=[day(1)])
+    assert (health.since_at, health.counted) == (day(1), 50)
+
+
+def test_a_meter_reset_at_collection_starts_at_zero_after_one() -> None:
+    (health,) = judge_meters([AT_COLLECTION], counts(100, 400, 60), collected_at=[day(1)])
+    assert (health.newest.kind, health.newest.delta, health.counted) == ("counted", 60, 360)
+
+
+def test_a_meter_reset_at_collection_that_falls_without_one_needs_review() -> None:
+    (health,) = judge_meters([AT_COLLECTION], counts(100, 400, 60))
+    assert [(delta.before, delta.value) for delta in health.reviews] == [(400, 60)]
+
+
+def test_a_value_that_the_meter_cannot_show_any_more_is_passed_over() -> None:
+    (health,) = judge_meters([Meter("cash", "money", 3, unit_minor=25)], counts(900, 1_500, 950))
+    assert (health.newest.value, health.counted) == (950, 50)
+
+
+def test_two_money_meters_that_tell_one_story_do_not_contradict() -> None:
+    readings = [Counts(day(0), {"cash": 0, "bills": 0}), Counts(day(1), {"cash": 40, "bills": 10})]
+    assert [health.disagreement for health in judge_meters([CASH, BILLS], readings)] == [None, None]
+
+
+def test_meters_are_compared_over_the_readings_that_have_both() -> None:
+    readings = [
+        Counts(day(0), {"cash": 0}),
+        Counts(day(1), {"cash": 400, "bills": 0}),
+        Counts(day(2), {"cash": 440, "bills": 9}),
+        Counts(day(3), {"bills": 80}),
+    ]
+    cash, bills = judge_meters([CASH, BILLS], readings)
+    assert cash.disagreement is not None
+    assert bills.disagreement is not None
+    assert (cash.disagreement.one.least_minor, cash.disagreement.other.least_minor) == (1000, 900)
+    assert (bills.disagreement.one.least_minor, bills.disagreement.apart_minor) == (900, 100)
+
+
+def test_a_meter_that_needs_review_contradicts_nobody() -> None:
+    readings = [Counts(day(0), {"cash": 500, "bills": 0}), Counts(day(1), {"cash": 100, "bills": 10})]
+    assert [health.disagreement for health in judge_meters([CASH, BILLS], readings)] == [None, None]
