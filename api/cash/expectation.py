@@ -116,7 +116,7 @@ def expect(
     cautions = _cautions(found, sold)
     if in_units and not money and uncounted:
         cautions.append("other_kinds_sold")
-    if money and in_units and not uncounted and disagreement(_story("money", money), _story("units", in_units)):
+    if money and in_units and _disagree(money, in_units, all_counted=not uncounted):
         cautions.append("meters_disagree")
     if expected is not None:
         expected = _less_refunds(expected, box.refunds_from_box, currency)
@@ -190,8 +190,11 @@ def _cautions(found: Sequence[MeterFinding], sold: Sold) -> list[TableCaution]:
     return cautions
 
 
-def _story(name: str, expected: Expected) -> Story:
-    return Story(name, expected.least, expected.most)
+def _disagree(money: Expected, in_units: Expected, *, all_counted: bool) -> bool:
+    """Tell whether the money meter and the others cannot both be right; what no meter counts may bring any money."""
+    most = in_units.most if all_counted else max(in_units.most, money.most)
+    stories = Story("money", money.least, money.most), Story("units", in_units.least, most)
+    return disagreement(*stories) is not None
 
 
 def _less_refunds(expected: Expected, refunds: int, currency: str) -> Expected:

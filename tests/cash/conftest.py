@@ -20,7 +20,10 @@ class Till:
 
     def __init__(self, client: TestClient, route: Route) -> None:
         self.client, self.route = client, route
-        tariff = route.tariff(games={"rungs": [{"pays": "1.00", "units": 1}]})
+        games = {"rungs": [{"pays": "1.00", "units": 1}]}
+        tariff = route.post(
+            "/tariffs", {"code": "dollar", "name": "A dollar a game", "currency": "USD", "games": games}
+        )
         self.venue = route.venue()["id"]
         route.schedule(self.venue, tariff["id"])
         self.table = route.table(self.venue, meters=METERS)["id"]

@@ -24,7 +24,11 @@ def test_the_worked_example_is_exact_to_the_cent(till: Till) -> None:
         ("operator_share", "39.00"),
         ("to_venue_now", "39.00"),
     ]
-    assert (settlement["venue_share"], settlement["operator_share"], settlement["to_bag"]) == ("39.00", "39.00", "39.00")
+    assert (settlement["venue_share"], settlement["operator_share"], settlement["to_bag"]) == (
+        "39.00",
+        "39.00",
+        "39.00",
+    )
     assert till.balances() == {"cash_in_bags": "89.00", "play_takings": "-178.00", "venue_share": "89.00"}
 
 
@@ -104,7 +108,9 @@ def test_two_tables_are_told_apart_and_added_up(till: Till) -> None:
     other = till.route.table(till.venue, label="Wall side", meters=[])["id"]
     till.collect("2026-11-01", 10, cash=0)
     body = till.body("2026-11-08", 20, cash=100)
-    body["tables"].append({"table_id": other, "counted": {"0.25": 4, "5.00": 1}, "other": [{"what": "token", "count": 2}]})
+    body["tables"].append(
+        {"table_id": other, "counted": {"0.25": 4, "5.00": 1}, "other": [{"what": "token", "count": 2}]}
+    )
     told = till.route.post("/collections", body)
     assert [(t["label"], t["counted"], t["difference"]) for t in told["tables"]] == [
         ("Window side", "20.00", "-5.00"),
