@@ -17,7 +17,7 @@ LEVELS = (
     ("settings", "problems", "redaction"),
     ("errors", "db", "wire", "methods", "openapi", "paging"),
     ("access", "clock"),
-    ("routing", "frame", "migrate"),
+    ("routing", "frame", "migrate", "connection"),
     ("tariffs", "venues", "ledger"),
     ("schedules", "readings"),
     ("sheets", "quotes"),
@@ -35,6 +35,8 @@ KNOWS_THE_WEB = {"main", "clock", "db", "errors", "frame", "methods", "openapi",
 
 NOT_PURE = {
     "access": "who is asking is a matter of the request",
+    "api/cash/messages.py": "the types of its messages",
+    "api/cash/writing.py": "writes messages",
     "api/quotes/terminal.py": "answers on the terminal: it asks the database",
     "api/quotes/writing.py": "writes messages",
     "api/health/translation.py": "reads and writes messages",

@@ -16,12 +16,13 @@ from sqlmodel import Session, col, or_, select
 from api.cash.coins import coins_mass_g, lifting_advice
 from api.cash.collection_body import BoxCount, normal_form, read_boxes, what_differs
 from api.cash.expected import Expected, InAll, in_all
-from api.cash.finding import TableFinding, find_at_table
-from api.cash.gathering import stands
+from api.cash.finding_service import TableFinding, find_at_table
+from api.cash.gathering_service import stands
 from api.cash.messages import CollectionIn, CollectionOut
 from api.cash.models import CollectedTableRow, CollectionRow, ReversalRow, SettlementRow
-from api.cash.settling import box_of, divide, post, post_reversal
-from api.cash.writing import Around, collection_out, collections_out, table_out
+from api.cash.settling_service import box_of, divide, post, post_reversal
+from api.cash.standing_service import collections_out
+from api.cash.writing import Around, collection_out, table_out
 from api.clock import new_id
 from api.db import hold
 from api.errors import Problem, not_found, refused

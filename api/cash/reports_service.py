@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlmodel import Session, col, select
 
 from api.cash.charts import FEWEST_POINTS, Chart, Point, chart, point
-from api.cash.gathering import stands
+from api.cash.gathering_service import stands
 from api.cash.messages import DifferencesOut, PointOut, SignalOut, TaxLineOut, TaxReportOut
 from api.cash.models import CollectedTableRow, CollectionRow, SettlementRow
 from api.cash.percents import format_percent

@@ -18,7 +18,7 @@ from api.cash.messages import (
     ReversalIn,
     TaxReportOut,
 )
-from api.cash.writing import collections_out
+from api.cash.standing_service import collections_out
 from api.clock import NowDep
 from api.db import SessionDep, discard, stores_nothing
 from api.errors import Problem, refused

@@ -1,18 +1,13 @@
 """Writes collections as their messages: what was told when they were recorded, and how they stand now."""
 
-from collections import defaultdict
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
-from uuid import UUID
-
-from sqlmodel import Session, col, select
 
 from api.cash.coins import WeightCheck
 from api.cash.expectation import MeterFinding
 from api.cash.expected import Difference, Expected, difference
-from api.cash.finding import TableFinding
+from api.cash.finding_service import TableFinding
 from api.cash.messages import (
     CashAdviceOut,
     ClaimOut,
@@ -56,33 +51,6 @@ class Around:
         if self.reversal is not None:
             return "reversed"
         return "unsettled" if self.settlement is None else "settled"
-
-
-def around(session: Session, ids: Sequence[UUID]) -> dict[UUID, Around]:
-    """Return what hangs on each of these collections."""
-    found: dict[UUID, Around] = defaultdict(Around)
-    tables = select(CollectedTableRow).where(col(CollectedTableRow.collection_id).in_(ids))
-    for table in session.exec(tables.order_by(col(CollectedTableRow.place))).all():
-        found[table.collection_id].tables.append(table)
-    for settlement in session.exec(select(SettlementRow).where(col(SettlementRow.collection_id).in_(ids))).all():
-        found[settlement.collection_id].settlement = settlement
-    for reversal in session.exec(select(ReversalRow).where(col(ReversalRow.collection_id).in_(ids))).all():
-        found[reversal.collection_id].reversal = reversal
-    disputes = (
-        select(DisputeRow, DisputeAnswerRow)
-        .join(DisputeAnswerRow, col(DisputeAnswerRow.dispute_id) == col(DisputeRow.id), isouter=True)
-        .where(col(DisputeRow.collection_id).in_(ids))
-        .order_by(col(DisputeRow.id))
-    )
-    for dispute, answer in session.exec(disputes).all():
-        found[dispute.collection_id].disputes.append((dispute, answer))
-    return found
-
-
-def collections_out(session: Session, rows: Sequence[CollectionRow]) -> list[CollectionOut]:
-    """Write stored collections as they stand."""
-    found = around(session, [row.id for row in rows])
-    return [collection_out(row, found[row.id]) for row in rows]
 
 
 def collection_out(row: CollectionRow, hung: Around) -> CollectionOut:

@@ -8,11 +8,11 @@ from fastapi import APIRouter, Query, Request, Response
 from sqlmodel import Session
 
 from api.access.asking import Asker, OwnerDep, allow
-from api.cash.settling import waiting_claims
+from api.cash.settling_service import waiting_claims
 from api.clock import NowDep
 from api.db import SessionDep, discard
 from api.errors import refused
-from api.ledger import service
+from api.ledger import reading_service, service
 from api.ledger.beancount_export import journal_beancount
 from api.ledger.csv_export import Profile, journal_csv
 from api.ledger.extract import Period
@@ -111,8 +111,8 @@ def _statement(
     period = Period.of_month(*map(int, month.split("-"))) if month else Period.of_year(year or 0)
     carried: Counter[str] = Counter()
     for claim in waiting_claims(session, venue_id, until_on=period.to_on):
-        carried[claim.name] += claim.amount
-    told = service.read_statement(
+        carried[claim.name or claim.code] += claim.amount
+    told = reading_service.read_statement(
         session, venue_id=venue_id, currency=venue.currency, period=period, carried_forward=carried
     )
     return told, venue.name
@@ -176,7 +176,7 @@ def list_ledger_entries(
 
     `next` is null where there are no more for now; `cursor` is always where to go on, now or later.
     """
-    entries, more = service.page_entries(session, after=after, limit=limit)
+    entries, more = reading_service.page_entries(session, after=after, limit=limit)
     cursor = str(entries[-1].number if entries else after)
     next_ = cursor if more else None
     link_next(request, response, next_)
@@ -186,7 +186,7 @@ def list_ledger_entries(
 @router.get("/ledger/entries/{entry_id}", responses=problems(409))
 def get_ledger_entry(session: SessionDep, asker: AccountantDep, entry_id: Id) -> EntryOut:
     """Return an entry of the journal."""
-    return entry_out(service.get_entry(session, entry_id))
+    return entry_out(reading_service.get_entry(session, entry_id))
 
 
 @router.get("/ledger/accounts", responses=problems(409))
@@ -212,7 +212,7 @@ def list_account_balances(
 @router.get("/ledger/verify", responses=problems())
 def verify_ledger(session: SessionDep, asker: AccountantDep) -> LedgerCheckOut:
     """Follow the chain of entries from the first to the last, and name the first that does not fit."""
-    return service.check_ledger(session)
+    return reading_service.check_ledger(session)
 
 
 @router.get(
@@ -237,7 +237,7 @@ def export_ledger(
     """
     if profile is not None and format != "csv":
         raise refused("invalid", where="profile", found=profile, expected="no profile: only a csv has one")
-    part = service.read_extract(session, from_on=from_on, to_on=to, now=now)
+    part = reading_service.read_extract(session, from_on=from_on, to_on=to, now=now)
     own_chart = service.own_chart(session, names)
     name = f"journal-{part.period.from_on}-{part.period.to_on}"
     if format == "csv":
@@ -285,7 +285,7 @@ def get_year_report(session: SessionDep, asker: AccountantDep, year: Year, forma
     if format == "csv":
         return get_year_report_csv(session, asker, year)
     payees = venues.payees(session)
-    totals = service.read_year(session, year)
+    totals = reading_service.read_year(session, year)
     items = [venue_year_out(x, venue=payees[x.venue_id][0], legal_name=payees[x.venue_id][1]) for x in totals]
     return Response(YearReportOut(year=year, items=items).model_dump_json(), media_type="application/json")
 
@@ -297,4 +297,4 @@ def get_year_report(session: SessionDep, asker: AccountantDep, year: Year, forma
 )
 def get_year_report_csv(session: SessionDep, asker: AccountantDep, year: Year) -> Response:
     """Say the same as `GET /v1/reports/year?format=csv`: one line a venue."""
-    return _csv(year_csv(service.read_year(session, year), venues.payees(session)), f"year-{year}")
+    return _csv(year_csv(reading_service.read_year(session, year), venues.payees(session)), f"year-{year}")

@@ -34,7 +34,7 @@ from api.venues.models import TaxAreaRow, VenueRow
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class Start:
     """What a settlement goes on from."""
 
     carried_in: tuple[Claim, ...]
@@ -58,19 +58,19 @@ def divide(session: Session, venue: VenueRow, collection: CollectionRow, *, now:
         return None
     area = _tax_area(session, venue)
     tax = None if area is None else area.rate_on(collection.trading_on)
-    standing = _standing(session, collection)
+    start = _start(session, collection)
     settlement = settle(
         agreement,
         box_of(collection),
         currency=collection.currency,
         trading_on=collection.trading_on,
         tax=tax,
-        due=due(versions, standing.periods, on=collection.trading_on),
-        carried_in=standing.carried_in,
-        loan_balance=standing.loan_minor,
+        due=due(versions, start.periods, on=collection.trading_on),
+        carried_in=start.carried_in,
+        loan_balance=start.loan_minor,
     )
     check(settlement)
-    return Divided(settlement, _row(collection, settlement, standing, area=area, tax=tax, now=now))
+    return Divided(settlement, _row(collection, settlement, start, area=area, tax=tax, now=now))
 
 
 def post(session: Session, collection: CollectionRow, divided: Divided, *, now: datetime) -> SettlementRow:
@@ -150,15 +150,15 @@ def _tax_area(session: Session, venue: VenueRow) -> TaxArea | None:
     return None if row is None else read_tax_area(row.code, row.name, row.rates)
 
 
-def _standing(session: Session, collection: CollectionRow) -> Standing:
+def _start(session: Session, collection: CollectionRow) -> Start:
     rows = _settlements_that_stand(session, collection.venue_id)
     reckoned = [_read_period(period) for row in rows for period in row.reckoned]
     periods = unreckoned(reckoned, until_on=collection.trading_on)
     replaced = _settlement_replaced(session, collection)
     if replaced is not None:
-        return Standing(_read_claims(replaced.carried_in), replaced.loan_before_minor, periods)
+        return Start(_read_claims(replaced.carried_in), replaced.loan_before_minor, periods)
     loan = loan_balance(session, venue_id=collection.venue_id, currency=collection.currency)
-    return Standing(_waiting(rows), loan, periods)
+    return Start(_waiting(rows), loan, periods)
 
 
 def _settlement_replaced(session: Session, collection: CollectionRow) -> SettlementRow | None:
@@ -218,7 +218,7 @@ def _post(
 def _row(
     collection: CollectionRow,
     settlement: Settlement,
-    standing: Standing,
+    start: Start,
     *,
     area: TaxArea | None,
     tax: TaxRate | None,
@@ -240,7 +240,7 @@ def _row(
         tax_minor=settlement.tax,
         venue_share_minor=settlement.venue_share,
         operator_share_minor=settlement.operator_share,
-        loan_before_minor=standing.loan_minor,
+        loan_before_minor=start.loan_minor,
         loan_repaid_minor=settlement.loan_repaid,
         to_venue_now_minor=settlement.to_venue_now,
         to_venue_balance_minor=settlement.to_venue_balance,
@@ -255,11 +255,11 @@ def _row(
             }
             for line in settlement.lines
         ],
-        carried_in=_write_claims(standing.carried_in),
+        carried_in=_write_claims(start.carried_in),
         carried_forward=_write_claims(settlement.carried_forward),
         reckoned=[
             {"after_on": period.after_on and period.after_on.isoformat(), "until_on": period.until_on.isoformat()}
-            for period in standing.periods
+            for period in start.periods
         ],
         advice=[{"code": item.code, "detail": item.detail} for item in settlement.advice],
     )

@@ -13,7 +13,7 @@ from api.cash.coins import WeightCheck, weigh
 from api.cash.collection_body import BoxCount
 from api.cash.expectation import Expectation, Sold, TableCaution, expect
 from api.cash.expected import Difference, difference
-from api.cash.gathering import meters_of, reading_before, sold_between, stands, stay_of, stays_of
+from api.cash.gathering_service import meters_of, reading_before, sold_between, stands, stay_of, stays_of
 from api.cash.models import CollectedTableRow, CollectionRow
 from api.errors import refused
 from api.pricing import PricingError, format_money, parse_money
