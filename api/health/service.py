@@ -5,7 +5,8 @@
 - The settings are one row that is replaced as a whole; while there is none, all are the defaults.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -29,11 +30,19 @@ from api.readings.service import Kind, history
 from api.schedules.models import KeyingRow
 from api.schedules.service import Place, keyed_at, listed_at
 from api.sheets.service import controller_of_table
-from api.venues.models import PoolTableRow
-from api.venues.service import last_stay_at_a_venue
+from api.venues.models import PoolTableRow, StayRow, VenueRow
 
 _LOOK_BACK = timedelta(days=400)
 _MOST: Mapping[Kind, int] = {"supply": 1_000, "clock": 500, "meters": 200, "settings": 1, "done": 200}
+
+
+@dataclass(frozen=True, slots=True)
+class _Stands:
+    """A table at the venue where it stands, or last stood before it came to the workshop."""
+
+    table: PoolTableRow
+    stay: StayRow
+    venue: VenueRow
 
 
 def judge_tables(
@@ -45,12 +54,13 @@ def judge_tables(
 ) -> dict[UUID, TableHealth]:
     """Return the health of each table that exists; ``collected_at`` says when whose box was emptied, where known."""
     tables = session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(table_ids))).all()
+    places = _places(session, tables)
     levels = levels_in_force(session)
     read = {kind: history(session, table_ids, kind, since=now - _LOOK_BACK, most=most) for kind, most in _MOST.items()}
     facts = {
         table.id: _facts(
             session,
-            table,
+            places[table.id],
             {kind: rows[table.id] for kind, rows in read.items()},
             collected_at=(collected_at or {}).get(table.id, ()),
         )
@@ -87,10 +97,24 @@ def settings_etag(session: Session) -> str:
     return f'"{0 if row is None else row.revision}"'
 
 
+def _places(session: Session, tables: Iterable[PoolTableRow]) -> dict[UUID, _Stands]:
+    """Return where each table stands, or last stood."""
+    by_id = {table.id: table for table in tables}
+    query = (
+        select(StayRow, VenueRow)
+        .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
+        .where(col(StayRow.pool_table_id).in_(by_id))
+        .order_by(col(StayRow.from_at), col(StayRow.id))
+    )
+    return {
+        stay.pool_table_id: _Stands(by_id[stay.pool_table_id], stay, venue) for stay, venue in session.exec(query).all()
+    }
+
+
 def _facts(
-    session: Session, table: PoolTableRow, read: Mapping[Kind, list[Row[Any]]], *, collected_at: Sequence[datetime]
+    session: Session, stands: _Stands, read: Mapping[Kind, list[Row[Any]]], *, collected_at: Sequence[datetime]
 ) -> TableFacts:
-    stay, venue = last_stay_at_a_venue(session, table)
+    table, stay, venue = stands.table, stands.stay, stands.venue
     place = Place(venue, table, stay) if table.venue_id is not None else None
     power, controller = table.profile.get("power") or {}, table.profile.get("controller")
     battery = Battery(power.get("chemistry", "unknown"), power.get("nominal_volts", 12))

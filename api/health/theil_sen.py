@@ -51,8 +51,10 @@ def theil_sen(points: Sequence[Point], *, confidence: float = 0.95) -> Trend:
     The line passes through the medians of x and of y. Time grows with the square of the number of points.
     Refuses (``no_slope``) points that do not have two different x.
     """
+    # A float settles nearly every comparison, never against the exact order, and far faster.
     slopes = sorted(
-        Fraction(y2 - y1) / (x2 - x1) for i, (x1, y1) in enumerate(points) for x2, y2 in points[i + 1 :] if x1 != x2
+        (Fraction(y2 - y1, x2 - x1) for i, (x1, y1) in enumerate(points) for x2, y2 in points[i + 1 :] if x1 != x2),
+        key=lambda slope: (float(slope), slope),
     )
     if not slopes:
         raise refuse("no_slope", where="points", found=f"{len(points)} points", expected="two points of different x")
