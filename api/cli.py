@@ -1,26 +1,31 @@
-"""The command line: ``baizebook serve · demo · migrate · token · quote · ledger · contract`` (also ``python -m api``)."""
+"""The command line: ``baizebook serve · demo · migrate · token · quote · assess · ledger · contract`` (also ``python -m api``)."""
 
 import argparse
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 from uuid import UUID
 
-import uvicorn
 from sqlalchemy.exc import OperationalError
 
 from api import clock, migrate
 from api.access.models import ROLES
 from api.access.service import make_token
+from api.backup import back_up, restore
 from api.db import get_engine, reading, writing
 from api.demo.load import is_loaded, load, owner_token
 from api.demo.show import answered_question, requests_to_paste
+from api.doctor import Finding, examine
 from api.errors import Problem, problem_out
-from api.ledger.service import check_ledger
+from api.ledger.reading_service import check_ledger
 from api.main import VERSION, create_app
 from api.pricing import PricingError
 from api.quotes.terminal import answer_on_terminal
+from api.serving import serve
+from api.settings import get_settings
 from api.venues.service import get_table, get_venue
+from api.worklist.service import assess_after
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -47,11 +52,11 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"baizebook {VERSION}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
-    serve = commands.add_parser("serve", help="bring the database up to date, then serve")
-    serve.add_argument("--host", default="127.0.0.1")
-    serve.add_argument("--port", type=int, default=8000)
-    serve.add_argument("--workers", type=int, default=1)
-    serve.set_defaults(run=_serve)
+    server = commands.add_parser("serve", help="bring the database up to date, check it, then serve")
+    server.add_argument("--host", default="127.0.0.1")
+    server.add_argument("--port", type=int, default=8000)
+    server.add_argument("--workers", type=int, default=1)
+    server.set_defaults(run=_serve)
 
     demo = commands.add_parser("demo", help="load an invented route into an empty database, then serve it")
     demo.add_argument("--host", default="127.0.0.1")
@@ -60,6 +65,17 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo, workers=1)
 
     commands.add_parser("migrate", help="bring the database up to date").set_defaults(run=_migrate)
+
+    commands.add_parser("doctor", help="check that the database keeps what is promised").set_defaults(run=_doctor)
+
+    backup = commands.add_parser("backup", help="write a verified copy of the database, also while it is in use")
+    backup.add_argument("file", type=Path)
+    backup.set_defaults(run=_backup)
+
+    put_back = commands.add_parser("restore", help="put a backup in the place of the database")
+    put_back.add_argument("file", type=Path)
+    put_back.add_argument("--force", action="store_true", help="also where the database holds data: it is lost")
+    put_back.set_defaults(run=_restore)
 
     token = commands.add_parser("token", help="make a token").add_subparsers(required=True, metavar="ACTION")
     create = token.add_parser("create", help="make a token and print it, once")
@@ -85,6 +101,9 @@ def _parser() -> argparse.ArgumentParser:
     question.add_argument("--json", action="store_true", help="print the answer of the API")
     question.set_defaults(run=_quote)
 
+    sweep = commands.add_parser("assess", help="find what needs doing at all tables anew; once a day is enough")
+    sweep.set_defaults(run=_assess)
+
     ledger = commands.add_parser("ledger", help="look after the books").add_subparsers(required=True, metavar="ACTION")
     verify = ledger.add_parser("verify", help="follow the chain of entries and name the first that does not fit")
     verify.set_defaults(run=_verify_ledger)
@@ -93,21 +112,41 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _serve(options: argparse.Namespace) -> None:
+def _serve(options: argparse.Namespace) -> int:
     migrate.upgrade(get_engine())
+    findings = examine(create_app())
     get_engine().dispose()
-    uvicorn.run(
-        "api.main:create_app",
-        factory=True,
-        host=options.host,
-        port=options.port,
-        workers=options.workers,
-        http="h11",
-        timeout_graceful_shutdown=8,
-    )
+    _show(finding for finding in findings if finding.grade != "good")
+    if any(finding.grade == "bad" for finding in findings):
+        print("The service does not start like this.", file=sys.stderr)
+        return 1
+    serve(host=options.host, port=options.port, workers=options.workers)
+    return 0
 
 
-def _demo(options: argparse.Namespace) -> None:
+def _doctor(options: argparse.Namespace) -> int:  # noqa: ARG001
+    findings = examine(create_app())
+    _show(findings)
+    return int(any(finding.grade == "bad" for finding in findings))
+
+
+def _show(findings: Iterable[Finding]) -> None:
+    for finding in findings:
+        stream = sys.stdout if finding.grade == "good" else sys.stderr
+        print(f"{finding.grade:7}  {finding.what}: {finding.says}", file=stream, flush=True)
+
+
+def _backup(options: argparse.Namespace) -> None:
+    says = back_up(get_settings(), get_engine(), options.file)
+    print(f"{options.file}: {says}.")
+
+
+def _restore(options: argparse.Namespace) -> None:
+    says = restore(get_settings(), get_engine(), options.file, force=options.force)
+    print(f"The database is that of {options.file}: {says}.")
+
+
+def _demo(options: argparse.Namespace) -> int:
     migrate.upgrade(get_engine())
     now = clock.now()
     with writing(get_engine()) as session:
@@ -120,7 +159,8 @@ def _demo(options: argparse.Namespace) -> None:
         print(requests_to_paste(session, base_url=base_url, token=token, now=now), end="\n\n", flush=True)
     if not options.no_serve:
         print(f"Try it by hand: {base_url}/docs", flush=True)
-        _serve(options)
+        return _serve(options)
+    return 0
 
 
 def _migrate(options: argparse.Namespace) -> None:  # noqa: ARG001
@@ -145,6 +185,17 @@ def _create_token(options: argparse.Namespace) -> None:
             now=clock.now(),
         )
     print(token)
+
+
+def _assess(options: argparse.Namespace) -> None:  # noqa: ARG001
+    """Assess all tables, some at a time: nobody else waits for long."""
+    migrate.upgrade(get_engine())
+    now, after, more = clock.now(), None, True
+    while more:
+        with writing(get_engine()) as session:
+            after = assess_after(session, after=after, now=now)
+        more = after is not None
+    print("All tables are assessed.")
 
 
 def _verify_ledger(options: argparse.Namespace) -> int:  # noqa: ARG001

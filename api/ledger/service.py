@@ -1,4 +1,4 @@
-"""The books in the database: what is posted, what it sums to, and what is read out of it.
+"""The books in the database: what is posted, what it sums to, and what the operator calls its accounts.
 
 - There is one chain; its end is held while an entry is added, until the commit: numbers follow the order of commits,
   so that whoever has seen a number has seen all below it, on PostgreSQL too (L4).
@@ -7,32 +7,26 @@
   a write-off of more than there is, and a second reversal or one of a reversal, are refused.
 """
 
-from collections.abc import Generator, Iterator, Mapping, Sequence
-from contextlib import closing, contextmanager
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
-from itertools import groupby
-from typing import Any, Literal
+from typing import Literal
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, delete, type_coerce
-from sqlalchemy.types import NULLTYPE
+from sqlalchemy import delete
 from sqlmodel import Session, col, func, insert, select
 
 from api.clock import new_id
 from api.db import hold
-from api.errors import Problem, not_found, refused
+from api.errors import refused
 from api.ledger.accounts import ACCOUNTS
-from api.ledger.chain import Record, seal, verify
-from api.ledger.extract import Balances, Extract, Period, extract
+from api.ledger.chain import seal
+from api.ledger.extract import Balances
 from api.ledger.journal import GENESIS, Entry
 from api.ledger.kinds import owner_postings
-from api.ledger.models import AccountBalanceOut, AccountNameRow, EntryIn, EntryRow, LedgerCheckOut, PostingRow
+from api.ledger.models import AccountBalanceOut, AccountNameRow, EntryIn, EntryRow, PostingRow
 from api.ledger.posting import Leaf, Posting, mirror
-from api.ledger.statement import Statement, statement
-from api.ledger.stored import stored_record
-from api.ledger.writing import bad_out, balances_out
-from api.ledger.year_totals import YearTotals, year_totals
-from api.pricing import PricingError
+from api.ledger.reading_service import get_entry
+from api.ledger.writing import balances_out
 from api.pricing.money import format_money, parse_money
 from api.wire import given
 
@@ -256,112 +250,6 @@ def reverse_owner_entry(
     return get_entry(session, row.id), _not_come_yet(on, now=now)
 
 
-def get_entry(session: Session, entry_id: UUID) -> Entry:
-    """Return an entry; ``not_found`` where there is none."""
-    found = read_entries(session, EntryRow.id == entry_id)  # type: ignore[arg-type]
-    if not found:
-        raise not_found("entry")
-    return found[0]
-
-
-def read_entries(session: Session, *where: ColumnElement[bool]) -> list[Entry]:
-    """Return the entries that fit, in order of number; refuse (``books_damaged``) where one is no longer an entry."""
-    query = (
-        select(EntryRow, PostingRow)
-        .join(PostingRow, col(PostingRow.entry_number) == col(EntryRow.number))
-        .where(*where)
-        .order_by(col(EntryRow.number), col(PostingRow.place))
-    )
-    try:
-        return [
-            _entry_of(pairs[0][0], [posting for _, posting in pairs])
-            for _, group in groupby(session.exec(query), key=lambda pair: pair[0].number)
-            if (pairs := list(group))
-        ]
-    except (PricingError, ValueError, TypeError):
-        raise Problem("books_damaged") from None
-
-
-def _entry_of(row: EntryRow, postings: Sequence[PostingRow]) -> Entry:
-    return Entry(
-        id=str(row.id),
-        number=row.number,
-        kind=row.kind,
-        on=row.booked_on,
-        recorded_at=row.recorded_at,
-        currency=row.currency,
-        postings=tuple(
-            Posting(posting.account, None if posting.venue_id is None else str(posting.venue_id), posting.amount_minor)
-            for posting in postings
-        ),
-        reference=row.reference,
-        source_id=None if row.source_id is None else str(row.source_id),
-        previous_hash=row.previous_hash,
-        hash=row.hash,
-    )
-
-
-def page_entries(session: Session, *, after: int, limit: int) -> tuple[list[Entry], bool]:
-    """Return the entries that follow a number, and whether there are more of them (L4)."""
-    query = select(EntryRow.number).where(EntryRow.number > after).order_by(col(EntryRow.number)).limit(limit + 1)
-    numbers = session.exec(query).all()
-    return read_entries(session, col(EntryRow.number).in_(numbers[:limit])), len(numbers) > limit
-
-
-def check_ledger(session: Session) -> LedgerCheckOut:
-    """Follow the whole chain, one entry at a time, and say whether it holds (L3)."""
-    with _any_text(session), closing(_records(session)) as records:
-        bad = verify(records)
-    last = select(EntryRow.hash).order_by(col(EntryRow.number).desc()).limit(1)
-    return LedgerCheckOut(
-        ok=bad is None,
-        entries=session.exec(select(func.count()).select_from(EntryRow)).one(),
-        first_bad=bad and bad_out(bad),
-        last_hash=None if bad else session.exec(last).first(),
-    )
-
-
-def _records(session: Session) -> Generator[Record]:
-    """Stream the journal as it is stored, whatever stands there: what was tampered with may be no entry any more."""
-    table, lines = EntryRow.__table__, PostingRow.__table__  # type: ignore[attr-defined]
-    columns = [type_coerce(column, NULLTYPE) for column in (*table.c, *lines.c)]
-    query = (
-        select(*columns)
-        .select_from(table.outerjoin(lines, lines.c.entry_number == table.c.number))
-        .order_by(table.c.number, lines.c.place)
-    )
-    width = len(table.c)
-    names = [column.key for column in table.c]
-    with session.execute(query.execution_options(yield_per=1000)) as result:
-        for _, group in groupby(result, key=lambda stored: stored[0]):
-            rows = list(group)
-            lines_of = [tuple(row[width + 2 :]) for row in rows if row[width] is not None]
-            yield stored_record(dict(zip(names, rows[0], strict=False)), lines_of)
-
-
-@contextmanager
-def _any_text(session: Session) -> Iterator[None]:
-    """Read text from SQLite even where its bytes are no UTF-8 any more."""
-    driver: Any = session.connection().connection.driver_connection
-    if not hasattr(driver, "text_factory"):
-        yield
-        return
-    before, driver.text_factory = driver.text_factory, lambda raw: raw.decode(errors="surrogateescape")
-    try:
-        yield
-    finally:
-        driver.text_factory = before
-
-
-def read_extract(session: Session, *, from_on: date | None, to_on: date | None, now: datetime) -> Extract:
-    """Return a period of the journal; without its dates, from the first date that is booked to the last."""
-    first, last = session.exec(select(func.min(EntryRow.booked_on), func.max(EntryRow.booked_on))).one()
-    today = now.astimezone(UTC).date()
-    start = from_on or min(first or today, to_on or date.max)
-    period = Period(start, to_on or max(last or today, start))
-    return extract(read_entries(session, col(EntryRow.booked_on) <= period.to_on), period)
-
-
 def read_names(session: Session) -> dict[str, str]:
     """Return the operator's own names of accounts by code."""
     rows = session.exec(select(AccountNameRow).order_by(col(AccountNameRow.code)))
@@ -387,23 +275,3 @@ def put_names(session: Session, names: Mapping[str, str]) -> dict[str, str]:
     session.add_all(AccountNameRow(code=code, name=name) for code, name in names.items())
     session.flush()
     return read_names(session)
-
-
-def read_statement(
-    session: Session,
-    *,
-    venue_id: UUID,
-    currency: str,
-    period: Period,
-    carried_forward: Mapping[str, int] | None = None,
-) -> Statement:
-    """Return a venue's statement over a period; what it carries forward is the caller's to know."""
-    mine = select(PostingRow.entry_number).where(PostingRow.venue_id == venue_id)
-    entries = read_entries(session, col(EntryRow.number).in_(mine), col(EntryRow.booked_on) <= period.to_on)
-    return statement(entries, venue_id=str(venue_id), currency=currency, period=period, carried_forward=carried_forward)
-
-
-def read_year(session: Session, year: int) -> tuple[YearTotals, ...]:
-    """Return what each venue was given in a calendar year."""
-    period = Period.of_year(year)
-    return year_totals(read_entries(session, col(EntryRow.booked_on).between(period.from_on, period.to_on)), year)

@@ -13,7 +13,8 @@ from sqlmodel import Session, col, select
 from api.db import reading, writing
 from api.ledger.kinds import owner_postings
 from api.ledger.models import EntryRow, PostingRow
-from api.ledger.service import check_ledger, post_entry
+from api.ledger.reading_service import check_ledger
+from api.ledger.service import post_entry
 
 NOW = datetime(2026, 11, 25, 17, 0, tzinfo=UTC)
 NEW_ID = UUID(int=7)

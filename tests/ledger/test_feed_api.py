@@ -14,7 +14,8 @@ from sqlalchemy import Engine
 
 from api.db import make_engine, reading, writing
 from api.ledger.kinds import owner_postings
-from api.ledger.service import check_ledger, page_entries, post_entry
+from api.ledger.reading_service import check_ledger, page_entries
+from api.ledger.service import post_entry
 from tests.conftest import Route
 from tests.databases import settings_for
 

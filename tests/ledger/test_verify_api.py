@@ -17,7 +17,8 @@ from api.ledger.chain import seal
 from api.ledger.journal import GENESIS, Entry
 from api.ledger.kinds import owner_postings
 from api.ledger.models import EntryRow, PostingRow
-from api.ledger.service import check_ledger, post_entry
+from api.ledger.reading_service import check_ledger
+from api.ledger.service import post_entry
 from tests.conftest import Route
 
 
