@@ -1,4 +1,7 @@
-"""The command line: ``baizebook serve · demo · migrate · token · quote · assess · ledger · contract`` (also ``python -m api``)."""
+"""The command line, also ``python -m api``.
+
+``baizebook serve · demo · migrate · doctor · backup · restore · token · quote · assess · ledger · contract``
+"""
 
 import argparse
 import json

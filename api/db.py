@@ -50,6 +50,10 @@ POSTGRES_LIMITS = {
     "lock_timeout": "2s",
     "idle_in_transaction_session_timeout": "10s",
 }
+_SET_LIMITS = text(
+    "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for name, value in POSTGRES_LIMITS.items())
+)
+"""For this transaction only: the next request that gets the connection finds it as it was."""
 _WAIT_S = 0.8
 _WAITING_MOST = 100
 """A burst of phones waits its turn; at a few milliseconds a turn, more than this many would wait in vain."""
@@ -133,9 +137,9 @@ def get_engine() -> Engine:
 def reading(engine: Engine) -> Iterator[Session]:
     """Yield a session on one snapshot; whatever it holds at the end is thrown away."""
     with Session(engine) as session:
-        _limit(session)
         if session.get_bind().dialect.name == "postgresql":
             session.execute(text("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"))
+        _limit(session)
         yield session
         session.rollback()
 
@@ -154,8 +158,7 @@ def writing(engine: Engine) -> Iterator[Session]:
 
 def _limit(session: Session) -> None:
     if session.get_bind().dialect.name == "postgresql":
-        for name, value in POSTGRES_LIMITS.items():
-            session.execute(text(f"SET LOCAL {name} = '{value}'"))
+        session.execute(_SET_LIMITS)
 
 
 def hold(session: Session, name: str) -> None:
@@ -226,10 +229,18 @@ def stores_nothing(endpoint: F) -> F:
     return endpoint
 
 
+def catches_up(endpoint: F) -> F:
+    """Mark a GET that first brings up to date what it then reads: its session writes."""
+    endpoint.catches_up = True  # type: ignore[attr-defined]
+    return endpoint
+
+
 def writes(request: Request) -> bool:
-    """Tell whether a request may store something: all but GET and what is marked with ``stores_nothing``."""
+    """Tell whether a request may store something: all but GET, what catches up, and what ``stores_nothing``."""
     endpoint = request.scope.get("endpoint")
-    return request.method not in ("GET", "HEAD") and not getattr(endpoint, "stores_nothing", False)
+    if request.method in ("GET", "HEAD"):
+        return bool(getattr(endpoint, "catches_up", False))
+    return not getattr(endpoint, "stores_nothing", False)
 
 
 def collided(error: DBAPIError) -> bool:

@@ -1,4 +1,8 @@
-"""What stands around every answer: a request id, HEAD wherever GET is, and headers that keep answers private."""
+"""What stands around every answer: a request id, HEAD wherever GET is, and headers that keep answers private.
+
+A message that gives its length in two ways is refused and its connection ended: two readers could cut it differently
+(RFC 9112, section 6.1).
+"""
 
 import re
 import uuid
@@ -6,6 +10,8 @@ from typing import Any
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from api.errors import Problem, problem_response
 
 _SANE_ID = re.compile(r"[A-Za-z0-9._-]{1,80}", re.ASCII)
 
@@ -21,7 +27,8 @@ class Frame:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        sent = Headers(scope=scope).get("x-request-id", "")
+        headers = Headers(scope=scope)
+        sent = headers.get("x-request-id", "")
         request_id = sent if _SANE_ID.fullmatch(sent) else uuid.uuid4().hex
         head = scope["method"] == "HEAD"
 
@@ -35,5 +42,11 @@ class Frame:
                 message = {**message, "body": b""}
             await send(message)
 
+        if "transfer-encoding" in headers and "content-length" in headers:
+            detail = "Give the length of a message in one way only."
+            await problem_response(Problem("malformed", detail, headers={"Connection": "close"}))(
+                scope, receive, framed
+            )
+            return
         inner: dict[str, Any] = {**scope, "method": "GET"} if head else dict(scope)
         await self.app(inner, receive, framed)

@@ -5,8 +5,9 @@ from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine
 
 import migrations
 
@@ -30,6 +31,16 @@ def upgrade(engine: Engine, revision: str = "head") -> None:
 def downgrade(engine: Engine, revision: str) -> None:
     """Take the migrations back to a revision; ``base`` is an empty database."""
     command.downgrade(config_for(engine), revision)
+
+
+def current_revision(connection: Connection) -> str | None:
+    """Return the revision that a database is at, or None where there is none yet."""
+    return MigrationContext.configure(connection).get_current_revision()
+
+
+def knows_revision(revision: str) -> bool:
+    """Tell whether a revision is one of those that this code knows."""
+    return revision in {script.revision for script in ScriptDirectory.from_config(config_for()).walk_revisions()}
 
 
 @cache

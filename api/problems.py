@@ -25,7 +25,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "The message cannot be read",
             "Send JSON in UTF-8 with the content type application/json: objects without repeated names, numbers that are finite, nesting of at most 60 levels.",
         ),
-        # 401, 403, 404, 405
+        # 401, 403, 404, 405, 408
         (
             "no_token",
             401,
@@ -45,6 +45,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             "What the address names does not exist, or is not this token's to see: the two are answered alike.",
         ),
         ("method_not_allowed", 405, "This method is not offered here", "The header Allow names the methods that are."),
+        (
+            "too_slow",
+            408,
+            "The request did not arrive in time",
+            "Send the whole of a request at once: its head within 10 seconds, then its body without long pauses.",
+        ),
         # 409: what is stored stands against it
         (
             "above_balance",

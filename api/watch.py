@@ -2,13 +2,12 @@
 
 from typing import Literal
 
-from alembic.runtime.migration import MigrationContext
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import HTMLResponse
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.errors import Problem, problem_page
-from api.migrate import newest_revision
+from api.migrate import current_revision, newest_revision
 from api.openapi import problems
 from api.wire import Out
 
@@ -41,7 +40,7 @@ def get_ready(request: Request) -> ReadyOut:
     """Say that the database can be reached and is up to date; 503 where it is not."""
     try:
         with request.app.state.engine.connect() as connection:
-            found = MigrationContext.configure(connection).get_current_revision()
+            found = current_revision(connection)
     except SQLAlchemyError:
         raise Problem("unavailable", "The database cannot be reached.", headers={"Retry-After": "1"}) from None
     if found is None or found != newest_revision():

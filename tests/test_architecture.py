@@ -26,11 +26,12 @@ LEVELS = (
 )
 """The domains and shared modules from the bottom up: services import downwards only, never sideways."""
 ROUTES, ROWS, MAIN, DEMO, CLI = range(len(LEVELS), len(LEVELS) + 5)
+CLI_MODULES = {"cli", "__main__", "doctor", "backup", "serving"}
 SHARED = {"examples", "errors", "db", "wire", "methods", "openapi", "paging", "access", "clock", "settings", "problems", "redaction"}
 """Modules that stand on one level and may know each other, so long as there is no circle."""
 
 WEB = {"fastapi", "starlette", "fastapi_offline"}
-KNOWS_THE_WEB = {"main", "clock", "db", "errors", "frame", "methods", "openapi", "paging", "routing", "watch"}
+KNOWS_THE_WEB = {"main", "clock", "db", "doctor", "errors", "frame", "methods", "openapi", "paging", "routing", "watch"}
 """Beside every routes.py and the folder access/, the only modules that know the web framework."""
 
 NOT_PURE = {
@@ -64,7 +65,7 @@ def level(module: str) -> int:
     parts = module.split(".")
     if parts[-1] == "routes" or parts[1] == "watch":
         return ROUTES
-    for number, names in ((ROWS, {"rows"}), (MAIN, {"main"}), (DEMO, {"demo"}), (CLI, {"cli", "__main__"})):
+    for number, names in ((ROWS, {"rows"}), (MAIN, {"main"}), (DEMO, {"demo"}), (CLI, CLI_MODULES)):
         if parts[1] in names:
             return number
     return next(number for number, names in enumerate(LEVELS) if parts[1] in names)

@@ -1,0 +1,26 @@
+"""Which operations are for whom: what ``allow`` has put on each, and the few that are for everybody."""
+
+from collections.abc import Iterator
+
+from fastapi import FastAPI
+from fastapi.dependencies.models import Dependant
+from fastapi.routing import APIRoute, iter_route_contexts
+
+OPEN = frozenset({"get_alive", "get_ready", "explain_problem", "docs", "redoc", "assets"})
+"""What is answered without a token: it holds nothing of anybody's."""
+
+
+def unguarded(app: FastAPI) -> list[str]:
+    """Return the operations that anybody may use though they do not stand in ``OPEN``."""
+    return [
+        f"{'/'.join(sorted(route.methods or ()))} {route.path}"
+        for route in (context.original_route for context in iter_route_contexts(app.routes))
+        if isinstance(route, APIRoute) and route.name not in OPEN and not any(_roles(route.dependant))
+    ]
+
+
+def _roles(dependant: Dependant) -> Iterator[frozenset[str]]:
+    if roles := getattr(dependant.call, "roles", None):
+        yield roles
+    for below in dependant.dependencies:
+        yield from _roles(below)
