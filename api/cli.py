@@ -156,9 +156,9 @@ def _demo(options: argparse.Namespace) -> int:
         if not is_loaded(session):
             load(session, now=now)
         token = owner_token(session, now=now)
-        session.flush()
+    base_url = f"http://{options.host}:{options.port}"
+    with reading(get_engine()) as session:
         print(answered_question(session, now=now), end="\n\n")
-        base_url = f"http://{options.host}:{options.port}"
         print(requests_to_paste(session, base_url=base_url, token=token, now=now), end="\n\n", flush=True)
     if not options.no_serve:
         print(f"Try it by hand: {base_url}/docs", flush=True)

@@ -30,11 +30,13 @@ from api.readings.outcomes import Sender
 from api.readings.service import record, results_out
 from api.schedules.models import KeyingIn, RolloutIn, ScheduleIn
 from api.schedules.service import publish_for_venue, record_keying, roll_out
+from api.sheets.models import SheetOut
 from api.sheets.service import settings_sheet
 from api.tariffs.models import TariffIn
 from api.tariffs.service import publish_tariff
 from api.venues.models import TableIn, TaxAreaIn, VenueIn, VenueRow
 from api.venues.service import calendar_of, create_table, create_venue, put_tax_area
+from api.worklist.service import assess
 
 OWNER = "demo owner"
 _BEGAN = timedelta(weeks=14)
@@ -77,6 +79,7 @@ def load(session: Session, *, now: datetime) -> Demo:
     _change_prices(session, demo)
     _send_readings(session, demo)
     _collect(session, demo)
+    assess(session, list(demo.tables.values()), now=now)
     return demo
 
 
@@ -131,10 +134,17 @@ def demo_readings(session: Session, demo: Demo) -> list[dict[str, Any]]:
         for table in place.tables:
             label = table["label"]
             readings += readings_of(label, demo.tables[label], zone=zone, began_at=demo.began_at, now=demo.now)
+    for table_id in demo.tables.values():
+        at = demo.began_at + timedelta(hours=3)
+        sheet = settings_sheet(session, table_id, on=demo.began_at.date(), now=at, cautions=())
+        readings.append(settings_found(table_id, at=at, days=_days(sheet)))
     table_id = demo.tables["Window side"]
     sheet = settings_sheet(session, table_id, on=None, now=demo.now, cautions=())
-    days = miskeyed([day.model_dump(mode="json", by_alias=True) for day in sheet.days])
-    return [*readings, settings_found(table_id, at=demo.now - timedelta(hours=20), days=days)]
+    return [*readings, settings_found(table_id, at=demo.now - timedelta(hours=20), days=miskeyed(_days(sheet)))]
+
+
+def _days(sheet: SheetOut) -> list[dict[str, Any]]:
+    return [day.model_dump(mode="json", by_alias=True) for day in sheet.days]
 
 
 def _send_readings(session: Session, demo: Demo) -> None:

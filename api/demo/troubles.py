@@ -33,7 +33,7 @@ class Habit:
 
 HABITS = {
     "Window side": Habit(640),
-    "By the jukebox": Habit(560, battery_mv=12_780, battery_mv_a_day=-12),
+    "By the jukebox": Habit(560, battery_mv=12_780, battery_mv_a_day=-10),
     "Back room": Habit(420, battery_mv=12_600),
     "Upstairs": Habit(380),
     "Downstairs": Habit(450, battery_mv=12_800, clock_slow_s_a_day=12),
