@@ -29,6 +29,7 @@ _MOST = MOST_MINOR // 10
 TableCaution = Literal[
     "no_meter_read",
     "first_reading",
+    "started_afresh",
     "needs_review",
     "unknown_meter",
     "meters_disagree",

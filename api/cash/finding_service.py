@@ -76,6 +76,7 @@ def find_at_table(session: Session, venue: VenueRow, box: BoxCount, *, at: datet
         cautions=(
             *expectation.cautions,
             *(("not_there_then",) if stay_of(stays, at).venue_id != venue.id else ()),
+            *(("started_afresh",) if before.afresh else ()),
             *(("box_travelled",) if before.travelled else ()),
             *(("same_time_as_another",) if _same_time(session, table.id, at) else ()),
             *(("denomination_not_taken",) if foreign else ()),

@@ -1,7 +1,7 @@
 """Gathers from the database what a table's expectation is reckoned from: the reading before, and what it sold since.
 
 - The reading before is that of the table's last collection that stands, or of a later move that emptied the box (C1). A
-  box that travelled is counted since before the move.
+  box that travelled is counted since before the move. Work reported since that began the meters afresh leaves none (R5).
 - What it sold is what was keyed into it (W8), at every venue where it stood meanwhile.
 """
 
@@ -17,20 +17,24 @@ from api.cash.expectation import Since, Sold
 from api.cash.models import CollectedTableRow, CollectionRow, ReversalRow
 from api.pricing import Span, Timetable, parse_money
 from api.readings.meters import Meter
+from api.readings.service import history
 from api.schedules.service import Place, keyed_at, listed_at
 from api.venues.models import PoolTableRow, StayRow
 from api.venues.service import get_venue
 
+_AFRESH = frozenset({"meters_reset", "board_replaced"})
+_WORK_LOOKED_AT = 500
 _BEFORE_ALL = datetime.min.replace(tzinfo=UTC)
 _AFTER_ALL = datetime.max.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
 class Before:
-    """The reading that a table's meters go on from, if there is one, and whether its box travelled since."""
+    """The reading that a table's meters go on from, if there is one; whether its box travelled, its meters began afresh."""
 
     since: Since | None
     travelled: bool = False
+    afresh: bool = False
 
 
 def stands() -> ColumnElement[bool]:
@@ -65,6 +69,16 @@ def stay_of(stays: Sequence[StayRow], at: datetime) -> StayRow:
 
 def reading_before(session: Session, stays: Sequence[StayRow], *, table_id: UUID, at: datetime) -> Before:
     """Return the reading that a collection of a table at an instant goes on from."""
+    before = _emptied_before(session, stays, table_id=table_id, at=at)
+    if before.since is None:
+        return before
+    work = history(session, [table_id], "done", since=before.since.at, most=_WORK_LOOKED_AT)[table_id]
+    afresh = any(row.taken_at < at and not _AFRESH.isdisjoint(row.done) for row in work)
+    return Before(None, before.travelled, afresh=True) if afresh else before
+
+
+def _emptied_before(session: Session, stays: Sequence[StayRow], *, table_id: UUID, at: datetime) -> Before:
+    """Return the reading of the last collection that stands, or of a later move that emptied the box."""
     last = session.exec(
         select(CollectionRow.collected_at, CollectedTableRow.meters)
         .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))

@@ -26,6 +26,7 @@ from api.openapi import problems
 from api.paging import After, Limit, ListOut, link_next
 from api.routing import Route
 from api.wire import TEXT_PATTERN, Date, Id
+from api.worklist.service import assess_collection
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
 
@@ -88,7 +89,9 @@ def record_collection(session: SessionDep, asker: CollectorDep, now: NowDep, col
 
     Safe to send again: the same id and content is answered as before, other content is refused (409).
     """
-    return collections_service.record_collection(session, collection, now=now, by=asker.name)
+    answer = collections_service.record_collection(session, collection, now=now, by=asker.name)
+    assess_collection(session, collection.id, now=now)
+    return answer
 
 
 @router.get("/collections", responses=problems())
@@ -121,9 +124,11 @@ def reverse_collection(
     session: SessionDep, asker: CollectorDep, now: NowDep, collection_id: Id, reversal: ReversalIn
 ) -> CollectionOut:
     """Take a collection back, with a reason. To correct it, record a new one of the same venue, tables and time."""
-    return collections_service.reverse_collection(
+    answer = collections_service.reverse_collection(
         session, collection_id, reason=reversal.reason, now=now, by=asker.name
     )
+    assess_collection(session, collection_id, now=now)
+    return answer
 
 
 @router.post("/collections/{collection_id}/settle", responses=problems(409))
@@ -137,7 +142,9 @@ def raise_dispute(
     session: SessionDep, asker: CollectorDep, now: NowDep, collection_id: Id, dispute: DisputeIn
 ) -> DisputeOut:
     """Record who disputes a collection, what they claim, and why. It stays open until it is answered."""
-    return disputes_service.raise_dispute(session, collection_id, dispute, now=now)
+    answer = disputes_service.raise_dispute(session, collection_id, dispute, now=now)
+    assess_collection(session, collection_id, now=now)
+    return answer
 
 
 @router.post("/collections/{collection_id}/disputes/{dispute_id}/answer", status_code=201, responses=problems(409))
@@ -145,7 +152,9 @@ def answer_dispute(
     session: SessionDep, asker: OwnerDep, now: NowDep, collection_id: Id, dispute_id: Id, answer: DisputeAnswerIn
 ) -> DisputeOut:
     """Answer a dispute, which closes it."""
-    return disputes_service.answer_dispute(session, collection_id, dispute_id, answer, now=now)
+    row = disputes_service.answer_dispute(session, collection_id, dispute_id, answer, now=now)
+    assess_collection(session, collection_id, now=now)
+    return row
 
 
 @router.get("/reports/differences", responses=problems())

@@ -87,6 +87,22 @@ def test_a_meter_that_cannot_be_is_kept_and_flagged(till: Till) -> None:
         assert (told["expected"], told["cautions"][0]) == (None, caution)
 
 
+def test_meters_that_were_reset_meanwhile_start_afresh(till: Till, route: Route) -> None:
+    collect(till, "2026-10-03", 10, plays=900_000)
+    reading = {
+        "id": "0198a000-0000-7000-8000-00000000000a",
+        "table_id": till.table,
+        "taken_at": "2026-11-25T17:00:00Z",
+        "done": ["meters_reset"],
+        "meters": {"plays": 0},
+    }
+    assert route.post("/readings", {"readings": [reading]})["recorded"] == 1
+    told = route.post(
+        "/collections", {**till.body("2026-11-25", 5, meters={"plays": 5}), "collected_at": "2026-11-25T17:04:00Z"}
+    )
+    assert (told["expected"], told["cautions"][:2]) == (None, ["first_reading", "started_afresh"])
+
+
 def test_two_meters_that_tell_different_stories_are_told_with_both_figures(till: Till) -> None:
     collect(till, "2026-10-03", 10, cash=0, plays=0)
     told = collect(till, "2026-10-10", 10, cash=40, plays=30)

@@ -1,0 +1,89 @@
+"""What settlements leave for the next: every date reckoned once, every change taken out again by a reversal."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from fractions import Fraction
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from api.cash.agreement import Agreement, FirstMoney
+from api.cash.box import Box
+from api.cash.claims import Claim
+from api.cash.outstanding import Period, change, due, unreckoned, waiting
+from api.cash.settlement import Settlement, settle
+
+START = date(2026, 1, 1)
+WEEKLY = Agreement(
+    START,
+    venue_percent=Fraction(50),
+    first_money=(FirstMoney("Charge", 700, "week", START, spread=True), FirstMoney("Fee", 100, "collection", START)),
+    id="a",
+)
+
+
+def on(day: int) -> date:
+    return START + timedelta(days=day)
+
+
+def test_the_first_settlement_reckons_all_dates_up_to_its_own() -> None:
+    assert unreckoned([], until_on=on(9)) == (Period(None, on(9)),)
+
+
+def test_a_settlement_reckons_the_dates_that_no_other_has_reckoned() -> None:
+    standing = [Period(None, on(3)), Period(on(7), on(12))]
+    assert unreckoned(standing, until_on=on(20)) == (Period(on(3), on(7)), Period(on(12), on(20)))
+    assert unreckoned(standing, until_on=on(10)) == (Period(on(3), on(7)),)
+    assert unreckoned(standing, until_on=on(5)) == (Period(on(3), on(5)),)
+    assert unreckoned(standing, until_on=on(2)) == ()
+
+
+def test_a_reversed_first_settlement_leaves_its_dates_to_the_next() -> None:
+    assert unreckoned([Period(on(3), on(7))], until_on=on(9)) == (Period(None, on(3)), Period(on(7), on(9)))
+
+
+def test_money_per_collection_is_due_once_however_many_periods_are_reckoned() -> None:
+    claims = due([WEEKLY], [Period(None, on(2)), Period(on(4), on(6))], on=on(6))
+    assert [(claim.name, claim.amount) for claim in claims] == [("Charge", 300), ("Charge", 200), ("Fee", 100)]
+
+
+def test_what_waits_is_the_sum_of_all_changes_oldest_first() -> None:
+    first = change(carried_in=(), carried_forward=(Claim("first_money", 500, on(1), "Charge"),))
+    second = change(
+        carried_in=(Claim("first_money", 500, on(1), "Charge"),),
+        carried_forward=(Claim("first_money", 200, on(1), "Charge"), Claim("house_money", 50, on(8))),
+    )
+    assert waiting([first, second]) == (Claim("first_money", 200, on(1), "Charge"), Claim("house_money", 50, on(8)))
+    assert waiting([second]) == (Claim("first_money", -300, on(1), "Charge"), Claim("house_money", 50, on(8)))
+
+
+@given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 2_000), st.booleans()), min_size=1, max_size=8))
+def test_however_collections_come_and_go_the_operator_claims_each_day_once(
+    collections: list[tuple[int, int, bool]],
+) -> None:
+    """Settle in the order of arrival, reverse some at once, then collect enough: all that fell due was taken, once."""
+    standing: list[tuple[Settlement, tuple[Period, ...], tuple[Claim, ...]]] = []
+
+    def settled(day: int, counted: int) -> tuple[Settlement, tuple[Period, ...], tuple[Claim, ...]]:
+        periods = unreckoned([period for _, found, _ in standing for period in found], until_on=on(day))
+        carried = waiting(change(carried_in=c, carried_forward=s.carried_forward) for s, _, c in standing)
+        claims = due([WEEKLY], periods, on=on(day))
+        made = settle(WEEKLY, Box(counted), currency="USD", trading_on=on(day), due=claims, carried_in=carried)
+        return made, periods, carried
+
+    for day, counted, stays in collections:
+        made = settled(day, counted)
+        if stays:
+            standing.append(made)
+        if not stays and standing:
+            standing.pop(len(standing) // 2)
+    standing.append(settled(48, 1_000_000))
+    assert standing[-1][0].carried_forward == ()
+    taken = sum(
+        line.amount
+        for settlement, _, _ in standing
+        for line in settlement.lines
+        if line.code in ("first_money", "correction")
+    )
+    assert taken == 7 * 700 + 100 * len(standing)
