@@ -15,7 +15,7 @@ FILES = sorted((ROOT / "api").rglob("*.py"))
 LEVELS = (
     ("pricing",),
     ("settings", "problems", "redaction"),
-    ("errors", "db", "wire", "methods", "openapi", "paging"),
+    ("examples", "errors", "db", "wire", "methods", "openapi", "paging"),
     ("access", "clock"),
     ("routing", "frame", "migrate", "connection"),
     ("tariffs", "venues", "ledger"),
@@ -46,6 +46,7 @@ NOT_PURE = {
     "api/readings/words.py": "the types of its messages",
     "api/tariffs/translation.py": "reads and writes messages",
     "api/schedules/translation.py": "reads and writes messages",
+    "api/venues/writing.py": "writes messages",
     "demo": "loads through the services",
 }
 """Files of a domain beside routes, service and models that are not pure, and why."""

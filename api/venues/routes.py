@@ -27,6 +27,7 @@ from api.venues.models import (
     VenueIn,
     VenueOut,
 )
+from api.venues.writing import move_out, table_out, tax_area_out, venue_out
 from api.wire import Id
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
@@ -42,7 +43,7 @@ def create_venue(session: SessionDep, asker: OwnerDep, now: NowDep, venue: Venue
     row = service.create_venue(session, venue, now=now)
     response.headers["Location"] = f"/v1/venues/{row.id}"
     response.headers["ETag"] = service.etag_of(row)
-    return service.venue_out(row)
+    return venue_out(row)
 
 
 @router.get("/venues", responses=problems())
@@ -52,7 +53,7 @@ def list_venues(
     """List the venues in the order in which they were made."""
     found = service.page_venues(session, limit=limit, after=after)
     link_next(request, response, found.next)
-    return ListOut(items=[service.venue_out(row) for row in found.rows], next=found.next)
+    return ListOut(items=[venue_out(row) for row in found.rows], next=found.next)
 
 
 @router.get("/venues/{venue_id}", responses=problems())
@@ -60,7 +61,7 @@ def get_venue(session: SessionDep, asker: ReaderDep, venue_id: Id, response: Res
     """Return a venue; its ETag is needed to change it."""
     row = service.get_venue(session, venue_id)
     response.headers["ETag"] = service.etag_of(row)
-    return service.venue_out(row)
+    return venue_out(row)
 
 
 @router.patch("/venues/{venue_id}", responses=problems(409, 412, 428))
@@ -76,7 +77,7 @@ def change_venue(
     hold_venue(session, venue_id)
     row = service.change_venue(session, venue_id, change, if_match=if_match, scheduled=has_schedule(session, venue_id))
     response.headers["ETag"] = service.etag_of(row)
-    return service.venue_out(row)
+    return venue_out(row)
 
 
 @router.post("/venues/{venue_id}/tables", status_code=201, responses=problems(409))
@@ -88,7 +89,7 @@ def create_table(
     must_be_a_controller(session, row)
     response.headers["Location"] = f"/v1/tables/{row.id}"
     response.headers["ETag"] = service.etag_of(row)
-    return service.table_out(row)
+    return table_out(row)
 
 
 @router.get("/venues/{venue_id}/tables", responses=problems())
@@ -104,7 +105,7 @@ def list_tables(
     """List the tables that stand at a venue now."""
     found = service.page_tables(session, venue_id, limit=limit, after=after)
     link_next(request, response, found.next)
-    return ListOut(items=[service.table_out(row) for row in found.rows], next=found.next)
+    return ListOut(items=[table_out(row) for row in found.rows], next=found.next)
 
 
 @router.get("/tables/{table_id}", responses=problems())
@@ -112,7 +113,7 @@ def get_table(session: SessionDep, asker: ReaderDep, table_id: Id, response: Res
     """Return a table; its ETag is needed to change it."""
     row = service.get_table(session, table_id)
     response.headers["ETag"] = service.etag_of(row)
-    return service.table_out(row)
+    return table_out(row)
 
 
 @router.patch("/tables/{table_id}", responses=problems(409, 412, 428))
@@ -128,19 +129,19 @@ def change_table(
     row = service.change_table(session, table_id, change, if_match=if_match)
     must_be_a_controller(session, row)
     response.headers["ETag"] = service.etag_of(row)
-    return service.table_out(row)
+    return table_out(row)
 
 
 @router.post("/tables/{table_id}/moves", status_code=201, responses=problems(409))
 def move_table(session: SessionDep, asker: OwnerDep, now: NowDep, table_id: Id, move: MoveIn) -> MoveOut:
     """Record that a table was moved to another venue, or to the workshop."""
-    return service.move_out(service.move_table(session, table_id, move, now=now))
+    return move_out(service.move_table(session, table_id, move, now=now))
 
 
 @router.post("/tax-areas", status_code=201, responses=problems(409))
 def put_tax_area(session: SessionDep, asker: OwnerDep, now: NowDep, area: TaxAreaIn) -> TaxAreaOut:
     """Make a tax area, or add dated rates to one. Whether a rate applies is for you and your adviser to say."""
-    return service.tax_area_out(service.put_tax_area(session, area, now=now))
+    return tax_area_out(service.put_tax_area(session, area, now=now))
 
 
 @router.get("/tax-areas", responses=problems())
@@ -155,4 +156,4 @@ def list_tax_areas(
     """List the tax areas by code, with their rates by date."""
     found = service.page_tax_areas(session, limit=limit, after=after)
     link_next(request, response, found.next)
-    return TaxAreasOut(items=[service.tax_area_out(row) for row in found.rows], next=found.next)
+    return TaxAreasOut(items=[tax_area_out(row) for row in found.rows], next=found.next)

@@ -21,28 +21,15 @@ from api.pricing import Fault, PricingError
 from api.pricing.money import exponent
 from api.pricing.trading_day import Calendar, zone_named
 from api.venues.models import (
-    CashBoxOut,
-    ControllerOut,
-    LadderLimitsOut,
-    LicenceOut,
-    MeterOut,
     MoveIn,
-    MoveOut,
     PoolTableRow,
-    PowerOut,
-    PurchaseOut,
     StayRow,
     TableChangeIn,
     TableIn,
-    TableOut,
-    TakeOverOut,
     TaxAreaIn,
-    TaxAreaOut,
     TaxAreaRow,
-    TaxRateOut,
     VenueChangeIn,
     VenueIn,
-    VenueOut,
     VenueRow,
 )
 from api.venues.profile import normal_profile
@@ -314,55 +301,3 @@ def _must_have_meters(table: PoolTableRow, meters: dict[str, int]) -> None:
             raise refused("invalid", where=f"meters.{name}", found="no such meter", expected=f"one of {sorted(known)}")
         if count >= 10 ** known[name]:
             raise refused("invalid", where=f"meters.{name}", found=count, expected=f"at most {known[name]} digits")
-
-
-def venue_out(row: VenueRow) -> VenueOut:
-    """Write a venue as its message."""
-    return VenueOut(**row.model_dump(include=set(VenueOut.model_fields)))
-
-
-def table_out(row: PoolTableRow) -> TableOut:
-    """Write a table as its message: every part there, null where nothing was stated."""
-    profile = row.profile
-    purchase = {"gap_s": 120, "ends_on_start": False, **profile.get("purchase", {})}
-    power, controller = profile.get("power"), profile.get("controller")
-    box, licence = profile.get("cash_box"), profile.get("licence")
-    return TableOut(
-        id=row.id,
-        venue_id=row.venue_id,
-        label=row.label,
-        accepts=profile["accepts"],
-        purchase=PurchaseOut(**purchase),
-        power=power and PowerOut(**{"chemistry": "unknown", "nominal_volts": 12, "capacity_ah": None, **power}),
-        meters=[MeterOut(**{"unit_value": None, **meter}) for meter in profile.get("meters", [])],
-        controller=controller and _controller_out(controller),
-        cash_box=box and CashBoxOut(**{"coins_max": None, "notes_max": None, "value_max": None, **box}),
-        licence=licence and LicenceOut(**{"expires_on": None, **licence}),
-    )
-
-
-def _controller_out(controller: dict[str, Any]) -> ControllerOut:
-    blank = dict.fromkeys(LadderLimitsOut.model_fields)
-    values = {**dict.fromkeys(ControllerOut.model_fields), **controller}
-    for kind in ("games", "minutes"):
-        values[kind] = values[kind] and LadderLimitsOut(**{**blank, **values[kind]})
-    values["take_over"] = [TakeOverOut(**item) for item in controller.get("take_over", [])]
-    return ControllerOut(**values)
-
-
-def move_out(row: StayRow) -> MoveOut:
-    """Write a move as its message."""
-    return MoveOut(
-        id=row.id,
-        table_id=row.pool_table_id,
-        venue_id=row.venue_id,
-        moved_at=row.from_at,
-        meters=row.meters,
-        box=row.box,
-    )
-
-
-def tax_area_out(row: TaxAreaRow) -> TaxAreaOut:
-    """Write a tax area as its message."""
-    rates = [TaxRateOut(**{"rate_percent": None, "divisor": None, **rate}) for rate in row.rates]
-    return TaxAreaOut(code=row.code, name=row.name, rates=rates)
