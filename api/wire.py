@@ -8,6 +8,7 @@
 
 import re
 from datetime import UTC, date, datetime, time
+from functools import cache
 from typing import Annotated, Any, Literal, TypeVar
 from uuid import UUID
 
@@ -61,8 +62,14 @@ def given(value: T | Any, otherwise: T) -> T:
     return otherwise if value is MISSING else value
 
 
-def _text(value: object, pattern: str, expected: str) -> str:
-    if not isinstance(value, str) or not re.fullmatch(pattern.strip("^$"), value, re.ASCII):
+@cache
+def _whole(pattern: str) -> re.Pattern[str]:
+    return re.compile(pattern.strip("^$"), re.ASCII)
+
+
+def must_match(value: object, pattern: str, expected: str) -> str:
+    """Return a text that matches a pattern as a whole; else say what is expected (ValueError)."""
+    if not isinstance(value, str) or not _whole(pattern).fullmatch(value):
         raise ValueError(expected)
     return value
 
@@ -72,7 +79,7 @@ def _read_instant(value: object) -> datetime:
         return value.astimezone(UTC)
     expected = "an instant such as 2026-12-01T21:00:00-05:00, with an offset or Z, of the years 2000 to 2099"
     try:
-        return datetime.fromisoformat(_text(value, INSTANT_PATTERN, expected).upper()).astimezone(UTC)
+        return datetime.fromisoformat(must_match(value, INSTANT_PATTERN, expected).upper()).astimezone(UTC)
     except ValueError:
         raise ValueError(expected) from None
 
@@ -82,17 +89,21 @@ def _read_date(value: object) -> date:
         return value
     expected = "a date such as 2026-12-01, of the years 2000 to 2099"
     try:
-        return date.fromisoformat(_text(value, DATE_PATTERN, expected))
+        return date.fromisoformat(must_match(value, DATE_PATTERN, expected))
     except ValueError:
         raise ValueError(expected) from None
 
 
 def _read_time(value: object) -> time:
-    return value if isinstance(value, time) else time.fromisoformat(_text(value, TIME_PATTERN, "a time such as 21:00"))
+    return (
+        value
+        if isinstance(value, time)
+        else time.fromisoformat(must_match(value, TIME_PATTERN, "a time such as 21:00"))
+    )
 
 
 def _read_uuid(value: object) -> UUID:
-    return value if isinstance(value, UUID) else UUID(_text(value, UUID_PATTERN, "a UUID"))
+    return value if isinstance(value, UUID) else UUID(must_match(value, UUID_PATTERN, "a UUID"))
 
 
 def write_instant(value: datetime) -> str:

@@ -4,7 +4,6 @@ The items of a batch are read one by one: one that cannot be read becomes an ``U
 hides none of the others (R3). In the contract an item is a ``ReadingIn`` all the same.
 """
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -34,7 +33,7 @@ from api.readings.words import (
 )
 from api.tariffs.models import Beyond, RungIn, RungOut
 from api.venues.models import MeterName
-from api.wire import UUID_PATTERN, Count, Day, Id, In, Instant, Name, Out, Text, TimeOfDay, Yes
+from api.wire import UUID_PATTERN, Count, Day, Id, In, Instant, Name, Out, Text, TimeOfDay, Yes, must_match
 
 BATCH_MAX = 5_000
 
@@ -188,9 +187,14 @@ def _one_by_one(value: Any, read: Callable[[Any], ReadingIn]) -> ReadingIn | Unr
     try:
         return read(value)
     except ValidationError as error:
-        sent = value.get("id") if isinstance(value, dict) else None
-        usable = isinstance(sent, str) and re.fullmatch(UUID_PATTERN.strip("^$"), sent, re.ASCII)
-        return Unreadable(UUID(sent) if usable else None, from_validation(error.errors(include_url=False)))
+        return Unreadable(_usable_id(value), from_validation(error.errors(include_url=False)))
+
+
+def _usable_id(item: Any) -> UUID | None:
+    try:
+        return UUID(must_match(item["id"], UUID_PATTERN, "a UUID"))
+    except (KeyError, TypeError, IndexError, ValueError):
+        return None
 
 
 class ReadingsIn(In):

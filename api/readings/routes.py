@@ -17,6 +17,7 @@ from api.readings.translation import reading_out
 from api.routing import Route
 from api.venues.service import get_table
 from api.wire import Id
+from api.worklist.service import mark
 
 router = APIRouter(prefix="/v1", tags=["readings"], route_class=Route)
 
@@ -32,7 +33,9 @@ def record_readings(session: SessionDep, asker: SenderDep, now: NowDep, batch: R
     meters, version and note. Bodies may be compressed (`Content-Encoding: gzip`).
     """
     sender = Sender(asker.name, asker.venue_id, asker.table_id, has_key=asker.role != "venue")
-    return service.results_out(service.record(session, batch.readings, sender=sender, now=now))
+    recorded = service.record(session, batch.readings, sender=sender, now=now)
+    mark(session, recorded.table_ids)
+    return service.results_out(recorded)
 
 
 @router.get("/readings", responses=problems())
@@ -62,4 +65,6 @@ def strike_reading(
     session: SessionDep, asker: CollectorDep, now: NowDep, reading_id: Id, strike: StrikeIn
 ) -> ReadingOut:
     """Strike a wrong reading: it stays on record and counts no more."""
-    return reading_out(*service.strike(session, reading_id, reason=strike.reason, by=asker.name, now=now))
+    row, note = service.strike(session, reading_id, reason=strike.reason, by=asker.name, now=now)
+    mark(session, [row.pool_table_id])
+    return reading_out(row, note)

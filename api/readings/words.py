@@ -3,14 +3,15 @@
 What nothing near a table can show is refused; what is merely odd is kept (and flagged elsewhere).
 """
 
-import re
 from datetime import date
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, PlainSerializer, StrictInt, WithJsonSchema
 
+from api.wire import must_match
+
 VOLTS_PATTERN = r"^(([1-9]|[1-8][0-9]|9[0-8])(\.[0-9]{1,3})?|0\.(00[1-9]|0[1-9][0-9]?|[1-9][0-9]{0,2}))$"
-CELSIUS_PATTERN = r"^-?([0-9]|[1-9][0-9])(\.[0-9])?$|^1[0-4][0-9](\.[0-9])?$"
+CELSIUS_PATTERN = r"^(-?[1-9]?[0-9]|1[0-4][0-9])(\.[0-9])?$"
 SHOWN_DATE_PATTERN = r"^(19[7-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
 SETTINGS_DAY_PATTERN = r"^(mon|tue|wed|thu|fri|sat|sun|20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01]))$"
 
@@ -21,35 +22,29 @@ Outcome = Literal["recorded", "duplicate", "refused"]
 
 
 def _read_volts(value: object) -> str:
-    if not isinstance(value, str) or not re.match(VOLTS_PATTERN, value, re.ASCII) or value.endswith("\n"):
-        raise ValueError("volts as a decimal string above 0 and below 99, such as 12.40")
-    return value
+    return must_match(value, VOLTS_PATTERN, "volts as a decimal string above 0 and below 99, such as 12.40")
 
 
 def _read_celsius(value: object) -> str:
-    if not isinstance(value, str) or not re.match(CELSIUS_PATTERN, value, re.ASCII) or value.endswith("\n"):
-        raise ValueError("degrees Celsius as a decimal string from -99.9 to 149.9, such as 10 or -4.5")
-    return value
+    expected = "degrees Celsius as a decimal string from -99.9 to 149.9, such as 10 or -4.5"
+    return must_match(value, CELSIUS_PATTERN, expected)
 
 
 def _read_shown_date(value: object) -> date:
     if isinstance(value, date):
         return value
     expected = "a date such as 2026-12-07, of the years 1970 to 2099"
-    if not isinstance(value, str) or not re.match(SHOWN_DATE_PATTERN, value, re.ASCII) or value.endswith("\n"):
-        raise ValueError(expected)
     try:
-        return date.fromisoformat(value)
+        return date.fromisoformat(must_match(value, SHOWN_DATE_PATTERN, expected))
     except ValueError:
         raise ValueError(expected) from None
 
 
 def _read_settings_day(value: object) -> str:
     expected = "mon to sun, or a date that exists, such as 2026-12-24"
-    if not isinstance(value, str) or not re.match(SETTINGS_DAY_PATTERN, value, re.ASCII) or value.endswith("\n"):
-        raise ValueError(expected)
+    day = must_match(value, SETTINGS_DAY_PATTERN, expected)
     try:
-        return value if len(value) == 3 else date.fromisoformat(value).isoformat()
+        return day if len(day) == 3 else date.fromisoformat(day).isoformat()
     except ValueError:
         raise ValueError(expected) from None
 
