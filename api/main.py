@@ -26,6 +26,7 @@ from api.settings import Settings, get_settings
 from api.sheets.routes import router as sheets
 from api.tariffs.routes import router as tariffs
 from api.venues.routes import router as venues
+from api.worklist.routes import router as worklist
 
 VERSION = "0.1.0"
 _ASSETS = Path(fastapi_offline.__file__).parent / "static"
@@ -56,7 +57,8 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     app.state.wrong_tokens = WrongTokens()
     errors.install(app)
     methods.install(app)
-    for router in (watch.router, quotes, venues, tariffs, schedules, readings, health, sheets, cash, ledger, tokens):
+    of_tables = (readings, health, sheets, worklist)
+    for router in (watch.router, quotes, venues, tariffs, schedules, *of_tables, cash, ledger, tokens):
         app.include_router(router)
     _serve_docs(app)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]

@@ -10,6 +10,7 @@ from api.readings import models as readings
 from api.schedules import models as schedules
 from api.tariffs import models as tariffs
 from api.venues import models as venues
+from api.worklist import models as worklist
 
-MODULES = (access, venues, tariffs, schedules, readings, health, ledger, cash)
+MODULES = (access, venues, tariffs, schedules, readings, health, ledger, cash, worklist)
 metadata = SQLModel.metadata

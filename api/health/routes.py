@@ -14,6 +14,7 @@ from api.openapi import problems
 from api.routing import Route
 from api.venues.service import get_table
 from api.wire import Id
+from api.worklist.service import mark_all
 
 router = APIRouter(prefix="/v1", tags=["health"], route_class=Route)
 
@@ -57,5 +58,6 @@ def put_settings(
 ) -> SettingsOut:
     """Replace the levels and tolerances as a whole: what is absent goes back to its default."""
     levels = service.put_settings(session, settings, if_match=if_match, now=now)
+    mark_all(session)
     response.headers["ETag"] = service.settings_etag(session)
     return settings_out(levels)

@@ -30,6 +30,7 @@ from api.schedules.models import (
 from api.schedules.translation import schedule_out
 from api.venues.service import calendar_of
 from api.wire import DAYS, Date, Id
+from api.worklist.service import assess, assess_venue, mark_venues
 
 router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
 
@@ -51,7 +52,9 @@ def publish_schedule(
 ) -> ScheduleOut:
     """Publish a venue's schedule: it holds from its date, or from now if that is later."""
     _preview(session, response, validate_only)
-    return schedule_out(service.publish_for_venue(session, venue_id, schedule, now=now))
+    row = service.publish_for_venue(session, venue_id, schedule, now=now)
+    assess_venue(session, venue_id, now=now)
+    return schedule_out(row)
 
 
 @router.post("/tables/{table_id}/schedules", status_code=201, responses=problems(409))
@@ -66,7 +69,9 @@ def publish_table_schedule(
 ) -> ScheduleOut:
     """Publish a table's own schedule, which beats its venue's, or let it follow the venue again."""
     _preview(session, response, validate_only)
-    return schedule_out(service.publish_for_table(session, table_id, schedule, now=now))
+    row = service.publish_for_table(session, table_id, schedule, now=now)
+    assess(session, [table_id], now=now)
+    return schedule_out(row)
 
 
 @router.get("/venues/{venue_id}/schedules", responses=problems())
@@ -124,6 +129,7 @@ def roll_out_tariff(
     """Publish new schedules wherever this tariff would be in force from a date on, with another in its place."""
     _preview(session, response, validate_only)
     rows = service.roll_out(session, tariff_id, rollout, now=now)
+    mark_venues(session, {row.venue_id for row in rows})
     return RolloutOut(
         tariff=tariff_id,
         replacement=rollout.replacement,
@@ -135,7 +141,9 @@ def roll_out_tariff(
 @router.post("/tables/{table_id}/keyings", status_code=201, responses=problems(409))
 def record_keying(session: SessionDep, asker: CollectorDep, now: NowDep, table_id: Id, keying: KeyingIn) -> KeyingOut:
     """Record that a schedule was keyed into a table: the table sells by it from then on."""
-    return service.keying_out(service.record_keying(session, table_id, keying, now=now))
+    row = service.record_keying(session, table_id, keying, now=now)
+    assess(session, [table_id], now=now)
+    return service.keying_out(row)
 
 
 @router.get("/tables/{table_id}/keyings", responses=problems())

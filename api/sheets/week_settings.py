@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import lru_cache
 from itertools import groupby, pairwise
 
 from api.pricing.errors import refuse
@@ -120,6 +121,7 @@ ListedWeek = tuple[tuple[ListedWindow, ...], ...]
 """The seven days of a controller, Monday first, as the schedule's base and weekly list have them."""
 
 
+@lru_cache(maxsize=1024)
 def listed_week(schedule: Schedule, *, turns_at: int) -> ListedWeek:
     """Return what base and weekly list say for each of the controller's days, which turn at ``turns_at``.
 

@@ -29,6 +29,7 @@ from api.venues.models import (
 )
 from api.venues.writing import move_out, table_out, tax_area_out, venue_out
 from api.wire import Id
+from api.worklist.service import assess
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
@@ -87,6 +88,7 @@ def create_table(
     """Make a table, standing at this venue from now on."""
     row = service.create_table(session, venue_id, table, now=now)
     must_be_a_controller(session, row)
+    assess(session, [row.id], now=now)
     response.headers["Location"] = f"/v1/tables/{row.id}"
     response.headers["ETag"] = service.etag_of(row)
     return table_out(row)
@@ -120,6 +122,7 @@ def get_table(session: SessionDep, asker: ReaderDep, table_id: Id, response: Res
 def change_table(
     session: SessionDep,
     asker: OwnerDep,
+    now: NowDep,
     table_id: Id,
     change: TableChangeIn,
     response: Response,
@@ -128,6 +131,7 @@ def change_table(
     """Change a table."""
     row = service.change_table(session, table_id, change, if_match=if_match)
     must_be_a_controller(session, row)
+    assess(session, [row.id], now=now)
     response.headers["ETag"] = service.etag_of(row)
     return table_out(row)
 
@@ -135,7 +139,9 @@ def change_table(
 @router.post("/tables/{table_id}/moves", status_code=201, responses=problems(409))
 def move_table(session: SessionDep, asker: OwnerDep, now: NowDep, table_id: Id, move: MoveIn) -> MoveOut:
     """Record that a table was moved to another venue, or to the workshop."""
-    return move_out(service.move_table(session, table_id, move, now=now))
+    row = service.move_table(session, table_id, move, now=now)
+    assess(session, [table_id], now=now)
+    return move_out(row)
 
 
 @router.post("/tax-areas", status_code=201, responses=problems(409))

@@ -1,0 +1,53 @@
+"""Batteries to charge, from their health (B5): now, by a date that is forecast, or once more before one is replaced.
+
+- A charge that is due now was due when it was read. A planned one is due when the forecast reaches the service level, or
+  without a forecast two weeks after the reading.
+- A battery that is good today and has a forecast comes up two weeks before its date, though nothing new is read.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, time, timedelta
+
+from api.health.battery import BatteryHealth
+from api.health.table_health import TableHealth
+
+from .work import AT_ONCE, Work
+
+PLAN_DAYS = 14
+
+
+def charging(health: TableHealth, *, capacity_ah: str | None) -> tuple[Work, ...]:
+    """Return what its battery needs; ``capacity_ah`` is for what to bring."""
+    found, battery = health.battery, health.facts.battery
+    if found is None or battery is None or (found.verdict == "good" and found.forecast is None):
+        return ()
+    chemistry = "" if battery.chemistry == "unknown" else f" {battery.chemistry}"
+    size = f" of {capacity_ah} Ah" if capacity_ah else ""
+    spare = f"a charged {battery.nominal_volts} V{chemistry} battery{size}, or the charger"
+    return (
+        Work(
+            kind="charge_battery",
+            code="plan_charge" if found.verdict == "good" else found.verdict,
+            due_at=_due_at(found, health),
+            reason=" ".join((_why(found), *found.caveats)),
+            lead_days=PLAN_DAYS if found.verdict == "good" else AT_ONCE,
+            bring=(spare, "eye and hand protection", "a voltmeter"),
+            needs_key=True,
+            dangers=("battery",),
+        ),
+    )
+
+
+def _why(found: BatteryHealth) -> str:
+    if found.verdict != "good" or found.forecast is None:
+        return found.why
+    return f"{found.why} It will be at {found.forecast.level_mv / 1000:.2f} V about {found.forecast.reaches_on}."
+
+
+def _due_at(found: BatteryHealth, health: TableHealth) -> datetime:
+    if found.verdict in ("charge_now", "replace_suspected"):
+        return found.reading.taken_at
+    if found.forecast is not None:
+        return datetime.combine(found.forecast.reaches_on, time(), tzinfo=health.facts.zone)
+    return found.reading.taken_at + timedelta(days=PLAN_DAYS)

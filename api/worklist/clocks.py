@@ -1,0 +1,108 @@
+"""Clocks to set, from their health (K2, K3): those that are off, those that will be, and all that know no summer time.
+
+- A clock that is off was off when it was read.
+- One that surely drifts comes up two weeks before it leaves the tolerance, though nothing new is read.
+- A controller that does not change for summer time by itself is to be set at the venue's next clock change; that comes
+  up a week before, and stays until the clock is set or read again.
+- A clock that cannot be told right from wrong is asked about: a phone call is the cheapest visit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta, tzinfo
+from fractions import Fraction
+
+from api.health.clock_changes import ClockChange, last_change, next_change
+from api.health.table_clock import ClockHealth
+from api.health.table_health import TableHealth
+
+from .work import Danger, Work
+
+_BRING = ("a watch that is right",)
+
+
+def clock_work(
+    health: TableHealth, *, stands_since: datetime, tolerance_s: int, dangers: tuple[Danger, ...], now: datetime
+) -> tuple[Work, ...]:
+    """Return what a table's clock needs at the venue where it has stood since an instant."""
+    found = health.clock.health if health.clock else None
+    changes = _by_hand(health, stands_since=stands_since, dangers=dangers, now=now)
+    if found is None:
+        return changes
+    if found.verdict == "off":
+        return (
+            _set("clock_off", "off", found.reading.taken_at, f"{found.why}{_wrong(health)}", dangers=dangers),
+            *changes,
+        )
+    return (*_drifting(found, tolerance_s, dangers), *_asked(found), *changes)
+
+
+def _set(subject: str, code: str, due_at: datetime, reason: str, *, dangers: tuple[Danger, ...]) -> Work:
+    return Work(
+        kind="set_clock",
+        code=code,
+        subject=subject,
+        due_at=due_at,
+        reason=reason,
+        bring=_BRING,
+        needs_key=True,
+        dangers=dangers,
+    )
+
+
+def _wrong(health: TableHealth) -> str:
+    """Say how long a week it sells at the wrong price (K4)."""
+    wrong = health.clock.wrong if health.clock else None
+    minutes = sum(pair.seconds for pair in wrong.pairs) // 60 if wrong else 0
+    return f" It sells at the wrong price for {minutes} minutes a week." if minutes else ""
+
+
+def _drifting(found: ClockHealth, tolerance_s: int, dangers: tuple[Danger, ...]) -> tuple[Work, ...]:
+    pace = found.drift.least_s_per_day if found.drift else Fraction(0)
+    if not pace or found.drift is None:
+        return ()
+    ahead = found.drift.s_per_day > 0
+    left_s = tolerance_s - found.offset.low_s if ahead else tolerance_s + found.offset.high_s
+    if left_s <= 0:
+        return ()
+    days = min(Fraction(left_s) / pace, Fraction(3650))
+    leaves_at = found.reading.taken_at + timedelta(days=float(days))
+    reason = f"It {'gains' if ahead else 'loses'} {float(pace):.1f} s a day and will be over {tolerance_s} s off."
+    work = _set("clock_off", "drifting", leaves_at.replace(microsecond=0), reason, dangers=dangers)
+    return (replace(work, lead_days=14),)
+
+
+def _asked(found: ClockHealth) -> tuple[Work, ...]:
+    if found.verdict != "cannot_tell":
+        return ()
+    return (
+        Work(
+            kind="ask_venue",
+            code="clock_not_told",
+            subject="clock",
+            due_at=found.reading.taken_at,
+            reason=found.why,
+            words="Please tell me what the table's clock shows: the day of the week and the time, and whether it is "
+            "morning or evening by it.",
+        ),
+    )
+
+
+def _by_hand(
+    health: TableHealth, *, stands_since: datetime, dangers: tuple[Danger, ...], now: datetime
+) -> tuple[Work, ...]:
+    facts = health.facts
+    if facts.changes_for_summer_time is not False:
+        return ()
+    zone: tzinfo = facts.zone
+    seen_at = max([reading.taken_at for reading in facts.clock] + facts.done_at("clock"), default=stands_since)
+    changes = (last_change(zone, before=now), next_change(zone, after=now))
+    return tuple(_change(change, dangers) for change in changes if change and change.at > max(seen_at, stands_since))
+
+
+def _change(change: ClockChange, dangers: tuple[Danger, ...]) -> Work:
+    way = "forward" if change.shift_s > 0 else "back"
+    reason = f"The venue's clocks go {way} by {abs(change.shift_s) // 60} minutes, and this table's does not by itself."
+    code = f"clocks_change:{change.at:%Y-%m-%d}"
+    return replace(_set(code, "clocks_change", change.at, reason, dangers=dangers), lead_days=7)

@@ -1,0 +1,164 @@
+"""Cash boxes that fill up: when one will be at its coins, notes or value limit, at its usual rate (V1).
+
+- The usual rate is what the last collections counted, by the days that they cover; without any it is what the money
+  meter counted since the box was last known to be empty, over at least three days.
+- What is in the box now is the money meter's newest count since then, and from there on the usual rate; without such a
+  meter it is the usual rate all along.
+- A collection is due when the first limit is reached. It comes up when four fifths of that limit are, or a week before
+  if that is earlier.
+- A denomination that is both a coin and a note counts as a note; of a currency whose coins are not on record only the
+  value limit is watched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+from fractions import Fraction
+from typing import Literal
+
+from api.cash.coins import PIECES
+from api.health.meter_health import Counts
+from api.pricing.money import format_money
+from api.readings.meters import Meter, MeterReading, counted, deltas
+
+from .work import AT_ONCE, Danger, Work, day_at, lead_of
+
+NEAR = Fraction(4, 5)
+_A_DAY = timedelta(days=1)
+_LEAST_DAYS = 3
+_FARTHEST_DAYS = 730
+Measure = Literal["coins", "notes", "value"]
+
+
+@dataclass(frozen=True, slots=True)
+class Emptied:
+    """A collection: the days since the one before, and how many pieces of each denomination (minor units) it counted."""
+
+    days: Fraction
+    counts: Mapping[int, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxFacts:
+    """A box's limits (value in minor units), when it was last empty, its last collections, and what the meter says since.
+
+    ``metered`` is the instant of the newest count and the minor units counted since ``empty_at``.
+    """
+
+    limits: Mapping[Measure, int]
+    currency: str
+    zone: tzinfo
+    empty_at: datetime
+    emptied: Sequence[Emptied] = ()
+    metered: tuple[datetime, int] | None = None
+    dangers: tuple[Danger, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Filling:
+    measure: Measure
+    limit: int
+    level: Fraction
+    level_at: datetime
+    a_day: Fraction
+
+    def reaches(self, share: Fraction) -> datetime:
+        """Return when a share of the limit is reached; the level's own time where it already is."""
+        missing = self.limit * share - self.level
+        return self.level_at + (timedelta(days=float(missing / self.a_day)) if missing > 0 else timedelta())
+
+
+def box_work(facts: BoxFacts, *, now: datetime) -> tuple[Work, ...]:
+    """Return the collection that a box will need first."""
+    fillings = [filling for measure, limit in facts.limits.items() if (filling := _filling(facts, measure, limit))]
+    if not fillings:
+        return ()
+    first = min(fillings, key=lambda filling: filling.reaches(Fraction(1)))
+    full_at, near_at = first.reaches(Fraction(1)), first.reaches(NEAR)
+    if full_at > now + _FARTHEST_DAYS * _A_DAY:
+        return ()
+    return (
+        Work(
+            kind="collect",
+            code=f"{first.measure}_limit",
+            due_at=full_at.replace(microsecond=0),
+            lead_days=AT_ONCE if near_at <= now else lead_of(max(full_at - near_at, timedelta(days=7))),
+            reason=_reason(first, facts, full_at),
+            bring=("the key to the box", "a bag and a seal"),
+            needs_key=True,
+            dangers=("cash", *facts.dangers),
+        ),
+    )
+
+
+def is_note(value: int, currency: str) -> bool | None:
+    """Return whether a denomination is a note; None where the currency's coins are not on record."""
+    pieces = PIECES.get(currency, ())
+    coins = {piece.value for piece in pieces if piece.form == "coin"}
+    notes = {piece.value for piece in pieces if piece.form == "note"}
+    return None if not coins else value in notes or value not in coins
+
+
+def _filling(facts: BoxFacts, measure: Measure, limit: int) -> _Filling | None:
+    days = sum((emptied.days for emptied in facts.emptied), Fraction())
+    pieces = sum(_measured(emptied.counts, measure, facts.currency) for emptied in facts.emptied)
+    if measure != "value" and is_note(0, facts.currency) is None:
+        return None
+    worth = sum(_measured(emptied.counts, "value", facts.currency) for emptied in facts.emptied)
+    usual = Fraction(pieces) / days if days > 0 else Fraction()
+    metered = facts.metered
+    if metered is None:
+        return _Filling(measure, limit, Fraction(), facts.empty_at, usual) if usual else None
+    metered_at, minor = metered
+    if days > 0 and worth:
+        level = Fraction(minor * pieces, worth)
+        return _Filling(measure, limit, level, metered_at, usual) if usual else None
+    since_days = Fraction(metered_at.timestamp() - facts.empty_at.timestamp()) / 86_400
+    if measure != "value" or since_days < _LEAST_DAYS or not minor:
+        return None
+    return _Filling(measure, limit, Fraction(minor), metered_at, Fraction(minor) / since_days)
+
+
+def _measured(counts: Mapping[int, int], measure: Measure, currency: str) -> int:
+    if measure == "value":
+        return sum(value * count for value, count in counts.items())
+    return sum(count for value, count in counts.items() if is_note(value, currency) == (measure == "notes"))
+
+
+def _reason(first: _Filling, facts: BoxFacts, full_at: datetime) -> str:
+    def said(amount: Fraction | int) -> str:
+        if first.measure == "value":
+            return f"{format_money(round(amount), facts.currency)} {facts.currency}"
+        return f"{round(amount):,} {first.measure}"
+
+    source = "by its meter" if facts.metered else "by its usual rate"
+    began = day_at(first.level_at, facts.zone)
+    share = int(100 * first.level / first.limit)
+    level = f"{said(first.level)} on {began} {source}, {share} % of {said(first.limit)}"
+    if not first.level:
+        level = f"Empty on {began}, and holds {said(first.limit)}"
+    return f"{level}; about {said(first.a_day)} a day: full about {day_at(full_at, facts.zone)}."
+
+
+def since_empty(
+    meter: Meter, counts: Sequence[Counts], *, empty_at: datetime, shown: int | None
+) -> tuple[datetime, int] | None:
+    """Return when a money meter was read last and the minor units that it counted since the box was empty.
+
+    ``shown`` is what it showed then, where that is known. None without a reading since, and where nobody can say.
+    """
+    start = 0 if meter.resets == "at_collection" else shown
+    readings = [] if start is None else [MeterReading(empty_at, start)]
+    readings += [
+        MeterReading(read.taken_at, read.values[meter.name])
+        for read in counts
+        if read.taken_at > empty_at and read.values.get(meter.name, meter.modulus) < meter.modulus
+    ]
+    if len(readings) < 2 or meter.unit_minor is None:
+        return None
+    found = deltas(meter, readings)
+    if any(delta.kind == "needs_review" for delta in found):
+        return None
+    return readings[-1].taken_at, counted(found) * meter.unit_minor

@@ -1,0 +1,44 @@
+"""HTTP for the worklist."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+
+from api.access.asking import Asker, allow
+from api.clock import NowDep
+from api.db import SessionDep, catches_up
+from api.openapi import problems
+from api.paging import Limit, link_next
+from api.routing import Route
+from api.wire import Id
+from api.worklist import service
+from api.worklist.models import CursorText, Moment, WorklistOut, read_cursor
+
+router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
+
+CollectorDep = Annotated[Asker, allow("collector")]
+
+
+@router.get("/worklist", responses=problems())
+@catches_up
+def get_worklist(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    asker: CollectorDep,
+    now: NowDep,
+    venue_id: Annotated[Id | None, Query(description="Only work at this venue.")] = None,
+    due_before: Annotated[
+        Moment | None, Query(description="Only what is due before an instant, or before a date begins in UTC.")
+    ] = None,
+    limit: Limit = 100,
+    after: Annotated[CursorText | None, Query(description="The `next` of the page before.")] = None,
+) -> WorklistOut:
+    """List what needs doing over all venues, what is due first first: why, with what, and by when it matters."""
+    service.catch_up(session, now=now)
+    wanted = service.Wanted(
+        venue_id=venue_id, due_before=due_before, after=read_cursor(after) if after else None, limit=limit
+    )
+    found = service.page_work(session, wanted, now=now)
+    link_next(request, response, found.next)
+    return found

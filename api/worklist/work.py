@@ -1,0 +1,91 @@
+"""A piece of work at a table: what it is, why, what it takes, and by when it matters (V1).
+
+- Every kind of V1: ``charge_battery``, ``set_clock``, ``key_settings``, ``ask_venue``, ``collect``, ``visit``,
+  ``review`` and ``licence``. ``code`` says which of the reasons for this kind it is.
+- Work is found when something arrives, and shown when its time has come: ``lead_days`` before it is due, or at once.
+  The leads are few, so that what is shown now is a few ranges of what is stored, in the order in which it is due.
+- Work that other work replaces ends of itself at ``ends_at``.
+- The same work found again is the same: it is known by its table, kind and ``subject``.
+- Whoever is sent to a battery, to the mains or to carry cash is given the cautions for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+from typing import Literal, get_args
+from uuid import NAMESPACE_URL, UUID, uuid5
+
+from api.health.cautions import AT_A_BATTERY, AT_THE_MAINS, LIFTING_CASH, Caution
+from api.pricing.errors import Fault, PricingError
+
+Kind = Literal["charge_battery", "set_clock", "key_settings", "ask_venue", "collect", "visit", "review", "licence"]
+Danger = Literal["battery", "mains", "cash"]
+
+AT_ONCE = 36_500
+"""The lead of what is shown as soon as it is known: a hundred years."""
+LEADS = (0, 7, 14, 60, AT_ONCE)
+"""How many days before it is due work may be shown."""
+
+CAUTIONS: dict[Danger, tuple[Caution, ...]] = {
+    "battery": AT_A_BATTERY,
+    "mains": AT_THE_MAINS,
+    "cash": LIFTING_CASH,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """One piece of work. ``words`` are what to say to the venue; ``refers_to`` names the schedule, collection, ….
+
+    Refuses (``bad_work``) a lead that is none of ``LEADS`` and an unknown kind.
+    """
+
+    kind: Kind
+    code: str
+    due_at: datetime
+    reason: str
+    subject: str = ""
+    lead_days: int = AT_ONCE
+    ends_at: datetime | None = None
+    bring: tuple[str, ...] = ()
+    needs_key: bool = False
+    dangers: tuple[Danger, ...] = ()
+    words: str = ""
+    refers_to: UUID | None = None
+
+    def __post_init__(self) -> None:
+        faults = []
+        if self.kind not in get_args(Kind):
+            faults.append(Fault("bad_work", "kind", self.kind, ", ".join(get_args(Kind))))
+        if self.lead_days not in LEADS:
+            faults.append(Fault("bad_work", "lead_days", str(self.lead_days), ", ".join(map(str, LEADS))))
+        if faults:
+            raise PricingError(*faults)
+
+    def id_at(self, table_id: UUID) -> UUID:
+        """Return the id of this work at a table: the same whenever it is found."""
+        return uuid5(NAMESPACE_URL, f"urn:baizebook:work:{table_id}:{self.kind}:{self.subject}")
+
+
+def lead_of(ahead: timedelta) -> int:
+    """Return the least lead that shows work at least so long before it is due, short of at once."""
+    days = ahead / timedelta(days=1)
+    return next((lead for lead in LEADS if lead >= days and lead != AT_ONCE), LEADS[-2])
+
+
+def cautions_for(dangers: Iterable[str]) -> tuple[Caution, ...]:
+    """Return the cautions for some dangers, each once, what local rules say last."""
+    told = [caution for danger, cautions in CAUTIONS.items() if danger in set(dangers) for caution in cautions]
+    return tuple(dict.fromkeys([caution for caution in told if caution is not told[-1]] + told[-1:]))
+
+
+def on_the_spot(*, on_mains: bool) -> tuple[Danger, ...]:
+    """Return the dangers of opening a table: its mains, unless it runs on a battery."""
+    return ("mains",) if on_mains else ()
+
+
+def day_at(at: datetime, zone: tzinfo) -> str:
+    """Say the date of an instant by the venue's clock."""
+    return f"{at.astimezone(zone):%Y-%m-%d}"
