@@ -134,7 +134,7 @@ SQLITE_WAYS = {
 POSTGRES_WAYS = {
     "truncate entries": "TRUNCATE ledger_entry CASCADE",
     "truncate postings": "TRUNCATE ledger_posting",
-    "truncate both": "TRUNCATE ledger_entry, ledger_posting",
+    "truncate both": "TRUNCATE ledger_entry, ledger_posting CASCADE",
     "merge": "MERGE INTO ledger_entry e USING (SELECT 2 AS n) s ON e.number = s.n "
     "WHEN MATCHED THEN UPDATE SET reference = 'x'",
     "update from": "UPDATE ledger_posting p SET amount_minor = 1 FROM ledger_entry e WHERE e.number = p.entry_number",
