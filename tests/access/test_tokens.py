@@ -211,3 +211,19 @@ def test_a_token_is_bound_as_its_role_says_or_refused(at_noon: TestClient, route
             assert fault["where"] == where
             assert expected in (None, fault["expected"])
     assert at_noon.get("/v1/tokens").json()["items"] == []
+
+
+def test_a_venue_sees_a_table_for_as_long_as_it_stands_there(at_noon: TestClient, route: Route) -> None:
+    own, other, tariff = route.venue(name="Own"), route.venue(name="Other"), route.tariff()
+    for venue in (own, other):
+        route.schedule(venue["id"], tariff["id"])
+    table = route.table(own["id"])
+    headers = route.token("venue", venue_id=own["id"])
+
+    def status(at: str) -> int:
+        query = f"table_id={table['id']}&money=4.00&at={at}"
+        return at_noon.get(f"/v1/quotes?{query}", headers=headers).status_code
+
+    assert (status("2026-11-25T11:59"), status("2026-11-25T12:01")) == (200, 200)
+    route.post(f"/tables/{table['id']}/moves", {"venue_id": other["id"], "moved_at": "2026-11-25T12:00:00-05:00"})
+    assert (status("2026-11-25T11:59"), status("2026-11-25T12:01")) == (200, 404)

@@ -1,5 +1,6 @@
 """Venues and tables through the service: made, changed, moved, listed."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -234,3 +235,36 @@ def test_a_list_read_in_pages_neither_shifts_nor_repeats_while_others_write(clie
 def test_venue_and_table_made_at_noon_keep_the_order_in_which_they_were_made(at_noon: TestClient, route: Route) -> None:
     made = [route.venue(name=f"Venue {i}")["id"] for i in range(10)]
     assert [venue["id"] for venue in at_noon.get("/v1/venues").json()["items"]] == made
+
+
+def test_of_twenty_changes_at_once_with_one_etag_one_is_made(client: TestClient, route: Route) -> None:
+    path = f"/v1/venues/{route.venue()['id']}"
+
+    def rename(i: int) -> int:
+        return client.patch(path, json={"name": f"Name {i}"}, headers={"If-Match": '"1"'}).status_code
+
+    with ThreadPoolExecutor(20) as threads:
+        assert sorted(threads.map(rename, range(20))) == [200, *[412] * 19]
+    assert client.get(path).headers["ETag"] == '"2"'
+
+
+def test_a_first_schedule_and_another_time_zone_at_once_never_both_come_through(
+    client: TestClient, route: Route
+) -> None:
+    venues = [route.venue(name=f"Venue {i}")["id"] for i in range(8)]
+
+    def publish(venue_id: str) -> int:
+        body = {"effective_on": "2026-01-01", "base": None}
+        return client.post(f"/v1/venues/{venue_id}/schedules", json=body).status_code
+
+    def move_clock(venue_id: str) -> int:
+        body, headers = {"time_zone": "Europe/Berlin"}, {"If-Match": "*"}
+        return client.patch(f"/v1/venues/{venue_id}", json=body, headers=headers).status_code
+
+    with ThreadPoolExecutor(16) as threads:
+        published = [threads.submit(publish, venue_id) for venue_id in venues]
+        moved = [threads.submit(move_clock, venue_id) for venue_id in venues]
+    assert [future.result() for future in published] == [201] * 8
+    for venue_id, future in zip(venues, moved, strict=True):
+        changed = client.get(f"/v1/venues/{venue_id}").json()["time_zone"] == "Europe/Berlin"
+        assert future.result() == (200 if changed else 409)
