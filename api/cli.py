@@ -1,4 +1,4 @@
-"""The command line: ``baizebook serve · demo · quote · assess …``, listed by ``baizebook --help`` (also ``python -m api``)."""
+"""The command line (also ``python -m api``):
 
 ``baizebook serve · demo · migrate · doctor · backup · restore · token · quote · assess · ledger · contract``
 """
