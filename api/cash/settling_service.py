@@ -1,7 +1,7 @@
 """Settles a collection in the database: gathers what the venue's earlier settlements leave, divides, posts the entry.
 
 - A settlement goes on from all settlements of the venue that stand (D2). A correction goes on from where the reversed
-  one stood, as long as nothing was settled in between: later ones stand, and what changes is a line of the next (C5).
+  one stood, as long as that place is what it was: later ones stand, and what changes is a line of the next (C5).
 - The entry is booked on the collection's trading date, and so is its reversal, so that a period's sums stay true.
 - Tax is that of the venue's area on the trading date (D, step 3).
 """
@@ -162,16 +162,29 @@ def _start(session: Session, collection: CollectionRow) -> Start:
 
 
 def _settlement_replaced(session: Session, collection: CollectionRow) -> SettlementRow | None:
-    """Return the settlement whose place a correction takes, unless something was settled since it was reversed."""
-    if collection.corrects_id is None:
+    """Return the settlement whose place a correction takes, if that place is still what it was.
+
+    It is not, where something was settled since the reversal, or something settled before was taken back since.
+    """
+    found = session.exec(
+        select(SettlementRow, ReversalRow)
+        .join(ReversalRow, col(ReversalRow.collection_id) == col(SettlementRow.collection_id))
+        .where(SettlementRow.collection_id == collection.corrects_id)
+    ).first()
+    if found is None:
         return None
-    reversal = session.exec(select(ReversalRow).where(ReversalRow.collection_id == collection.corrects_id)).one()
-    since = select(SettlementRow.id).where(
+    replaced, reversal = found
+    settled_since = select(SettlementRow.id).where(
         SettlementRow.venue_id == collection.venue_id, col(SettlementRow.id) > reversal.id
     )
-    if session.exec(since.limit(1)).first() is not None:
-        return None
-    return session.exec(select(SettlementRow).where(SettlementRow.collection_id == collection.corrects_id)).first()
+    taken_back_since = (
+        select(ReversalRow.id)
+        .join(SettlementRow, col(SettlementRow.collection_id) == col(ReversalRow.collection_id))
+        .where(ReversalRow.venue_id == collection.venue_id, col(ReversalRow.id) > replaced.id)
+        .where(col(SettlementRow.id) < replaced.id)
+    )
+    changed = any(session.exec(query.limit(1)).first() is not None for query in (settled_since, taken_back_since))
+    return None if changed else replaced
 
 
 def _settlements_that_stand(session: Session, venue_id: UUID) -> Sequence[SettlementRow]:

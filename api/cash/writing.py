@@ -205,8 +205,8 @@ def _expected(least: int | None, most: int | None) -> Expected | None:
 
 
 def _difference(amount: int, expected: Expected) -> Difference:
-    """Return a stored difference with its percentage: it stands off the range's most where it is over, else off its least."""
-    return difference((expected.most if amount > 0 else expected.least) + amount, expected)
+    """Return a stored difference with its percentage: it stands off the range's least where it is short, else off its most."""
+    return difference((expected.least if amount < 0 else expected.most) + amount, expected)
 
 
 def _percent(percent: Fraction | None) -> str | None:

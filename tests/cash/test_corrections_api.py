@@ -192,3 +192,35 @@ def test_after_a_reversal_the_expectation_goes_on_from_the_collection_before(til
     following = till.collect("2026-10-17", 100, cash=400)
     assert following["tables"][0]["since"] == "2026-10-03T16:00:00Z"
     assert following["difference"] == "0.00"
+
+
+def test_a_whole_history_reversed_in_any_order_leaves_nothing(till: Till) -> None:
+    till.agree(
+        first_money=[*LICENCE, {"name": "Charge", "amount": "10.00", "per": "collection", "starts_on": "2026-01-01"}],
+        operator_minimum={"amount": "20.00", "kind": "front"},
+        loan_repay_percent="25",
+        odd_unit_to="venue",
+    )
+    till.route.post(
+        "/ledger/entries", {"kind": "loan_advance", "amount": "40.00", "venue_id": till.venue, "on": "2026-10-01"}
+    )
+    before = till.balances()
+    days = (10, 3, 24, 17, 31, 17, 28, 7)
+    made = [
+        till.collect(f"2026-10-{day:02}", 13 * day, refunds_by_venue="2.00", house_money="30.05", test_money="1.00")
+        for day in days
+    ]
+    for place in (3, 0, 7, 5, 1, 6, 2, 4):
+        till.reverse(made[place])
+    assert till.balances() == before
+    fresh = till.collect("2026-10-31", 200)
+    assert lines(fresh) == [
+        ("gross", "200.00"),
+        ("first_money", "60.00"),
+        ("first_money", "10.00"),
+        ("operator_minimum", "20.00"),
+        ("operator_share", "55.00"),
+        ("loan_repayment", "13.75"),
+        ("to_venue_now", "41.25"),
+    ]
+    assert till.client.get("/v1/ledger/verify").json()["ok"] is True
