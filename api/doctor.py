@@ -37,7 +37,7 @@ APPEND_ONLY = (
 _WAL_RACE_FROM, _WAL_RACE_UP_TO = (3, 7, 0), (3, 51, 2)
 _POSTGRES_DURABLE = ("fsync", "full_page_writes", "synchronous_commit")
 _POSTGRES_BEFORE = 2
-_POSTGRES_EVENTS = {"DELETE": 8, "UPDATE": 16, "TRUNCATE": 32}
+_POSTGRES_EVENTS = {"UPDATE": 16, "DELETE": 8, "TRUNCATE": 32}
 """Bits of ``pg_trigger.tgtype`` (PostgreSQL, src/include/catalog/pg_trigger.h)."""
 
 
