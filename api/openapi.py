@@ -37,6 +37,7 @@ _MAKES = {
     "create_venue": "venue_id",
     "create_table": "table_id",
     "publish_tariff": "tariff_id",
+    "record_collection": "collection_id",
     "create_token": "token_id",
 }
 """What makes a thing, and the name of its id in addresses."""
