@@ -124,7 +124,7 @@ class Timetable:
         monday = on - on.weekday() * _DAY
         days = {day: self.day(day) for day in (monday + later * _DAY for later in range(7))}
         if not any(days.values()):
-            raise _no_schedule_yet(on)
+            raise _no_schedule_yet(on, where="on")
         return days
 
     def between(self, from_at: datetime, to_at: datetime) -> tuple[Span, ...]:
@@ -236,5 +236,5 @@ def _span(
     )
 
 
-def _no_schedule_yet(found: date) -> PricingError:
-    return refuse("no_schedule_yet", where="at", found=found.isoformat(), expected="a time that a schedule covers")
+def _no_schedule_yet(found: date, *, where: str = "at") -> PricingError:
+    return refuse("no_schedule_yet", where=where, found=found.isoformat(), expected="a time that a schedule covers")
