@@ -1,0 +1,351 @@
+"""Every kind of work, planted through the service, shown with its numbers and date, and gone when it is done (V1)."""
+
+from typing import Any
+
+from tests.conftest import Route
+from tests.worklist.conftest import Calendar
+
+AGM = {"kind": "battery", "chemistry": "agm", "nominal_volts": 12, "capacity_ah": "9.0"}
+CASH_METER = [{"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 6, "resets": "never"}]
+AT_80_F = {"temperature_c": "26.7", "rested_minutes": 600}
+
+
+def codes(items: list[dict[str, Any]]) -> list[str]:
+    return [item["code"] for item in items]
+
+
+def test_a_battery_at_its_service_level_is_to_be_charged_until_it_was(calendar: Calendar, route: Route) -> None:
+    venue = route.venue()
+    table = route.table(venue["id"], power=AGM)
+    calendar.on("2026-11-03")
+    calendar.read(table, supply={"volts": "12.20", **AT_80_F})
+    (item,) = calendar.only("charge_battery")
+    cautions = item.pop("cautions")
+    assert item == {
+        "id": item["id"],
+        "due_at": "2026-11-03T17:00:00Z",
+        "kind": "charge_battery",
+        "code": "charge_now",
+        "table_id": table["id"],
+        "table": "Window side",
+        "venue_id": venue["id"],
+        "venue": "The Copper Lantern",
+        "reason": "At 12.20 V; a charge is due at 12.30 V.",
+        "bring": [
+            "a charged 12 V agm battery of 9.0 Ah, or the charger",
+            "eye and hand protection",
+            "a voltmeter",
+        ],
+        "needs_key": True,
+        "contact": "",
+        "words": "",
+        "refers_to": None,
+    }
+    assert [caution["code"] for caution in cautions] == [
+        "eyes_and_hands",
+        "no_sparks",
+        "ventilate",
+        "charger_off",
+        "rinse_water",
+        "lifting_battery",
+        "local_rules",
+    ]
+    calendar.on("2026-11-04")
+    calendar.read(table, supply={"volts": "12.85", **AT_80_F}, done=["battery_charged"])
+    assert calendar.only("charge_battery") == []
+
+
+def test_a_battery_that_is_good_comes_up_two_weeks_before_its_forecast_by_time_alone(
+    calendar: Calendar, route: Route
+) -> None:
+    table = route.table(route.venue()["id"], power=AGM)
+    for day, volts in (("2026-11-01", "12.90"), ("2026-11-08", "12.85"), ("2026-11-15", "12.80")):
+        calendar.on(day)
+        calendar.read(table, supply={"volts": volts, **AT_80_F})
+    # 50 mV a week from 12.80 V on 15 November: 12.30 V ten weeks later, on 24 January.
+    for early in ("2026-11-15", "2027-01-09"):
+        calendar.on(early)
+        assert calendar.only("charge_battery") == []
+    calendar.on("2027-01-11")
+    (item,) = calendar.only("charge_battery")
+    assert (item["code"], item["due_at"]) == ("plan_charge", "2027-01-24T05:00:00Z")
+    assert item["reason"] == "At 12.80 V; a charge is planned at 12.60 V. It will be at 12.30 V about 2027-01-24."
+
+
+def test_a_clock_an_hour_slow_is_to_be_set_until_it_was(calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue()["id"], power={"kind": "mains"})
+    calendar.on("2026-11-03")
+    calendar.read(table, clock={"time": "11:00", "weekday": "tue", "display": "24h"})
+    (item,) = calendar.only("set_clock")
+    assert (item["code"], item["due_at"], item["needs_key"]) == ("off", "2026-11-03T17:00:00Z", True)
+    assert "slow" in item["reason"]
+    assert item["bring"] == ["a watch that is right"]
+    assert [caution["code"] for caution in item["cautions"]] == ["unplug", "qualified_person", "local_rules"]
+    calendar.read(table, clock={"time": "12:00", "weekday": "tue", "display": "24h"}, done=["clock_set"])
+    assert calendar.only("set_clock") == []
+
+
+def test_a_controller_without_summer_time_is_to_be_set_a_week_before_the_clocks_change(
+    calendar: Calendar, route: Route
+) -> None:
+    table = route.table(route.venue()["id"], controller={"changes_for_summer_time": False})
+    calendar.on("2027-03-01")
+    calendar.read(table, clock={"time": "12:00", "weekday": "mon", "display": "24h"})
+    assert calendar.only("set_clock") == []
+    calendar.on("2027-03-07T06:59:59+00:00")
+    assert calendar.only("set_clock") == []
+    for instant in ("2027-03-07T07:00:00+00:00", "2027-04-20T07:00:00+00:00"):
+        calendar.on(instant)
+        (item,) = calendar.only("set_clock")
+        assert (item["code"], item["due_at"]) == ("clocks_change", "2027-03-14T07:00:00Z")
+        assert item["reason"].startswith("The venue's clocks go forward by 60 minutes")
+    calendar.read(table, clock={"time": "03:00", "weekday": "tue", "display": "24h"}, done=["clock_set"])
+    assert calendar.only("set_clock") == []
+
+
+def test_a_clock_that_does_not_tell_the_day_is_asked_about(calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue(contact="Odile, 555-0142")["id"])
+    calendar.on("2026-11-03")
+    calendar.read(table, clock={"time": "12:00", "display": "24h"})
+    (item,) = calendar.only("ask_venue")
+    assert (item["code"], item["due_at"], item["contact"]) == (
+        "clock_not_told",
+        "2026-11-03T17:00:00Z",
+        "Odile, 555-0142",
+    )
+    calendar.read(table, clock={"time": "12:00", "weekday": "tue", "display": "24h"})
+    assert calendar.only("ask_venue") == []
+
+
+def test_a_price_change_is_to_be_keyed_by_its_start_then_confirmed_then_it_is_done(
+    calendar: Calendar, route: Route
+) -> None:
+    venue, tariff = route.venue(), route.tariff()
+    table = route.table(venue["id"])
+    coming = route.schedule(venue["id"], tariff["id"], effective_on="2026-12-01")
+    (item,) = calendar.only("key_settings")
+    assert (item["code"], item["due_at"], item["refers_to"]) == ("not_keyed", "2026-12-01T11:00:00Z", coming["id"])
+    assert item["reason"] == (
+        "The schedule of the venue that holds from 2026-12-01 06:00 is not keyed. Nothing was keyed yet."
+    )
+    calendar.on("2026-11-30")
+    keying = {"schedule_id": coming["id"], "keyed_at": "2026-11-30T16:00:00Z", "by": "Rosalind"}
+    route.post(f"/tables/{table['id']}/keyings", keying)
+    (item,) = calendar.only("key_settings")
+    assert (item["code"], item["due_at"]) == ("not_confirmed", "2026-12-08T11:00:00Z")
+    assert item["reason"] == "Keyed by Rosalind on 2026-11-30; no reading has confirmed it since."
+    calendar.read(table, done=["settings_keyed"])
+    assert calendar.only("key_settings") == []
+
+
+def test_of_two_coming_schedules_the_first_is_over_when_the_second_starts(calendar: Calendar, route: Route) -> None:
+    venue, tariff = route.venue(), route.tariff()
+    route.table(venue["id"])
+    first = route.schedule(venue["id"], tariff["id"], effective_on="2026-12-01")
+    second = route.schedule(venue["id"], tariff["id"], effective_on="2027-01-01")
+    assert [item["refers_to"] for item in calendar.only("key_settings")] == [first["id"], second["id"]]
+    calendar.on("2027-01-02")
+    assert [item["refers_to"] for item in calendar.only("key_settings")] == [second["id"]]
+
+
+def test_a_roll_out_is_to_be_keyed_at_every_table_that_it_touches(calendar: Calendar, route: Route) -> None:
+    venue, tariff = route.venue(), route.tariff()
+    route.schedule(venue["id"], tariff["id"])
+    tables = [route.table(venue["id"], label=label) for label in ("Left", "Right")]
+    dearer = route.tariff(code="dearer")
+    rollout = {"replacement": dearer["id"], "effective_on": "2026-12-24"}
+    (published,) = route.post(f"/tariffs/{tariff['id']}/rollout", rollout)["schedules"]
+    found = [item for item in calendar.only("key_settings") if item["refers_to"] == published["id"]]
+    assert sorted(item["table_id"] for item in found) == sorted(table["id"] for table in tables)
+    assert {item["due_at"] for item in found} == {"2026-12-24T11:00:00Z"}
+
+
+def test_settings_found_otherwise_than_keyed_are_to_be_keyed_again(calendar: Calendar, route: Route) -> None:
+    venue = route.venue()
+    tariff = route.tariff(
+        games={"rungs": [{"pays": "1.00", "units": 1}]}, minutes={"rungs": [{"pays": "4.00", "units": 30}]}
+    )
+    schedule = route.schedule(venue["id"], tariff["id"])
+    table = route.table(venue["id"])
+    calendar.on("2026-11-02")
+    keying = {"schedule_id": schedule["id"], "keyed_at": calendar.now.isoformat(), "by": "Ignatius"}
+    route.post(f"/tables/{table['id']}/keyings", keying)
+    minutes = {"rungs": [{"pays": "4.00", "units": 30}], "beyond": "again"}
+    cheap = {"from": "00:00", "to": "00:00", "games": {"rungs": [{"pays": "0.75", "units": 1}]}, "minutes": minutes}
+    right = {"from": "00:00", "to": "00:00", "games": {"rungs": [{"pays": "1.00", "units": 1}]}, "minutes": minutes}
+    calendar.on("2026-11-03")
+    calendar.read(table, settings={"days": [{"day": "mon", "windows": [cheap]}]})
+    (item,) = calendar.only("key_settings")
+    assert (item["code"], item["due_at"]) == ("found_different", "2026-11-03T17:00:00Z")
+    assert item["reason"].startswith("Found on 2026-11-03: Monday, games: rungs[0].pays 0.75 instead of 1.00 (")
+    calendar.on("2026-11-04")
+    calendar.read(table, settings={"days": [{"day": "mon", "windows": [right]}]})
+    assert calendar.only("key_settings") == []
+
+
+def test_a_silent_table_is_asked_about_then_visited_by_time_alone(calendar: Calendar, route: Route) -> None:
+    venue = route.venue(contact="Odile, 555-0142, after 16:00")
+    table = route.table(venue["id"], power=AGM, meters=CASH_METER)
+    calendar.on("2026-11-02")
+    calendar.read(table, meters={"cash": 100})
+    calendar.on("2026-11-16T16:59:59+00:00")
+    assert calendar.work() == []
+    calendar.on("2026-11-16")
+    (item,) = calendar.work()
+    assert (item["kind"], item["code"], item["due_at"]) == ("ask_venue", "no_reading", "2026-11-16T17:00:00Z")
+    assert item["reason"] == "It was last heard of on 2026-11-02: 14 days without a reading."
+    assert item["contact"] == "Odile, 555-0142, after 16:00"
+    assert item["words"] == (
+        "Please read to me from the table “Window side”: the battery voltage, the day and time that its clock shows "
+        "and its meters (cash)."
+    )
+    assert (item["bring"], item["needs_key"], item["cautions"]) == ([], False, [])
+    calendar.on("2026-11-30")
+    (item,) = calendar.work()
+    assert (item["kind"], item["due_at"], item["needs_key"]) == ("visit", "2026-11-30T17:00:00Z", True)
+    calendar.read(table, meters={"cash": 130})
+    assert calendar.work() == []
+
+
+def test_a_table_that_was_never_read_is_asked_about_two_weeks_after_it_came(calendar: Calendar, route: Route) -> None:
+    route.table(route.venue()["id"])
+    calendar.on("2026-11-15")
+    (item,) = calendar.work()
+    assert item["reason"] == "Nothing was read since it came on 2026-11-01: 14 days without a reading."
+
+
+def test_a_box_is_to_be_collected_before_its_value_limit_at_its_meters_rate(calendar: Calendar, route: Route) -> None:
+    box = {"coins_max": 4000, "value_max": "500.00"}
+    table = route.table(route.venue()["id"], meters=CASH_METER, cash_box=box)
+    calendar.read(table, meters={"cash": 1000})
+    calendar.on("2026-11-02")
+    calendar.collect(table, {"0.25": 0}, meters={"cash": 1000})
+    calendar.on("2026-11-12")
+    calendar.read(table, meters={"cash": 1800})
+    assert calendar.only("collect") == []
+    # 800 counts of 0.25 in ten days: 20.00 a day, 500.00 after 25 days; it comes up seven days before.
+    calendar.on("2026-11-20")
+    (item,) = calendar.only("collect")
+    assert (item["code"], item["due_at"], item["needs_key"]) == ("value_limit", "2026-11-27T17:00:00Z", True)
+    assert item["reason"] == (
+        "200.00 USD on 2026-11-12 by its meter, 40 % of 500.00 USD; about 20.00 USD a day: full about 2026-11-27."
+    )
+    assert [caution["code"] for caution in item["cautions"]][-2:] == ["lifting_cash", "local_rules"]
+    calendar.collect(table, {"0.25": 1440}, meters={"cash": 2440})
+    assert calendar.only("collect") == []
+
+
+def test_a_box_is_to_be_collected_before_its_coins_reach_their_limit_at_the_usual_rate(
+    calendar: Calendar, route: Route
+) -> None:
+    box = {"coins_max": 400, "notes_max": 1000, "value_max": "9000.00"}
+    table = route.table(route.venue()["id"], cash_box=box)
+    calendar.on("2026-11-02")
+    calendar.collect(table, {"0.25": 10})
+    calendar.on("2026-11-12")
+    calendar.collect(table, {"0.25": 200, "5.00": 30})
+    # Twenty coins and three notes a day: 400 coins after twenty days, on 2 December.
+    calendar.on("2026-11-24")
+    assert calendar.only("collect") == []
+    calendar.on("2026-11-26")
+    (item,) = calendar.only("collect")
+    assert (item["code"], item["due_at"]) == ("coins_limit", "2026-12-02T17:00:00Z")
+    assert item["reason"] == "Empty on 2026-11-12, and holds 400 coins; about 20 coins a day: full about 2026-12-02."
+
+
+def test_a_meter_that_went_down_is_to_be_looked_into_until_its_reading_is_struck(
+    calendar: Calendar, route: Route
+) -> None:
+    table = route.table(route.venue()["id"], meters=CASH_METER)
+    calendar.read(table, meters={"cash": 5000})
+    calendar.on("2026-11-02")
+    calendar.read(table, meters={"cash": 4000})
+    (item,) = calendar.only("review")
+    assert (item["code"], item["due_at"]) == ("meter_went_down", "2026-11-02T17:00:00Z")
+    assert item["reason"] == "The meter cash shows 4000 after 5000: nothing was made of it."
+    readings = calendar.client.get("/v1/readings").json()["items"]
+    route.post(f"/readings/{readings[1]['id']}/strike", {"reason": "misread"})
+    assert calendar.only("review") == []
+
+
+def test_two_meters_that_cannot_both_be_right_are_to_be_looked_into(calendar: Calendar, route: Route) -> None:
+    meters = [*CASH_METER, {**CASH_METER[0], "name": "till", "unit_value": "1.00"}]
+    table = route.table(route.venue()["id"], meters=meters)
+    calendar.read(table, meters={"cash": 0, "till": 0})
+    calendar.on("2026-11-02")
+    calendar.read(table, meters={"cash": 400, "till": 90})
+    (item,) = calendar.only("review")
+    assert item["code"] == "meters_disagree"
+    assert item["reason"] == "Two meters cannot both be right: cash says 100.00 and till says 90.00, 10.00 apart."
+
+
+def test_a_difference_is_to_be_looked_into_until_the_next_collection(calendar: Calendar, route: Route) -> None:
+    venue = route.venue()
+    table = route.table(venue["id"], meters=CASH_METER)
+    calendar.collect(table, {"0.25": 0}, meters={"cash": 1000})
+    calendar.on("2026-11-08")
+    collection = calendar.collect(table, {"0.25": 360}, meters={"cash": 1400})
+    (item,) = calendar.only("review")
+    assert (item["code"], item["refers_to"]) == ("difference", collection["id"])
+    assert item["reason"] == (
+        "Counted 90.00 on 2026-11-08: 10.00 short, 10.0 % of 100.00. A reason to look, not an accusation."
+    )
+    calendar.on("2026-11-15")
+    calendar.collect(table, {"0.25": 400}, meters={"cash": 1800})
+    assert calendar.only("review") == []
+
+
+def test_a_dispute_is_on_the_list_until_it_is_answered(calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue()["id"])
+    collection = calendar.collect(table, {"0.25": 400})
+    calendar.on("2026-11-02")
+    dispute = {"by": "Odile", "claims": "20.00 more", "reason": "Refunds were not counted."}
+    raised = route.post(f"/collections/{collection['id']}/disputes", dispute)
+    (item,) = calendar.only("review")
+    assert (item["code"], item["refers_to"], item["due_at"]) == ("dispute", collection["id"], "2026-11-02T17:00:00Z")
+    assert item["reason"] == "Odile disputes a collection: 20.00 more"
+    answer = {"by": "Rosalind", "answer": "The slip was found."}
+    route.post(f"/collections/{collection['id']}/disputes/{raised['id']}/answer", answer)
+    assert calendar.only("review") == []
+
+
+def test_a_licence_comes_up_sixty_days_before_it_expires(calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue()["id"], licence={"number": "MF-2231", "expires_on": "2027-01-31"})
+    calendar.on("2026-12-02T10:59:59+00:00")
+    assert calendar.only("licence") == []
+    calendar.on("2026-12-02T11:00:00+00:00")
+    (item,) = calendar.only("licence")
+    assert (item["due_at"], item["reason"]) == ("2027-01-31T11:00:00Z", "The licence MF-2231 expires on 2027-01-31.")
+    address = f"/v1/tables/{table['id']}"
+    etag = calendar.client.get(address).headers["ETag"]
+    change = {"licence": {"number": "MF-2240", "expires_on": "2028-01-31"}}
+    assert calendar.client.patch(address, json=change, headers={"If-Match": etag}).status_code == 200
+    assert calendar.only("licence") == []
+
+
+def test_in_the_workshop_a_table_keeps_only_what_is_not_done_at_a_venue(calendar: Calendar, route: Route) -> None:
+    venue = route.venue()
+    route.schedule(venue["id"], route.tariff()["id"])
+    table = route.table(venue["id"], licence={"number": "MF-2231", "expires_on": "2026-11-20"}, power=AGM)
+    calendar.read(table, supply={"volts": "12.20", **AT_80_F})
+    assert sorted(item["kind"] for item in calendar.work()) == ["charge_battery", "key_settings", "licence"]
+    route.post(f"/tables/{table['id']}/moves", {"venue_id": None, "moved_at": calendar.now.isoformat()})
+    (item,) = calendar.work()
+    assert (item["kind"], item["venue_id"], item["venue"], item["contact"]) == ("licence", None, None, "")
+
+
+def test_other_levels_are_applied_to_what_was_read_before(calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue()["id"])
+    calendar.read(table, clock={"time": "12:05", "weekday": "sun", "display": "24h"})
+    assert codes(calendar.only("set_clock")) == ["off"]
+    answer = calendar.client.put("/v1/settings", json={"clock": {"tolerance_s": 600}})
+    assert answer.status_code == 200
+    assert calendar.only("set_clock") == []
+
+
+def test_a_preview_puts_nothing_on_the_list(calendar: Calendar, route: Route) -> None:
+    venue, tariff = route.venue(), route.tariff()
+    route.table(venue["id"])
+    schedule = {"effective_on": "2026-12-01", "base": tariff["id"]}
+    route.post(f"/venues/{venue['id']}/schedules?validate_only=true", schedule)
+    assert calendar.work() == []
