@@ -47,20 +47,21 @@ class Recorded:
 
 def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender: Sender, now: datetime) -> Recorded:
     """Record a batch, each item on its own (R1 to R4)."""
+    contents = [content_of(item) if isinstance(item, ReadingIn) else item for item in items]
+    readable = [content for content in contents if isinstance(content, dict)]
+    tables = _table_facts(session, {content["pool_table_id"] for content in readable})
     hold(session, "readings")
-    readings = [item for item in items if isinstance(item, ReadingIn)]
-    tables = _table_facts(session, {reading.table_id for reading in readings})
-    known = _stored(session, {reading.id for reading in readings})
+    known = _stored(session, {content["id"] for content in readable})
     arrival = _last_arrival(session)
     results: list[ReadingResultOut] = []
     rows: list[dict[str, Any]] = []
-    for item in items:
-        if isinstance(item, Unreadable):
-            results.append(_refused(item.id, item.problem))
+    for sent in contents:
+        if isinstance(sent, Unreadable):
+            results.append(_refused(sent.id, sent.problem))
             continue
-        sent = content_of(item)
-        decision = decide(sent, table=tables.get(item.table_id), stored=known.get(item.id), sender=sender, now=now)
-        results.append(_result(item.id, decision))
+        id_, table = sent["id"], tables.get(sent["pool_table_id"])
+        decision = decide(sent, table=table, stored=known.get(id_), sender=sender, now=now)
+        results.append(_result(id_, decision))
         if decision.outcome == "recorded":
             sent |= {
                 "arrival": arrival + len(rows) + 1,
@@ -70,7 +71,7 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
                 "sound": decision.sound,
                 "flags": list(decision.flags) or None,
             }
-            known[item.id] = sent
+            known[id_] = sent
             rows.append(sent)
     if rows:
         session.connection().execute(insert(ReadingRow), rows)
@@ -92,15 +93,18 @@ def page_readings(
     session: Session, *, table_id: UUID | None, venue_id: UUID | None, limit: int, after: UUID | None
 ) -> Page[Struck]:
     """Return readings in the order of their arrival, of one table or venue or of all; ``after`` is a reading's id."""
+    own = [
+        column == value
+        for column, value in ((col(ReadingRow.pool_table_id), table_id), (col(ReadingRow.venue_id), venue_id))
+        if value is not None
+    ]
     query = select(ReadingRow, StrikeRow).outerjoin(StrikeRow, col(StrikeRow.reading_id) == col(ReadingRow.id))
-    if table_id is not None:
-        query = query.where(ReadingRow.pool_table_id == table_id)
-    if venue_id is not None:
-        query = query.where(ReadingRow.venue_id == venue_id)
+    query = query.where(*own)
     if after is not None:
-        arrival = session.exec(select(ReadingRow.arrival).where(ReadingRow.id == after)).first()
+        # Another's reading is refused like one that is absent: else ``after`` would tell which there are.
+        arrival = session.exec(select(ReadingRow.arrival).where(ReadingRow.id == after, *own)).first()
         if arrival is None:
-            raise refused("invalid", where="after", found=after, expected="the id of a reading")
+            raise refused("invalid", where="after", found=after, expected="the id of a reading of this list")
         query = query.where(col(ReadingRow.arrival) > arrival)
     rows = session.exec(query.order_by(col(ReadingRow.arrival)).limit(limit + 1)).all()
     return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None)
