@@ -4,6 +4,7 @@ import random
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from threading import Event
@@ -11,6 +12,7 @@ from threading import Event
 import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
+from sqlalchemy.exc import OperationalError
 
 from api.db import make_engine, reading, writing
 from api.ledger.kinds import owner_postings
@@ -56,29 +58,40 @@ def run(write: Callable[[int], None], ask: Callable[[int], tuple[list[int], int]
         return [follower.result() for follower in followers]
 
 
+class GivenUp(Exception):
+    """A writer changes its mind before it commits."""
+
+
+def until_served(write: Callable[[], None]) -> None:
+    """Write, again where the database let one wait too long: then nothing was stored."""
+    while True:
+        with suppress(OperationalError):
+            return write()
+
+
 def test_slow_commits_neither_skip_nor_repeat_an_entry(wide_engine: Engine) -> None:
-    """Each writer waits between taking its number and committing it, and some give up in between."""
+    """Each writer waits between taking its number and committing it, and gives its last entry up in between."""
 
     def write(writer: int) -> None:
         chance = random.Random(writer)
         for i in range(EACH):
-            try:
-                with writing(wide_engine) as session:
-                    post_entry(
-                        session,
-                        kind="opening",
-                        on=date(2026, 11, 1 + i),
-                        currency="USD",
-                        postings=owner_postings(kind="opening", amount_minor=1 + writer),
-                        reference=f"writer {writer}, entry {i}",
-                        source_id=None,
-                        now=datetime(2026, 11, 25, 17, 0, tzinfo=UTC),
-                    )
-                    time.sleep(chance.random() / 250)
-                    if i == EACH - 1:
-                        raise KeyboardInterrupt
-            except KeyboardInterrupt:
-                pass
+            until_served(lambda i=i: write_one(writer, i, chance.random() / 250))
+
+    def write_one(writer: int, i: int, wait_s: float) -> None:
+        with suppress(GivenUp), writing(wide_engine) as session:
+            post_entry(
+                session,
+                kind="opening",
+                on=date(2026, 11, 1 + i),
+                currency="USD",
+                postings=owner_postings(kind="opening", amount_minor=1 + writer),
+                reference=f"writer {writer}, entry {i}",
+                source_id=None,
+                now=datetime(2026, 11, 25, 17, 0, tzinfo=UTC),
+            )
+            time.sleep(wait_s)
+            if i == EACH - 1:
+                raise GivenUp
 
     def ask(cursor: int) -> tuple[list[int], int]:
         with reading(wide_engine) as session:
@@ -97,11 +110,14 @@ def test_the_feed_through_the_service_while_sixteen_post(client: TestClient, rou
     def write(writer: int) -> None:
         for i in range(EACH):
             body = {"kind": "opening", "amount": f"{writer + 1}.00", "on": "2026-11-02", "reference": f"{writer}/{i}"}
-            answer = client.post("/v1/ledger/entries", json=body)
+            while (answer := client.post("/v1/ledger/entries", json=body)).status_code == 503:
+                time.sleep(int(answer.headers["Retry-After"]))
             assert answer.status_code == 201, answer.text
 
     def ask(cursor: int) -> tuple[list[int], int]:
-        answer = client.get(f"/v1/ledger/entries?after={cursor}&limit=5").json()
+        while (response := client.get(f"/v1/ledger/entries?after={cursor}&limit=5")).status_code == 503:
+            time.sleep(int(response.headers["Retry-After"]))
+        answer = response.json()
         return [item["number"] for item in answer["items"]], int(answer["cursor"])
 
     assert run(write, ask) == [list(range(1, WRITERS * EACH + 1))] * FOLLOWERS

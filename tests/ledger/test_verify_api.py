@@ -191,7 +191,7 @@ def test_the_command_says_the_same(books: Engine, database_url: str) -> None:
         )
 
     held = verify()
-    assert (held.returncode, held.stdout.split(".")[0]) == (0, "6 entries, and every one fits")
+    assert (held.returncode, held.stdout.split(".")[0]) == (0, "6 entries, and every one fits"), held.stderr
     change(books, CHANGES["a byte of the reference"])
     broken = verify()
     assert (broken.returncode, broken.stdout) == (1, "")
