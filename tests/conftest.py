@@ -1,6 +1,7 @@
 """What every test can ask for: a database of its own, a session on it, the service on it, and a route to work with."""
 
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from typing import Any
 
@@ -63,6 +64,13 @@ def at_noon(client: TestClient) -> TestClient:
     """The service with its clock standing at ``NOON``."""
     client.app.dependency_overrides[clock.now] = lambda: NOON  # type: ignore[attr-defined]
     return client
+
+
+def patiently(ask: Callable[[], Any]) -> Any:
+    """Ask, and ask again for as long as the service is too busy to answer (503), as Retry-After says."""
+    while (response := ask()).status_code == 503:
+        time.sleep(float(response.headers["Retry-After"]))
+    return response
 
 
 class Route:
