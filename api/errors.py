@@ -24,6 +24,7 @@ from starlette.requests import ClientDisconnect
 from api.pricing.errors import Fault, PricingError
 from api.problems import PROBLEMS
 from api.redaction import without_tokens
+from api.wire import IN_WORDS
 
 
 class Problem(Exception):
@@ -129,6 +130,7 @@ def from_validation(errors: Sequence[Any]) -> Problem:
     faults = []
     for error in errors:
         expected = error["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+        expected = IN_WORDS.get(error.get("ctx", {}).get("pattern"), expected)
         found, expected = _IN_WORDS.get(error["type"], (_show(error.get("input")), expected))
         faults.append(Fault("invalid", _place(error["loc"]), found, expected))
     return Problem("invalid", "A value is not what it should be.", errors=faults)

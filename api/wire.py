@@ -36,6 +36,21 @@ DATE_PATTERN = r"^20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
 TIME_PATTERN = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
 UUID_PATTERN = r"^[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}$"
 TEXT_PATTERN = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]*$"
+AT_PATTERN = (
+    r"^20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])[Tt]([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9](\.[0-9]{1,6})?)?"
+    r"([Zz]|[+-]([01][0-9]|2[0-3]):[0-5][0-9])?$"
+)
+MONEY_PATTERN = r"^[0-9]{1,12}(\.[0-9]{1,4})?$"
+CURRENCY_PATTERN = r"^[A-Z]{3}$"
+PERCENT_PATTERN = r"^[0-9]{1,3}(\.[0-9]{1,6})?$"
+IN_WORDS = {
+    AT_PATTERN: "a date and time such as 2026-12-01T21:00, with or without an offset (in an address + is written %2B)",
+    MONEY_PATTERN: 'an amount of money of at least 0, as a decimal string such as "10.00"',
+    CURRENCY_PATTERN: "an ISO 4217 code such as USD",
+    PERCENT_PATTERN: 'a percentage as a decimal string such as "50" or "6.25"',
+    TEXT_PATTERN: "text without control characters",
+}
+"""What a pattern asks for, in words."""
 INT64_MAX = 2**63 - 1
 
 
@@ -144,11 +159,11 @@ Id = Annotated[
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 DAYS: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
-Money = Annotated[str, StringConstraints(pattern=r"^[0-9]{1,12}(\.[0-9]{1,4})?$")]
+Money = Annotated[str, StringConstraints(pattern=MONEY_PATTERN)]
 """An amount of at least 0, in the currency's own unit."""
 MoneyOut = Annotated[str, WithJsonSchema({"type": "string", "pattern": r"^-?[0-9]{1,16}(\.[0-9]{1,4})?$"})]
-Currency = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
-Percent = Annotated[str, StringConstraints(pattern=r"^[0-9]{1,3}(\.[0-9]{1,6})?$")]
+Currency = Annotated[str, StringConstraints(pattern=CURRENCY_PATTERN)]
+Percent = Annotated[str, StringConstraints(pattern=PERCENT_PATTERN)]
 
 
 def _whole_unicode(value: str) -> str:

@@ -1,13 +1,16 @@
 """How Alembic meets the database: on the engine that is handed in, one transaction for all revisions."""
 
+from typing import Any, Literal
+
 from alembic import context
+from alembic.autogenerate.api import AutogenContext
 from sqlalchemy import Connection
 
 from api.db import Utc, get_engine
 from api.rows import metadata
 
 
-def render_item(type_: str, item: object, autogen_context: object) -> str | bool:  # noqa: ARG001
+def render_item(type_: str, item: Any, autogen_context: AutogenContext) -> str | Literal[False]:  # noqa: ARG001
     """Write our own column types as SQLAlchemy's, so that a migration needs nothing of ours."""
     if type_ == "type" and isinstance(item, Utc):
         return "sa.DateTime(timezone=True)"

@@ -21,13 +21,14 @@ def readings_of(
 ) -> Iterator[dict[str, Any]]:
     """Yield a table's readings as they are sent to ``POST /v1/readings``; ids come of the table's id and the instant."""
     first = (now - timedelta(weeks=_WEEKS)).astimezone(zone).replace(hour=0, minute=0, second=0, microsecond=0)
-    changed = last_change(zone, before=now)
+    change = last_change(zone, before=now)
+    changed_at = None if change is None else change.at
     for day in range(_WEEKS * 7 + 1):
         at = first + timedelta(days=day) + _AT
         silent = now - at < _SILENT_FOR.get(label, timedelta())
         if at.weekday() not in (0, 3) or at >= now or silent:
             continue
-        yield _reading(label, table_id, at=at, since=first, began_at=began_at, changed_at=changed and changed.at)
+        yield _reading(label, table_id, at=at, since=first, began_at=began_at, changed_at=changed_at)
 
 
 def _reading(

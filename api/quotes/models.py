@@ -8,12 +8,8 @@ from pydantic import Field as Limits
 from api.errors import ProblemOut
 from api.schedules.models import Basis, EntryKind, Owner, TariffRefOut
 from api.tariffs.models import TariffIn
-from api.wire import Date, Id, In, LocalInstant, Money, MoneyOut, Out, TimeOfDay
+from api.wire import AT_PATTERN, Date, Id, In, LocalInstant, Money, MoneyOut, Out, TimeOfDay
 
-AT_PATTERN = (
-    r"^20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])[Tt]([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9](\.[0-9]{1,6})?)?"
-    r"([Zz]|[+-]([01][0-9]|2[0-3]):[0-5][0-9])?$"
-)
 AtText = Annotated[
     str,
     Limits(
