@@ -7,8 +7,9 @@ import sys
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import IO
 
 from tests.databases import OWNER_TOKEN
 
@@ -22,18 +23,30 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def start(database_url: str, *, port: int, **environment: str) -> subprocess.Popen[bytes]:
-    """Start the service and wait until it is ready."""
+SERVE = (sys.executable, "-m", "api", "serve")
+CARELESS = (sys.executable, "-m", "uvicorn", "api.main:create_app", "--factory", "--http", "h11")
+"""The same application without the limits and the logging of ``api.serving``: what tests must find wanting."""
+
+
+def start(
+    database_url: str,
+    *,
+    port: int,
+    command: Sequence[str] = SERVE,
+    log: IO[bytes] | int = subprocess.DEVNULL,
+    **environment: str,
+) -> subprocess.Popen[bytes]:
+    """Start the service, its output going to a log, and wait until it is ready."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "api", "serve", "--port", str(port)],
+        [*command, "--port", str(port)],
         env={
             **os.environ,
             "BAIZEBOOK_DATABASE_URL": database_url,
             "BAIZEBOOK_OWNER_TOKEN": OWNER_TOKEN,
             **environment,
         },
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+        stdout=log,
+        stderr=log,
     )
     deadline = time.monotonic() + _READY_WITHIN_S
     while time.monotonic() < deadline:
@@ -49,10 +62,16 @@ def start(database_url: str, *, port: int, **environment: str) -> subprocess.Pop
 
 
 @contextmanager
-def served(database_url: str, **environment: str) -> Iterator[str]:
+def served(
+    database_url: str,
+    *,
+    command: Sequence[str] = SERVE,
+    log: IO[bytes] | int = subprocess.DEVNULL,
+    **environment: str,
+) -> Iterator[str]:
     """Yield the address of a running service; it is stopped in the end."""
     port = free_port()
-    process = start(database_url, port=port, **environment)
+    process = start(database_url, port=port, command=command, log=log, **environment)
     try:
         yield f"http://127.0.0.1:{port}"
     finally:
