@@ -54,9 +54,9 @@ _SET_LIMITS = text(
     "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for name, value in POSTGRES_LIMITS.items())
 )
 """For this transaction only: the next request that gets the connection finds it as it was."""
-_WAIT_S = 0.8
-_WAITING_MOST = 100
-"""A burst of phones waits its turn; at a few milliseconds a turn, more than this many would wait in vain."""
+_WAIT_S = 5
+_WAITING_MOST = 64
+"""A burst of phones waits its turn, also on a slow disk; more than this many are told at once to come back."""
 
 F = TypeVar("F")
 
