@@ -48,6 +48,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         version=VERSION,
         docs_url=None,
         redoc_url=None,
+        redirect_slashes=False,
         lifespan=_lifespan,
         generate_unique_id_function=lambda route: route.name,
     )
