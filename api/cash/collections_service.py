@@ -35,7 +35,6 @@ from api.venues.service import FUTURE_ALLOWED, calendar_of, get_venue
 class Draft:
     """A collection as it would be stored: its row and its tables' rows, none of them stored yet."""
 
-    venue: VenueRow
     collection: CollectionRow
     tables: list[CollectedTableRow]
 
@@ -126,11 +125,6 @@ def settle_collection(session: Session, collection_id: UUID, *, now: datetime) -
     return collections_out(session, [row])[0]
 
 
-def table_ids(collection: CollectionOut) -> list[UUID]:
-    """Return the tables of a collection."""
-    return [table.table_id for table in collection.tables]
-
-
 def _hold(session: Session, venue_id: UUID) -> None:
     hold(session, f"cash:{venue_id}")
 
@@ -191,7 +185,7 @@ def _draft(session: Session, message: CollectionIn, venue: VenueRow, *, now: dat
         advice=_advice(found_at, boxes, venue.currency),
     )
     box_of(collection)
-    return Draft(venue, collection, [_table_row(collection, i, finding) for i, finding in enumerate(found_at)])
+    return Draft(collection, [_table_row(collection, i, finding) for i, finding in enumerate(found_at)])
 
 
 def _sums(whole: InAll, boxes: tuple[BoxCount, ...]) -> dict[str, Any]:

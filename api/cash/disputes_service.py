@@ -3,7 +3,7 @@
 from datetime import datetime
 from uuid import UUID
 
-from sqlmodel import Session, select
+from sqlmodel import Session
 
 from api.cash.collections_service import get_collection
 from api.cash.messages import DisputeAnswerIn, DisputeIn, DisputeOut
@@ -44,10 +44,3 @@ def answer_dispute(
     session.add(answer)
     session.flush()
     return dispute_out(row, answer)
-
-
-def open_disputes(session: Session) -> list[DisputeRow]:
-    """Return the disputes that nobody has answered, in the order in which they were raised."""
-    answered = select(DisputeAnswerRow.dispute_id)
-    rows = session.exec(select(DisputeRow).where(DisputeRow.id.not_in(answered)).order_by(DisputeRow.id))  # type: ignore[attr-defined, arg-type]
-    return list(rows.all())
