@@ -1,0 +1,92 @@
+"""F16: SIGTERM under load drops no accepted call and ends within 10 seconds; migrations keep what they do not own."""
+
+import signal
+import subprocess
+import time
+from datetime import UTC, datetime
+from random import Random
+
+from alembic.script import ScriptDirectory
+from sqlalchemy import Engine, inspect, text
+
+from api import migrate
+from api.db import make_engine, writing
+from api.demo.load import load
+from tests.databases import postgres_database, settings_for, sqlite_database
+from tests.faults.caller import writers
+from tests.faults.fault import Fault, check
+from tests.serving import free_port, start
+
+WRITERS = 8
+EXIT_WITHIN_S = 10
+
+
+def run(chance: Random, rounds: int) -> str:
+    """Stop a busy service again and again, alternately on each database; then walk through the migrations with data."""
+    longest = 0.0
+    for number in range(rounds):
+        with sqlite_database() if number % 2 else postgres_database() as url:
+            longest = max(longest, _stop(url, signal.SIGTERM, chance))
+    for database in (sqlite_database, postgres_database):
+        with database() as url:
+            _walk(url)
+    return f"{rounds} SIGTERMs under {WRITERS} writers: 0 accepted calls dropped, the longest exit took {longest:.1f} s"
+
+
+def control(chance: Random) -> None:
+    """SIGKILL takes what was stored and not yet answered; some of so many times it hits one."""
+    for _ in range(40):
+        with sqlite_database() as url:
+            _stop(url, signal.SIGKILL, chance)
+
+
+def _stop(url: str, how: signal.Signals, chance: Random) -> float:
+    """Stop a busy service at a moment of chance; what is stored and what was answered must be the same."""
+    port = free_port()
+    process = start(url, port=port)
+    with writers(port, WRITERS) as busy:
+        busy.wait_for(chance.randint(1, 60))
+        time.sleep(chance.random() * 0.02)
+        began = time.monotonic()
+        process.send_signal(how)
+        try:
+            process.wait(EXIT_WITHIN_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            check(False, f"the service did not end within {EXIT_WITHIN_S} s")
+        took = time.monotonic() - began
+        busy.stopping.set()
+    engine = make_engine(settings_for(url))
+    with engine.connect() as connection:
+        stored = set(connection.execute(text("SELECT name FROM venue")).scalars())
+    engine.dispose()
+    check(busy.answered <= stored, f"{len(busy.answered - stored)} answered calls are not stored")
+    check(stored <= busy.answered, f"{len(stored - busy.answered)} accepted calls were never answered")
+    return took
+
+
+def _walk(url: str) -> None:
+    """Take each migration back and apply it again with data in the database; the others' rows stay as they were."""
+    engine = make_engine(settings_for(url))
+    with writing(engine) as session:
+        load(session, now=datetime(2026, 11, 25, 17, tzinfo=UTC))
+    revisions = [script.revision for script in ScriptDirectory.from_config(migrate.config_for()).walk_revisions()]
+    for below in revisions[1:]:
+        before = _rows(engine)
+        migrate.downgrade(engine, below)
+        kept = _rows(engine)
+        check(all(before[name] == rows for name, rows in kept.items()), f"back to {below}: rows have changed")
+        migrate.upgrade(engine)
+        again = _rows(engine)
+        check(all(again[name] == rows for name, rows in kept.items()), f"up again from {below}: rows have changed")
+        check(set(again) == set(before), f"up again from {below}: not the same tables")
+    engine.dispose()
+
+
+def _rows(engine: Engine) -> dict[str, list[str]]:
+    with engine.connect() as connection:
+        names = [name for name in inspect(connection).get_table_names() if name != "alembic_version"]
+        return {name: sorted(str(row) for row in connection.execute(text(f'SELECT * FROM "{name}"'))) for name in names}
+
+
+FAULT = Fault(name="F16", says="SIGTERMs, migrations", run=run, control=control, short=4, long=100)
