@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
+from datetime import datetime
 from uuid import UUID
 
 from sqlmodel import Session, col, select
@@ -36,3 +37,15 @@ def collections_out(session: Session, rows: Sequence[CollectionRow]) -> list[Col
     """Write stored collections as they stand."""
     found = around(session, [row.id for row in rows])
     return [collection_out(row, found[row.id]) for row in rows]
+
+
+def emptied_at(session: Session, table_id: UUID) -> list[datetime]:
+    """Return when a table's box was emptied, in time order, by the collections that stand."""
+    query = (
+        select(CollectionRow.collected_at)
+        .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
+        .where(CollectedTableRow.pool_table_id == table_id)
+        .where(col(CollectionRow.id).not_in(select(ReversalRow.collection_id)))
+        .order_by(col(CollectionRow.collected_at))
+    )
+    return list(session.exec(query).all())

@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Header, Response
 
 from api.access.asking import Asker, OwnerDep, allow
+from api.cash.standing_service import emptied_at
 from api.clock import NowDep
 from api.db import SessionDep
 from api.health import service
@@ -37,7 +38,8 @@ def get_table_health(session: SessionDep, asker: VenueReaderDep, now: NowDep, ta
     Where it sends somebody to a battery it says what to mind; local rules and a qualified person decide.
     """
     asker.must_see_venue(get_table(session, table_id).venue_id, what="table")
-    return health_out(table_id, service.judge_tables(session, [table_id], now=now)[table_id])
+    emptied = {table_id: emptied_at(session, table_id)}
+    return health_out(table_id, service.judge_tables(session, [table_id], now=now, collected_at=emptied)[table_id])
 
 
 @router.get("/settings", responses=problems())
