@@ -57,8 +57,10 @@ def record_collection(session: Session, message: CollectionIn, *, now: datetime,
     (``same_id_other_content``), and what ``read_boxes`` and ``expect`` refuse; all else is kept and flagged.
     """
     venue = get_venue(session, message.venue_id)
-    _hold(session, venue.id)
     stored = _sent_before(session, message, venue)
+    if stored is None:
+        _hold(session, venue.id)
+        stored = _sent_before(session, message, venue)  # whoever held the venue may have stored it meanwhile
     if stored is not None:
         return collections_out(session, [stored])[0]
     draft = _draft(session, message, venue, now=now, by=by)
