@@ -29,7 +29,7 @@ from api.venues.models import (
 )
 from api.venues.writing import move_out, table_out, tax_area_out, venue_out
 from api.wire import Id
-from api.worklist.service import assess
+from api.worklist.service import assess, assess_venue
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
@@ -69,6 +69,7 @@ def get_venue(session: SessionDep, asker: ReaderDep, venue_id: Id, response: Res
 def change_venue(
     session: SessionDep,
     asker: OwnerDep,
+    now: NowDep,
     venue_id: Id,
     change: VenueChangeIn,
     response: Response,
@@ -77,6 +78,7 @@ def change_venue(
     """Change a venue. Time zone, currency and start of the day are fixed once it has a schedule."""
     hold_venue(session, venue_id)
     row = service.change_venue(session, venue_id, change, if_match=if_match, scheduled=has_schedule(session, venue_id))
+    assess_venue(session, venue_id, now=now)
     response.headers["ETag"] = service.etag_of(row)
     return venue_out(row)
 

@@ -36,7 +36,7 @@ from api.worklist.silence import silence_work
 from api.worklist.work import LEADS, Work, cautions_for, on_the_spot
 
 AT_A_TIME = 200
-CATCH_UP_MOST = 500
+CATCH_UP_MOST = 100
 _MARKS_AT_A_TIME = 5_000
 WORK = SQLModel.metadata.tables[WorkRow.__tablename__]
 

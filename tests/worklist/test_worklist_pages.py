@@ -77,6 +77,14 @@ def test_what_cannot_be_asked_is_refused(client: TestClient) -> None:
         assert client.get("/v1/worklist", params=asked).status_code == 422, asked
 
 
+def test_head_finds_what_was_read_meanwhile_like_get(calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue()["id"])
+    calendar.read(table, clock={"time": "09:00", "weekday": "sun", "display": "24h"})
+    head = calendar.client.head("/v1/worklist")
+    assert (head.status_code, head.content) == (200, b"")
+    assert [item["code"] for item in calendar.work()] == ["off"]
+
+
 def test_only_owners_and_collectors_see_the_list(client: TestClient, route: Route) -> None:
     venue = route.venue()
     table = route.table(venue["id"])
