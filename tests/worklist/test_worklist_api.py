@@ -103,6 +103,23 @@ def test_a_controller_without_summer_time_is_to_be_set_a_week_before_the_clocks_
     assert calendar.only("set_clock") == []
 
 
+def test_a_clock_that_drifts_comes_up_two_weeks_before_it_leaves_the_tolerance_by_time_alone(
+    calendar: Calendar, route: Route
+) -> None:
+    table = route.table(route.venue()["id"])
+    shown = (("2026-11-02", "mon", "12:00"), ("2026-11-22", "sun", "11:59"), ("2026-12-12", "sat", "11:58"))
+    for day, weekday, time in shown:
+        calendar.on(f"{day}T17:00:30+00:00")
+        calendar.read(table, clock={"time": time, "weekday": weekday, "display": "24h"})
+    # At least 1.5 s a day by the minutes shown; it may have lost as little as 90 s so far: 120 s after 20 days more.
+    calendar.on("2026-12-18T17:00:29+00:00")
+    assert calendar.only("set_clock") == []
+    calendar.on("2026-12-18T17:00:30+00:00")
+    (item,) = calendar.only("set_clock")
+    assert (item["code"], item["due_at"]) == ("drifting", "2027-01-01T17:00:30Z")
+    assert item["reason"] == "It loses 1.5 s a day and will be over 120 s off."
+
+
 def test_a_clock_that_does_not_tell_the_day_is_asked_about(calendar: Calendar, route: Route) -> None:
     table = route.table(route.venue(contact="Odile, 555-0142")["id"])
     calendar.on("2026-11-03")
