@@ -1,0 +1,60 @@
+"""Ways of being careless, for controls: each takes one promise's support away from the service before it starts."""
+
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Engine
+from sqlmodel import Session
+
+import api.db
+
+LATE_S = 0.3
+
+
+def answer_first() -> None:
+    """Commit what was stored some time after it was answered."""
+    properly = api.db.writing
+
+    @contextmanager
+    def writing(engine: Engine) -> Iterator[Session]:
+        context = properly(engine)
+        session = context.__enter__()
+        try:
+            yield session
+        except BaseException as error:
+            context.__exit__(type(error), error, error.__traceback__)
+            raise
+        threading.Thread(target=lambda: (time.sleep(LATE_S), context.__exit__(None, None, None))).start()
+
+    api.db.writing = writing
+
+
+def hold_nothing() -> None:
+    """Let callers that read and then write meet: no held names, and on SQLite no BEGIN IMMEDIATE."""
+    api.db.hold = lambda *_: None  # type: ignore[assignment]
+    api.db._begin_sqlite = lambda connection: connection.exec_driver_sql("BEGIN")
+    api.db.Turnstile._gates = lambda self, *, writes: (self._places,)  # type: ignore[method-assign]  # noqa: ARG005
+
+
+def pass_keys_over() -> None:
+    """Take no notice of idempotency keys."""
+    import api.access.asking as asking  # noqa: PLC0415 (it binds names that another of these replaces)
+
+    asking.claim_key = lambda *_, **__: None  # type: ignore[assignment]
+
+
+def read_any_json() -> None:
+    """Read JSON as Python's own reader does: NaN, half surrogates, NUL and all."""
+    import json  # noqa: PLC0415
+
+    import api.routing  # noqa: PLC0415
+
+    api.routing.strict_json = json.loads
+
+
+WAYS: dict[str, Callable[[], Any]] = {
+    way.__name__: way for way in (answer_first, hold_nothing, pass_keys_over, read_any_json)
+}
