@@ -31,7 +31,7 @@ MOST_STEPS = 3_000
 def advice(ladder: Ladder, kind: Kind, currency: str) -> tuple[Advice, ...]:
     """Return all advice on a ladder that sells ``kind`` in ``currency``, in the order of the list above."""
     words = _Words(kind, currency)
-    steps = _steps(ladder.rungs, ladder.beyond)
+    steps = _steps(ladder.rungs, ladder.beyond, reach=2 * ladder.rungs[-1].pays)
     found = [*_adds_nothing(ladder, words), *_takes_away(ladder, steps, words), *_splitting_pays(ladder, steps, words)]
     if kind == "games":
         found += _free_units(ladder, steps, words)
@@ -74,13 +74,12 @@ class _Steps:
                 self.units.append(units)
 
 
-def _steps(rungs: tuple[Rung, ...], beyond: Beyond) -> _Steps:
-    """Return the steps of these rungs, P3 or not, up to twice the last one.
+def _steps(rungs: tuple[Rung, ...], beyond: Beyond, *, reach: int) -> _Steps:
+    """Return the steps of these rungs, P3 or not, up to the amount ``reach``.
 
     What lies below a rung is repeated from that rung on, up to the next one. Where P3 does not hold the units fall
     somewhere; the steps then keep the most that a smaller amount gives.
     """
-    reach = 2 * rungs[-1].pays
     steps = _Steps([0], [0], reach)
     for rung, end in zip(rungs, [*(above.pays for above in rungs[1:]), reach + 1], strict=True):
         plain = beyond == "first_rung" and rung is rungs[-1] and len(rungs) > 1
@@ -110,7 +109,7 @@ def _adds_nothing(ladder: Ladder, words: _Words) -> Iterator[Advice]:
 def _takes_away(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Advice]:
     least: tuple[int, int, Rung] | None = None
     for index, rung in enumerate(ladder.rungs[1:], start=1):
-        without = _steps(ladder.rungs[:index] + ladder.rungs[index + 1 :], ladder.beyond)
+        without = _steps(ladder.rungs[:index] + ladder.rungs[index + 1 :], ladder.beyond, reach=steps.known)
         last = least[0] - 1 if least else steps.known
         for amount, instead in zip(without.amounts, without.units, strict=True):
             if amount > last:

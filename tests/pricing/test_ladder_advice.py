@@ -44,6 +44,17 @@ def test_an_amount_that_buys_less_than_it_would_without_the_higher_break() -> No
     )
 
 
+def test_what_the_highest_break_takes_away_is_seen_beyond_twice_the_rung_below_it() -> None:
+    assert only("higher_break_takes_away", advice(ladder((400, 4), (1100, 9)), "games", "USD")) == Advice(
+        "higher_break_takes_away",
+        "12.00 buys 9 games; without the price break at 11.00 it would buy 12.",
+        "games",
+        amount=1200,
+        units=9,
+        instead_units=12,
+    )
+
+
 def test_two_purchases_that_get_more_than_one_of_the_same_money() -> None:
     assert advice(ladder((400, 25), (1200, 84), beyond="first_rung"), "minutes", "USD") == (
         Advice(

@@ -52,7 +52,7 @@ def advised(rungs: Pairs, beyond: Beyond) -> list[tuple[str, int, int, int, tupl
             found.append(("break_adds_nothing", pays, units, units, ()))
     without = [rungs[:gone] + rungs[gone + 1 :] for gone in range(1, len(rungs))]
     for money in range(reach + 1):
-        better = [sells(rest, beyond, money) for rest in without if money <= 2 * rest[-1][0]]
+        better = [sells(rest, beyond, money) for rest in without]
         if max(better, default=0) > totals[money]:
             found.append(("higher_break_takes_away", money, totals[money], max(better), ()))
             break
