@@ -33,9 +33,16 @@ def answer_first() -> None:
 
 
 def hold_nothing() -> None:
-    """Let callers that read and then write meet: no held names, and on SQLite no BEGIN IMMEDIATE."""
+    """Let callers that read and then write meet: no held names, and on SQLite the driver's own late transactions."""
+    prepare = api.db._prepare_sqlite
+
+    def prepare_late(connection: Any, record: Any) -> None:
+        prepare(connection, record)
+        connection.isolation_level = ""  # the driver begins a transaction where something is first written
+
     api.db.hold = lambda *_: None  # type: ignore[assignment]
-    api.db._begin_sqlite = lambda connection: connection.exec_driver_sql("BEGIN")
+    api.db._prepare_sqlite = prepare_late
+    api.db._begin_sqlite = lambda _: None
     api.db.Turnstile._gates = lambda self, *, writes: (self._places,)  # type: ignore[method-assign]  # noqa: ARG005
 
 
