@@ -93,6 +93,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
                 content = operation["requestBody"]["content"]["application/json"]
                 content["example"] = BODIES[operation["operationId"]]
         _link(path, contract)
+        _document_previews(path)
         if "post" in path and path["post"].get("x-stores", True):
             path["post"].setdefault("parameters", []).append(_KEY_PARAMETER)
     contract["components"]["schemas"] = dict(sorted(schemas.items()))
@@ -114,6 +115,14 @@ def _link(path: dict[str, Any], contract: dict[str, Any]) -> None:
     maker["responses"]["201"]["links"] = {
         user: {"operationId": user, "parameters": {f"path.{parameter}": "$response.body#/id"}} for user in users
     }
+
+
+def _document_previews(path: dict[str, Any]) -> None:
+    """Say that what takes ``validate_only`` answers a preview with 200: the same, but nothing is stored."""
+    maker = path.get("post", {})
+    if any(parameter["name"] == "validate_only" for parameter in maker.get("parameters", [])):
+        stored = maker["responses"]["201"]
+        maker["responses"]["200"] = {"description": "A preview: nothing is stored.", "content": stored["content"]}
 
 
 def _without_null(parameter: dict[str, Any]) -> None:

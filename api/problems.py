@@ -380,7 +380,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "refunds_exceed_expected",
             422,
             "More was refunded than was paid in",
-            "Refunds out of the box cannot be more than the meters say was paid in. Was a refund paid by the venue?",
+            "Refunds out of the box cannot be more than the meters say was paid in. Perhaps the venue paid it: then say so.",
         ),
         ("steps_not_rising", 422, "The steps do not rise", "Steps begin in week 1, each in a later week."),
         ("table_named_twice", 422, "A table is named twice", "A collection names each of its tables once."),

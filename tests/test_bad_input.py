@@ -227,7 +227,7 @@ WRONG: list[tuple[str, str, dict[str, Any], int, str, str]] = [
     ("cents of a yen", "/tariffs", {**WEEKDAY, "currency": "JPY"}, 422, "bad_money", "games.rungs[0].pays"),
     ("tiers out of order", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "metered": {"tiers": [{**TIERS[0], "from_minutes": 60}, TIERS[0]]}}, 422, "tiers_not_rising", "metered.tiers[0].from_minutes"),
     ("a minimum above the maximum", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "metered": {"tiers": TIERS, "minimum": "9.00", "maximum": {"amount": "8.00"}}}, 422, "minimum_above_maximum", "metered.minimum"),
-    ("a tier of broken steps", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "metered": {"tiers": [TIERS[0], {**TIERS[0], "from_minutes": 90}]}}, 422, "tier_not_whole_steps", "metered.tiers[0]"),
+    ("a tier of broken steps", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "metered": {"tiers": [TIERS[0], {**TIERS[0], "from_minutes": 90}]}}, 422, "tier_not_whole_steps", "metered.tiers[0].per_minutes"),
     ("free, with prices", "/tariffs", {**WEEKDAY, "free": True}, 422, "free_with_prices", "free"),
     ("nothing sold", "/tariffs", {"code": "a", "name": "a", "currency": "USD"}, 422, "tariff_sells_nothing", "body"),
     ("not free", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "free": False}, 422, "invalid", "free"),
