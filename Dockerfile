@@ -5,7 +5,7 @@ COPY pyproject.toml README.md LICENSE ./
 COPY .ci/constraints.txt .ci/constraints.txt
 COPY api api
 COPY migrations migrations
-RUN python -m venv /venv && /venv/bin/pip install --no-cache-dir -c .ci/constraints.txt .
+RUN python -m venv /venv && /venv/bin/pip install --no-cache-dir -c .ci/constraints.txt '.[sqlite]'
 
 FROM python:3.11-slim
 RUN useradd --system --uid 10001 --home-dir /data --create-home baizebook

@@ -4,7 +4,7 @@
 - On SQLite a writer begins IMMEDIATE (two writers never interleave a read and a write) and the writers of one
   process queue; readers see one snapshot. The file is in WAL mode and every commit is synced.
 - On PostgreSQL statements, lock waits and idle transactions have time limits, set for each transaction only.
-- Whoever cannot be served soon is told so at once (503), before work is done for it.
+- Whoever cannot be served soon is told so within a second (503), and no work is done for it.
 - Instants are stored in UTC and come back aware, on either database; naive ones are refused.
 """
 
@@ -56,7 +56,8 @@ _SET_LIMITS = text(
 """For this transaction only: the next request that gets the connection finds it as it was."""
 _WAIT_S = 5
 _WAITING_MOST = 64
-"""A burst of phones waits its turn, also on a slow disk; more than this many are told at once to come back."""
+"""A burst of phones waits its turn, also on a slow disk; more than this many are told to come back."""
+_REFUSED_AFTER_S = 0.5
 
 F = TypeVar("F")
 
@@ -186,14 +187,19 @@ class Turnstile:
     def _gates(self, *, writes: bool) -> tuple[anyio.Semaphore, ...]:
         return (self._writer, self._places) if writes else (self._places,)
 
-    def check_room(self, *, writes: bool) -> None:
-        """Refuse (503) where so many wait already that another would wait in vain."""
+    async def check_room(self, *, writes: bool) -> None:
+        """Refuse (503) where so many wait already that another would wait in vain.
+
+        The refusal takes its time: clients that are refused at once ask again at once, and answering them would leave
+        none for the work.
+        """
         if any(gate.statistics().tasks_waiting >= _WAITING_MOST for gate in self._gates(writes=writes)):
+            await anyio.sleep(_REFUSED_AFTER_S)
             raise _come_back()
 
     async def enter(self, *, writes: bool) -> list[anyio.Semaphore]:
         """Wait for a place; return what to release, last first."""
-        self.check_room(writes=writes)
+        await self.check_room(writes=writes)
         entered: list[anyio.Semaphore] = []
         try:
             with anyio.fail_after(_WAIT_S):

@@ -43,7 +43,7 @@ class Route(APIRoute):
             methods_of(request).check_literal(request.url.path, request.method)
             _check_parameters(request, parameters)
             if request.method not in ("GET", "HEAD"):
-                request.app.state.turnstile.check_room(writes=writes(request))
+                await request.app.state.turnstile.check_room(writes=writes(request))
                 await _read_body(request)
             for _ in range(_AGAIN_MOST):
                 try:
