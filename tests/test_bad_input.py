@@ -228,7 +228,7 @@ WRONG: list[tuple[str, str, dict[str, Any], int, str, str]] = [
     ("tiers out of order", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "metered": {"tiers": [{**TIERS[0], "from_minutes": 60}, TIERS[0]]}}, 422, "tiers_not_rising", "metered.tiers[0].from_minutes"),
     ("a minimum above the maximum", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "metered": {"tiers": TIERS, "minimum": "9.00", "maximum": {"amount": "8.00"}}}, 422, "minimum_above_maximum", "metered.minimum"),
     ("a tier of broken steps", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "metered": {"tiers": [TIERS[0], {**TIERS[0], "from_minutes": 90}]}}, 422, "tier_not_whole_steps", "metered.tiers[0].per_minutes"),
-    ("free, with prices", "/tariffs", {**WEEKDAY, "free": True}, 422, "free_with_prices", "free"),
+    ("free, with prices", "/tariffs", {**WEEKDAY, "free": True}, 422, "free_with_prices", "games"),
     ("nothing sold", "/tariffs", {"code": "a", "name": "a", "currency": "USD"}, 422, "tariff_sells_nothing", "body"),
     ("not free", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "free": False}, 422, "invalid", "free"),
     ("a tariff that is not there", "/venues/@venue/schedules", {"effective_on": "2026-12-01", "base": ABSENT}, 422, "invalid", "base"),
@@ -260,13 +260,17 @@ def test_wrong_values_are_named_with_code_and_place_and_store_nothing(
     client: TestClient, engine: Engine, ids: dict[str, str]
 ) -> None:
     before = stored(engine)
+    unlike = []
     for what, path, message, status, code, place in WRONG:
         path, body = (re.sub("@([a-z]+)", lambda name: ids[name[1]], text) for text in (path, json.dumps(message)))
         answer = client.post(f"/v1{path}", content=body, headers=JSON)
         problem = answer.json()
-        found = (answer.status_code, problem["type"], [error["where"] for error in problem["errors"]][:1])
-        assert found == (status, f"/problems/{code}", [place] if place else []), (what, answer.text)
-        assert is_clear(problem, status), (what, answer.text)
+        found = (answer.status_code, problem.get("type"), [error["where"] for error in problem.get("errors", [])][:1])
+        if found != (status, f"/problems/{code}", [place] if place else []):
+            unlike.append((what, found))
+        elif not is_clear(problem, status):
+            unlike.append((what, answer.text))
+    assert not unlike, "\n".join(map(str, unlike))
     assert stored(engine) == before
 
 

@@ -51,7 +51,7 @@ class KeyingRow(SQLModel, table=True):
     recorded_at: datetime = Field(sa_type=Utc)
 
 
-DaysOfWeek = Annotated[list[Day], Limits(min_length=1, max_length=7)]
+DaysOfWeek = Annotated[list[Day], Limits(min_length=1, max_length=7, json_schema_extra={"uniqueItems": True})]
 
 
 class WeeklyIn(In):

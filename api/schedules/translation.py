@@ -28,6 +28,9 @@ def named_tariffs(message: ScheduleIn) -> dict[str, UUID]:
 def read_schedule(message: ScheduleIn, *, id: UUID, tariffs: Mapping[UUID, Tariff], day_starts_at: time) -> Schedule:
     """Return the engine's value of a schedule whose tariffs are at hand; refuse with all that is wrong with it."""
     faults: list[Fault] = []
+    for i, entry in enumerate(given(message.weekly, _NONE)):
+        if len(set(entry.days)) < len(entry.days):
+            faults.append(Fault("bad_days", f"weekly[{i}].days", ", ".join(entry.days), "each day once"))
     recurrences: list[Recurrence | None] = []
     for i, entry in enumerate(given(message.recurring, _NONE)):
         try:
