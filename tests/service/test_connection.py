@@ -3,12 +3,18 @@
 import contextlib
 import json
 import socket
+import threading
 import time
 import urllib.request
+from typing import Any
 
+import pytest
+import uvicorn
+
+from api import connection
 from tests.databases import OWNER_TOKEN, sqlite_database
 from tests.faults.hostile import ATTACKS, attack_at_once
-from tests.serving import served
+from tests.serving import free_port, served
 
 REFUSED_AS = {
     "half_a_head": {408},
@@ -92,3 +98,32 @@ def test_a_slow_but_steady_body_is_waited_for() -> None:
             client.settimeout(5)
             assert client.recv(100).startswith(b"HTTP/1.1 201")
         assert names(url) == ["Far away"]
+
+
+def test_whoever_does_not_read_an_answer_is_not_sent_the_rest(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Seen on a server in this process that sends 50 MB, its patience set to a second."""
+
+    async def much(scope: Any, receive: Any, send: Any) -> None:  # noqa: ARG001
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        for _ in range(50):
+            await send({"type": "http.response.body", "body": b"x" * 1_000_000, "more_body": True})
+        await send({"type": "http.response.body"})
+
+    monkeypatch.setattr(connection, "ANSWER_STUCK_S", 1)
+    config = uvicorn.Config(much, http=connection.Connection, lifespan="off", port=free_port(), log_config=None)
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    try:
+        while not server.started:
+            time.sleep(0.01)
+        with socket.create_connection(("127.0.0.1", config.port)) as client:
+            client.sendall(b"GET / HTTP/1.1\r\nHost: bar\r\n\r\n")
+            assert client.recv(10)
+            until = time.monotonic() + 10
+            while server.server_state.connections and time.monotonic() < until:
+                time.sleep(0.05)
+            assert not server.server_state.connections
+    finally:
+        server.should_exit = True
+        thread.join(10)
