@@ -27,7 +27,20 @@ LEVELS = (
 """The domains and shared modules from the bottom up: services import downwards only, never sideways."""
 ROUTES, ROWS, MAIN, DEMO, CLI = range(len(LEVELS), len(LEVELS) + 5)
 CLI_MODULES = {"cli", "__main__", "doctor", "backup", "serving"}
-SHARED = {"examples", "errors", "db", "wire", "methods", "openapi", "paging", "access", "clock", "settings", "problems", "redaction"}
+SHARED = {
+    "examples",
+    "errors",
+    "db",
+    "wire",
+    "methods",
+    "openapi",
+    "paging",
+    "access",
+    "clock",
+    "settings",
+    "problems",
+    "redaction",
+}
 """Modules that stand on one level and may know each other, so long as there is no circle."""
 
 WEB = {"fastapi", "starlette", "fastapi_offline"}
@@ -137,7 +150,9 @@ def is_pure(path: Path) -> bool:
     )
 
 
-@pytest.mark.parametrize("path", [path for path in FILES if is_pure(path)], ids=lambda path: str(path.relative_to(ROOT)))
+@pytest.mark.parametrize(
+    "path", [path for path in FILES if is_pure(path)], ids=lambda path: str(path.relative_to(ROOT))
+)
 def test_any_other_file_of_a_domain_is_pure(path: Path) -> None:
     allowed = {"dateutil"} if path.name == "recurrence.py" else set()
     for node in ast.walk(ast.parse(path.read_text())):
@@ -190,5 +205,7 @@ def test_only_the_agreed_names_stand_at_the_top() -> None:
     agreed = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "Dockerfile"}
     agreed |= {"api", "migrations", "tests", "openapi"}
     made = {"build", "dist"}
-    found = {path.name for path in ROOT.iterdir() if not path.name.startswith(".") and not path.name.endswith(".egg-info")}
+    found = {
+        path.name for path in ROOT.iterdir() if not path.name.startswith(".") and not path.name.endswith(".egg-info")
+    }
     assert {name for name in found - made if ".db" not in name} == agreed

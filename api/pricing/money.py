@@ -57,11 +57,15 @@ def parse_money(text: str, currency: str, *, where: str = "money") -> int:
         raise refuse("bad_money", where=where, found=repr(text[:40]), expected='a decimal string such as "10.00"')
     part = match["part"] or ""
     if len(part) > decimals:
-        expected = f"at most {decimals} decimals, as {currency} has" if decimals else f"no decimals: {currency} has none"
+        expected = (
+            f"at most {decimals} decimals, as {currency} has" if decimals else f"no decimals: {currency} has none"
+        )
         raise refuse("bad_money", where=where, found=repr(text), expected=expected)
     minor = int(match["whole"] + part.ljust(decimals, "0"))
     if minor > MOST_MINOR:
-        raise refuse("bad_money", where=where, found=repr(text), expected=f"at most {format_money(MOST_MINOR, currency)}")
+        raise refuse(
+            "bad_money", where=where, found=repr(text), expected=f"at most {format_money(MOST_MINOR, currency)}"
+        )
     return -minor if match["sign"] else minor
 
 
