@@ -103,7 +103,7 @@ def postgres_database(*, empty: bool = False) -> Iterator[str]:
     """Yield the address of a fresh PostgreSQL database, migrated unless it is to be empty."""
     name = f"baizebook_{uuid4().hex}"
     template = "template0" if empty else _postgres_template()
-    _administer(f'CREATE DATABASE "{name}" TEMPLATE "{template}"')
+    _administer(f'CREATE DATABASE "{name}" TEMPLATE "{template}" STRATEGY file_copy')
     yield make_url(postgres_server()).set(database=name).render_as_string(hide_password=False)
     _administer(f'DROP DATABASE "{name}" WITH (FORCE)')
 
