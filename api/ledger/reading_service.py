@@ -104,7 +104,9 @@ def _records(session: Session) -> Generator[Record]:
     with session.execute(_journal(raw).execution_options(yield_per=1000)) as result:
         for _, group in groupby(result, key=lambda row: row.number):
             lines = list(group)
-            postings = [(row.account, row.venue_id, row.amount_minor) for row in lines if row.place is not None]
+            postings = [
+                (row.account, row.venue_id, row.amount_minor, row.place) for row in lines if row.place is not None
+            ]
             yield stored_record(dict(zip(names, lines[0], strict=False)), postings)
 
 

@@ -1,6 +1,7 @@
 """What a database holds of an entry, as the record that the chain verifies, whatever stands there.
 
 - What was tampered with may be no entry any more: nothing is checked here, and nothing is refused.
+- A posting in another place than its turn is no posting of any entry, and shows as one.
 - Either a database gives ids, dates and instants as values, or, as SQLite stores them, as text: the digits of an id,
   and UTC with a space in the middle and no Z.
 """
@@ -14,15 +15,18 @@ from uuid import UUID
 from .chain import Record
 
 
-def stored_record(entry: Mapping[str, object], postings: Iterable[tuple[object, object, object]]) -> Record:
-    """Return a stored entry as a record; ``postings`` are account, venue's id and minor units in their order."""
+def stored_record(entry: Mapping[str, object], postings: Iterable[tuple[object, object, object, object]]) -> Record:
+    """Return a stored entry as a record; ``postings`` are account, venue's id, minor units and place, by place."""
     return {
         **{name: value for name, value in entry.items() if name != "booked_on"},
         "id": _id_text(entry["id"]),
         "on": _date_text(entry["booked_on"]),
         "recorded_at": _instant_text(entry["recorded_at"]),
         "source_id": _id_text(entry["source_id"]),
-        "postings": [[account, _id_text(venue_id), amount] for account, venue_id, amount in postings],
+        "postings": [
+            [account, _id_text(venue_id), amount, *([] if place == turn else [place])]
+            for turn, (account, venue_id, amount, place) in enumerate(postings)
+        ],
     }
 
 
@@ -40,4 +44,4 @@ def _date_text(stored: object) -> object:
 def _instant_text(stored: object) -> object:
     if isinstance(stored, datetime):
         return stored.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-    return f"{stored[:10]}T{stored[11:]}Z" if isinstance(stored, str) else stored
+    return f"{stored[:10]}T{stored[11:]}Z" if isinstance(stored, str) and stored[10:11] == " " else stored

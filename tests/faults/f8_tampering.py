@@ -1,0 +1,183 @@
+"""F8: what is changed behind the service's back, with the guards out of the way, is found; guards outlive migrations.
+
+That the guards refuse every way of changing a posted line stands in ``tests/ledger/test_append_only_api.py``.
+"""
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from datetime import UTC, date, datetime, timedelta
+from random import Random
+from typing import Any
+from uuid import UUID
+
+from alembic.script import ScriptDirectory
+from sqlalchemy import Engine, inspect, text
+from sqlalchemy.exc import DataError, IntegrityError
+from sqlmodel import Session
+
+from api import migrate
+from api.db import make_engine, writing
+from api.doctor import APPEND_ONLY, _postgres_guards, _sqlite_guards
+from api.ledger.kinds import owner_postings
+from api.ledger.reading_service import check_ledger
+from api.ledger.service import post_entry
+from tests.databases import empty_sqlite, postgres_database, settings_for, sqlite_database
+from tests.faults.fault import Fault, check
+
+ENTRIES = 40
+TABLES = ("ledger_entry", "ledger_posting")
+ROWS = {
+    "take an entry out": "DELETE FROM ledger_entry WHERE number = :entry",
+    "take an entry out with its postings": "DELETE FROM ledger_posting WHERE entry_number = :entry; "
+    "DELETE FROM ledger_entry WHERE number = :entry",
+    "take the end off": "DELETE FROM ledger_posting WHERE entry_number >= :entry; "
+    "DELETE FROM ledger_entry WHERE number >= :entry",
+    "take a posting out": "DELETE FROM ledger_posting WHERE entry_number = :entry AND place = 1",
+    "add a posting": "INSERT INTO ledger_posting VALUES (:entry, 2, 'bank', NULL, :entry)",
+    "double a posting": "INSERT INTO ledger_posting SELECT entry_number, place + 2, account, venue_id, amount_minor "
+    "FROM ledger_posting WHERE entry_number = :entry",
+    "hand a posting on": "UPDATE ledger_posting SET entry_number = entry_number + 1, place = 7 "
+    "WHERE entry_number = :entry AND place = 0",
+    "move an entry to the end": "UPDATE ledger_posting SET entry_number = 1000 WHERE entry_number = :entry; "
+    "UPDATE ledger_entry SET number = 1000 WHERE number = :entry",
+}
+"""Changes of whole rows, beside those of one byte."""
+
+Verdict = Callable[[Session], object]
+
+
+def run(chance: Random, rounds: int) -> str:
+    """Change so many bytes and rows of each database, one at a time; walk through the migrations and look for guards."""
+    for database in (sqlite_database, postgres_database):
+        _tamper(database, check_whole, chance, rounds=rounds)
+    walked = sum(_walk(database) for database in (empty_sqlite, lambda: postgres_database(empty=True)))
+    return f"{rounds} of {rounds} changes found on each database; guards present after each of {walked} migrations"
+
+
+def control(chance: Random) -> None:
+    """A check that only adds up finds no changed name and no missing entry."""
+    _tamper(sqlite_database, check_sums, chance, rounds=20)
+
+
+def check_whole(session: Session) -> object:
+    """Return what the service says of its books: who keeps it elsewhere can compare."""
+    verdict = check_ledger(session)
+    return (verdict.ok, verdict.entries, verdict.last_hash)
+
+
+def check_sums(session: Session) -> object:
+    """Return whether all postings add up to nothing."""
+    return session.connection().execute(text("SELECT sum(amount_minor) FROM ledger_posting")).scalar() == 0
+
+
+def _tamper(
+    database: Callable[[], AbstractContextManager[str]], verdict: Verdict, chance: Random, *, rounds: int
+) -> None:
+    with database() as url:
+        engine = make_engine(settings_for(url))
+        try:
+            _fill(engine)
+            _take_guards_away(engine)
+            with writing(engine) as session:
+                before = verdict(session)
+            found = 0
+            while found < rounds:
+                change = _of_a_row if chance.random() < 0.3 else _of_a_byte
+                with Session(engine.execution_options(writes=True)) as session:
+                    try:
+                        what = change(session, chance)
+                    except (IntegrityError, DataError):
+                        continue  # the database refused it even so
+                    check(verdict(session) != before, f"not found on {engine.dialect.name}: {what}")
+                    session.rollback()
+                found += 1
+        finally:
+            engine.dispose()
+
+
+def _fill(engine: Engine) -> None:
+    with writing(engine) as session:
+        for number in range(ENTRIES):
+            post_entry(
+                session,
+                kind="opening",
+                on=date(2026, 1, 1) + timedelta(days=number),
+                currency="USD",
+                postings=owner_postings(kind="opening", amount_minor=12_345 + number),
+                reference=f"Slip {number} of the Löwenbräu",
+                source_id=UUID(int=number) if number % 2 else None,
+                now=datetime(2026, 11, 25, 17, tzinfo=UTC) + timedelta(microseconds=number),
+            )
+
+
+def _take_guards_away(engine: Engine) -> None:
+    with writing(engine) as session:
+        if engine.dialect.name == "postgresql":
+            for table in TABLES:
+                session.connection().exec_driver_sql(f"ALTER TABLE {table} DISABLE TRIGGER ALL")
+        else:
+            query = text("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name LIKE 'ledger%'")
+            for name in session.connection().execute(query).scalars().all():
+                session.connection().exec_driver_sql(f"DROP TRIGGER {name}")
+
+
+def _of_a_row(session: Session, chance: Random) -> str:
+    what, entry = chance.choice(list(ROWS)), chance.randint(2, ENTRIES)
+    for statement in ROWS[what].split("; "):
+        names = {"entry": entry} if ":entry" in statement else {}
+        session.connection().execute(text(statement), names)
+    return f"{what} {entry}"
+
+
+def _of_a_byte(session: Session, chance: Random) -> str:
+    """Change one byte of one value."""
+    table, entry = chance.choice(TABLES), chance.randint(1, ENTRIES)
+    key = "number" if table == "ledger_entry" else "entry_number"
+    where = f"{key} = {entry}" + ("" if table == "ledger_entry" else f" AND place = {chance.randint(0, 1)}")
+    row = session.connection().execute(text(f"SELECT * FROM {table} WHERE {where}")).mappings().one()
+    column = chance.choice([name for name, value in row.items() if value is not None])
+    old, new = row[column], _one_byte_off(row[column], chance)
+    session.connection().execute(text(f"UPDATE {table} SET {column} = :new WHERE {where}"), {"new": new})
+    return f"{table}.{column} where {where}: {new!r} in place of {old!r}"
+
+
+def _one_byte_off(value: Any, chance: Random) -> Any:
+    if isinstance(value, int):
+        return value ^ (1 << chance.randrange(16))
+    if isinstance(value, datetime):
+        return value + timedelta(microseconds=1 << chance.randrange(20))
+    if isinstance(value, date):
+        return value + timedelta(days=1 << chance.randrange(8))
+    written = str(value)
+    at = chance.randrange(len(written))
+    other = chance.choice([letter for letter in "0123456789abcdef-zZ" if letter.lower() != written[at].lower()])
+    return written[:at] + other + written[at + 1 :]
+
+
+def _walk(database: Callable[[], AbstractContextManager[str]]) -> int:
+    """Migrate up step by step, down step by step and up again; after each step look for the guards of what is there."""
+    revisions = [script.revision for script in ScriptDirectory.from_config(migrate.config_for()).walk_revisions()][::-1]
+    with database() as url:
+        engine = make_engine(settings_for(url))
+        try:
+            steps = [(migrate.upgrade, name) for name in revisions]
+            steps += [(migrate.downgrade, name) for name in revisions[-2::-1]]
+            steps += [(migrate.upgrade, name) for name in revisions[1:]]
+            for step, revision in steps:
+                step(engine, revision)
+                missing = _unguarded(engine)
+                check(not missing, f"after {step.__name__} to {revision} on {engine.dialect.name} unguarded: {missing}")
+        finally:
+            engine.dispose()
+    return len(steps)
+
+
+def _unguarded(engine: Engine) -> dict[str, list[str]]:
+    guards = _sqlite_guards if engine.dialect.name == "sqlite" else _postgres_guards
+    with engine.connect() as connection:
+        present = set(inspect(connection).get_table_names()) & set(APPEND_ONLY)
+        found = {table: guards(connection, table) for table in sorted(present)}
+    return {table: missing for table, missing in found.items() if missing}
+
+
+FAULT = Fault(name="F8", says="tampering", run=run, control=control, short=300, long=1000)
