@@ -20,6 +20,9 @@ from api.migrate import current_revision, newest_revision
 from api.settings import Settings
 
 APPEND_ONLY = (
+    "tariff",
+    "schedule",
+    "keying",
     "reading",
     "reading_strike",
     "ledger_entry",
