@@ -7,6 +7,7 @@ every cell meets the same database.
 import json
 import re
 from collections.abc import AsyncIterator, Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 from uuid import uuid4
@@ -21,7 +22,7 @@ from api.access.permissions import OPEN, unguarded
 from api.examples import BODIES, PARAMETERS
 from api.main import create_app
 from api.settings import Settings
-from tests.conftest import Route
+from tests.conftest import NOON, Route
 
 MATRIX = Path(__file__).with_name("permissions.txt")
 ROLES = ("owner", "collector", "accountant", "venue", "device")
@@ -163,11 +164,17 @@ def test_an_operation_without_a_row_is_found() -> None:
     assert "planted_operation" in set(operations(planted.openapi())) - {row.operation for row in rows()}
 
 
+def stand_still(client: TestClient, at: datetime) -> None:
+    """Let the service's clock stand."""
+    client.app.dependency_overrides[clock.now] = lambda: at  # type: ignore[attr-defined]
+
+
 class World:
     """Two venues that have everything once, and the tokens of everybody at the first."""
 
     def __init__(self, client: TestClient, route: Route) -> None:
         self.route = route
+        stand_still(client, NOON)
         first, second, self.third = (route.tariff()["id"] for _ in range(3))
         self.ids = {place: self._venue(place, first) for place in ("own", "other")}
         self.ids["other"]["tariff_id"] = second
@@ -180,6 +187,7 @@ class World:
         for place, token in zip(("own", "other"), tokens, strict=False):
             self.ids[place]["token_id"] = token["id"]
         self.ids["absent"]["token_id"] = str(uuid4())
+        stand_still(client, NOON + timedelta(days=1))
 
     def _venue(self, place: str, tariff_id: str) -> dict[str, str]:
         """Make a venue: its collection was recorded before its agreement, so it is still to be settled."""
@@ -222,7 +230,7 @@ class World:
         for name in ("venue_id", "table_id", "tariff_id"):
             text = text.replace(PARAMETERS[name], own[name])
         text = text.replace(PARAMETERS["reading_id"], self.unused)
-        text = text.replace(BODIES["move_table"]["moved_at"], clock.now().isoformat())
+        text = text.replace(BODIES["move_table"]["moved_at"], (NOON + timedelta(hours=1)).isoformat())
         text = text.replace(BODIES["record_keying"]["schedule_id"], own["schedule_id"])
         body = json.loads(text.replace(BODIES["roll_out_tariff"]["replacement"], self.third))
         if row.varies.startswith("body") and one not in text:

@@ -53,15 +53,4 @@ def pass_keys_over() -> None:
     asking.claim_key = lambda *_, **__: None  # type: ignore[assignment]
 
 
-def read_any_json() -> None:
-    """Read JSON as Python's own reader does: NaN, half surrogates, NUL and all."""
-    import json  # noqa: PLC0415
-
-    import api.routing  # noqa: PLC0415
-
-    api.routing.strict_json = json.loads
-
-
-WAYS: dict[str, Callable[[], Any]] = {
-    way.__name__: way for way in (answer_first, hold_nothing, pass_keys_over, read_any_json)
-}
+WAYS: dict[str, Callable[[], Any]] = {way.__name__: way for way in (answer_first, hold_nothing, pass_keys_over)}
