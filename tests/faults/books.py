@@ -15,11 +15,12 @@ from tests.faults.fault import check
 
 @dataclass(frozen=True, slots=True)
 class Books:
-    """The ids of readings and collections that are stored, and how many entries of the ledger each collection has."""
+    """The ids of readings and collections that are stored, and how many entries each collection and all of the ledger have."""
 
     readings: frozenset[str]
     collections: frozenset[str]
     entries_of: Counter[str]
+    entries: int
 
 
 def look(url: str) -> Books:
@@ -42,6 +43,7 @@ def look(url: str) -> Books:
                 frozenset(map(plain, column("SELECT id FROM reading"))),
                 frozenset(map(plain, column("SELECT id FROM collection"))),
                 Counter(map(plain, column(sources))),
+                int(verdict.entries),
             )
     finally:
         engine.dispose()
