@@ -227,12 +227,12 @@ def _verdict(cause: Cause, walked: Walk, tolerance_s: int) -> Verdict:
 
 def _why(cause: Cause, change: ClockChange | None, found: _Found) -> str:
     """Say it in a sentence, and what cannot be told."""
-    amount = _amount(found.offset.middle_s)
+    amount, hours = _amount(found.offset.middle_s), _amount(_half_hours(found.offset.middle_s))
     sentences = {
         "right": "As far as its display shows, the clock is right.",
-        "hour_off": f"It is {amount}"
+        "hour_off": f"It is {hours}"
         + (f": the clock change of {change.at.astimezone(found.zone).date()} was not made." if change else "."),
-        "twelve_hours_off": f"It is {amount}: noon and midnight are mistaken for each other.",
+        "twelve_hours_off": f"It is {hours}: noon and midnight are mistaken for each other.",
         "wrong_weekday": "The time is right, the weekday is wrong.",
         "wrong_date": "The time is right, the date is wrong.",
         "restarted": f"It is {amount} and began afresh: it has lost power.",
@@ -259,3 +259,8 @@ def _amount(seconds: int) -> str:
     hours, minutes = rest // HOUR_S, rest % HOUR_S // MINUTE_S
     units = [f"{n} {unit}" for n, unit in ((days, "d"), (hours, "h"), (minutes, "min")) if n]
     return f"{' '.join(units[:2]) or 'under a minute'} {'fast' if seconds > 0 else 'slow'}"
+
+
+def _half_hours(offset_s: int) -> int:
+    """Return the whole half hours nearest to an offset: what a display of minutes leaves open is not said of hours."""
+    return (offset_s + 900) // 1800 * 1800

@@ -40,7 +40,7 @@ def charging(health: TableHealth, *, capacity_ah: str | None) -> tuple[Work, ...
 
 
 def _why(found: BatteryHealth) -> str:
-    if found.verdict != "good" or found.forecast is None:
+    if found.forecast is None:
         return found.why
     return f"{found.why} It will be at {found.forecast.level_mv / 1000:.2f} V about {found.forecast.reaches_on}."
 

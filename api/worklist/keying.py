@@ -9,6 +9,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
@@ -134,7 +135,7 @@ def _found_different(facts: KeyingFacts) -> tuple[Work, ...]:
 
 
 def _said(difference: Difference, currency: str) -> str:
-    values = ", ".join(f"{value.name} {value.found} instead of {value.wanted}" for value in difference.values)
+    values = ", ".join(f"{_named(value.name)} is {value.found} instead of {value.wanted}" for value in difference.values)
     told = f"{day_in_words(difference.day)}, {difference.sells or 'free play'}: {values}"
     worst = max(difference.effects, key=lambda effect: abs(effect.gives_away), default=None)
     if worst is None:
@@ -142,3 +143,10 @@ def _said(difference: Difference, currency: str) -> str:
     kind: Sold = worst.sells
     buys = f"{format_money(worst.amount, currency)} buys {count_of(worst.found, kind)} instead of {worst.wanted}"
     return f"{told} ({buys})"
+
+
+def _named(value: str) -> str:
+    """Say a value's name in words: ``rungs[0].pays`` is "price 1"."""
+    names = {"pays": "price", "units": "units of price", "rungs": "number of prices", "beyond": "past the last price"}
+    rung = re.fullmatch(r"rungs\[(\d+)\]\.(pays|units)", value)
+    return f"{names[rung[2]]} {int(rung[1]) + 1}" if rung else names.get(value, value)

@@ -194,7 +194,7 @@ def test_settings_found_otherwise_than_keyed_are_to_be_keyed_again(calendar: Cal
     calendar.read(table, settings={"days": [{"day": "mon", "windows": [cheap]}]})
     (item,) = calendar.only("key_settings")
     assert (item["code"], item["due_at"]) == ("found_different", "2026-11-03T17:00:00Z")
-    assert item["reason"].startswith("Found on 2026-11-03: Monday, games: rungs[0].pays 0.75 instead of 1.00 (")
+    assert item["reason"].startswith("Found on 2026-11-03: Monday, games: price 1 is 0.75 instead of 1.00 (")
     calendar.on("2026-11-04")
     calendar.read(table, settings={"days": [{"day": "mon", "windows": [right]}]})
     assert calendar.only("key_settings") == []
