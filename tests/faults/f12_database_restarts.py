@@ -67,7 +67,8 @@ class Server:
         while any(_lives(process) for process in others) and time.monotonic() < until:
             time.sleep(0.02)
         # What nobody has reaped yet still has its number, and would count as running.
-        (Path(self.made.pgdata) / "postmaster.pid").unlink()
+        for lock in (Path(self.made.pgdata) / "postmaster.pid", *Path(sockets).glob(".s.PGSQL.*")):
+            lock.unlink()
         self._control("-o", f'-h "" -k {sockets}', "start")
 
     def _control(self, *command: str) -> None:
