@@ -6,17 +6,22 @@ All the mistakes that one check can see are reported at once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One mistake: its code, where it stands (``rungs[1].units``), what stood there and what belongs there."""
+    """One mistake: its code, where it stands (``rungs[1].units``), what stood there and what belongs there.
+
+    ``amounts`` are the minor units that ``found`` and ``expected`` speak of, if they speak of money: whoever knows
+    the currency can write them as they were sent.
+    """
 
     code: str
     where: str
     found: str
     expected: str
+    amounts: tuple[int, int] | None = None
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
@@ -25,7 +30,7 @@ class Fault:
     def within(self, where: str) -> Fault:
         """Return the same fault seen from outside, where the faulty value is called ``where``."""
         joiner = "" if not self.where or self.where.startswith("[") else "."
-        return Fault(self.code, f"{where}{joiner}{self.where}", self.found, self.expected)
+        return replace(self, where=f"{where}{joiner}{self.where}")
 
 
 class PricingError(ValueError):

@@ -208,7 +208,8 @@ def _faults_of_form(ladder: Ladder) -> list[Fault]:
         for what, less, found in (("pays", below.pays, rung.pays), ("units", below.units, rung.units)):
             if found <= less:
                 where, expected = f"rungs[{index}].{what}", f"more than the {less} of the rung below"
-                faults.append(Fault("rungs_not_rising", where, str(found), expected))
+                amounts = (found, less) if what == "pays" else None
+                faults.append(Fault("rungs_not_rising", where, str(found), expected, amounts))
     return faults
 
 

@@ -94,7 +94,8 @@ class Rate:
         ]
         if self.maximum is not None and self.minimum > self.maximum.amount:
             expected = f"at most the maximum, {self.maximum.amount}"
-            faults.append(Fault("minimum_above_maximum", "minimum", str(self.minimum), expected))
+            amounts = (self.minimum, self.maximum.amount)
+            faults.append(Fault("minimum_above_maximum", "minimum", str(self.minimum), expected, amounts))
         if faults:
             raise PricingError(*faults)
 

@@ -1,9 +1,11 @@
 """The one translation between a tariff as it travels and is stored, and as the engine prices it.
 
-All mistakes of a message are reported at once, each by its place: ``games.rungs[1].units``.
+All mistakes of a message are reported at once, each by its place, ``games.rungs[1].units``, and each with its amounts
+as the message writes them (E3), not in minor units.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, TypeVar
 from uuid import UUID
 
@@ -50,16 +52,25 @@ class _Reader:
         try:
             return build()
         except PricingError as error:
-            self.faults.extend(error.within(where).faults if where else error.faults)
+            faults = error.within(where).faults if where else error.faults
+            self.faults.extend(_in_currency(fault, self.currency) for fault in faults)
             return None
 
     def money(self, text: str, where: str) -> int:
         return self.tried(lambda: parse_money(text, self.currency, where=where), "") or 0
 
+    def price(self, text: str, where: str) -> int:
+        """Read an amount of money above 0."""
+        before = len(self.faults)
+        amount = self.money(text, where)
+        if not amount and len(self.faults) == before:
+            self.faults.append(Fault("bad_rung", where, text, "more than 0"))
+        return amount
+
     def ladder(self, message: LadderIn, where: str) -> Ladder | None:
         """Read a ladder; the amounts first, for without them its form cannot be judged."""
         before = len(self.faults)
-        pays = [self.money(rung.pays, f"{where}.rungs[{i}].pays") for i, rung in enumerate(message.rungs)]
+        pays = [self.price(rung.pays, f"{where}.rungs[{i}].pays") for i, rung in enumerate(message.rungs)]
         if len(self.faults) > before:
             return None
         rungs = tuple(
@@ -96,6 +107,14 @@ class _Reader:
             )
 
         return self.tried(build, where)
+
+
+def _in_currency(fault: Fault, currency: str) -> Fault:
+    if fault.amounts is None:
+        return fault
+    found, bound = fault.amounts
+    expected = fault.expected.replace(str(bound), format_money(bound, currency))
+    return replace(fault, found=format_money(found, currency), expected=expected)
 
 
 def read_tariff(message: TariffIn, *, id: UUID | None = None, version: int = 0) -> Tariff:

@@ -100,6 +100,24 @@ def test_all_mistakes_of_a_tariff_are_said_at_once(client: TestClient) -> None:
     assert [error["where"] for error in answer["errors"]] == ["games.rungs[0].pays", "metered.start_fee"]
 
 
+def test_wrong_amounts_are_said_as_money_not_in_minor_units(client: TestClient) -> None:
+    def refused(**kinds: object) -> list[dict[str, str]]:
+        answer = client.post("/v1/tariffs", json={"code": "a", "name": "a", "currency": "USD", **kinds})
+        errors: list[dict[str, str]] = answer.json()["errors"]
+        return errors
+
+    assert refused(games={"rungs": [{"pays": "4.00", "units": 1}, {"pays": "2.5", "units": 2}]}) == [
+        {"where": "games.rungs[1].pays", "found": "2.50", "expected": "more than the 4.00 of the rung below"}
+    ]
+    assert refused(games={"rungs": [{"pays": "0.00", "units": 1}]}) == [
+        {"where": "games.rungs[0].pays", "found": "0.00", "expected": "more than 0"}
+    ]
+    metered = {"tiers": [{"from_minutes": 0, "price": "9.00", "per_minutes": 60}], "minimum": "50.00"}
+    assert refused(metered={**metered, "maximum": {"amount": "40.00"}}) == [
+        {"where": "metered.minimum", "found": "50.00", "expected": "at most the maximum, 40.00"}
+    ]
+
+
 def test_a_tariff_that_is_not_there_is_not_found(client: TestClient) -> None:
     answer = client.get(f"/v1/tariffs/{ABSENT}")
     assert (answer.status_code, answer.json()["detail"]) == (404, "There is no such tariff.")
