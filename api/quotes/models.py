@@ -63,11 +63,11 @@ class ScenariosIn(In):
 
 
 class WindowOut(Out):
-    """Which entry won (W7), of which schedule, and from when to when; null where it goes on for over a week."""
+    """Which entry won (W7), of which schedule (null for a draft), from when to when (null: on for over a week)."""
 
     name: str
     kind: EntryKind
-    schedule_id: str
+    schedule_id: Id | None
     of: Owner
     from_at: LocalInstant | None
     to_at: LocalInstant | None

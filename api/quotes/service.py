@@ -167,7 +167,7 @@ def spot_of(session: Session, place: Place, basis: Basis | None) -> Spot:
 def spot_of_draft(tariff: Tariff, time_zone: str) -> Spot:
     """Return a place that has always sold nothing but a draft."""
     calendar = Calendar(zone_named(time_zone), _DRAFT_DAY_START)
-    schedule = Schedule(id="draft", base=tariff, day_starts_at=_DRAFT_DAY_START)
+    schedule = Schedule(id="", base=tariff, day_starts_at=_DRAFT_DAY_START)
     timetable = Timetable(calendar, (Stretch(from_at=_BEFORE_ALL, schedule=schedule),))
     return Spot(timetable=timetable, currency=tariff.currency, basis="listed", listed=timetable)
 

@@ -118,7 +118,7 @@ class Writer:
         return WindowOut(
             name=span.name,
             kind=span.kind,
-            schedule_id=span.schedule_id,
+            schedule_id=UUID(span.schedule_id) if span.schedule_id else None,
             of=span.of,
             from_at=self._local(span.from_at),
             to_at=self._local(span.to_at),

@@ -297,7 +297,7 @@ def test_a_draft_is_priced_in_a_time_zone_without_being_published(at_noon: TestC
     )  # fmt: skip
     answer = quote["answer"]
     assert (answer["at"], answer["offers"][0]["units"], answer["tariff"]) == ("2026-12-01T21:00:00+01:00", 15, None)
-    assert (answer["venue_id"], answer["table_id"], answer["window"]["schedule_id"]) == (None, None, "draft")
+    assert (answer["venue_id"], answer["table_id"], answer["window"]["schedule_id"]) == (None, None, None)
     assert bare["answer"]["offers"][0]["least"]["money"] == "4.00"
     assert hall["answer"]["total"] == "9.00"
     assert zoneless["problem"]["errors"][0]["where"] == "time_zone"
