@@ -51,7 +51,10 @@ class ScenarioIn(In):
     minutes: AskedUnits | MISSING = MISSING
     players: Players | MISSING = MISSING
     events: Annotated[list[EventIn], Limits(min_length=1, max_length=1000)] | MISSING = MISSING
-    buys: Literal["games", "minutes"] | MISSING = MISSING
+    buys: (
+        Annotated[Literal["games", "minutes"], Limits(description="What the events buy; games where it is absent.")]
+        | MISSING
+    ) = MISSING
     from_at: AtText | MISSING = MISSING
     to_at: AtText | MISSING = MISSING
 
