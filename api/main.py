@@ -42,7 +42,6 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
 
 def create_app(settings: Settings | None = None, engine: Engine | None = None) -> FastAPI:
     """Return the application, on the database of its settings or on an engine that is handed in."""
-    settings = settings or get_settings()
     app = FastAPI(
         title="Baizebook",
         version=VERSION,
@@ -52,10 +51,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         lifespan=_lifespan,
         generate_unique_id_function=lambda route: route.name,
     )
-    app.state.settings = settings
-    app.state.engine = engine or get_engine()
-    app.state.turnstile = Turnstile(settings)
-    app.state.wrong_tokens = WrongTokens()
+    work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
     methods.install(app)
     of_tables = (readings, health, sheets, worklist)
@@ -65,6 +61,14 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]
     app.add_middleware(Frame)
     return app
+
+
+def work_on(app: FastAPI, settings: Settings, engine: Engine) -> None:
+    """Put an application on a database, with nothing in mind of any other."""
+    app.state.settings = settings
+    app.state.engine = engine
+    app.state.turnstile = Turnstile(settings)
+    app.state.wrong_tokens = WrongTokens()
 
 
 def _contract_of(app: FastAPI) -> dict[str, object]:

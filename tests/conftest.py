@@ -6,13 +6,14 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 from sqlmodel import Session
 
 from api import clock
 from api.db import make_engine, writing
-from api.main import create_app
+from api.main import create_app, work_on
 from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
 
 WEEKDAY = {
@@ -50,12 +51,20 @@ def session(engine: Engine) -> Iterator[Session]:
         yield session
 
 
+@pytest.fixture(scope="session")
+def application() -> FastAPI:
+    """One application for all tests: at its first answer it takes half a second to find its routes."""
+    with sqlite_database() as url:
+        return create_app(settings_for(url), make_engine(settings_for(url)))
+
+
 @pytest.fixture
-def client(engine: Engine, database_url: str) -> Iterator[TestClient]:
+def client(application: FastAPI, engine: Engine, database_url: str) -> Iterator[TestClient]:
     """The service, asked with the owner's token; what it cannot answer is an answer of 500, not an exception."""
-    app = create_app(settings_for(database_url), engine)
+    work_on(application, settings_for(database_url), engine)
+    application.dependency_overrides.clear()
     headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}
-    with TestClient(app, headers=headers, raise_server_exceptions=False) as client:
+    with TestClient(application, headers=headers, raise_server_exceptions=False) as client:
         yield client
 
 
