@@ -51,6 +51,12 @@ def sync_less() -> None:
     api.db.SQLITE_PRAGMAS["synchronous"] = "1"
 
 
+def let_all_wait() -> None:
+    """Tell nobody to come back: who comes waits for a minute."""
+    api.db._WAITING_MOST = 1_000_000
+    api.db._WAIT_S = 60
+
+
 def pass_keys_over() -> None:
     """Take no notice of idempotency keys."""
     import api.access.asking as asking  # noqa: PLC0415 (it binds names that another of these replaces)
@@ -59,5 +65,5 @@ def pass_keys_over() -> None:
 
 
 WAYS: dict[str, Callable[[], Any]] = {
-    way.__name__: way for way in (answer_first, hold_nothing, pass_keys_over, sync_less)
+    way.__name__: way for way in (answer_first, hold_nothing, pass_keys_over, sync_less, let_all_wait)
 }
