@@ -59,12 +59,6 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Look at the balance in /ledger/accounts; a write-off takes at most what stands there.",
         ),
         (
-            "already_reversed",
-            409,
-            "It was taken back already",
-            "An entry is reversed once; post a new one for what is right.",
-        ),
-        (
             "already_struck",
             409,
             "The reading is already struck",
@@ -85,8 +79,9 @@ PROBLEMS: dict[str, ProblemKind] = {
         (
             "already_reversed",
             409,
-            "The collection was reversed",
-            "A reversed collection stays reversed. Record a new one of the same venue, tables and time in its place.",
+            "It was taken back already",
+            "What was reversed stays so. In place of a collection, record a new one of the same venue, tables and time; "
+            "in place of an entry, post a new one.",
         ),
         (
             "already_settled",
