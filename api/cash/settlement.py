@@ -265,8 +265,8 @@ def _gross_advice(agreement: Agreement, box: Box, gross: int, currency: str) -> 
     if gross == box.counted:
         return ()
     counted, divided = format_money(box.counted, currency), format_money(gross, currency)
-    borne = format_money(box.counted - gross, currency)
-    detail = f"{counted} was counted and {divided} divided, as the agreement says; the operator bears {borne}."
+    does, apart = "keeps" if box.counted > gross else "makes up", format_money(abs(box.counted - gross), currency)
+    detail = f"{counted} was counted and {divided} divided, as the agreement says; the operator {does} {apart}."
     return (SettlementAdvice("settled_on_expectation", detail),)
 
 

@@ -154,4 +154,10 @@ def test_settled_on_the_expectation_the_operator_bears_the_difference(till: Till
     told = till.collect("2026-10-10", 90, cash=400)
     assert (told["difference"], told["settlement"]["lines"][0]["amount"]) == ("-10.00", "100.00")
     assert (told["settlement"]["venue_share"], told["settlement"]["to_bag"]) == ("50.00", "40.00")
-    assert "settled_on_expectation" in {item["code"] for item in told["advice"]}
+    assert [item["detail"] for item in told["advice"] if item["code"] == "settled_on_expectation"] == [
+        "90.00 was counted and 100.00 divided, as the agreement says; the operator makes up 10.00."
+    ]
+    over = till.collect("2026-10-17", 103, cash=800)
+    assert [item["detail"] for item in over["advice"] if item["code"] == "settled_on_expectation"] == [
+        "103.00 was counted and 100.00 divided, as the agreement says; the operator keeps 3.00."
+    ]
