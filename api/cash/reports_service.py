@@ -1,9 +1,13 @@
-"""Reports on collections that stand: differences of a table or a collector, charted (X1), and taxes by area and period."""
+"""Reports on collections that stand: differences of a table or a collector, charted (X1), and taxes by area and period.
+
+- A collection makes a point where its figure goes on from the reading that stands before it. Where another arrived late
+  between the two, or that reading was corrected, its difference is not its own: later ones stand (C5), but say nothing.
+"""
 
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from uuid import UUID
 
 from sqlmodel import Session, col, select
@@ -99,22 +103,37 @@ def _differences(session: Session, *, table_id: UUID | None, collector: str | No
 
 
 def _sums(session: Session, *, table_id: UUID | None, collector: str | None) -> Iterable[_Sum]:
+    """Return the collections that make points, in time order; of a collector, with all that came before at the tables."""
+    tables = select(CollectedTableRow.pool_table_id)
+    if table_id is not None:
+        tables = tables.where(CollectedTableRow.pool_table_id == table_id)
+    if collector is not None:
+        collected = select(CollectionRow.id).where(CollectionRow.collector == collector)
+        tables = tables.where(col(CollectedTableRow.collection_id).in_(collected))
     query = (
         select(CollectionRow, CollectedTableRow)
         .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
-        .where(col(CollectedTableRow.is_figure).is_(True), stands())
+        .where(col(CollectedTableRow.pool_table_id).in_(tables), stands())
         .order_by(col(CollectionRow.collected_at), col(CollectionRow.record_id))
     )
-    if table_id is not None:
-        query = query.where(CollectedTableRow.pool_table_id == table_id)
-    if collector is not None:
-        query = query.where(CollectionRow.collector == collector)
     sums: dict[UUID, _Sum] = {}
+    last: dict[UUID, tuple[CollectionRow, CollectedTableRow]] = {}
     for collection, table in session.exec(query).all():
-        found = sums.setdefault(collection.id, _Sum(collection))
-        found.counted += table.counted_minor
-        found.expected += table.expected_most_minor or 0
+        before, last[table.pool_table_id] = last.get(table.pool_table_id), (collection, table)
+        if table.is_figure and collector in (None, collection.collector) and _goes_on_from(before, table):
+            found = sums.setdefault(collection.id, _Sum(collection))
+            found.counted += table.counted_minor
+            found.expected += table.expected_most_minor or 0
     return sums.values()
+
+
+def _goes_on_from(before: tuple[CollectionRow, CollectedTableRow] | None, table: CollectedTableRow) -> bool:
+    """Tell whether a figure goes on from what now stands before it: not where that was corrected or arrived late."""
+    if before is None:
+        return True
+    since, emptied_at = datetime.fromisoformat(table.told["since"]), before[0].collected_at
+    read = {meter["name"]: meter["before"] for meter in table.told["meters"] if meter["before"]}  # 0 after a reset
+    return since > emptied_at or (since == emptied_at and read.items() <= before[1].meters.items())
 
 
 def _point(found: _Sum) -> Point | None:

@@ -45,6 +45,37 @@ def test_reversed_collections_and_ranges_make_no_points(till: Till) -> None:
     assert [point["collection_id"] for point in told["points"]] == ids[1:]
 
 
+def test_a_figure_that_a_late_arrival_cut_in_two_makes_no_point(till: Till) -> None:
+    till.collect("2026-06-01", 0, cash=0)
+    later = till.collect("2026-06-15", 100, cash=800, collector="Bo")
+    assert later["difference"] == "-100.00"
+    late = till.collect("2026-06-08", 100, cash=400)
+    for query, ids in ((f"table_id={till.table}", [late["id"]]), ("collector=Bo", []), ("collector=Ana", [late["id"]])):
+        told = till.client.get(f"/v1/reports/differences?{query}").json()
+        assert [point["collection_id"] for point in told["points"]] == ids, query
+
+
+def test_a_figure_that_went_on_from_a_wrong_reading_makes_no_point_once_that_is_corrected(till: Till) -> None:
+    ids = collect_weekly(till, [100, 100, 100])
+    till.reverse({"id": ids[1]})
+    right = till.collect("2026-06-21", 100, cash=804)
+    told = till.client.get(f"/v1/reports/differences?table_id={till.table}").json()
+    assert [point["collection_id"] for point in told["points"]] == [ids[0], right["id"]]
+    till.reverse(right)
+    same = till.collect("2026-06-21", 98, cash=800)
+    told = till.client.get(f"/v1/reports/differences?table_id={till.table}").json()
+    assert [point["collection_id"] for point in told["points"]] == [ids[0], same["id"], ids[2]]
+
+
+def test_a_meter_that_is_reset_at_each_collection_makes_points(till: Till) -> None:
+    meter = {"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 7, "resets": "at_collection"}
+    till.table = till.route.table(till.venue, meters=[meter])["id"]
+    for week, on in enumerate(("2026-06-01", "2026-06-08", "2026-06-15")):
+        till.collect(on, 100 - week, cash=400)
+    told = till.client.get(f"/v1/reports/differences?table_id={till.table}").json()
+    assert [point["difference"] for point in told["points"]] == ["-1.00", "-2.00"]
+
+
 def test_only_an_owner_sees_the_charts_of_collectors(till: Till) -> None:
     accountant = till.route.token("accountant")
     of_table = till.client.get(f"/v1/reports/differences?table_id={till.table}", headers=accountant)
