@@ -1,7 +1,7 @@
 """Servers that are born in a moment, killed, and born again: a mother process has imported all they need, and forks.
 
 What is forked is ``baizebook serve``, whole. ``python -m tests.faults.nursery [WAY]`` reads a port from each line and
-answers with the process that serves there; ``WAY`` is one of ``careless.WAYS``, taken before anything is served.
+answers with the process that serves there; ``WAY`` is one of ``careless.WAYS``, or a route of ``planted``, taken before anything is served.
 """
 
 import importlib
@@ -87,7 +87,7 @@ def nursery(database_url: str, *, way: str = "", **environment: str) -> Iterator
 def main() -> None:
     """Give birth to a server for every line."""
     for way in sys.argv[1:]:
-        WAYS[way]()
+        (WAYS.get(way) or getattr(importlib.import_module("tests.faults.planted"), way))()
     cli = importlib.import_module("api.cli")
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)
     for line in sys.stdin:

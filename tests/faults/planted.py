@@ -1,0 +1,61 @@
+"""Two routes that must never be: one that asks for nobody's token, one that shows a venue the readings of another."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, FastAPI
+from sqlmodel import col, select
+
+import api.access.permissions
+import api.main
+from api.access.asking import Asker, allow
+from api.db import SessionDep
+from api.errors import not_found
+from api.openapi import problems
+from api.readings.models import ReadingOut, ReadingRow
+from api.readings.translation import reading_out
+from api.routing import Route
+from api.wire import Id
+
+Anybody = Annotated[Asker, allow("venue", "device", "collector")]
+
+
+def leave_open() -> None:
+    """Serve a reading to whoever asks, though the contract says that a token is needed."""
+    api.access.permissions.OPEN |= {"get_reading"}  # type: ignore[misc]  # else the self-check stops it
+
+    def get_reading(session: SessionDep, reading_id: Id) -> ReadingOut:
+        """Return a reading."""
+        return _found(session, reading_id)
+
+    _plant(get_reading)
+
+
+def read_anybodys() -> None:
+    """Serve a reading to every token, whoever's it is."""
+
+    def get_reading(session: SessionDep, asker: Anybody, reading_id: Id) -> ReadingOut:  # noqa: ARG001
+        """Return a reading."""
+        return _found(session, reading_id)
+
+    _plant(get_reading)
+
+
+def _found(session: SessionDep, reading_id: Id) -> ReadingOut:
+    row = session.exec(select(ReadingRow).where(col(ReadingRow.id) == reading_id)).first()
+    if row is None:
+        raise not_found("reading")
+    return reading_out(row, None)
+
+
+def _plant(endpoint: object) -> None:
+    create_app = api.main.create_app
+
+    def create_planted() -> FastAPI:
+        app = create_app()
+        router = APIRouter(prefix="/v1", tags=["readings"], route_class=Route)
+        secured = {"security": [{"HTTPBearer": []}]}
+        router.get("/readings/{reading_id}", responses=problems(), openapi_extra=secured)(endpoint)  # type: ignore[arg-type]
+        app.include_router(router)
+        return app
+
+    api.main.create_app = create_planted  # type: ignore[assignment]
