@@ -66,7 +66,7 @@ class AmountTiers:
 
     def __post_init__(self) -> None:
         faults = _choice_faults("mode", self.mode, get_args(TierMode))
-        _raise(faults + _rising_faults("tiers", [tier.from_minor for tier in self.tiers], "from", 0))
+        _raise(faults + _rising_faults("tiers", [tier.from_minor for tier in self.tiers], "from", 0, money=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,9 @@ class FirstMoney:
     spread: bool = False
 
     def __post_init__(self) -> None:
-        faults = _name_faults(self.name) + _count_faults("amount", self.amount, 1)
+        faults = _name_faults(self.name) + _count_faults("amount", self.amount, 0)
+        if self.amount == 0:
+            faults.append(Fault("bad_count", "amount", "0", "more than 0", (0, 0)))
         faults += _choice_faults("per", self.per, get_args(Per))
         if self.spread and self.per in ("collection", "once"):
             faults.append(Fault("nothing_to_spread", "spread", f"per {self.per}", "per week, month or year"))
@@ -212,12 +214,20 @@ def _other_faults(agreement: Agreement) -> list[Fault]:
     ]
 
 
-def _rising_faults(where: str, found: list[int], what: str, first: int) -> list[Fault]:
+def _rising_faults(where: str, found: list[int], what: str, first: int, *, money: bool = False) -> list[Fault]:
+    code = f"{where}_not_rising"
     if not found or found[0] != first:
         stands = str(found[0]) if found else "none"
-        return [Fault(f"{where}_not_rising", f"{where}[0].{what}", stands, f"{first}, so that every case is settled")]
+        amounts = (found[0], first) if money and found else None
+        return [Fault(code, f"{where}[0].{what}", stands, f"{first}, so that every case is settled", amounts)]
     faults = [
-        Fault(f"{where}_not_rising", f"{where}[{index}].{what}", str(value), f"more than the {before} before it")
+        Fault(
+            code,
+            f"{where}[{index}].{what}",
+            str(value),
+            f"more than the {before} before it",
+            (value, before) if money else None,
+        )
         for index, (before, value) in enumerate(pairwise(found), start=1)
         if value <= before
     ]

@@ -1,6 +1,7 @@
 """An agreement as its message writes it: decimal strings and plain dates in, the values of ``agreement.py`` out.
 
-- All mistakes of a body are reported at once, each with the place where it stands (``steps[1].venue_percent``; E3).
+- All mistakes of a body are reported at once, each with the place where it stands (``steps[1].venue_percent``) and
+  with its amounts as the body writes them (E3).
 - The shape (names, types, nothing unknown) has been checked before; what is read here are the values.
 """
 
@@ -12,7 +13,7 @@ from fractions import Fraction
 from typing import Any
 
 from api.pricing.errors import Fault, PricingError, refuse
-from api.pricing.money import parse_money
+from api.pricing.money import in_currency, parse_money
 
 from .agreement import Agreement, AmountTier, AmountTiers, Cap, FirstMoney, OperatorMinimum, WeekStep
 from .percents import parse_percent
@@ -53,7 +54,7 @@ class _Reader:
         try:
             return read(value)
         except PricingError as error:
-            self.faults += error.within(where).faults
+            self.faults += (in_currency(fault, self.currency) for fault in error.within(where).faults)
             return None
 
     def maybe(self, name: str, read: Callable[[Any], Any], body: Body) -> Any:

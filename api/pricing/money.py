@@ -10,9 +10,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 
-from .errors import refuse
+from .errors import Fault, refuse
 
 MOST_MINOR = 10**15
 """No amount the engine handles is larger, in minor units, than this."""
@@ -74,6 +75,15 @@ def format_money(minor: int, currency: str) -> str:
     decimals = exponent(currency)
     sign, digits = ("-" if minor < 0 else ""), str(abs(minor)).rjust(decimals + 1, "0")
     return f"{sign}{digits[:-decimals]}.{digits[-decimals:]}" if decimals else f"{sign}{digits}"
+
+
+def in_currency(fault: Fault, currency: str) -> Fault:
+    """Return a fault with its amounts, if it speaks of any, as a message writes them (E3)."""
+    if fault.amounts is None:
+        return fault
+    found, bound = fault.amounts
+    expected = fault.expected.replace(str(bound), format_money(bound, currency))
+    return replace(fault, found=format_money(found, currency), expected=expected, amounts=None)
 
 
 def round_half_up(amount: Fraction) -> int:

@@ -5,7 +5,6 @@ as the message writes them (E3), not in minor units.
 """
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any, TypeVar
 from uuid import UUID
 
@@ -24,6 +23,7 @@ from api.pricing import (
     parse_money,
 )
 from api.pricing import advice as ladder_advice
+from api.pricing.money import in_currency
 from api.tariffs.models import (
     AdviceOut,
     LadderIn,
@@ -53,7 +53,7 @@ class _Reader:
             return build()
         except PricingError as error:
             faults = error.within(where).faults if where else error.faults
-            self.faults.extend(_in_currency(fault, self.currency) for fault in faults)
+            self.faults.extend(in_currency(fault, self.currency) for fault in faults)
             return None
 
     def money(self, text: str, where: str) -> int:
@@ -107,14 +107,6 @@ class _Reader:
             )
 
         return self.tried(build, where)
-
-
-def _in_currency(fault: Fault, currency: str) -> Fault:
-    if fault.amounts is None:
-        return fault
-    found, bound = fault.amounts
-    expected = fault.expected.replace(str(bound), format_money(bound, currency))
-    return replace(fault, found=format_money(found, currency), expected=expected)
 
 
 def read_tariff(message: TariffIn, *, id: UUID | None = None, version: int = 0) -> Tariff:

@@ -158,6 +158,21 @@ def test_an_agreement_that_is_not_valid_does_not_exist(body: dict[str, Any], fau
     assert faults_of(body) == faults
 
 
+def test_a_wrong_amount_is_said_as_money() -> None:
+    def told(**terms: Any) -> list[tuple[str, str]]:
+        with pytest.raises(PricingError) as raised:
+            read_agreement({"effective_on": "2026-01-01", **terms}, currency="USD")
+        return [(fault.found, fault.expected) for fault in raised.value.faults]
+
+    def tiers(*froms: str) -> dict[str, Any]:
+        return {"mode": "whole", "tiers": [{"from": amount, "venue_percent": "40"} for amount in froms]}
+
+    assert told(amount_tiers=tiers("5.00")) == [("5.00", "0.00, so that every case is settled")]
+    assert told(amount_tiers=tiers("0.00", "500.00", "400.00")) == [("400.00", "more than the 500.00 before it")]
+    nothing = {"name": "x", "amount": "0.00", "per": "week", "starts_on": "2026-01-01"}
+    assert told(venue_percent="50", first_money=[nothing]) == [("0.00", "more than 0.00")]
+
+
 def test_all_mistakes_are_reported_at_once_each_with_its_place() -> None:
     body = simple(
         venue_percent="lots",
