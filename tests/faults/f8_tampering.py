@@ -155,7 +155,7 @@ def _one_byte_off(value: Any, chance: Random) -> Any:
 
 
 def _walk(database: Callable[[], AbstractContextManager[str]]) -> int:
-    """Migrate up step by step, down step by step and up again; after each step look for the guards of what is there."""
+    """Migrate up step by step, down step by step and up again; no step loses a guard, and at the top none is missing."""
     revisions = [script.revision for script in ScriptDirectory.from_config(migrate.config_for()).walk_revisions()][::-1]
     with database() as url:
         engine = make_engine(settings_for(url))
@@ -163,20 +163,30 @@ def _walk(database: Callable[[], AbstractContextManager[str]]) -> int:
             steps = [(migrate.upgrade, name) for name in revisions]
             steps += [(migrate.downgrade, name) for name in revisions[-2::-1]]
             steps += [(migrate.upgrade, name) for name in revisions[1:]]
+            first: dict[str, dict[str, list[str]]] = {}
+            guarded: set[str] = set()
             for step, revision in steps:
                 step(engine, revision)
                 missing = _unguarded(engine)
-                check(not missing, f"after {step.__name__} to {revision} on {engine.dialect.name} unguarded: {missing}")
+                lost = set(missing) & guarded if step is migrate.upgrade else set()
+                where = f"after {step.__name__} to {revision} on {engine.dialect.name}"
+                check(not lost, f"{where} no longer guarded: {lost}")
+                check(missing == first.setdefault(revision, missing), f"{where} guards are not those of before")
+                guarded = _present(engine) - set(missing)
+            check(not missing, f"at the top on {engine.dialect.name} unguarded: {missing}")
         finally:
             engine.dispose()
     return len(steps)
 
 
+def _present(engine: Engine) -> set[str]:
+    return set(inspect(engine).get_table_names()) & set(APPEND_ONLY)
+
+
 def _unguarded(engine: Engine) -> dict[str, list[str]]:
     guards = _sqlite_guards if engine.dialect.name == "sqlite" else _postgres_guards
     with engine.connect() as connection:
-        present = set(inspect(connection).get_table_names()) & set(APPEND_ONLY)
-        found = {table: guards(connection, table) for table in sorted(present)}
+        found = {table: guards(connection, table) for table in sorted(_present(engine))}
     return {table: missing for table, missing in found.items() if missing}
 
 
