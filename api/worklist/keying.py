@@ -135,7 +135,9 @@ def _found_different(facts: KeyingFacts) -> tuple[Work, ...]:
 
 
 def _said(difference: Difference, currency: str) -> str:
-    values = ", ".join(f"{_named(value.name)} is {value.found} instead of {value.wanted}" for value in difference.values)
+    values = ", ".join(
+        f"{_named(value.name)} is {value.found} instead of {value.wanted}" for value in difference.values
+    )
     told = f"{day_in_words(difference.day)}, {difference.sells or 'free play'}: {values}"
     worst = max(difference.effects, key=lambda effect: abs(effect.gives_away), default=None)
     if worst is None:
