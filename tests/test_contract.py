@@ -1,6 +1,7 @@
 """The contract: what is served is what is committed, and it is fit for generated clients."""
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -51,6 +52,12 @@ def test_every_operation_has_tag_description_and_security(contract: dict[str, An
         assert operation["description"].endswith("."), name
         if name.split(" ")[1].startswith("/v1/"):
             assert operation["security"], name
+
+
+def test_schemas_have_names_of_their_own_and_speak_to_clients(contract: dict[str, Any]) -> None:
+    for name, schema in contract["components"]["schemas"].items():
+        assert "__" not in name, f"{name}: two messages have one name"
+        assert not re.search(r"\([A-Z]\d*(, [A-Z]\d+)*\)", schema.get("description", "")), f"{name}: a rule's number"
 
 
 def test_every_refusal_is_a_problem(contract: dict[str, Any]) -> None:

@@ -10,12 +10,12 @@ from api.cash.agreement_body import read_agreement
 from api.cash.messages import (
     AgreementIn,
     AgreementOut,
+    AgreementStepOut,
     AmountTierOut,
     AmountTiersOut,
     CapOut,
     FirstMoneyOut,
     OperatorMinimumOut,
-    StepOut,
 )
 from api.cash.models import AgreementRow
 from api.cash.percents import in_words
@@ -74,7 +74,9 @@ def agreement_out(row: AgreementRow) -> AgreementOut:
         currency=currency,
         effective_on=agreement.effective_on,
         venue_percent=None if agreement.venue_percent is None else in_words(agreement.venue_percent),
-        steps=[StepOut(from_week=s.from_week, venue_percent=in_words(s.venue_percent)) for s in agreement.steps],
+        steps=[
+            AgreementStepOut(from_week=s.from_week, venue_percent=in_words(s.venue_percent)) for s in agreement.steps
+        ],
         amount_tiers=tiers
         and AmountTiersOut(
             mode=tiers.mode,

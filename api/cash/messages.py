@@ -17,7 +17,7 @@ Grams = Annotated[str, Limits(pattern=r"^[0-9]{1,7}(\.[0-9]{1,3})?$", descriptio
 MeterName = Annotated[str, Limits(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
 
 
-class StepIn(In):
+class AgreementStepIn(In):
     """From a contract week on, the venue has so many per cent."""
 
     from_week: Week
@@ -56,7 +56,7 @@ class OperatorMinimumIn(In):
 
 
 class CapIn(In):
-    """A legal cap on the venue's share, by its own name: going over it brings advice (D4)."""
+    """A legal cap on the venue's share, by its own name: going over it brings advice."""
 
     name: Name
     venue_percent_max: Percent
@@ -68,7 +68,7 @@ class AgreementIn(In):
 
     effective_on: Date
     venue_percent: Percent | MISSING = MISSING
-    steps: Annotated[list[StepIn], Limits(min_length=1, max_length=100)] | MISSING = MISSING
+    steps: Annotated[list[AgreementStepIn], Limits(min_length=1, max_length=100)] | MISSING = MISSING
     amount_tiers: AmountTiersIn | MISSING = MISSING
     first_money: Annotated[list[FirstMoneyIn], Limits(max_length=100)] | MISSING = MISSING
     operator_minimum: OperatorMinimumIn | MISSING = MISSING
@@ -79,7 +79,7 @@ class AgreementIn(In):
     cap: CapIn | MISSING = MISSING
 
 
-class StepOut(Out):
+class AgreementStepOut(Out):
     """From a contract week on, the venue has so many per cent."""
 
     from_week: int
@@ -135,7 +135,7 @@ class AgreementOut(Out):
     currency: str
     effective_on: Date
     venue_percent: str | None
-    steps: list[StepOut]
+    steps: list[AgreementStepOut]
     amount_tiers: AmountTiersOut | None
     first_money: list[FirstMoneyOut]
     operator_minimum: OperatorMinimumOut | None
@@ -170,7 +170,7 @@ class CollectedTableIn(In):
 
 
 class CollectionIn(In):
-    """A collection, by the sender's own id: sent again with the same content it is answered as before (C5)."""
+    """A collection, by the sender's own id: sent again with the same content it is answered as before."""
 
     id: Id
     venue_id: Id
@@ -202,7 +202,7 @@ class MeterFindingOut(Out):
 
 
 class WeightOut(Out):
-    """A weighing as a check of a count (C2); null where no mass is on record."""
+    """A weighing as a check of a count; null where no mass is on record."""
 
     denomination: MoneyOut
     count: int
@@ -253,7 +253,7 @@ class SettlementLineOut(Out):
 
 
 class ClaimOut(Out):
-    """What could not be taken and waits for the next settlement (D2); below zero where too much was taken."""
+    """What could not be taken and waits for the next settlement; below zero where too much was taken."""
 
     code: str
     name: str
@@ -389,7 +389,7 @@ class SignalOut(Out):
 
 
 class DifferencesOut(Out):
-    """Differences of a table or a collector, charted (X1): a reason to look, never an accusation."""
+    """Differences of a table or a collector, charted: a reason to look, never an accusation."""
 
     table_id: Id | None
     collector: str | None

@@ -43,7 +43,7 @@ class SettingsRow(SQLModel, table=True):
 
 
 class BatteryLevelsIn(In):
-    """Resting voltages of a 12 V battery at 80 °F: at which a charge is planned, and at which it is due (B5)."""
+    """Resting voltages of a 12 V battery at 80 °F: at which a charge is planned, and at which it is due."""
 
     plan_charge_volts: Volts
     charge_now_volts: Volts
@@ -119,7 +119,7 @@ class SettingsOut(Out):
 
 
 class ForecastOut(Out):
-    """When the battery reaches the service level by a robust line, with its band, and what it stands on (B4)."""
+    """When the battery reaches the service level by a robust line, with its band, and what it stands on."""
 
     reaches_on: Date
     earliest_on: Date
@@ -140,7 +140,7 @@ class NoForecastOut(Out):
 
 
 class BatteryHealthOut(Out):
-    """The newest voltage judged. Of an unknown chemistry there is a spread and no single figure (B1)."""
+    """The newest voltage judged. Of an unknown chemistry there is a spread and no single figure."""
 
     read_at: Instant
     volts: VoltsOut
@@ -160,7 +160,7 @@ class BatteryHealthOut(Out):
 
 
 class MomentOut(Out):
-    """What the clock will be off by at a coming instant (K3)."""
+    """What the clock will be off by at a coming instant."""
 
     what: Literal["price_change", "recurring_event"]
     name: str
@@ -171,7 +171,7 @@ class MomentOut(Out):
 
 
 class WrongPriceOut(Out):
-    """How long a week which tariff is sold in place of which; null is closed (K4)."""
+    """How long a week which tariff is sold in place of which; null is closed."""
 
     sells: TariffRefOut | None
     instead_of: TariffRefOut | None
@@ -188,7 +188,7 @@ class MovedChangeOut(Out):
 
 
 class ClockHealthOut(Out):
-    """The newest clock reading judged. The offset is a range of seconds, positive where the table is ahead (K1)."""
+    """The newest clock reading judged. The offset is a range of seconds, positive where the table is ahead."""
 
     read_at: Instant
     offset_s: Range
@@ -207,7 +207,7 @@ class ClockHealthOut(Out):
 
 
 class MeterDeltaOut(Out):
-    """A count that nobody can explain: kept, and no takings made of it (G2)."""
+    """A count that nobody can explain: kept, and no takings made of it."""
 
     from_at: Instant | None
     to_at: Instant
@@ -216,7 +216,7 @@ class MeterDeltaOut(Out):
 
 
 class DisagreementOut(Out):
-    """Another money meter that tells another story, with both figures (G3)."""
+    """Another money meter that tells another story, with both figures."""
 
     meter: str
     amount: MoneyOut
@@ -249,7 +249,7 @@ class ValueFoundOut(Out):
 
 
 class SettingsDifferenceOut(Out):
-    """Settings found that differ from what was keyed, or from what is listed (S4)."""
+    """Settings found that differ from what was keyed, or from what is listed."""
 
     read_at: Instant
     against: Against

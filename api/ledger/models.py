@@ -108,7 +108,7 @@ class PostingOut(Out):
 
 
 class EntryOut(Out):
-    """An entry of the journal; ``hash`` seals all of it and the hash of the entry before (L3)."""
+    """An entry of the journal; ``hash`` seals all of it and the hash of the entry before."""
 
     number: Count
     id: Id
@@ -131,7 +131,7 @@ class PostedEntryOut(EntryOut):
 
 
 class EntryFeedOut(Out):
-    """A stretch of the accounting feed. Ask again with ``cursor`` as ``after``, now or later: nothing is skipped (L4)."""
+    """A stretch of the accounting feed. Ask again with ``cursor`` as ``after``, now or later: nothing is skipped."""
 
     items: list[EntryOut]
     next: str | None
@@ -232,7 +232,7 @@ class StatementLineOut(Out):
 
 
 class CarriedOut(Out):
-    """What waits to be taken first from later collections (D2)."""
+    """What waits to be taken first from later collections."""
 
     name: str
     amount: MoneyOut

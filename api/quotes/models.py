@@ -66,7 +66,7 @@ class ScenariosIn(In):
 
 
 class WindowOut(Out):
-    """Which entry won (W7), of which schedule (null for a draft), from when to when (null: on for over a week)."""
+    """Which entry won, of which schedule (null for a draft), from when to when (null: on for over a week)."""
 
     name: str
     kind: EntryKind
@@ -134,7 +134,7 @@ class QuoteOut(Out):
     offers: list[OfferOut]
 
 
-class StepOut(Out):
+class PurchaseStepOut(Out):
     """The state after one event of a purchase."""
 
     at: LocalInstant
@@ -166,7 +166,7 @@ class AnswerOut(Out):
     payable: bool | None = None
     next_payable: MoneyOut | None = None
     offers: list[OfferOut] | None = None
-    steps: list[StepOut] | None = None
+    steps: list[PurchaseStepOut] | None = None
     units: int | None = None
     spends: MoneyOut | None = None
     left: MoneyOut | None = None

@@ -28,8 +28,8 @@ from api.quotes.models import (
     LineOut,
     NextBreakOut,
     OfferOut,
+    PurchaseStepOut,
     QuoteOut,
-    StepOut,
     WindowOut,
 )
 from api.schedules.models import Basis, TariffRefOut
@@ -150,8 +150,8 @@ class Writer:
         split = [self._money(part) for part in least.split]
         return LeastOut(money=self._money(least.money), pay=self._some(least.pay), split=split)
 
-    def _step(self, step: Step) -> StepOut:
-        return StepOut(
+    def _step(self, step: Step) -> PurchaseStepOut:
+        return PurchaseStepOut(
             at=self.calendar.local(step.at),
             kind=step.kind,
             granted=step.granted,

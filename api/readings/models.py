@@ -111,7 +111,7 @@ class StrikeRow(SQLModel, table=True):
 
 
 class SupplyIn(In):
-    """The supply voltage, and if known the battery's temperature and for how long it had been at rest (B2, B3)."""
+    """The supply voltage, and if known the battery's temperature and for how long it had been at rest."""
 
     volts: Volts
     temperature_c: Celsius | MISSING = MISSING
@@ -119,7 +119,7 @@ class SupplyIn(In):
 
 
 class ClockIn(In):
-    """What the table's clock showed; a ``12h`` display does not tell am from pm (K1)."""
+    """What the table's clock showed; a ``12h`` display does not tell am from pm."""
 
     time: TimeOfDay
     weekday: Day | MISSING = MISSING

@@ -92,7 +92,7 @@ Dates = Annotated[list[OnDateIn], Limits(max_length=1000)]
 
 
 class ScheduleIn(In):
-    """A schedule to publish: what holds when nothing else does (null: closed), and the windows that beat it (W4)."""
+    """A schedule to publish: what holds when nothing else does (null: closed), and the windows that beat it."""
 
     effective_on: Date
     base: Id | None

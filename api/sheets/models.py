@@ -52,7 +52,7 @@ class ValueOut(Out):
     value: str
 
 
-class StepOut(Out):
+class PlanStepOut(Out):
     """One thing to do on a day of the controller, in words and as values."""
 
     kind: Literal["key", "take_over", "switch_off"]
@@ -71,7 +71,7 @@ class PlanOut(Out):
 
     starts_from: StartsFrom
     starts_from_schedule_id: Id | None
-    steps: list[StepOut]
+    steps: list[PlanStepOut]
     counts: int
     shortest: bool
 

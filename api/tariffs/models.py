@@ -44,7 +44,7 @@ class RungIn(In):
 
 
 class LadderIn(In):
-    """Rungs, cheapest first; ``beyond`` says what money past the highest buys (P1)."""
+    """Rungs, cheapest first; ``beyond`` says what money past the highest buys."""
 
     rungs: Annotated[list[RungIn], Limits(min_length=1, max_length=50)]
     beyond: Beyond | MISSING = MISSING
@@ -60,14 +60,14 @@ class TierIn(In):
 
 
 class MaximumIn(In):
-    """The most that the whole play costs, or each so many minutes of it (M5)."""
+    """The most that the whole play costs, or each so many minutes of it."""
 
     amount: Money
     per_minutes: Minutes | MISSING = MISSING
 
 
 class MeteredIn(In):
-    """Time paid afterwards (M)."""
+    """Time paid afterwards."""
 
     tiers: Annotated[list[TierIn], Limits(min_length=1, max_length=50)]
     tier_mode: TierMode | MISSING = MISSING
@@ -131,7 +131,7 @@ class MeteredOut(Out):
 
 
 class AdviceOut(Out):
-    """Something worth knowing about a tariff (P8): the case, what it is compared with, the purchases that do better."""
+    """Something worth knowing about a tariff: the case, what it is compared with, the purchases that do better."""
 
     code: str
     kind: Literal["games", "minutes", "metered"]

@@ -147,7 +147,7 @@ class TaxAreasOut(Out):
 
 
 class VenueIn(In):
-    """A venue to make. ``day_starts_at`` is when its trading day begins (W2)."""
+    """A venue to make. ``day_starts_at`` is when its trading day begins."""
 
     name: Name
     time_zone: Annotated[str, Limits(min_length=1, max_length=64, description="A name of the IANA time zone database.")]
@@ -190,7 +190,7 @@ class VenueOut(Out):
 
 
 class PurchaseIn(In):
-    """When the table ends a purchase (T2): so many seconds without money, or the start of a game."""
+    """When the table ends a purchase: so many seconds without money, or the start of a game."""
 
     gap_s: Annotated[StrictInt, Limits(ge=1, le=86_400)] = 120
     ends_on_start: Yes = False
@@ -240,7 +240,7 @@ class TakeOverIn(In):
 
 
 class ControllerIn(In):
-    """What the operator states of the table's controller (S1); what is absent sets no limit."""
+    """What the operator states of the table's controller; what is absent sets no limit."""
 
     games: GamesLimitsIn | MISSING = MISSING
     minutes: MinutesLimitsIn | MISSING = MISSING
