@@ -89,6 +89,16 @@ def must_match(value: object, pattern: str, expected: str) -> str:
     return value
 
 
+def must_be_date(value: object, pattern: str, expected: str) -> date:
+    """Return the date that a text of this pattern writes; else say what is expected (ValueError)."""
+    if isinstance(value, date):
+        return value
+    try:
+        return date.fromisoformat(must_match(value, pattern, expected))
+    except ValueError:
+        raise ValueError(expected) from None
+
+
 def _read_instant(value: object) -> datetime:
     if isinstance(value, datetime):
         return value.astimezone(UTC)
@@ -100,13 +110,7 @@ def _read_instant(value: object) -> datetime:
 
 
 def _read_date(value: object) -> date:
-    if isinstance(value, date):
-        return value
-    expected = "a date such as 2026-12-01, of the years 2000 to 2099"
-    try:
-        return date.fromisoformat(must_match(value, DATE_PATTERN, expected))
-    except ValueError:
-        raise ValueError(expected) from None
+    return must_be_date(value, DATE_PATTERN, "a date such as 2026-12-01, of the years 2000 to 2099")
 
 
 def _read_time(value: object) -> time:

@@ -41,11 +41,6 @@ class Asker:
         if self.role == "device" or (self.role == "venue" and venue_id != self.venue_id):
             raise not_found(what)
 
-    def must_see_table(self, table_id: UUID) -> None:
-        """Refuse, as absent, a table that is not the device's own."""
-        if self.role == "device" and table_id != self.table_id:
-            raise not_found("table")
-
 
 def _challenge(fault: str | None = None) -> dict[str, str]:
     return {"WWW-Authenticate": 'Bearer realm="baizebook"' + (f', error="{fault}"' if fault else "")}

@@ -76,11 +76,6 @@ class Settlement:
     notice: str = NOT_ADVICE
 
     @property
-    def borne_by_operator(self) -> int:
-        """What was counted less what was divided: below zero where the operator makes up for missing cash."""
-        return self.counted - self.gross
-
-    @property
     def returned_to_venue(self) -> int:
         """Refunds and house money handed back at the visit."""
         return sum(line.amount for line in self.lines if line.code in ("refunds_by_venue", "house_money"))

@@ -116,11 +116,6 @@ def loan_balance(session: Session, *, venue_id: UUID, currency: str) -> int:
     return balance(session, account="venue_loans", venue_id=venue_id, currency=currency)
 
 
-def owed_balance(session: Session, *, venue_id: UUID, currency: str) -> int:
-    """Return what a venue is still to be given, in minor units; below zero where it was given too much."""
-    return -balance(session, account="owed_to_venues", venue_id=venue_id, currency=currency)
-
-
 def balances(session: Session, *, venue_id: UUID | None = None, up_to: date | None = None) -> Balances:
     """Return the sum of every account by leaf and currency: of one venue or all, up to a date or all."""
     query = (

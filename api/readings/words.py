@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, PlainSerializer, StrictInt, WithJsonSchema
 
-from api.wire import must_match
+from api.wire import must_be_date, must_match
 
 VOLTS_PATTERN = r"^(([1-9]|[1-8][0-9]|9[0-8])(\.[0-9]{1,3})?|0\.(00[1-9]|0[1-9][0-9]?|[1-9][0-9]{0,2}))$"
 CELSIUS_PATTERN = r"^(-?[1-9]?[0-9]|1[0-4][0-9])(\.[0-9])?$"
@@ -31,22 +31,13 @@ def _read_celsius(value: object) -> str:
 
 
 def _read_shown_date(value: object) -> date:
-    if isinstance(value, date):
-        return value
-    expected = "a date such as 2026-12-07, of the years 1970 to 2099"
-    try:
-        return date.fromisoformat(must_match(value, SHOWN_DATE_PATTERN, expected))
-    except ValueError:
-        raise ValueError(expected) from None
+    return must_be_date(value, SHOWN_DATE_PATTERN, "a date such as 2026-12-07, of the years 1970 to 2099")
 
 
 def _read_settings_day(value: object) -> str:
     expected = "mon to sun, or a date that exists, such as 2026-12-24"
     day = must_match(value, SETTINGS_DAY_PATTERN, expected)
-    try:
-        return day if len(day) == 3 else date.fromisoformat(day).isoformat()
-    except ValueError:
-        raise ValueError(expected) from None
+    return day if len(day) == 3 else must_be_date(day, SETTINGS_DAY_PATTERN, expected).isoformat()
 
 
 Volts = Annotated[str, BeforeValidator(_read_volts), WithJsonSchema({"type": "string", "pattern": VOLTS_PATTERN})]

@@ -308,7 +308,6 @@ def test_without_a_token_no_operation_says_anything(client: TestClient, contract
 def test_a_gate_that_asks_nobody_is_found_by_the_table(
     client: TestClient, route: Route, contract: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("api.access.asking.Asker.must_see_table", lambda *_: None)
     monkeypatch.setattr("api.access.asking.Asker.must_see_venue", lambda *_, **__: None)
     health = [row for row in rows() if row.operation == "get_table_health"]
     monkeypatch.setitem(globals(), "rows", lambda: health)

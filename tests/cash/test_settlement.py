@@ -165,7 +165,7 @@ def test_a_venue_paid_monthly_gets_its_share_on_its_balance_and_its_refunds_at_o
 
 def test_settled_on_the_count_a_difference_changes_nothing() -> None:
     settlement = settled(agreed(), Box(95_00, Expected(100_00, 100_00)))
-    assert (settlement.gross, settlement.borne_by_operator, settlement.advice) == (95_00, 0, ())
+    assert (settlement.counted, settlement.gross, settlement.advice) == (95_00, 95_00, ())
 
 
 @pytest.mark.parametrize(
@@ -183,7 +183,7 @@ def test_settled_on_the_expectation_the_operator_bears_the_difference(
 ) -> None:
     settlement = settled(agreed(settles_on=settles_on), Box(counted, Expected(100_00, 110_00)))
     assert (settlement.gross, settlement.venue_share) == (gross, gross // 2)
-    assert settlement.borne_by_operator == counted - gross
+    assert (settlement.to_venue_now, settlement.to_bag) == (gross // 2, counted - gross // 2)
     assert [advice.code for advice in settlement.advice] == ["settled_on_expectation"] * (counted != gross)
 
 

@@ -19,7 +19,7 @@ from api.db import reading, writing
 from api.ledger.export_text import account_names
 from api.ledger.kinds import collection_postings
 from api.ledger.posting import Leaf
-from api.ledger.service import balance, loan_balance, owed_balance, post_entry, reverse_entry
+from api.ledger.service import balance, loan_balance, post_entry, reverse_entry
 from tests.conftest import Route
 
 NOW = datetime(2026, 11, 25, 17, 0, tzinfo=UTC)
@@ -277,8 +277,8 @@ def test_balances_of_a_venue_are_sums_of_its_entries(books: Books) -> None:
     corner = UUID(books.corner)
     with reading(books.engine) as session:
         assert loan_balance(session, venue_id=corner, currency="USD") == 20000
-        assert owed_balance(session, venue_id=corner, currency="USD") == 25700
-        assert owed_balance(session, venue_id=UUID(books.osaka), currency="JPY") == 0
+        assert balance(session, account="owed_to_venues", venue_id=corner, currency="USD") == -25700
+        assert balance(session, account="owed_to_venues", venue_id=UUID(books.osaka), currency="JPY") == 0
         assert balance(session, account="bank", venue_id=None, currency="USD") == 50000
         assert balance(session, account="bank", venue_id=None, currency="JPY") == 0
 
