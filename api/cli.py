@@ -6,7 +6,7 @@
 import argparse
 import json
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from uuid import UUID
 
@@ -30,6 +30,8 @@ from api.settings import get_settings
 from api.venues.service import get_table, get_venue
 from api.worklist.service import assess_after
 
+Run = Callable[[argparse.Namespace], int | None]
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return 0, or 1 after saying on the error stream what was refused."""
@@ -45,6 +47,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             print(f"  {item.where}: found {item.found}, expected {item.expected}", file=sys.stderr)
     except OperationalError as error:
         print(f"The database does not answer: {str(error.orig).strip()}", file=sys.stderr)
+    except OSError as error:
+        print(f"{error.filename or 'The system'}: {error.strerror or error}.", file=sys.stderr)
     except ValueError as error:
         print(error, file=sys.stderr)
     return 1
@@ -55,64 +59,70 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"baizebook {VERSION}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
-    server = commands.add_parser("serve", help="bring the database up to date, check it, then serve")
-    server.add_argument("--host", default="127.0.0.1")
-    server.add_argument("--port", type=int, default=8000)
-    server.add_argument("--workers", type=int, default=1)
-    server.set_defaults(run=_serve)
+    server = _command(commands, "serve", _serve, "bring the database up to date, check it, then serve")
+    _add_address(server)
+    server.add_argument("--workers", type=int, default=1, help="processes that share the work (1)")
 
-    demo = commands.add_parser("demo", help="load an invented route into an empty database, then serve it")
-    demo.add_argument("--host", default="127.0.0.1")
-    demo.add_argument("--port", type=int, default=8000)
+    demo = _command(commands, "demo", _demo, "load an invented route into an empty database, then serve it")
+    _add_address(demo)
     demo.add_argument("--no-serve", action="store_true", help="load and show, but do not serve")
-    demo.set_defaults(run=_demo, workers=1)
+    demo.set_defaults(workers=1)
 
-    commands.add_parser("migrate", help="bring the database up to date").set_defaults(run=_migrate)
+    _command(commands, "migrate", _migrate, "bring the database up to date")
+    _command(commands, "doctor", _doctor, "check that the database keeps what is promised")
 
-    commands.add_parser("doctor", help="check that the database keeps what is promised").set_defaults(run=_doctor)
+    backup = _command(commands, "backup", _backup, "write a verified copy of the database, also while it is in use")
+    backup.add_argument("file", type=Path, help="where to write it; nothing is ever replaced")
 
-    backup = commands.add_parser("backup", help="write a verified copy of the database, also while it is in use")
-    backup.add_argument("file", type=Path)
-    backup.set_defaults(run=_backup)
-
-    put_back = commands.add_parser("restore", help="put a backup in the place of the database")
-    put_back.add_argument("file", type=Path)
+    put_back = _command(commands, "restore", _restore, "put a backup in the place of the database")
+    put_back.add_argument("file", type=Path, help="a backup; it is verified first")
     put_back.add_argument("--force", action="store_true", help="also where the database holds data: it is lost")
-    put_back.set_defaults(run=_restore)
 
     token = commands.add_parser("token", help="make a token").add_subparsers(required=True, metavar="ACTION")
-    create = token.add_parser("create", help="make a token and print it, once")
-    create.add_argument("--role", choices=ROLES, required=True)
-    create.add_argument("--name", required=True)
+    create = _command(token, "create", _create_token, "make a token and print it, once")
+    create.add_argument("--role", choices=ROLES, required=True, help="what it may do")
+    create.add_argument("--name", required=True, help="whose it is, or what for")
     create.add_argument("--venue", type=UUID, help="of role venue: its id")
     create.add_argument("--table", type=UUID, help="of role device: its id")
-    create.set_defaults(run=_create_token)
 
-    question = commands.add_parser("quote", help="what does this money buy, here, then?")
-    place = question.add_mutually_exclusive_group(required=True)
-    place.add_argument("--venue", help="a venue's id or name")
-    place.add_argument("--table", help="a table's id, or its label where only one table has it")
-    asked = question.add_mutually_exclusive_group(required=True)
-    asked.add_argument("--money", help='such as "10.00"')
-    asked.add_argument("--games", type=int)
-    asked.add_argument("--minutes", type=int)
-    question.add_argument("--at", help="an instant, or the venue's wall clock without an offset")
-    question.add_argument("--day", help="monday … sunday, or mon … sun: the next such trading day")
-    question.add_argument("--time", help="HH:MM")
-    question.add_argument("--players", type=int, default=1)
-    question.add_argument("--basis", choices=("listed", "keyed"))
-    question.add_argument("--json", action="store_true", help="print the answer of the API")
-    question.set_defaults(run=_quote)
+    _add_question(_command(commands, "quote", _quote, "what does this money buy, here, then?"))
 
-    sweep = commands.add_parser("assess", help="find what needs doing at all tables anew; once a day is enough")
-    sweep.set_defaults(run=_assess)
+    _command(commands, "assess", _assess, "find what needs doing at all tables anew; once a day is enough")
 
     ledger = commands.add_parser("ledger", help="look after the books").add_subparsers(required=True, metavar="ACTION")
-    verify = ledger.add_parser("verify", help="follow the chain of entries and name the first that does not fit")
-    verify.set_defaults(run=_verify_ledger)
+    _command(ledger, "verify", _verify_ledger, "follow the chain of entries and name the first that does not fit")
 
-    commands.add_parser("contract", help="print the OpenAPI contract").set_defaults(run=_contract)
+    _command(commands, "contract", _contract, "print the OpenAPI contract")
     return parser
+
+
+def _command(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, run: Run, says: str
+) -> argparse.ArgumentParser:
+    command = commands.add_parser(name, help=says, description=says)
+    command.set_defaults(run=run)
+    return command
+
+
+def _add_address(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--host", default="127.0.0.1", help="the address to listen on (127.0.0.1)")
+    command.add_argument("--port", type=int, default=8000, help="the port to listen on (8000)")
+
+
+def _add_question(command: argparse.ArgumentParser) -> None:
+    place = command.add_mutually_exclusive_group(required=True)
+    place.add_argument("--venue", help="a venue's id or name")
+    place.add_argument("--table", help="a table's id, or its label where only one table has it")
+    asked = command.add_mutually_exclusive_group(required=True)
+    asked.add_argument("--money", help='what does this much buy? such as "10.00"')
+    asked.add_argument("--games", type=int, help="the least that buys so many games")
+    asked.add_argument("--minutes", type=int, help="the least that buys so long")
+    command.add_argument("--at", help="an instant, or the venue's wall clock without an offset; else it is now")
+    command.add_argument("--day", help="with --time: monday … sunday, or mon … sun: the next such trading day")
+    command.add_argument("--time", help="with --day: HH:MM")
+    command.add_argument("--players", type=int, default=1, help="for metered rates charged per player (1)")
+    command.add_argument("--basis", choices=("listed", "keyed"), help="what is listed, or what is keyed (of a table)")
+    command.add_argument("--json", action="store_true", help="print the answer of the API")
 
 
 def _serve(options: argparse.Namespace) -> int:

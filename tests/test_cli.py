@@ -142,6 +142,12 @@ def test_a_database_that_is_not_there_is_said(
     db.get_engine.cache_clear()
 
 
+def test_a_file_that_cannot_be_written_is_said(run: Run, tmp_path: Path) -> None:
+    status, out, err = run("backup", str(tmp_path / "no" / "such" / "folder" / "route.backup"))
+    assert (status, out) == (1, "")
+    assert err.endswith("route.backup.unfinished: No such file or directory.\n")
+
+
 def test_a_command_that_is_none_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     for arguments in (
         ["play"],
