@@ -1,6 +1,6 @@
 """Every problem this service can answer with: its code, status, title, and what to do about it.
 
-The table is the only place where an engine's code meets an HTTP status. Sorted by status, then code.
+The table is the only place where a code meets an HTTP status. In groups by status and by who refuses.
 """
 
 from dataclasses import dataclass
@@ -56,7 +56,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "above_balance",
             409,
             "More than there is to write off",
-            "Look at the balance in /ledger/accounts; a write-off takes at most what stands there.",
+            "Look at the balance in /v1/ledger/accounts; a write-off takes at most what stands there.",
         ),
         (
             "already_struck",
@@ -68,7 +68,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "books_damaged",
             409,
             "The books do not hold together",
-            "An entry that is stored is no entry any more: ask /ledger/verify which, and look at a backup.",
+            "An entry that is stored is no entry any more: ask /v1/ledger/verify which, and look at a backup.",
         ),
         (
             "already_answered",
@@ -186,7 +186,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "account_not_mapped",
             422,
             "An account has no name of your own",
-            "Give every account that is listed a name with PUT /ledger/account-names, or export with names=ours.",
+            "Give every account that is listed a name with PUT /v1/ledger/account-names, or export with names=ours.",
         ),
         (
             "account_not_of_kind",
@@ -311,7 +311,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "unknown_account",
             422,
             "There is no such account",
-            "The chart of accounts is listed by GET /ledger/account-names.",
+            "The chart of accounts is listed by GET /v1/ledger/account-names.",
         ),
         ("unknown_currency", 422, "No such currency", "Currencies are ISO 4217 codes, such as USD."),
         (
