@@ -65,7 +65,6 @@ class Signal:
 class Chart:
     """The charted differences of a table or a collector, as shares; ``limit`` is the EWMA's, ``h`` that of the sums."""
 
-    points: tuple[Point, ...]
     sigma: float
     ewma: tuple[float, ...]
     limit: float
@@ -128,7 +127,7 @@ def chart(points: Sequence[Point], *, weight: float = 0.3) -> Chart | None:
     )
     signals = tuple(signal for signal in found if signal is not None)
     notice = REASON_TO_LOOK if signals else "No lean beyond chance."
-    return Chart(tuple(points), sigma, tuple(average), limit, sums, 5 * sigma, signals, notice)
+    return Chart(sigma, tuple(average), limit, sums, 5 * sigma, signals, notice)
 
 
 def _signal(
