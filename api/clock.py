@@ -9,7 +9,7 @@ import uuid
 from datetime import UTC, datetime
 from typing import Annotated
 
-from fastapi import Depends
+from fastapi import Depends, Request
 
 _making = threading.Lock()
 _latest = 0
@@ -33,4 +33,10 @@ def new_id() -> uuid.UUID:
         return uuid.UUID(int=_latest)
 
 
-NowDep = Annotated[datetime, Depends(now)]
+async def this_instant(request: Request) -> datetime:
+    """Return the instant by the application's clock: it has ``now`` for one, a test another."""
+    instant: datetime = request.app.state.clock()
+    return instant
+
+
+NowDep = Annotated[datetime, Depends(this_instant)]

@@ -1,10 +1,8 @@
-"""The database: engine, constraint names, the UTC column type, and one transaction a request.
+"""The database: engine, constraint names, the UTC column type, and the session of a request.
 
-- One request is one transaction, committed before the answer is sent: what is answered as stored is stored.
-- On SQLite a writer begins IMMEDIATE (two writers never interleave a read and a write) and the writers of one
-  process queue; readers see one snapshot. The file is in WAL mode and every commit is synced.
+- On SQLite a writer begins IMMEDIATE (two writers never interleave a read and a write); readers see one snapshot. The
+  file is in WAL mode and every commit is synced.
 - On PostgreSQL statements, lock waits and idle transactions have time limits, set for each transaction only.
-- Whoever cannot be served soon is told so within a second (503), and no work is done for it.
 - Instants are stored in UTC and come back aware, on either database; naive ones are refused.
 """
 
@@ -12,22 +10,18 @@ import hashlib
 import importlib
 import importlib.util
 import sqlite3
-from collections.abc import AsyncIterator, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
 from typing import Annotated, Any, TypeVar
 
-import anyio
-from anyio import to_thread
 from fastapi import Depends, Request
 from sqlalchemy import DateTime, Dialect, Engine, TypeDecorator, create_engine, event, text
 from sqlalchemy.engine.interfaces import DBAPIConnection
-from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session, SQLModel
 
-from api.errors import Problem
 from api.settings import Settings, get_settings
 
 SQLModel.metadata.naming_convention = {
@@ -54,10 +48,6 @@ _SET_LIMITS = text(
     "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for name, value in POSTGRES_LIMITS.items())
 )
 """For this transaction only: the next request that gets the connection finds it as it was."""
-_WAIT_S = 5
-_WAITING_MOST = 64
-"""A burst of phones waits its turn, also on a slow disk; more than this many are told to come back."""
-_REFUSED_AFTER_S = 0.5
 
 F = TypeVar("F")
 
@@ -173,62 +163,6 @@ def hold(session: Session, name: str) -> None:
         session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": key})
 
 
-class Turnstile:
-    """Lets in as many requests at once as there are connections, and on SQLite one writer at a time.
-
-    Waiting happens here, in the event loop, where it holds no thread: whoever has a connection always finds a thread
-    to go on with. Who would wait too long is told to come back (503, ``Retry-After``).
-    """
-
-    def __init__(self, settings: Settings) -> None:
-        self._places = anyio.Semaphore(settings.threads)
-        self._writer = anyio.Semaphore(1 if settings.on_sqlite else settings.threads)
-
-    def _gates(self, *, writes: bool) -> tuple[anyio.Semaphore, ...]:
-        return (self._writer, self._places) if writes else (self._places,)
-
-    async def check_room(self, *, writes: bool) -> None:
-        """Refuse (503) where so many wait already that another would wait in vain.
-
-        The refusal takes its time: clients that are refused at once ask again at once, and answering them would leave
-        none for the work.
-        """
-        if any(gate.statistics().tasks_waiting >= _WAITING_MOST for gate in self._gates(writes=writes)):
-            await anyio.sleep(_REFUSED_AFTER_S)
-            raise _come_back()
-
-    async def enter(self, *, writes: bool) -> list[anyio.Semaphore]:
-        """Wait for a place; return what to release, last first."""
-        await self.check_room(writes=writes)
-        entered: list[anyio.Semaphore] = []
-        try:
-            with anyio.fail_after(_WAIT_S):
-                for gate in self._gates(writes=writes):
-                    await gate.acquire()
-                    entered.append(gate)
-        except TimeoutError:
-            self.leave(entered)
-            raise _come_back() from None
-        except BaseException:
-            self.leave(entered)
-            raise
-        return entered
-
-    @staticmethod
-    def leave(entered: list[anyio.Semaphore]) -> None:
-        """Give the places back."""
-        while entered:
-            entered.pop().release()
-
-
-def _come_back() -> Problem:
-    return Problem("unavailable", "More is asked at once than can be answered.", headers={"Retry-After": "1"})
-
-
-class Discard(Exception):
-    """Raised inside ``writing`` to leave nothing of it behind."""
-
-
 def stores_nothing(endpoint: F) -> F:
     """Mark a POST that only computes: its session reads."""
     endpoint.stores_nothing = True  # type: ignore[attr-defined]
@@ -241,6 +175,12 @@ def catches_up(endpoint: F) -> F:
     return endpoint
 
 
+def shares_commit(endpoint: F) -> F:
+    """Mark a short POST that many send at once: on PostgreSQL too, those that wait are stored by one commit."""
+    endpoint.shares_commit = True  # type: ignore[attr-defined]
+    return endpoint
+
+
 def writes(request: Request) -> bool:
     """Tell whether a request may store something: all but GET, what catches up, and what ``stores_nothing``."""
     endpoint = request.scope.get("endpoint")
@@ -249,43 +189,20 @@ def writes(request: Request) -> bool:
     return not getattr(endpoint, "stores_nothing", False)
 
 
-def collided(error: DBAPIError) -> bool:
-    """Tell whether a transaction was undone because it met another (deadlock, serialization): it may be done again."""
-    return getattr(error.orig, "sqlstate", None) in ("40001", "40P01")
+async def its_session(request: Request) -> Session:
+    """Return the request's one session, which ``api.transactions`` opened for it and will end."""
+    session: Session = request.state.session
+    return session
 
 
-async def open_session(request: Request) -> AsyncIterator[Session]:
-    """Yield the request's one session: reading for GET and for what stores nothing, else writing.
-
-    It is committed after the answer is built and before it is sent. A session marked with ``discard`` (a preview of
-    something that would be stored) is rolled back instead.
-    """
-    app = request.app
-    stores = writes(request)
-    entered = await app.state.turnstile.enter(writes=stores)
-    try:
-        engine: Engine = app.state.engine
-        context: AbstractContextManager[Session] = writing(engine) if stores else reading(engine)
-        session = await to_thread.run_sync(context.__enter__)
-        request.state.session = session
-        try:
-            yield session
-            if session.info.get("discard"):
-                raise Discard
-        except BaseException as error:
-            with anyio.CancelScope(shield=True):
-                await to_thread.run_sync(context.__exit__, type(error), error, error.__traceback__)
-            if not isinstance(error, Discard):
-                raise
-        else:
-            await to_thread.run_sync(context.__exit__, None, None, None)
-    finally:
-        Turnstile.leave(entered)
-
-
-SessionDep = Annotated[Session, Depends(open_session, scope="function")]
+SessionDep = Annotated[Session, Depends(its_session)]
 
 
 def discard(session: Session) -> None:
     """Make this request leave nothing behind: it was only a preview."""
     session.info["discard"] = True
+
+
+def discarded(session: Session) -> bool:
+    """Tell whether a session's request was only a preview."""
+    return bool(session.info.get("discard"))

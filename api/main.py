@@ -11,11 +11,11 @@ from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
 from fastapi.responses import FileResponse, HTMLResponse
 from sqlalchemy import Engine
 
-from api import errors, methods, openapi, watch
+from api import clock, errors, methods, openapi, watch
 from api.access.routes import router as tokens
 from api.access.wrong_tokens import WrongTokens
 from api.cash.routes import router as cash
-from api.db import Turnstile, get_engine
+from api.db import get_engine
 from api.frame import Frame
 from api.health.routes import router as health
 from api.ledger.routes import router as ledger
@@ -25,6 +25,7 @@ from api.schedules.routes import router as schedules
 from api.settings import Settings, get_settings
 from api.sheets.routes import router as sheets
 from api.tariffs.routes import router as tariffs
+from api.transactions import Transactions
 from api.venues.routes import router as venues
 from api.worklist.routes import router as worklist
 
@@ -67,7 +68,8 @@ def work_on(app: FastAPI, settings: Settings, engine: Engine) -> None:
     """Put an application on a database, with nothing in mind of any other."""
     app.state.settings = settings
     app.state.engine = engine
-    app.state.turnstile = Turnstile(settings)
+    app.state.transactions = Transactions(settings, engine)
+    app.state.clock = clock.now
     app.state.wrong_tokens = WrongTokens()
 
 

@@ -5,69 +5,93 @@
 - A body is read up to its limit and no further; a compressed one (gzip) counts as what it inflates to.
 - A POST with an ``Idempotency-Key`` that was answered before is answered the same again (see ``api.access.replay``):
   key, work and answer are stored in the one transaction of the request.
-- A transaction that the database undid because it met another is done again whole, at most five times.
+- An operation is worked on in one thread and one transaction (see ``api.transactions``): it is an ordinary function,
+  and what it depends on are coroutines that wait for nothing.
 """
 
+import inspect
 import json
 import zlib
 from collections.abc import Callable, Coroutine
-from contextlib import AsyncExitStack
-from typing import Any
+from functools import partial, wraps
+from typing import Any, TypeVar
 
 import pydantic_core
-from anyio import to_thread
 from fastapi import Request, Response
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
-from sqlalchemy.exc import DBAPIError
+from sqlmodel import Session
 
 from api.access.replay import Replay, keep_answer
-from api.db import collided, writes
+from api.db import writes
 from api.errors import Problem, refused
 from api.methods import methods_of
 from api.pricing import Fault
+from api.transactions import Transactions
+
+T = TypeVar("T")
 
 _LEVELS_MAX = 60
-_AGAIN_MOST = 5
 
 
 class Route(APIRoute):
     """A route behind the gate; every router uses it."""
 
+    def __init__(self, path: str, endpoint: Callable[..., Any], **options: Any) -> None:
+        super().__init__(path, _in_this_thread(endpoint), **options)
+
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
-        """Return the handler with the gate in front of it and the replay behind it."""
+        """Return the handler with the gate in front of it, in one transaction, and the replay behind it."""
         handle = super().get_route_handler()
         parameters = _parameters(self.dependant)
+        shares_commit = getattr(self.endpoint, "shares_commit", False)
 
         async def gate(request: Request) -> Response:
             methods_of(request).check_literal(request.url.path, request.method)
             _check_parameters(request, parameters)
+            transactions: Transactions = request.app.state.transactions
+            stores = writes(request)
+            await transactions.check_room(writes=stores)
             if request.method not in ("GET", "HEAD"):
-                await request.app.state.turnstile.check_room(writes=writes(request))
                 await _read_body(request)
-            for _ in range(_AGAIN_MOST):
-                try:
-                    return await _whole(handle, request)
-                except DBAPIError as error:
-                    if not collided(error):
-                        raise
-            return await _whole(handle, request)
+            work = partial(_answer, handle, request)
+            return await (transactions.write(work, shares_commit=shares_commit) if stores else transactions.read(work))
 
         return gate
 
 
-async def _whole(handle: Callable[[Request], Coroutine[Any, Any, Response]], request: Request) -> Response:
-    """Answer a request in one transaction, committed when this returns; of what fails nothing is left to see."""
-    request.state.claim = None
-    async with AsyncExitStack() as transaction:
-        request.scope["fastapi_function_astack"] = transaction  # what FastAPI ends dependencies of "function" with
-        try:
-            response = await handle(request)
-        except Replay as replay:
-            return Response(replay.body, replay.status, replay.headers)
-        if request.state.claim:
-            await to_thread.run_sync(keep_answer, request.state.session, request.state.claim, response)
+def _in_this_thread(endpoint: Callable[..., Any]) -> Callable[..., Any]:
+    """Return an operation as a coroutine that never waits: it is worked on where its whole request is."""
+    if inspect.iscoroutinefunction(endpoint):
+        return endpoint
+
+    @wraps(endpoint)
+    async def at_once(*args: Any, **values: Any) -> Any:
+        return endpoint(*args, **values)
+
+    return at_once
+
+
+def _answer(handle: Callable[[Request], Coroutine[Any, Any, Response]], request: Request, session: Session) -> Response:
+    """Answer a request in a session, to its last byte: what fails to be written is not stored."""
+    request.state.session, request.state.claim = session, None
+    try:
+        response = _run(handle(request))
+    except Replay as replay:
+        return Response(replay.body, replay.status, replay.headers)
+    if request.state.claim:
+        keep_answer(session, request.state.claim, response)
     return response
+
+
+def _run(answering: Coroutine[Any, Any, T]) -> T:
+    """Return what a coroutine returns that waits for nothing: the request is read, and its work blocks this thread."""
+    try:
+        answering.send(None)
+    except StopIteration as returned:
+        return returned.value  # type: ignore[no-any-return]
+    answering.close()
+    raise RuntimeError("An operation, or what it depends on, is no coroutine, or one that waits.")
 
 
 def _parameters(dependant: Dependant) -> frozenset[str]:

@@ -11,7 +11,6 @@ from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from api import clock
 from api.db import make_engine, writing
 from api.main import create_app, work_on
 from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
@@ -62,7 +61,6 @@ def application() -> FastAPI:
 def client(application: FastAPI, engine: Engine, database_url: str) -> Iterator[TestClient]:
     """The service, asked with the owner's token; what it cannot answer is an answer of 500, not an exception."""
     work_on(application, settings_for(database_url), engine)
-    application.dependency_overrides.clear()
     headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}
     with TestClient(application, headers=headers, raise_server_exceptions=False) as client:
         yield client
@@ -71,7 +69,7 @@ def client(application: FastAPI, engine: Engine, database_url: str) -> Iterator[
 @pytest.fixture
 def at_noon(client: TestClient) -> TestClient:
     """The service with its clock standing at ``NOON``."""
-    client.app.dependency_overrides[clock.now] = lambda: NOON  # type: ignore[attr-defined]
+    client.app.state.clock = lambda: NOON  # type: ignore[attr-defined]
     return client
 
 

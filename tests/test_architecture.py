@@ -15,7 +15,7 @@ FILES = sorted((ROOT / "api").rglob("*.py"))
 LEVELS = (
     ("pricing",),
     ("settings", "problems", "redaction"),
-    ("examples", "errors", "db", "wire", "methods", "openapi", "paging"),
+    ("examples", "errors", "db", "transactions", "wire", "methods", "openapi", "paging"),
     ("access", "clock"),
     ("routing", "frame", "migrate", "connection"),
     ("tariffs", "venues", "ledger"),
@@ -31,6 +31,7 @@ SHARED = {
     "examples",
     "errors",
     "db",
+    "transactions",
     "wire",
     "methods",
     "openapi",

@@ -46,7 +46,7 @@ def _challenge(fault: str | None = None) -> dict[str, str]:
     return {"WWW-Authenticate": 'Bearer realm="baizebook"' + (f', error="{fault}"' if fault else "")}
 
 
-def find_asker(
+async def find_asker(
     request: Request,
     session: SessionDep,
     now: NowDep,
@@ -74,7 +74,7 @@ def allow(*roles: Role) -> Any:
     allowed = frozenset(roles) | {"owner"}
     assert allowed <= set(ROLES)
 
-    def admit(
+    async def admit(
         request: Request,
         session: SessionDep,
         now: NowDep,

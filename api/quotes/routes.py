@@ -1,6 +1,8 @@
 """HTTP for questions."""
 
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
+from uuid import UUID
 
 from fastapi import APIRouter, Depends, Query, Response
 from fastapi.responses import PlainTextResponse
@@ -40,34 +42,43 @@ _FORMATS: dict[int | str, dict[str, Any]] = {
 }
 
 
-class QuestionIn:
-    """The parameters of a question in an address."""
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked, where and when."""
 
-    def __init__(
-        self,
-        venue_id: Annotated[Id | None, Query(description="Ask about a venue: what is listed.")] = None,
-        table_id: Annotated[Id | None, Query(description="Ask about a table: what is keyed into it.")] = None,
-        money: Annotated[Money | None, Query(description="What does this much buy?", examples=["10.00"])] = None,
-        games: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so many games.")] = None,
-        minutes: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so long.")] = None,
-        at: Annotated[AtText | None, Query()] = None,
-        day: Annotated[AskedDay | None, Query(description="With time: the next such trading day.")] = None,
-        time: Annotated[TimeOfDay | None, Query(description="With day: the venue's wall clock, HH:MM.")] = None,
-        players: Annotated[int, Query(ge=1, le=100, description="For metered rates charged per player.")] = 1,
-        basis: Annotated[Basis | None, Query(description="What is listed, or what is keyed (of a table).")] = None,
-    ) -> None:
-        self.place = {"venue_id": venue_id, "table_id": table_id}
-        self.basis = basis
-        self.when = service.When(at=at, day=day, time=time)
-        self.asked = service.Asked(money=money, games=games, minutes=minutes, players=players)
+    place: dict[str, UUID | None]
+    basis: Basis | None
+    when: service.When
+    asked: service.Asked
 
     def answer(self, session: SessionDep, asker: Asker, now: NowDep) -> QuoteOut:
-        """Answer the question, of what the asker may see."""
+        """Answer it, of what the asker may see."""
         spots = service.Spots(session, now=now, only_venue=asker.venue_id)
         return spots.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
 
 
-QuestionDep = Annotated[QuestionIn, Depends()]
+async def read_question(
+    venue_id: Annotated[Id | None, Query(description="Ask about a venue: what is listed.")] = None,
+    table_id: Annotated[Id | None, Query(description="Ask about a table: what is keyed into it.")] = None,
+    money: Annotated[Money | None, Query(description="What does this much buy?", examples=["10.00"])] = None,
+    games: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so many games.")] = None,
+    minutes: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so long.")] = None,
+    at: Annotated[AtText | None, Query()] = None,
+    day: Annotated[AskedDay | None, Query(description="With time: the next such trading day.")] = None,
+    time: Annotated[TimeOfDay | None, Query(description="With day: the venue's wall clock, HH:MM.")] = None,
+    players: Annotated[int, Query(ge=1, le=100, description="For metered rates charged per player.")] = 1,
+    basis: Annotated[Basis | None, Query(description="What is listed, or what is keyed (of a table).")] = None,
+) -> Question:
+    """Return the question that an address asks."""
+    return Question(
+        place={"venue_id": venue_id, "table_id": table_id},
+        basis=basis,
+        when=service.When(at=at, day=day, time=time),
+        asked=service.Asked(money=money, games=games, minutes=minutes, players=players),
+    )
+
+
+QuestionDep = Annotated[Question, Depends(read_question)]
 
 
 @router.get("/quotes", responses={**problems(409), **_FORMATS})

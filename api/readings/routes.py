@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from api.access.asking import Asker, allow
 from api.clock import NowDep
-from api.db import SessionDep
+from api.db import SessionDep, shares_commit
 from api.errors import not_found
 from api.openapi import problems
 from api.paging import After, Limit, ListOut, link_next
@@ -26,6 +26,7 @@ SenderDep = Annotated[Asker, allow("collector", "venue", "device")]
 
 
 @router.post("/readings", responses=problems())
+@shares_commit
 def record_readings(session: SessionDep, asker: SenderDep, now: NowDep, batch: ReadingsIn) -> ReadingResultsOut:
     """Record a batch of readings, each judged on its own: one outcome an item, in order.
 

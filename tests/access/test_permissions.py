@@ -6,18 +6,17 @@ every cell meets the same database.
 
 import json
 import re
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 from uuid import uuid4
 
 import pytest
-from fastapi import Request
 from fastapi.testclient import TestClient
 from sqlmodel import Session
 
-from api import clock, db
+from api import db
 from api.access.permissions import OPEN, unguarded
 from api.examples import BODIES, PARAMETERS
 from api.main import create_app
@@ -166,7 +165,7 @@ def test_an_operation_without_a_row_is_found() -> None:
 
 def stand_still(client: TestClient, at: datetime) -> None:
     """Let the service's clock stand."""
-    client.app.dependency_overrides[clock.now] = lambda: at  # type: ignore[attr-defined]
+    client.app.state.clock = lambda: at  # type: ignore[attr-defined]
 
 
 class World:
@@ -266,18 +265,26 @@ def status_of(status: int, text: str) -> int:
     return status
 
 
-async def taken_back(request: Request) -> AsyncIterator[Session]:
-    """Yield the request's own session, and store nothing of it."""
-    async for session in db.open_session(request):
-        db.discard(session)
-        yield session
+def store_nothing(client: TestClient) -> None:
+    """Let every request see what it would store, and store nothing of it."""
+    transactions = client.app.state.transactions  # type: ignore[attr-defined]
+    properly = transactions.write
+
+    async def taken_back(work: Callable[[Session], Any], **how: Any) -> Any:
+        def work_in_vain(session: Session) -> Any:
+            db.discard(session)
+            return work(session)
+
+        return await properly(work_in_vain, **how)
+
+    transactions.write = taken_back
 
 
 def test_every_cell_of_the_table_is_what_is_answered(
     client: TestClient, route: Route, contract: dict[str, Any]
 ) -> None:
     world = World(client, route)
-    client.app.dependency_overrides[db.open_session] = taken_back  # type: ignore[attr-defined]
+    store_nothing(client)
     others = [world.ids["other"][name] for name in ("venue_id", "table_id", "reading_id")] + ["The other"]
     wrong = []
     for row in rows():

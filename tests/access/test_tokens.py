@@ -179,7 +179,7 @@ def test_a_token_is_refused_from_the_instant_at_which_it_expires(at_noon: TestCl
     headers = {"Authorization": f"Bearer {made['token']}"}
     for minute, status in ((29, 200), (30, 401)):
         at = datetime(2026, 11, 25, 17, minute, tzinfo=UTC)
-        at_noon.app.dependency_overrides[clock.now] = lambda at=at: at  # type: ignore[attr-defined]
+        at_noon.app.state.clock = lambda at=at: at  # type: ignore[attr-defined]
         assert at_noon.get("/v1/venues", headers=headers).status_code == status
 
 

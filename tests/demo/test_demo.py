@@ -9,7 +9,6 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
-from api import clock
 from api.db import make_engine, reading, writing
 from api.demo.load import is_loaded, load, owner_token
 from api.demo.show import answered_question, requests_to_paste
@@ -137,7 +136,7 @@ def empty_service() -> Iterator[tuple[Engine, TestClient]]:
 def test_it_loads_at_any_instant(now: str, empty_service: tuple[Engine, TestClient]) -> None:
     engine, client = empty_service
     at = datetime.fromisoformat(now).astimezone(UTC)
-    client.app.dependency_overrides[clock.now] = lambda: at  # type: ignore[attr-defined]
+    client.app.state.clock = lambda: at  # type: ignore[attr-defined]
     with writing(engine) as session:
         load(session, now=at)
     lantern = found(client, "/venues", name="The Copper Lantern")

@@ -10,13 +10,14 @@ from sqlalchemy import Engine
 from sqlmodel import Session
 
 import api.db
+import api.transactions
 
 LATE_S = 0.3
 
 
 def answer_first() -> None:
     """Commit what was stored some time after it was answered."""
-    properly = api.db.writing
+    properly = api.transactions.writing
 
     @contextmanager
     def writing(engine: Engine) -> Iterator[Session]:
@@ -29,7 +30,7 @@ def answer_first() -> None:
             raise
         threading.Thread(target=lambda: (time.sleep(LATE_S), context.__exit__(None, None, None))).start()
 
-    api.db.writing = writing
+    api.transactions.writing = writing
 
 
 def hold_nothing() -> None:
@@ -43,7 +44,7 @@ def hold_nothing() -> None:
     api.db.hold = lambda *_: None  # type: ignore[assignment]
     api.db._prepare_sqlite = prepare_late
     api.db._begin_sqlite = lambda _: None
-    api.db.Turnstile._gates = lambda self, *, writes: (self._places,)  # type: ignore[method-assign]  # noqa: ARG005
+    api.settings.Settings.on_sqlite = False  # type: ignore[assignment,method-assign]
 
 
 def sync_less() -> None:
@@ -53,8 +54,8 @@ def sync_less() -> None:
 
 def let_all_wait() -> None:
     """Tell nobody to come back: who comes waits for a minute."""
-    api.db._WAITING_MOST = 1_000_000
-    api.db._WAIT_S = 60
+    api.transactions._WAITING_MOST = 1_000_000
+    api.transactions._WAIT_S = 60
 
 
 def pass_keys_over() -> None:

@@ -16,7 +16,6 @@ from uuid import UUID
 from fastapi.testclient import TestClient
 
 import api.health.service
-from api import clock
 from api.db import make_engine
 from api.main import create_app
 from tests.conftest import NOON, WEEKDAY, Route
@@ -51,14 +50,14 @@ def _tell(database: Callable[[], AbstractContextManager[str]], chance: Random, *
         app = create_app(settings_for(url), engine)
         client = TestClient(app, headers={"Authorization": f"Bearer {OWNER_TOKEN}"}, raise_server_exceptions=False)
         route = Route(client)
-        app.dependency_overrides[clock.now] = lambda: NOON - timedelta(days=500)
+        app.state.clock = lambda: NOON - timedelta(days=500)
         tariff = route.tariff(**WEEKDAY)["id"]
         places = []
         for _ in range(2 * rounds):
             venue = route.venue()["id"]
             route.schedule(venue, tariff, effective_on="2025-01-01")
             places.append((venue, route.table(venue, meters=METERS, power=BATTERY)["id"]))
-        app.dependency_overrides[clock.now] = lambda: NOON
+        app.state.clock = lambda: NOON
         for one, other in zip(places[::2], places[1::2], strict=True):
             history = list(_history(chance))
             told += len(history)

@@ -7,7 +7,6 @@ from uuid import uuid4
 import pytest
 from fastapi.testclient import TestClient
 
-from api import clock
 from tests.conftest import NOON, Route
 
 METERS = [
@@ -25,7 +24,7 @@ class Watched:
     def __init__(self, client: TestClient, route: Route) -> None:
         self.client, self.route = client, route
         self.now = NOON
-        client.app.dependency_overrides[clock.now] = lambda: self.now  # type: ignore[attr-defined]
+        client.app.state.clock = lambda: self.now  # type: ignore[attr-defined]
         self.venue = route.venue()
         self.table = self.add()
 

@@ -8,7 +8,6 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from api import clock
 from tests.conftest import WEEKDAY, Route
 
 ABSENT = "00000000-0000-4000-8000-000000000000"
@@ -370,5 +369,5 @@ def test_a_question_at_a_frozen_instant_has_one_answer(at_noon: TestClient, lant
     question = f"/v1/quotes?venue_id={lantern['venue']}&money=10.00"
     assert len({at_noon.get(question).content for _ in range(3)}) == 1
     later = datetime(2026, 11, 25, 17, 0, 1, tzinfo=UTC)
-    at_noon.app.dependency_overrides[clock.now] = lambda: later  # type: ignore[attr-defined]
+    at_noon.app.state.clock = lambda: later  # type: ignore[attr-defined]
     assert at_noon.get(question).json()["at"] == "2026-11-25T12:00:01-05:00"

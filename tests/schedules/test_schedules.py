@@ -6,7 +6,6 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from api import clock
 from tests.conftest import Route
 
 ABSENT = "00000000-0000-4000-8000-000000000000"
@@ -15,7 +14,7 @@ ABSENT = "00000000-0000-4000-8000-000000000000"
 def at(client: TestClient, instant: str) -> None:
     """Set the service's clock."""
     stands = datetime.fromisoformat(instant).astimezone(UTC)
-    client.app.dependency_overrides[clock.now] = lambda: stands  # type: ignore[attr-defined]
+    client.app.state.clock = lambda: stands  # type: ignore[attr-defined]
 
 
 @pytest.fixture

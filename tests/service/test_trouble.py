@@ -116,18 +116,16 @@ def test_what_collides_again_and_again_is_given_up_after_five_more_tries() -> No
 
 
 def test_too_much_at_once_is_told_to_come_back_and_the_rest_is_answered(client: TestClient) -> None:
-    gates = client.app.state.turnstile._gates(writes=True)  # type: ignore[attr-defined]
-    held = []
+    places = client.app.state.transactions._places  # type: ignore[attr-defined]
+    number = places.value
 
     async def take_all() -> None:
-        for gate in gates:
-            while gate.value:
-                await gate.acquire()
-                held.append(gate)
+        for _ in range(number):
+            await places.acquire()
 
     async def give_back() -> None:
-        for gate in held:
-            gate.release()
+        for _ in range(number):
+            places.release()
 
     assert client.portal is not None
     client.portal.call(take_all)

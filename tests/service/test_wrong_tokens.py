@@ -97,9 +97,7 @@ def test_a_revoked_and_an_expired_token_read_like_an_unknown_one(at_noon: TestCl
     revoked = route.post("/tokens", {"name": "Bram", "role": "collector"})
     expired = route.post("/tokens", {"name": "Ines", "role": "collector", "expires_at": "2026-11-25T17:00:01Z"})
     assert at_noon.delete(f"/v1/tokens/{revoked['id']}").status_code == 204
-    at_noon.app.dependency_overrides.update(  # type: ignore[attr-defined]
-        dict.fromkeys(at_noon.app.dependency_overrides, lambda: NOON + timedelta(seconds=1))  # type: ignore[attr-defined]
-    )
+    at_noon.app.state.clock = lambda: NOON + timedelta(seconds=1)  # type: ignore[attr-defined]
     answers = [
         at_noon.get("/v1/venues", headers={"Authorization": f"Bearer {token}"})
         for token in (revoked["token"], expired["token"], "bz_nobodys")

@@ -6,7 +6,6 @@ from typing import Any
 
 from fastapi.testclient import TestClient
 
-from api import clock
 from tests.conftest import NOON, Route, patiently
 
 ABSENT = "00000000-0000-4000-8000-000000000000"
@@ -37,7 +36,7 @@ TABLE = {
 
 def at(client: TestClient, instant: datetime) -> None:
     """Set the service's clock."""
-    client.app.dependency_overrides[clock.now] = lambda: instant  # type: ignore[attr-defined]
+    client.app.state.clock = lambda: instant  # type: ignore[attr-defined]
 
 
 def test_a_venue_is_made_and_read_with_every_field_there(client: TestClient, route: Route) -> None:

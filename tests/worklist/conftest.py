@@ -1,6 +1,5 @@
 """A service whose clock the test moves on, and short words for what these tests do again and again."""
 
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
 from uuid import uuid4
@@ -8,7 +7,6 @@ from uuid import uuid4
 import pytest
 from fastapi.testclient import TestClient
 
-from api import clock
 from tests.conftest import Route
 
 
@@ -47,9 +45,8 @@ class Calendar:
 
 
 @pytest.fixture
-def calendar(client: TestClient, route: Route) -> Iterator[Calendar]:
+def calendar(client: TestClient, route: Route) -> Calendar:
     """The service with a clock that the test moves, at first on 2026-11-01."""
     calendar = Calendar(client, route)
-    client.app.dependency_overrides[clock.now] = lambda: calendar.now  # type: ignore[attr-defined]
-    yield calendar
-    client.app.dependency_overrides.clear()  # type: ignore[attr-defined]
+    client.app.state.clock = lambda: calendar.now  # type: ignore[attr-defined]
+    return calendar
