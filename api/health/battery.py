@@ -10,6 +10,8 @@
   read again, not a sentence.
 - R5 A charge or a new battery starts the series afresh; a reading that reports the work is the first of the new series.
 - What lies before the battery was replaced tells nothing of this one.
+- B2 Where the temperature moved the voltage, the sentence gives both: what was read, and what it is at 80 °F.
+- R4 A voltage that no battery of this size rests at is judged like any other, with the remark that it is odd.
 
 A table on mains has no battery and is not asked about here: see ``ON_MAINS``.
 """
@@ -36,10 +38,14 @@ from api.health.battery_state import (
 )
 from api.health.cautions import AT_A_BATTERY, Caution
 from api.pricing.errors import refuse
+from api.pricing.money import round_half_up
 
 Verdict = Literal["good", "plan_charge", "charge_now", "replace_suspected"]
 Level = Literal["plan_charge_mv", "charge_now_mv"]
 Because = Literal["voltage", "forecast", "low_soon_after_charge", "empties_faster"]
+
+# As readings are flagged (``odd_voltage``): millivolts a nominal volt, 6.00 to 16.20 V of a 12 V battery.
+_ODD_BELOW, _ODD_ABOVE = 500, 1_350
 
 ON_MAINS = "This table runs on mains: it has no battery."
 
@@ -235,13 +241,13 @@ def _decide(
     levels: tuple[tuple[Verdict, Level], ...] = (("charge_now", "charge_now_mv"), ("plan_charge", "plan_charge_mv"))
     for verdict, level in levels:
         if case.reached(level, newest):
-            return verdict, level, "voltage", f"At {_volts(newest.battery_mv)}; {_level(case, level)}."
+            return verdict, level, "voltage", f"At {_read(case, newest)}; {_level(case, level)}."
     if isinstance(outlook, Forecast):
         days = (outlook.reaches_on - now.astimezone(zone).date()).days
         if days <= case.settings.plan_within_days:
             why = f"It will be at {_volts(outlook.level_mv)} on {outlook.reaches_on}."
             return "plan_charge", "charge_now_mv", "forecast", why
-    return "good", "plan_charge_mv", "voltage", f"At {_volts(newest.battery_mv)}; {_level(case, 'plan_charge_mv')}."
+    return "good", "plan_charge_mv", "voltage", f"At {_read(case, newest)}; {_level(case, 'plan_charge_mv')}."
 
 
 _ONCE_MORE = "Charge it fully once more and read it again before replacing it."
@@ -291,7 +297,12 @@ def _held_s(case: _Case, cycle: _Cycle) -> tuple[float, float] | None:
 
 def _caveats(battery: Battery, newest: MarkedReading) -> tuple[str, ...]:
     rest, heat = newest.rest, newest.reading.temperature_tenths_c
+    volts = newest.reading.battery_mv
     sentences = (
+        (
+            not _ODD_BELOW <= Fraction(volts, battery.nominal_volts) <= _ODD_ABOVE,
+            f"{_volts(volts)} is odd for a {battery.nominal_volts} V battery: read it again.",
+        ),
         (
             rest == "not_rested",
             "It was not read at rest: soon after use a battery reads low, soon after charging high.",
@@ -303,8 +314,16 @@ def _caveats(battery: Battery, newest: MarkedReading) -> tuple[str, ...]:
     return tuple(sentence for applies, sentence in sentences if applies)
 
 
+def _read(case: _Case, reading: SupplyReading) -> str:
+    """Say a voltage as it was read, and where the temperature moves it also as it is compared (B2)."""
+    compared_mv = round_half_up(case.voltage(reading))
+    read = _volts(reading.battery_mv)
+    return read if compared_mv == reading.battery_mv else f"{read}, which is {_volts(compared_mv)} at 80 °F"
+
+
 def _volts(millivolts: int) -> str:
-    return f"{Decimal(millivolts) / 1000:.2f} V"
+    """Write millivolts with as many decimals as they need, at least two: 12.399 V is not 12.40 V."""
+    return f"{Decimal(millivolts) / 1000:.{3 if millivolts % 10 else 2}f} V"
 
 
 def _level(case: _Case, level: Level) -> str:

@@ -35,8 +35,10 @@ from api.sheets.differences import Difference
 _WEEK = timedelta(days=7)
 _HALF_HOUR_S = 1_800
 _EVENTS_WITHIN = timedelta(days=35)
-_NO_VOLTAGE = "No voltage was read since the battery was last charged or replaced."
-_NO_TIME = "The clock was not read since it was last set, at the venue where the table stands."
+_NO_VOLTAGE = "No voltage was read yet."
+_NO_NEW_VOLTAGE = "No voltage was read since the battery was last charged or replaced."
+_NO_TIME = "The clock was not read yet at the venue where the table stands."
+_NO_NEW_TIME = "The clock was not read since it was last set."
 _NO_VENUE = "The table is in the workshop: there is no venue's time to hold its clock against."
 
 _STARTS_AFRESH: Mapping[str, frozenset[str]] = {
@@ -134,15 +136,23 @@ def judge(facts: TableFacts, levels: Levels, *, now: datetime) -> TableHealth:
     return TableHealth(
         facts=facts,
         battery=battery,
-        why_no_battery=None if battery else ON_MAINS if facts.battery is None else _NO_VOLTAGE,
+        why_no_battery=None if battery else _why_no_battery(facts),
         clock=clock,
-        why_no_clock=None if clock else _NO_VENUE if facts.in_workshop else _NO_TIME,
+        why_no_clock=None if clock else _why_no_clock(facts),
         meters=judge_meters(
             facts.meters, facts.counts, reset_at=facts.done_at("meters"), collected_at=facts.collected_at
         ),
         settings=settings,
         cautions=battery.cautions if battery else AT_THE_MAINS if facts.battery is None and at_controller else (),
     )
+
+
+def _why_no_battery(facts: TableFacts) -> str:
+    return ON_MAINS if facts.battery is None else _NO_NEW_VOLTAGE if facts.supply else _NO_VOLTAGE
+
+
+def _why_no_clock(facts: TableFacts) -> str:
+    return _NO_VENUE if facts.in_workshop else _NO_NEW_TIME if facts.clock else _NO_TIME
 
 
 def _battery(facts: TableFacts, levels: Levels, *, now: datetime) -> BatteryHealth | None:

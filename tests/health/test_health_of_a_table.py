@@ -9,10 +9,38 @@ from tests.health.conftest import Watched
 def test_a_table_of_which_nothing_was_read_says_so(watched: Watched) -> None:
     health = watched.health()
     assert health["battery"] is None
-    assert health["why_no_battery"] == "No voltage was read since the battery was last charged or replaced."
+    assert health["why_no_battery"] == "No voltage was read yet."
     assert health["clock"] is None
-    assert health["why_no_clock"].startswith("The clock was not read")
+    assert health["why_no_clock"] == "The clock was not read yet at the venue where the table stands."
     assert (health["meters"], health["settings"], health["cautions"]) == ([], [], [])
+
+
+def test_a_table_that_was_read_only_before_its_battery_was_charged_and_its_clock_set_says_so(watched: Watched) -> None:
+    watched.volts(0.1, "12.20", clock={"time": "14:24"})
+    watched.read(0.2, done=["battery_charged", "clock_set"])
+    health = watched.health()
+    assert health["why_no_battery"] == "No voltage was read since the battery was last charged or replaced."
+    assert health["why_no_clock"] == "The clock was not read since it was last set."
+
+
+def test_a_voltage_that_its_temperature_moves_is_said_as_read_and_as_compared(watched: Watched) -> None:
+    # 45 °C is 113 °F: 33 °F above 80, so 0.0792 V less than was read
+    watched.read(0.1, supply={"volts": "12.45", "temperature_c": "45", "rested_minutes": 600})
+    battery = watched.health()["battery"]
+    assert battery["verdict"] == "plan_charge"
+    assert battery["why"] == "At 12.45 V, which is 12.371 V at 80 °F; a charge is planned at 12.40 V."
+
+
+def test_a_voltage_just_below_a_level_is_not_rounded_onto_it(watched: Watched) -> None:
+    watched.read(0.1, supply={"volts": "12.399", "rested_minutes": 600})
+    assert watched.health()["battery"]["why"] == "At 12.399 V; a charge is planned at 12.40 V."
+
+
+def test_a_voltage_that_no_such_battery_has_is_judged_with_the_remark_that_it_is_odd(watched: Watched) -> None:
+    watched.volts(0.1, "24.10")
+    battery = watched.health()["battery"]
+    assert battery["verdict"] == "good"
+    assert battery["caveats"] == ["24.10 V is odd for a 12 V battery: read it again."]
 
 
 def test_a_low_battery_is_to_be_charged_with_the_level_and_the_cautions(watched: Watched) -> None:
