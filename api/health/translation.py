@@ -48,12 +48,12 @@ def read_settings(message: SettingsIn) -> Levels:
     battery = dict(terms.get("battery", {}))
     by_chemistry, faults = dict(DEFAULT_LEVELS), list[Fault]()
     for chemistry, volts in battery.pop("levels", {}).items():
-        try:
-            by_chemistry[chemistry] = BatteryLevels(
-                millivolts(volts["plan_charge_volts"]), millivolts(volts["charge_now_volts"])
-            )
-        except PricingError as error:
-            faults += error.within(f"battery.levels.{chemistry}").faults
+        plan_volts, now_volts = volts["plan_charge_volts"], volts["charge_now_volts"]
+        if millivolts(now_volts) < millivolts(plan_volts):
+            by_chemistry[chemistry] = BatteryLevels(millivolts(plan_volts), millivolts(now_volts))
+        else:
+            where = f"battery.levels.{chemistry}.charge_now_volts"
+            faults.append(Fault("bad_levels", where, now_volts, f"below plan_charge_volts, which is {plan_volts}"))
     if faults:
         raise PricingError(*faults)
     return Levels(

@@ -46,9 +46,13 @@ def test_levels_out_of_order_are_refused_all_at_once(watched: Watched) -> None:
     wrong = {"plan_charge_volts": "12.20", "charge_now_volts": "12.40"}
     response = watched.client.put("/v1/settings", json={"battery": {"levels": {"agm": wrong, "gel": wrong}}})
     assert response.status_code == 422
-    assert [error["where"] for error in response.json()["errors"]] == [
-        "battery.levels.agm.charge_now_mv",
-        "battery.levels.gel.charge_now_mv",
+    assert response.json()["errors"] == [
+        {
+            "where": f"battery.levels.{chemistry}.charge_now_volts",
+            "found": "12.40",
+            "expected": "below plan_charge_volts, which is 12.20",
+        }
+        for chemistry in ("agm", "gel")
     ]
     for body in ({"clock": {"tolerance_s": 1800}}, {"clock": {"tolerance_s": -1}}, {"volume": 11}, {"battery": None}):
         assert watched.client.put("/v1/settings", json=body).status_code == 422
