@@ -4,6 +4,7 @@
 - G2 What needs review is listed with both counts and adds nothing.
 - G3 Two money meters are compared over the readings that have both; where they differ, both figures are shown. A games
   or minutes meter is compared with money where its prices are known: when the box is counted (C1).
+- G3 What is less than one count of the coarser meter is no other story: 10.25 in quarters is 10 in whole dollars.
 - A meter that is reset at each collection starts at zero after one.
 """
 
@@ -101,6 +102,7 @@ def _contradiction(
             found = _series(one, both, reset_at, ())
             if not any(delta.kind == "needs_review" for delta in found):
                 stories.append(money(one, counted(found)))
-        if len(stories) == 2 and (apart := disagreement(*stories)):
+        coarser_minor = max(meter.unit_minor or 0, other.unit_minor or 0)
+        if len(stories) == 2 and (apart := disagreement(*stories)) and apart.apart_minor >= coarser_minor:
             return apart
     return None

@@ -74,6 +74,15 @@ def test_meters_are_compared_over_the_readings_that_have_both() -> None:
     assert (bills.disagreement.one.least_minor, bills.disagreement.apart_minor) == (900, 100)
 
 
+def test_less_than_one_count_of_the_coarser_meter_is_no_contradiction() -> None:
+    # 41 quarters are 10.25, of which a meter of whole dollars has counted 10; at 11.00 it should have counted another
+    start = Counts(day(0), {"cash": 100, "bills": 100})
+    for quarters, apart in ((41, None), (43, None), (44, 100)):
+        readings = [start, Counts(day(1), {"cash": 100 + quarters, "bills": 110})]
+        found = [health.disagreement for health in judge_meters([CASH, BILLS], readings)]
+        assert [other and other.apart_minor for other in found] == [apart, apart]
+
+
 def test_a_meter_that_needs_review_contradicts_nobody() -> None:
     readings = [Counts(day(0), {"cash": 500, "bills": 0}), Counts(day(1), {"cash": 100, "bills": 10})]
     assert [health.disagreement for health in judge_meters([CASH, BILLS], readings)] == [None, None]
