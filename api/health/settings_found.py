@@ -15,6 +15,7 @@ from datetime import date, datetime
 from typing import Any
 
 from api.pricing import Fault, PricingError, Schedule, Timetable
+from api.pricing.money import in_currency
 from api.sheets.controller import Controller
 from api.sheets.days import A_DAY
 from api.sheets.differences import Against, Difference, ValueFound, differences
@@ -76,7 +77,7 @@ def _read(settings: Mapping[str, Any], held: Held) -> tuple[list[Day], list[Diff
         try:
             days += read_days({"days": [row]}, turns_at=held.controller.day_turns_at, currency=held.currency)
         except PricingError as error:
-            values = tuple(_value(fault) for fault in error.faults)
+            values = tuple(_value(in_currency(fault, held.currency)) for fault in error.faults)
             unreadable.append(Difference("keyed", row["day"], 0, A_DAY, None, values, ()))
     return days, unreadable
 

@@ -22,7 +22,7 @@ def charging(health: TableHealth, *, capacity_ah: str | None) -> tuple[Work, ...
     found, battery = health.battery, health.facts.battery
     if found is None or battery is None or (found.verdict == "good" and found.forecast is None):
         return ()
-    chemistry = "" if battery.chemistry == "unknown" else f" {battery.chemistry}"
+    chemistry = {"unknown": "", "agm": " AGM"}.get(battery.chemistry, f" {battery.chemistry}")
     size = f" of {capacity_ah} Ah" if capacity_ah else ""
     spare = f"a charged {battery.nominal_volts} V{chemistry} battery{size}, or the charger"
     return (

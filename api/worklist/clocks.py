@@ -17,7 +17,7 @@ from api.health.clock_changes import ClockChange, last_change, next_change
 from api.health.table_clock import ClockHealth
 from api.health.table_health import TableHealth
 
-from .work import Danger, Work
+from .work import Danger, Work, day_at
 
 _BRING = ("a watch that is right",)
 
@@ -98,11 +98,13 @@ def _by_hand(
     zone: tzinfo = facts.zone
     seen_at = max([reading.taken_at for reading in facts.clock] + facts.done_at("clock"), default=stands_since)
     changes = (last_change(zone, before=now), next_change(zone, after=now))
-    return tuple(_change(change, dangers) for change in changes if change and change.at > max(seen_at, stands_since))
+    return tuple(
+        _change(change, zone, dangers) for change in changes if change and change.at > max(seen_at, stands_since)
+    )
 
 
-def _change(change: ClockChange, dangers: tuple[Danger, ...]) -> Work:
-    way = "forward" if change.shift_s > 0 else "back"
-    reason = f"The venue's clocks go {way} by {abs(change.shift_s) // 60} minutes, and this table's does not by itself."
+def _change(change: ClockChange, zone: tzinfo, dangers: tuple[Danger, ...]) -> Work:
+    way = f"{'forward' if change.shift_s > 0 else 'back'} by {abs(change.shift_s) // 60} minutes"
+    reason = f"The venue's clocks go {way} on {day_at(change.at, zone)}; the table's clock does not change by itself."
     code = f"clocks_change:{change.at:%Y-%m-%d}"
     return replace(_set(code, "clocks_change", change.at, reason, dangers=dangers), lead_days=7)

@@ -1,7 +1,8 @@
 """Cash boxes that fill up: when one will be at its coins, notes or value limit, at its usual rate (V1).
 
 - The usual rate is what the last collections counted, by the days that they cover; without any it is what the money
-  meter counted since the box was last known to be empty, over at least three days.
+  meter counted since the box was last known to be empty, over at least three days: from then on where it is known what
+  the meter showed, else from the first reading after.
 - What is in the box now is the money meter's newest count since then, and from there on the usual rate; without such a
   meter it is the usual rate all along.
 - A collection is due when the first limit is reached. It comes up when four fifths of that limit are, or a week before
@@ -40,19 +41,25 @@ class Emptied:
     counts: Mapping[int, int]
 
 
+@dataclass(frozen=True, slots=True)
+class Metered:
+    """What a money meter counted, in minor units, from one instant to its newest reading."""
+
+    since_at: datetime
+    read_at: datetime
+    minor: int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxFacts:
-    """A box's limits (value in minor units), when it was last empty, its last collections, and what the meter says since.
-
-    ``metered`` is the instant of the newest count and the minor units counted since ``empty_at``.
-    """
+    """A box's limits (value in minor units), when it was last empty, its last collections, and what the meter says since."""
 
     limits: Mapping[Measure, int]
     currency: str
     zone: tzinfo
     empty_at: datetime
     emptied: Sequence[Emptied] = ()
-    metered: tuple[datetime, int] | None = None
+    metered: Metered | None = None
     dangers: tuple[Danger, ...] = ()
 
 
@@ -111,14 +118,13 @@ def _filling(facts: BoxFacts, measure: Measure, limit: int) -> _Filling | None:
     metered = facts.metered
     if metered is None:
         return _Filling(measure, limit, Fraction(), facts.empty_at, usual) if usual else None
-    metered_at, minor = metered
     if days > 0 and worth:
-        level = Fraction(minor * pieces, worth)
-        return _Filling(measure, limit, level, metered_at, usual) if usual else None
-    since_days = Fraction(metered_at.timestamp() - facts.empty_at.timestamp()) / 86_400
-    if measure != "value" or since_days < _LEAST_DAYS or not minor:
+        level = Fraction(metered.minor * pieces, worth)
+        return _Filling(measure, limit, level, metered.read_at, usual) if usual else None
+    over_days = Fraction(metered.read_at.timestamp() - metered.since_at.timestamp()) / 86_400
+    if measure != "value" or over_days < _LEAST_DAYS or not metered.minor:
         return None
-    return _Filling(measure, limit, Fraction(minor), metered_at, Fraction(minor) / since_days)
+    return _Filling(measure, limit, Fraction(metered.minor), metered.read_at, Fraction(metered.minor) / over_days)
 
 
 def _measured(counts: Mapping[int, int], measure: Measure, currency: str) -> int:
@@ -142,12 +148,11 @@ def _reason(first: _Filling, facts: BoxFacts, full_at: datetime) -> str:
     return f"{level}; about {said(first.a_day)} a day: full about {day_at(full_at, facts.zone)}."
 
 
-def since_empty(
-    meter: Meter, counts: Sequence[Counts], *, empty_at: datetime, shown: int | None
-) -> tuple[datetime, int] | None:
-    """Return when a money meter was read last and the minor units that it counted since the box was empty.
+def since_empty(meter: Meter, counts: Sequence[Counts], *, empty_at: datetime, shown: int | None) -> Metered | None:
+    """Return what a money meter counted since the box was empty.
 
-    ``shown`` is what it showed then, where that is known. None without a reading since, and where nobody can say.
+    ``shown`` is what it showed then, where that is known; else the first reading since is where counting begins. None
+    with nothing to count from one to another, and where nobody can say.
     """
     start = 0 if meter.resets == "at_collection" else shown
     readings = [] if start is None else [MeterReading(empty_at, start)]
@@ -161,4 +166,4 @@ def since_empty(
     found = deltas(meter, readings)
     if any(delta.kind == "needs_review" for delta in found):
         return None
-    return readings[-1].taken_at, counted(found) * meter.unit_minor
+    return Metered(readings[0].taken_at, readings[-1].taken_at, counted(found) * meter.unit_minor)

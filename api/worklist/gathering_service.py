@@ -118,6 +118,7 @@ def keying_facts(session: Session, known: Gathered) -> KeyingFacts | None:
         reported_at=known.reported_at,
         found_at=found.taken_at if found else None,
         differences=[difference for difference in known.health.settings if difference.against == "keyed"],
+        turns_at=sells.held.controller.day_turns_at if sells else 0,
         currency=known.venue.currency,
         zone=known.zone,
         dangers=on_the_spot(on_mains=known.on_mains),

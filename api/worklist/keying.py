@@ -9,18 +9,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from uuid import UUID
 
-from api.pricing import Stretch, format_money
-from api.pricing.ladder import count_of
-from api.pricing.lines import Kind as Sold
-from api.sheets.days import day_in_words
+from api.pricing import Stretch
 from api.sheets.differences import Difference
 
+from .found_words import in_words
 from .work import Danger, Work, day_at
 
 SAME_VISIT = timedelta(hours=6)
@@ -41,7 +38,8 @@ class Keyed:
 class KeyingFacts:
     """What is listed for a table since it stands there, what was keyed last, and what was read of its settings since.
 
-    ``differences`` are those of the settings found at ``found_at`` against what was keyed.
+    ``differences`` are those of the settings found at ``found_at`` against what was keyed, their minutes from when the
+    controller's day turns.
     """
 
     listed: Sequence[Stretch]
@@ -50,6 +48,7 @@ class KeyingFacts:
     reported_at: Sequence[datetime]
     found_at: datetime | None
     differences: Sequence[Difference]
+    turns_at: int
     currency: str
     zone: tzinfo
     dangers: tuple[Danger, ...]
@@ -117,38 +116,18 @@ def _is_confirmed(facts: KeyingFacts, keyed: Keyed) -> bool:
 def _found_different(facts: KeyingFacts) -> tuple[Work, ...]:
     if not facts.differences or facts.found_at is None:
         return ()
-    told = "; ".join(_said(difference, facts.currency) for difference in facts.differences[:_MOST_SAID])
-    more = len(facts.differences) - _MOST_SAID
+    told = in_words(facts.differences, currency=facts.currency, turns_at=facts.turns_at)
+    more = f"; and {len(told) - _MOST_SAID} more" if len(told) > _MOST_SAID else ""
     return (
         Work(
             kind="key_settings",
             code="found_different",
             subject="found",
             due_at=facts.found_at,
-            reason=f"Found on {day_at(facts.found_at, facts.zone)}: {told}{f'; and {more} more' if more > 0 else ''}.",
+            reason=f"Found on {day_at(facts.found_at, facts.zone)}: {'; '.join(told[:_MOST_SAID])}{more}.",
             bring=("the settings sheet",),
             needs_key=True,
             dangers=facts.dangers,
             refers_to=UUID(facts.keyed.schedule_id) if facts.keyed else None,
         ),
     )
-
-
-def _said(difference: Difference, currency: str) -> str:
-    values = ", ".join(
-        f"{_named(value.name)} is {value.found} instead of {value.wanted}" for value in difference.values
-    )
-    told = f"{day_in_words(difference.day)}, {difference.sells or 'free play'}: {values}"
-    worst = max(difference.effects, key=lambda effect: abs(effect.gives_away), default=None)
-    if worst is None:
-        return told
-    kind: Sold = worst.sells
-    buys = f"{format_money(worst.amount, currency)} buys {count_of(worst.found, kind)} instead of {worst.wanted}"
-    return f"{told} ({buys})"
-
-
-def _named(value: str) -> str:
-    """Say a value's name in words: ``rungs[0].pays`` is "price 1"."""
-    names = {"pays": "price", "units": "units of price", "rungs": "number of prices", "beyond": "past the last price"}
-    rung = re.fullmatch(r"rungs\[(\d+)\]\.(pays|units)", value)
-    return f"{names[rung[2]]} {int(rung[1]) + 1}" if rung else names.get(value, value)

@@ -41,7 +41,7 @@ def silence_work(news: News) -> tuple[Work, ...]:
             due_at=news.last_at + ASK_AFTER,
             lead_days=0,
             ends_at=visit_at,
-            reason=f"{since}: {ASK_AFTER.days} days without a reading.",
+            reason=f"{since}: {ASK_AFTER.days} days or more without a reading.",
             words=_words(news),
         ),
         Work(
@@ -49,7 +49,7 @@ def silence_work(news: News) -> tuple[Work, ...]:
             code="no_reading",
             due_at=visit_at,
             lead_days=0,
-            reason=f"{since}: {VISIT_AFTER.days} days without a reading.",
+            reason=f"{since}: {VISIT_AFTER.days} days or more without a reading.",
             bring=("the key", *(("a voltmeter",) if news.has_battery else ())),
             needs_key=True,
             dangers=("battery",) if news.has_battery else ("mains",),

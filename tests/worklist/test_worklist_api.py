@@ -32,7 +32,7 @@ def test_a_battery_at_its_service_level_is_to_be_charged_until_it_was(calendar: 
         "venue": "The Copper Lantern",
         "reason": "At 12.20 V; a charge is due at 12.30 V.",
         "bring": [
-            "a charged 12 V agm battery of 9.0 Ah, or the charger",
+            "a charged 12 V AGM battery of 9.0 Ah, or the charger",
             "eye and hand protection",
             "a voltmeter",
         ],
@@ -98,7 +98,9 @@ def test_a_controller_without_summer_time_is_to_be_set_a_week_before_the_clocks_
         calendar.on(instant)
         (item,) = calendar.only("set_clock")
         assert (item["code"], item["due_at"]) == ("clocks_change", "2027-03-14T07:00:00Z")
-        assert item["reason"].startswith("The venue's clocks go forward by 60 minutes")
+        assert item["reason"].startswith(
+            "The venue's clocks go forward by 60 minutes on 2027-03-14; the table's clock does not change by itself."
+        )
     calendar.read(table, clock={"time": "03:00", "weekday": "tue", "display": "24h"}, done=["clock_set"])
     assert calendar.only("set_clock") == []
 
@@ -200,6 +202,26 @@ def test_settings_found_otherwise_than_keyed_are_to_be_keyed_again(calendar: Cal
     assert calendar.only("key_settings") == []
 
 
+def test_settings_that_cannot_be_are_said_with_money_as_the_currency_writes_it(
+    calendar: Calendar, route: Route
+) -> None:
+    venue = route.venue()
+    schedule = route.schedule(venue["id"], route.tariff()["id"])
+    table = route.table(venue["id"])
+    calendar.on("2026-11-02")
+    keying = {"schedule_id": schedule["id"], "keyed_at": calendar.now.isoformat(), "by": "Ignatius"}
+    route.post(f"/tables/{table['id']}/keyings", keying)
+    calendar.on("2026-11-03")
+    falling = {"rungs": [{"pays": "5.00", "units": 1}, {"pays": "1.00", "units": 6}]}
+    windows = [{"from": "00:00", "to": "00:00", "games": falling}]
+    calendar.read(table, settings={"days": [{"day": "mon", "windows": windows}, {"day": "tue", "windows": windows}]})
+    (item,) = calendar.only("key_settings")
+    assert item["reason"] == (
+        "Found on 2026-11-03: Monday and Tuesday: what was found cannot be so: price 2 for games is 1.00, "
+        "expected more than the 5.00 of the rung below."
+    )
+
+
 def test_a_silent_table_is_asked_about_then_visited_by_time_alone(calendar: Calendar, route: Route) -> None:
     venue = route.venue(contact="Odile, 555-0142, after 16:00")
     table = route.table(venue["id"], power=AGM, meters=CASH_METER)
@@ -210,7 +232,7 @@ def test_a_silent_table_is_asked_about_then_visited_by_time_alone(calendar: Cale
     calendar.on("2026-11-16")
     (item,) = calendar.work()
     assert (item["kind"], item["code"], item["due_at"]) == ("ask_venue", "no_reading", "2026-11-16T17:00:00Z")
-    assert item["reason"] == "It was last heard of on 2026-11-02: 14 days without a reading."
+    assert item["reason"] == "It was last heard of on 2026-11-02: 14 days or more without a reading."
     assert item["contact"] == "Odile, 555-0142, after 16:00"
     assert item["words"] == (
         "Please read to me from the table “Window side”: the battery voltage, the day and time that its clock shows "
@@ -228,7 +250,7 @@ def test_a_table_that_was_never_read_is_asked_about_two_weeks_after_it_came(cale
     route.table(route.venue()["id"])
     calendar.on("2026-11-15")
     (item,) = calendar.work()
-    assert item["reason"] == "Nothing was read since it came on 2026-11-01: 14 days without a reading."
+    assert item["reason"] == "Nothing was read since it came on 2026-11-01: 14 days or more without a reading."
 
 
 def test_a_box_is_to_be_collected_before_its_value_limit_at_its_meters_rate(calendar: Calendar, route: Route) -> None:
@@ -250,6 +272,21 @@ def test_a_box_is_to_be_collected_before_its_value_limit_at_its_meters_rate(cale
     assert [caution["code"] for caution in item["cautions"]][-2:] == ["lifting_cash", "local_rules"]
     calendar.collect(table, {"0.25": 1440}, meters={"cash": 2440})
     assert calendar.only("collect") == []
+
+
+def test_the_usual_rate_is_over_the_days_that_the_meter_counted_not_those_before_its_first_reading(
+    calendar: Calendar, route: Route
+) -> None:
+    table = route.table(route.venue()["id"], meters=CASH_METER, cash_box={"value_max": "500.00"})
+    calendar.on("2026-11-21")  # it has stood there for twenty days, and nobody read it
+    calendar.read(table, meters={"cash": 1000})
+    calendar.on("2026-11-25")
+    calendar.read(table, meters={"cash": 2600})
+    (item,) = calendar.only("collect")
+    # 1600 counts of 0.25 in four days: 100.00 a day
+    assert item["reason"] == (
+        "400.00 USD on 2026-11-25 by its meter, 80 % of 500.00 USD; about 100.00 USD a day: full about 2026-11-26."
+    )
 
 
 def test_a_box_is_to_be_collected_before_its_coins_reach_their_limit_at_the_usual_rate(

@@ -1,0 +1,103 @@
+"""Settings found otherwise than keyed, in words for whoever goes there (S4).
+
+- The same difference on several days is said once: "Monday to Thursday, games: price 1 is 0.75 instead of 1.00".
+- A difference that does not last all day is said with its times.
+- With each goes the amount at which it gives away or takes most.
+- A day whose settings cannot be those of any ladder is said as such, with what was found and what is possible.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from api.pricing import format_money
+from api.pricing.ladder import count_of
+from api.sheets.days import A_DAY, DAYS, day_in_words, time_of_day
+from api.sheets.differences import Difference, ValueFound
+
+_A_RUN = 3
+_RUNG = re.compile(r"(?:(games|minutes)\.)?rungs\[(\d+)\]\.(pays|units)")
+_PAST_THE_LAST = {
+    "again": "past the last price all prices count again, where only the first should",
+    "first_rung": "past the last price only the first price counts, where all should again",
+}
+
+
+def in_words(differences: Sequence[Difference], *, currency: str, turns_at: int) -> list[str]:
+    """Return a sentence for each difference, those of several days together; ``turns_at`` is when the day turns."""
+    alike: dict[tuple[object, ...], list[Difference]] = {}
+    for difference in differences:
+        same = (difference.starts, difference.ends, difference.sells, difference.values, difference.effects)
+        alike.setdefault(same, []).append(difference)
+    return [
+        f"{_days([row.day for row in rows])}{_times(rows[0], turns_at)}{_told(rows[0], currency)}"
+        for rows in alike.values()
+    ]
+
+
+def _days(days: Sequence[str]) -> str:
+    """Say days, at least three in a row as from the first to the last."""
+    if set(DAYS) <= set(days) and len(days) == len(DAYS):
+        return "every day"
+    runs: list[list[str]] = []
+    for day in days:
+        follows = runs and day in DAYS and runs[-1][-1] in DAYS and DAYS.index(day) == DAYS.index(runs[-1][-1]) + 1
+        if follows:
+            runs[-1].append(day)
+        else:
+            runs.append([day])
+    told = [
+        part
+        for run in runs
+        for part in (
+            [f"{day_in_words(run[0])} to {day_in_words(run[-1])}"]
+            if len(run) >= _A_RUN
+            else [day_in_words(day) for day in run]
+        )
+    ]
+    return " and ".join(filter(None, [", ".join(told[:-1]), told[-1]]))
+
+
+def _times(row: Difference, turns_at: int) -> str:
+    if (row.starts, row.ends) == (0, A_DAY):
+        return ""
+    return f" {time_of_day(turns_at + row.starts)} to {time_of_day(turns_at + row.ends)}"
+
+
+def _told(row: Difference, currency: str) -> str:
+    values = ", ".join(_value(value, row) for value in row.values)
+    kind = f", {row.sells}" if row.sells and not any(value.name == "sold" for value in row.values) else ""
+    worst = max(row.effects, key=lambda effect: abs(effect.gives_away), default=None)
+    if worst is None:
+        return f"{kind}: {values}"
+    amount, found = format_money(worst.amount, currency), count_of(worst.found, worst.sells)
+    return f"{kind}: {values} ({amount} buys {found} instead of {worst.wanted})"
+
+
+def _value(value: ValueFound, row: Difference) -> str:
+    if row.sells is None:
+        return _free(value)
+    if value.name == "sold":
+        return f"{row.sells} are sold, and should not be" if value.found == "yes" else f"{row.sells} are not sold"
+    if value.name == "beyond":
+        return _PAST_THE_LAST[value.found]
+    rung = _RUNG.fullmatch(value.name)
+    if rung is None:
+        there = "there is 1 price" if value.found == "1" else f"there are {value.found} prices"
+        return f"{there} instead of {value.wanted}"
+    price = f"price {int(rung[2]) + 1}"
+    if rung[3] == "pays":
+        return f"{price} is {value.found} instead of {value.wanted}"
+    return f"{price} buys {count_of(int(value.found), row.sells)} instead of {value.wanted}"
+
+
+def _free(value: ValueFound) -> str:
+    """Say that play is free or is not, or what cannot be so."""
+    if (value.name, value.found) == ("free", "yes"):
+        return "play is free, and should not be"
+    if (value.name, value.found) == ("free", "no"):
+        return "play is not free, and should be"
+    rung = _RUNG.fullmatch(value.name)
+    where = f"{'price' if rung[3] == 'pays' else 'units of price'} {int(rung[2]) + 1} for {rung[1]} is " if rung else ""
+    return f"what was found cannot be so: {where}{value.found}, expected {value.wanted}"
