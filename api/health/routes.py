@@ -35,11 +35,12 @@ IfMatch = Annotated[
 def get_table_health(session: SessionDep, asker: VenueReaderDep, now: NowDep, table_id: Id) -> TableHealthOut:
     """Judge a table by what was read there: battery, clock, meters, and the settings found in its controller.
 
-    Where it sends somebody to a battery it says what to mind; local rules and a qualified person decide.
+    A venue is told what was read since the table came to stand there. Where it sends somebody to a battery it says what to mind; local rules and a qualified person decide.
     """
     asker.must_see_venue(get_table(session, table_id).venue_id, what="table")
     emptied = {table_id: emptied_at(session, table_id)}
-    return health_out(table_id, service.judge_tables(session, [table_id], now=now, collected_at=emptied)[table_id])
+    judged = service.judge_tables(session, [table_id], now=now, collected_at=emptied, here_only=asker.role == "venue")
+    return health_out(table_id, judged[table_id])
 
 
 @router.get("/settings", responses=problems())

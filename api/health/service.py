@@ -1,6 +1,7 @@
 """Tables judged from the database, and the operator's levels and tolerances by which they are.
 
 - Judged is what was read within 400 days, of each kind the newest: enough for trends, and bounded whatever the history.
+- A venue is told what was read since the table came to stand there: what it took elsewhere is another venue's.
 - Several tables are judged by the same few queries as one, but for the timetable of those whose clock or settings were read.
 - The settings are one row that is replaced as a whole; while there is none, all are the defaults.
 """
@@ -51,8 +52,12 @@ def judge_tables(
     *,
     now: datetime,
     collected_at: Mapping[UUID, Sequence[datetime]] | None = None,
+    here_only: bool = False,
 ) -> dict[UUID, TableHealth]:
-    """Return the health of each table that exists; ``collected_at`` says when whose box was emptied, where known."""
+    """Return the health of each table that exists; ``collected_at`` says when whose box was emptied, where known.
+
+    ``here_only`` leaves out what was read before a table came to stand where it stands.
+    """
     tables = session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(table_ids))).all()
     places = _places(session, tables)
     levels = levels_in_force(session)
@@ -61,7 +66,10 @@ def judge_tables(
         table.id: _facts(
             session,
             places[table.id],
-            {kind: rows[table.id] for kind, rows in read.items()},
+            {
+                kind: [row for row in rows[table.id] if not here_only or row.taken_at >= places[table.id].stay.from_at]
+                for kind, rows in read.items()
+            },
             collected_at=(collected_at or {}).get(table.id, ()),
         )
         for table in tables

@@ -265,3 +265,20 @@ def test_who_may_not_ask_is_told_so(watched: Watched) -> None:
     assert watched.client.get(path, headers=collector).status_code == 200
     assert watched.client.get("/v1/settings", headers=collector).status_code == 200
     assert watched.client.put("/v1/settings", json={}, headers=collector).status_code == 403
+
+
+def test_a_venue_is_not_told_what_a_table_took_where_it_stood_before(watched: Watched) -> None:
+    watched.volts(0.1, "12.70", meters={"cash": 100})
+    watched.volts(1, "12.65", meters={"cash": 900})
+    other = watched.route.venue(name="The Brass Rail")
+    watched.now = watched.at(2)
+    move = {"venue_id": other["id"], "moved_at": watched.at(2).isoformat(), "meters": {"cash": 1000}}
+    watched.route.post(f"/tables/{watched.table['id']}/moves", move)
+    theirs = watched.route.token("venue", venue_id=other["id"])
+    assert watched.health(theirs)["meters"] == []
+    assert watched.health(theirs)["why_no_battery"] == "No voltage was read yet."
+    watched.volts(3, "12.60", meters={"cash": 1100})
+    (told,) = watched.health(theirs)["meters"]
+    assert (told["since_at"], told["value"], told["amount"]) == ("2026-11-28T17:00:00Z", 1100, "0.00")
+    (known,) = watched.health()["meters"]
+    assert (known["since_at"], known["amount"]) == ("2026-11-25T19:24:00Z", "250.00")
