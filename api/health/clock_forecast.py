@@ -3,7 +3,7 @@
 - K3 The newest offset is carried on with the drift's range. A clock that shows no drift is taken to run within 100 ppm,
   which no crystal exceeds.
 - K3 At a clock change between, a table that changes by itself keeps its offset and another is off by the shift; where it
-  is not known which it does, the range covers both.
+  is not known which it does, the range covers both; if one of them is off and the other not, that cannot be told.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Literal
 
 from api.health.clock_changes import utc_offset_s
 from api.health.clock_offset import CRYSTAL_PPM, DAY_S, Drift, Offset, elapsed
-from api.health.table_clock import ClockHealth, ClockSettings
+from api.health.table_clock import ClockHealth, ClockSettings, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class PredictedOffset:
     at: datetime
     low_s: int
     high_s: int
-    verdict: Literal["ok", "off"]
+    verdict: Verdict
     clock_change: Literal["none", "by_itself", "by_hand", "not_known"]
 
 
@@ -53,12 +53,13 @@ def _predicted(
     high_s = health.offset.high_s + ceil(max(moved_s))
     shift_s = utc_offset_s(zone, at) - utc_offset_s(zone, health.reading.taken_at)
     shifts = {True: (0,), False: (-shift_s,), None: (0, -shift_s)}[by_itself]
-    ahead = Offset(low_s + min(shifts), high_s + max(shifts))
+    may_be_right = {Offset(low_s + shift, high_s + shift).touches(tolerance_s) for shift in shifts}
+    verdicts: dict[bool, Verdict] = {True: "ok", False: "off"}
     return PredictedOffset(
         at=at,
-        low_s=ahead.low_s,
-        high_s=ahead.high_s,
-        verdict="ok" if ahead.touches(tolerance_s) else "off",
+        low_s=low_s + min(shifts),
+        high_s=high_s + max(shifts),
+        verdict="cannot_tell" if len(may_be_right) > 1 else verdicts[may_be_right.pop()],
         clock_change="none" if not shift_s else _WHO_CHANGES[by_itself],
     )
 

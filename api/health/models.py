@@ -166,7 +166,7 @@ class MomentOut(Out):
     name: str
     at: LocalInstant
     offset_s: Range
-    verdict: Literal["ok", "off"]
+    verdict: ClockVerdict
     clock_change: Literal["none", "by_itself", "by_hand", "not_known"]
 
 
@@ -199,6 +199,9 @@ class ClockHealthOut(Out):
     why: str
     change_at: Annotated[LocalInstant | None, Limits(description="The clock change that was not made.")]
     drift_s_per_day: DecimalOut | None
+    drift_range_s_per_day: DecimalRange | None = Limits(
+        description="What the minutes shown allow: where it reaches over zero, no drift is shown yet."
+    )
     drift_ppm: DecimalOut | None
     drift_readings: int | None
     coming: list[MomentOut]

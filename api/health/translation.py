@@ -155,6 +155,7 @@ def _clock_out(outlook: ClockOutlook, zone: tzinfo) -> ClockHealthOut:
         why=health.why,
         change_at=health.change and health.change.at.astimezone(zone),
         drift_s_per_day=health.drift and _decimal(health.drift.s_per_day),
+        drift_range_s_per_day=health.drift and [_decimal(end) for end in health.drift.range_s_per_day],
         drift_ppm=health.drift and _decimal(health.drift.ppm),
         drift_readings=health.drift and health.drift.n,
         coming=[

@@ -282,3 +282,18 @@ def test_a_venue_is_not_told_what_a_table_took_where_it_stood_before(watched: Wa
     assert (told["since_at"], told["value"], told["amount"]) == ("2026-11-28T17:00:00Z", 1100, "0.00")
     (known,) = watched.health()["meters"]
     assert (known["since_at"], known["amount"]) == ("2026-11-25T19:24:00Z", "250.00")
+
+
+def test_a_drift_is_given_with_what_the_minutes_shown_allow(watched: Watched) -> None:
+    # read within a minute's start, then within its end: the clock is right, and a line through both gains 19 s a day
+    for days, second in ((1, 57), (2, 38), (3, 19), (4, 0)):
+        at = watched.at(days).replace(second=second)
+        watched.now = at
+        reading = {"id": str(uuid4()), "table_id": watched.table["id"], "taken_at": at.isoformat()}
+        watched.route.post("/readings", {"readings": [{**reading, "clock": {"time": "12:00"}}]})
+    clock = watched.health()["clock"]
+    assert (clock["drift_s_per_day"], clock["drift_range_s_per_day"]) == ("19.00", ["-1.00", "39.01"])
+    assert "gains" not in clock["why"]
+    watched.add()
+    watched.read(5, clock={"time": "12:00"})
+    assert watched.health()["clock"]["drift_range_s_per_day"] is None

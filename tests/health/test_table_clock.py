@@ -342,7 +342,7 @@ class TestPrediction:
         [
             (True, "by_itself", "ok", (0, 0)),
             (False, "by_hand", "off", (-1, -1)),
-            (None, "not_known", "ok", (-1, 0)),
+            (None, "not_known", "cannot_tell", (-1, 0)),
         ],
     )
     def test_at_the_next_clock_change_it_matters_who_makes_it(
