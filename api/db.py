@@ -38,6 +38,8 @@ SQLITE_PRAGMAS = {
     "foreign_keys": "1",
     "recursive_triggers": "1",  # else INSERT OR REPLACE passes the triggers that forbid change
     "busy_timeout": "5000",
+    "cache_size": "-16000",  # kB: a batch touches thousands of pages, for ids are random
+    "wal_autocheckpoint": "4000",  # pages: those that many commits touch are written back once
 }
 POSTGRES_LIMITS = {
     "statement_timeout": "5s",
@@ -81,6 +83,7 @@ def make_engine(settings: Settings) -> Engine:
             pool_size=settings.threads,
             max_overflow=0,
             pool_timeout=1,
+            pool_use_lifo=True,  # the connection that wrote last still has its pages at hand
             hide_parameters=True,
         )
         event.listen(engine, "connect", _prepare_sqlite)

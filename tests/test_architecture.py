@@ -45,7 +45,20 @@ SHARED = {
 """Modules that stand on one level and may know each other, so long as there is no circle."""
 
 WEB = {"fastapi", "starlette", "fastapi_offline"}
-KNOWS_THE_WEB = {"main", "clock", "db", "doctor", "errors", "frame", "methods", "openapi", "paging", "routing", "watch"}
+KNOWS_THE_WEB = {
+    "main",
+    "clock",
+    "db",
+    "doctor",
+    "errors",
+    "frame",
+    "methods",
+    "openapi",
+    "paging",
+    "routing",
+    "serving",
+    "watch",
+}
 """Beside every routes.py and the folder access/, the only modules that know the web framework."""
 
 NOT_PURE = {

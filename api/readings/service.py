@@ -12,9 +12,9 @@ from datetime import datetime
 from typing import Any, Literal
 from uuid import UUID
 
-from sqlalchemy import Row, exists, func, insert
+from sqlalchemy import Row, bindparam, exists, func
 from sqlalchemy import select as select_columns
-from sqlmodel import Session, col, select
+from sqlmodel import Session, SQLModel, col, select
 
 from api.db import hold
 from api.errors import Problem, not_found, problem_out, refused
@@ -35,6 +35,28 @@ _COLUMNS: dict[Kind, tuple[str, ...]] = {
     "done": ("done",),
 }
 """What a kind of observation is stored in; where the first is null, nothing was observed."""
+
+
+_READING = SQLModel.metadata.tables[ReadingRow.__tablename__]
+_INSERT = _READING.insert()
+_LAST_ARRIVAL = select_columns(func.max(_READING.c.arrival))
+_UNDER_THESE_IDS = select_columns(_READING.c.id, _READING.c.flags, *(_READING.c[name] for name in FIELDS)).where(
+    _READING.c.id.in_(bindparam("ids", expanding=True))
+)
+_TABLES = (
+    select_columns(
+        col(PoolTableRow.id),
+        col(PoolTableRow.profile),
+        col(StayRow.from_at),
+        col(StayRow.venue_id),
+        col(VenueRow.currency),
+    )
+    .join_from(PoolTableRow, StayRow, col(StayRow.pool_table_id) == col(PoolTableRow.id))
+    .outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
+    .where(col(PoolTableRow.id).in_(bindparam("table_ids", expanding=True)))
+    .order_by(col(StayRow.from_at), col(StayRow.id))
+)
+"""What every batch asks, written once: to write a query takes longer than to answer it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +95,7 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
             }
             known[id_] = sent
             rows.append(sent)
-    if rows:
-        session.connection().execute(insert(ReadingRow), rows)
+    _insert(session, rows)
     return Recorded(tuple(results), frozenset(row["pool_table_id"] for row in rows))
 
 
@@ -128,7 +149,7 @@ def history(
     session: Session, table_ids: Collection[UUID], kind: Kind, *, since: datetime, most: int
 ) -> dict[UUID, list[Row[Any]]]:
     """Return, by table, the newest observations of a kind taken since an instant, at most so many, oldest first."""
-    columns = ReadingRow.__table__.c  # type: ignore[attr-defined]
+    columns = _READING.c
     order = (columns.taken_at.desc(), columns.arrival.desc())
     place = func.row_number().over(partition_by=columns.pool_table_id, order_by=order).label("place")
     newest = (
@@ -152,22 +173,16 @@ def history(
 
 
 def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, TableFacts]:
-    tables = session.exec(
-        select(PoolTableRow.id, PoolTableRow.profile).where(col(PoolTableRow.id).in_(table_ids))
-    ).all()
-    query = (
-        select(StayRow.pool_table_id, StayRow.from_at, StayRow.venue_id, VenueRow.currency)
-        .outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
-        .where(col(StayRow.pool_table_id).in_(table_ids))
-        .order_by(col(StayRow.from_at), col(StayRow.id))
-    )
+    profiles: dict[UUID, Mapping[str, Any]] = {}
     stays: dict[UUID, list[Stood]] = {}
     currencies: dict[UUID, str] = {}
-    for table_id, from_at, venue_id, currency in session.exec(query).all():
+    found = session.connection().execute(_TABLES, {"table_ids": list(table_ids)})
+    for table_id, profile, from_at, venue_id, currency in found:
+        profiles[table_id] = profile
         stays.setdefault(table_id, []).append(Stood(from_at, venue_id))
         if currency is not None:
             currencies[table_id] = currency
-    return {id_: _facts(profile, stays[id_], currencies[id_]) for id_, profile in tables}
+    return {id_: _facts(profile, stays[id_], currencies[id_]) for id_, profile in profiles.items()}
 
 
 def _facts(profile: Mapping[str, Any], stays: Iterable[Stood], currency: str) -> TableFacts:
@@ -182,13 +197,22 @@ def _facts(profile: Mapping[str, Any], stays: Iterable[Stood], currency: str) ->
 
 
 def _stored(session: Session, ids: Collection[UUID]) -> dict[UUID, Content]:
-    columns = ReadingRow.__table__.c  # type: ignore[attr-defined]
-    query = select_columns(columns.id, columns.flags, *(columns[name] for name in FIELDS)).where(columns.id.in_(ids))
-    return {row.id: dict(row._mapping) for row in session.connection().execute(query)}
+    found = session.connection().execute(_UNDER_THESE_IDS, {"ids": list(ids)})
+    return {row.id: dict(row._mapping) for row in found}
+
+
+def _insert(session: Session, rows: Iterable[Content]) -> None:
+    """Store rows, together those that say the same things: a column of which one says nothing is not written."""
+    alike: dict[tuple[str, ...], list[Content]] = {}
+    for row in rows:
+        said = {column: value for column, value in row.items() if value is not None}
+        alike.setdefault(tuple(said), []).append(said)
+    for together in alike.values():
+        session.connection().execute(_INSERT, together)
 
 
 def _last_arrival(session: Session) -> int:
-    return session.exec(select(func.max(ReadingRow.arrival))).one() or 0
+    return session.connection().execute(_LAST_ARRIVAL).scalar() or 0
 
 
 def _result(id_: UUID, decision: Decision) -> ReadingResultOut:

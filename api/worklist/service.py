@@ -39,6 +39,7 @@ AT_A_TIME = 200
 CATCH_UP_MOST = 100
 _MARKS_AT_A_TIME = 5_000
 WORK = SQLModel.metadata.tables[WorkRow.__tablename__]
+_MARK = SQLModel.metadata.tables[ToAssessRow.__tablename__].insert()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +77,7 @@ def assess_collection(session: Session, collection_id: UUID, *, now: datetime) -
 def mark(session: Session, table_ids: Collection[UUID]) -> None:
     """Have some tables assessed before the list is next read."""
     if table_ids:
-        session.execute(insert(ToAssessRow), [{"pool_table_id": table_id} for table_id in table_ids])
+        session.connection().execute(_MARK, [{"pool_table_id": table_id} for table_id in table_ids])
 
 
 def mark_venues(session: Session, venue_ids: Collection[UUID]) -> None:
