@@ -9,6 +9,7 @@
 
 import html
 import json
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -115,6 +116,8 @@ def _show(value: Any) -> str:
 def _place(location: Sequence[str | int]) -> str:
     place = ""
     for part in location[1:] if location and location[0] == "body" else location:
+        if part == "[key]":  # a name is at fault, and stands in the place already
+            continue
         place += f"[{part}]" if isinstance(part, int) else f".{part}" if place else str(part)
     return place or "body"
 
@@ -123,14 +126,37 @@ _IN_WORDS = {
     "missing": ("nothing", "a value"),
     "extra_forbidden": ("a field that does not exist here", "no such field"),
 }
+_WANTED = {
+    "bool_parsing": "true or false",
+    "bool_type": "true or false",
+    "dict_type": "an object",
+    "greater_than_equal": "at least {ge}",
+    "int_from_float": "a whole number",
+    "int_parsing": "a whole number",
+    "int_type": "a whole number",
+    "less_than_equal": "at most {le}",
+    "list_type": "a list",
+    "model_attributes_type": "an object",
+    "model_type": "an object",
+    "string_pattern_mismatch": "text of the form {pattern}",
+    "string_too_long": "at most {max_length} characters",
+    "string_too_short": "at least {min_length} characters",
+    "string_type": "text",
+    "too_long": "at most {max_length} items",
+    "too_short": "at least {min_length} items",
+}
+"""What is expected where a message type refuses, in the words of all other problems; limits are filled in."""
 
 
 def from_validation(errors: Sequence[Any]) -> Problem:
-    """Turn what the message types refused into a problem; ``ctx`` is never shown."""
+    """Turn what the message types refused into a problem; of ``ctx`` nothing but our own limits is shown."""
     faults = []
     for error in errors:
+        limits = error.get("ctx", {})
         expected = error["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
-        expected = IN_WORDS.get(error.get("ctx", {}).get("pattern"), expected)
+        if error["type"] in _WANTED:
+            words = _WANTED[error["type"]].format(**limits)
+            expected = IN_WORDS.get(limits.get("pattern")) or re.sub(r"\b(1 \w+)s$", r"\1", words)
         found, expected = _IN_WORDS.get(error["type"], (_show(error.get("input")), expected))
         faults.append(Fault("invalid", _place(error["loc"]), found, expected))
     return Problem("invalid", "A value is not what it should be.", errors=faults)

@@ -42,12 +42,16 @@ AT_PATTERN = (
 )
 MONEY_PATTERN = r"^[0-9]{1,12}(\.[0-9]{1,4})?$"
 CURRENCY_PATTERN = r"^[A-Z]{3}$"
+METER_NAME_PATTERN = r"^[a-z][a-z0-9_]{0,39}$"
+PRINTABLE_PATTERN = r"^[ -~]+$"
 PERCENT_PATTERN = r"^[0-9]{1,3}(\.[0-9]{1,6})?$"
 IN_WORDS = {
     AT_PATTERN: "a date and time such as 2026-12-01T21:00, with or without an offset (in an address + is written %2B)",
     MONEY_PATTERN: 'an amount of money of at least 0, as a decimal string such as "10.00"',
     CURRENCY_PATTERN: "an ISO 4217 code such as USD",
     PERCENT_PATTERN: 'a percentage as a decimal string such as "50" or "6.25"',
+    METER_NAME_PATTERN: "a short name such as cash: small letters, digits and _, a letter first, at most 40",
+    PRINTABLE_PATTERN: "printable ASCII characters, at least one",
     TEXT_PATTERN: "text without control characters",
 }
 """What a pattern asks for, in words."""

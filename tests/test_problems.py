@@ -136,3 +136,42 @@ def test_the_documentation_loads_nothing_from_elsewhere(client: TestClient) -> N
         assert links
         assert all(link.startswith("/assets/") for link in links), links
         assert all(client.get(link).status_code == 200 for link in links)
+
+
+@pytest.mark.parametrize(
+    ("observed", "where", "found", "expected"),
+    [
+        ({"supply": None}, "supply", "null", "an object"),
+        ({"supply": {"volts": "12.4", "rested_minutes": "5"}}, "supply.rested_minutes", '"5"', "a whole number"),
+        ({"supply": {"volts": "12.4", "rested_minutes": -5}}, "supply.rested_minutes", "-5", "at least 0"),
+        ({"done": "clock_set"}, "done", '"clock_set"', "a list"),
+        ({"note": 5}, "note", "5", "text"),
+        ({"controller_version": ""}, "controller_version", '""', "at least 1 character"),
+        ({"controller_version": "é"}, "controller_version", '"\\u00e9"', "printable ASCII characters, at least one"),
+        ({"settings": {"days": []}}, "settings.days", "a list of 0", "at least 1 item"),
+        (
+            {"meters": {"Cash": 5}},
+            "meters.Cash",
+            '"Cash"',
+            "a short name such as cash: small letters, digits and _, a letter first, at most 40",
+        ),
+    ],
+)
+def test_what_a_message_may_not_hold_is_said_in_plain_words(
+    client: TestClient, observed: dict[str, object], where: str, found: str, expected: str
+) -> None:
+    reading = {"id": ABSENT, "table_id": ABSENT, "taken_at": "2026-11-25T12:00:00Z", **observed}
+    (result,) = client.post("/v1/readings", json={"readings": [reading]}).json()["results"]
+    assert result["problem"]["errors"] == [{"where": where, "found": found, "expected": expected}]
+
+
+def test_a_meter_that_a_moved_table_does_not_have_is_answered_with_those_that_it_has(
+    at_noon: TestClient, route: Route
+) -> None:
+    venue = route.venue()
+    cash = {"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 6, "resets": "never"}
+    for meters, expected in (([cash], "one of cash"), ([], "none: the table has no meters")):
+        table = route.table(venue["id"], meters=meters)
+        move = {"venue_id": None, "moved_at": "2026-11-25T17:00:00Z", "meters": {"plays": 1}}
+        (error,) = at_noon.post(f"/v1/tables/{table['id']}/moves", json=move).json()["errors"]
+        assert error == {"where": "meters.plays", "found": "no such meter", "expected": expected}

@@ -11,6 +11,7 @@ from sqlmodel import Field, SQLModel
 
 from api.db import Utc
 from api.wire import (
+    METER_NAME_PATTERN,
     Count,
     Currency,
     Date,
@@ -34,7 +35,7 @@ Resets = Literal["never", "at_collection"]
 Beyond = Literal["again", "first_rung"]
 ControllerClock = Literal["weekday", "date"]
 Box = Literal["emptied", "travels"]
-MeterName = Annotated[str, Limits(pattern=r"^[a-z][a-z0-9_]{0,39}$", description="A short name, such as cash.")]
+MeterName = Annotated[str, Limits(pattern=METER_NAME_PATTERN, description="A short name, such as cash.")]
 TaxAreaCode = Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$")]
 Amount = Annotated[str, Limits(pattern=r"^[0-9]{1,6}(\.[0-9]{1,3})?$")]
 
@@ -240,18 +241,27 @@ class TakeOverIn(In):
 
 
 class ControllerIn(In):
-    """What the operator states of the table's controller; what is absent sets no limit."""
+    """What the operator states of the table's controller; what is absent sets no limit, if nothing else is said."""
 
     games: GamesLimitsIn | MISSING = MISSING
     minutes: MinutesLimitsIn | MISSING = MISSING
     kinds_at_once: Yes | MISSING = MISSING
-    free: Annotated[Yes, Limits(description="It has a setting for free play.")] | MISSING = MISSING
+    free: Annotated[Yes, Limits(description="It has a setting for free play; absent: none.")] | MISSING = MISSING
     windows_per_day: Annotated[StrictInt, Limits(ge=1, le=48)] | MISSING = MISSING
-    beyond: Beyond | MISSING = MISSING
-    day_turns_at: TimeOfDay | MISSING = MISSING
-    take_over: Annotated[list[TakeOverIn], Limits(max_length=49)] | MISSING = MISSING
-    clock: ControllerClock | MISSING = MISSING
-    changes_for_summer_time: Yes | MISSING = MISSING
+    beyond: Annotated[Beyond, Limits(description="Absent: it can be keyed.")] | MISSING = MISSING
+    day_turns_at: Annotated[TimeOfDay, Limits(description="When its day ends; absent: midnight.")] | MISSING = MISSING
+    take_over: (
+        Annotated[
+            list[TakeOverIn], Limits(max_length=49, description="Absent: no day can take over another's settings.")
+        ]
+        | MISSING
+    ) = MISSING
+    clock: Annotated[ControllerClock, Limits(description="weekday: it knows no dates; absent: weekday.")] | MISSING = (
+        MISSING
+    )
+    changes_for_summer_time: (
+        Annotated[Yes, Limits(description="Its clock changes by itself; absent: somebody sets it.")] | MISSING
+    ) = MISSING
 
 
 class CashBoxIn(In):

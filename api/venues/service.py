@@ -298,6 +298,7 @@ def _must_have_meters(table: PoolTableRow, meters: dict[str, int]) -> None:
     known = {meter["name"]: meter["digits"] for meter in table.profile.get("meters", [])}
     for name, count in meters.items():
         if name not in known:
-            raise refused("invalid", where=f"meters.{name}", found="no such meter", expected=f"one of {sorted(known)}")
+            expected = f"one of {', '.join(known)}" if known else "none: the table has no meters"
+            raise refused("invalid", where=f"meters.{name}", found="no such meter", expected=expected)
         if count >= 10 ** known[name]:
             raise refused("invalid", where=f"meters.{name}", found=count, expected=f"at most {known[name]} digits")
