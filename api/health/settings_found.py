@@ -4,11 +4,13 @@
   keyed, makes what was found outdated.
 - Against ``keyed`` counts what the controller can hold of the schedule that was keyed; against ``listed`` the schedule
   itself, whatever the controller can hold.
-- A day whose settings cannot be those of any ladder is itself a difference: its values say what was found.
+- A day whose settings cannot be those of any ladder is itself a difference: its values say what was found. So is a day
+  that was reported twice.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -73,7 +75,13 @@ def _read(settings: Mapping[str, Any], held: Held) -> tuple[list[Day], list[Diff
     """Read each day on its own: one that cannot be read hides no other."""
     days: list[Day] = []
     unreadable: list[Difference] = []
+    times = Counter(row["day"] for row in settings["days"])
+    for day in (day for day, count in times.items() if count > 1):
+        twice = ValueFound("day", "each day once", f"this day {times[day]} times")
+        unreadable.append(Difference("keyed", day, 0, A_DAY, None, (twice,), ()))
     for row in settings["days"]:
+        if times[row["day"]] > 1:
+            continue
         try:
             days += read_days({"days": [row]}, turns_at=held.controller.day_turns_at, currency=held.currency)
         except PricingError as error:

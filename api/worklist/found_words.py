@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 from api.pricing import format_money
 from api.pricing.ladder import count_of
+from api.pricing.lines import Kind
 from api.sheets.days import A_DAY, DAYS, day_in_words, time_of_day
 from api.sheets.differences import Difference, ValueFound
 
@@ -66,8 +67,10 @@ def _times(row: Difference, turns_at: int) -> str:
 
 
 def _told(row: Difference, currency: str) -> str:
-    values = ", ".join(_value(value, row) for value in row.values)
-    kind = f", {row.sells}" if row.sells and not any(value.name == "sold" for value in row.values) else ""
+    if row.sells is None:
+        return f": {_of_the_day(row.values)}"
+    values = ", ".join(_value(value, row.sells) for value in row.values)
+    kind = f", {row.sells}" if not any(value.name == "sold" for value in row.values) else ""
     worst = max(row.effects, key=lambda effect: abs(effect.gives_away), default=None)
     if worst is None:
         return f"{kind}: {values}"
@@ -75,11 +78,9 @@ def _told(row: Difference, currency: str) -> str:
     return f"{kind}: {values} ({amount} buys {found} instead of {worst.wanted})"
 
 
-def _value(value: ValueFound, row: Difference) -> str:
-    if row.sells is None:
-        return _free(value)
+def _value(value: ValueFound, sells: Kind) -> str:
     if value.name == "sold":
-        return f"{row.sells} are sold, and should not be" if value.found == "yes" else f"{row.sells} are not sold"
+        return f"{sells} are sold, and should not be" if value.found == "yes" else f"{sells} are not sold"
     if value.name == "beyond":
         return _PAST_THE_LAST[value.found]
     rung = _RUNG.fullmatch(value.name)
@@ -89,15 +90,22 @@ def _value(value: ValueFound, row: Difference) -> str:
     price = f"price {int(rung[2]) + 1}"
     if rung[3] == "pays":
         return f"{price} is {value.found} instead of {value.wanted}"
-    return f"{price} buys {count_of(int(value.found), row.sells)} instead of {value.wanted}"
+    return f"{price} buys {count_of(int(value.found), sells)} instead of {value.wanted}"
 
 
-def _free(value: ValueFound) -> str:
+def _of_the_day(values: Sequence[ValueFound]) -> str:
     """Say that play is free or is not, or what cannot be so."""
-    if (value.name, value.found) == ("free", "yes"):
-        return "play is free, and should not be"
-    if (value.name, value.found) == ("free", "no"):
-        return "play is not free, and should be"
-    rung = _RUNG.fullmatch(value.name)
-    where = f"{'price' if rung[3] == 'pays' else 'units of price'} {int(rung[2]) + 1} for {rung[1]} is " if rung else ""
-    return f"what was found cannot be so: {where}{value.found}, expected {value.wanted}"
+    for value in values:
+        if (value.name, value.wanted, value.found) == ("free", "no", "yes"):
+            return "play is free, and should not be"
+        if (value.name, value.wanted, value.found) == ("free", "yes", "no"):
+            return "play is not free, and should be"
+    told = (f"{_place(value.name)}{value.found}, expected {value.wanted}" for value in values)
+    return f"what was found cannot be so: {'; '.join(told)}"
+
+
+def _place(name: str) -> str:
+    rung = _RUNG.fullmatch(name)
+    if rung is None:
+        return ""
+    return f"{'price' if rung[3] == 'pays' else 'units of price'} {int(rung[2]) + 1} for {rung[1]} is "

@@ -246,6 +246,15 @@ def test_settings_that_no_ladder_can_be_are_a_difference_of_that_day(watched: Wa
     assert row["values"][0]["name"].startswith("games.rungs[1]")
 
 
+def test_a_day_that_was_reported_twice_is_a_difference_and_neither_is_believed(watched: Watched) -> None:
+    watched.prices()
+    (day,) = monday()["days"]
+    watched.read(1, settings={"days": [day, {**day, "windows": []}]})
+    (row,) = watched.health()["settings"]
+    assert (row["day"], row["sells"], row["effects"]) == ("mon", None, [])
+    assert row["values"] == [{"name": "day", "wanted": "each day once", "found": "this day 2 times"}]
+
+
 def test_a_venue_sees_its_own_tables_health_only(watched: Watched) -> None:
     watched.volts(0.1, "12.50")
     own = watched.route.token("venue", venue_id=watched.venue["id"])

@@ -212,13 +212,14 @@ def test_settings_that_cannot_be_are_said_with_money_as_the_currency_writes_it(
     keying = {"schedule_id": schedule["id"], "keyed_at": calendar.now.isoformat(), "by": "Ignatius"}
     route.post(f"/tables/{table['id']}/keyings", keying)
     calendar.on("2026-11-03")
-    falling = {"rungs": [{"pays": "5.00", "units": 1}, {"pays": "1.00", "units": 6}]}
+    falling = {"rungs": [{"pays": "5.00", "units": 6}, {"pays": "1.00", "units": 1}]}
     windows = [{"from": "00:00", "to": "00:00", "games": falling}]
     calendar.read(table, settings={"days": [{"day": "mon", "windows": windows}, {"day": "tue", "windows": windows}]})
     (item,) = calendar.only("key_settings")
     assert item["reason"] == (
         "Found on 2026-11-03: Monday and Tuesday: what was found cannot be so: price 2 for games is 1.00, "
-        "expected more than the 5.00 of the rung below."
+        "expected more than the 5.00 of the rung below; units of price 2 for games is 1, expected more than the 6 of the "
+        "rung below."
     )
 
 
