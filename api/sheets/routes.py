@@ -30,7 +30,9 @@ def get_settings_sheet(
 ) -> SheetOut:
     """Say what a table's controller must hold, day by day, and the shortest way to key it; first what it cannot hold.
 
-    It is for the schedule listed on the date; without one for the schedule in force, or for the first to come.
+    It is for the schedule listed on the date; without one for the schedule in force, or for the first to come. Dates and
+    recurring events are on it for four weeks from then. A controller of which nothing is stated is taken to have no
+    limits, but to know weekdays and no dates.
     """
     power = get_table(session, table_id).profile.get("power") or {}
     cautions = () if power.get("kind") == "battery" else AT_THE_MAINS
