@@ -247,6 +247,9 @@ def _why(cause: Cause, change: ClockChange | None, found: _Found) -> str:
 def _pace(found: Drift | None) -> list[str]:
     if found is None or not found.least_s_per_day:
         return []
+    low, high = found.range_s_per_day
+    if low <= -DAY_S <= high:
+        return ["It shows the same time as before: it stands still."]
     words = f"It {'gains' if found.s_per_day > 0 else 'loses'} {abs(float(found.s_per_day)):.1f} s a day"
     if found.beyond_crystal:
         return [f"{words}, {abs(float(ppm(found.s_per_day))):.0f} ppm: no crystal drifts so."]

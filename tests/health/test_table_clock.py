@@ -270,6 +270,11 @@ class TestDrift:
         assert float(health.drift.s_per_day) == pytest.approx(-8, abs=0.01)
         assert not health.drift.beyond_crystal
 
+    def test_a_clock_that_shows_the_same_time_again_stands_still(self) -> None:
+        health = judge(shown("03:00", 2, at=EVENING - timedelta(days=2)), shown("03:00", 2))
+
+        assert health.why.endswith("It shows the same time as before: it stands still.")
+
     def test_a_clock_that_stays_five_minutes_fast_is_not_drifting(self) -> None:
         assert judge(fast_by(5, EVENING - timedelta(days=9)), fast_by(5, EVENING)).cause == "unexplained"
 
