@@ -164,7 +164,8 @@ def _why_not(group: Sequence[MarkedReading], settings: ForecastSettings) -> NoFo
     days = (group[-1].reading.taken_at.timestamp() - group[0].reading.taken_at.timestamp()) / DAY_S
     if days < settings.least_days:
         return NoForecast(
-            "too_short", f"{len(group)} like readings over {days:.1f} days; {settings.least_days} days are needed."
+            "too_short",
+            f"{len(group)} comparable readings over {days:.1f} days; {settings.least_days} days are needed.",
         )
     return None
 
@@ -172,7 +173,7 @@ def _why_not(group: Sequence[MarkedReading], settings: ForecastSettings) -> NoFo
 def _too_few(n: int, settings: ForecastSettings) -> NoForecast:
     return NoForecast(
         "too_few_readings",
-        f"Like readings since the last charge or change: {n}; {settings.least_readings} are needed.",
+        f"Comparable readings since the last charge or change: {n}; {settings.least_readings} are needed.",
     )
 
 

@@ -52,7 +52,9 @@ def meter_reviews(meters: Sequence[MeterHealth], *, collected_at: datetime | Non
         name, newest = health.meter.name, health.newest
         for review in health.reviews[-1:]:
             if collected_at is None or review.to_at > collected_at:
-                told = f"The meter {name} shows {review.value} after {review.before}: nothing was made of it."
+                told = (
+                    f"The meter {name} went down from {review.before} to {review.value}: what it counted is not known."
+                )
                 found.append(_review("meter_went_down", f"meter:{name}", review.to_at, told))
         apart = health.disagreement
         if apart is not None and apart.one.meter < apart.other.meter:

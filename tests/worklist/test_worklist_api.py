@@ -317,7 +317,7 @@ def test_a_meter_that_went_down_is_to_be_looked_into_until_its_reading_is_struck
     calendar.read(table, meters={"cash": 4000})
     (item,) = calendar.only("review")
     assert (item["code"], item["due_at"]) == ("meter_went_down", "2026-11-02T17:00:00Z")
-    assert item["reason"] == "The meter cash shows 4000 after 5000: nothing was made of it."
+    assert item["reason"] == "The meter cash went down from 5000 to 4000: what it counted is not known."
     readings = calendar.client.get("/v1/readings").json()["items"]
     route.post(f"/readings/{readings[1]['id']}/strike", {"reason": "misread"})
     assert calendar.only("review") == []
