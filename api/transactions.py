@@ -5,8 +5,9 @@
 - On SQLite, where there is one writer at a time, those that write wait in a line. Whoever is first in it goes on and
   takes along those that wait meanwhile: one commit, one sync of the disk, stores the work of them all. On PostgreSQL
   only what is marked ``shares_commit`` does so, for that always takes the same locks in the same order.
-- Each of those that share a commit has a savepoint: what is refused leaves nothing behind and harms none of the others.
-  Where the database itself fails one of them, nothing is stored of any, and each is worked on again by itself; where
+- Each of those taken along has a savepoint: what is refused leaves nothing behind and harms none of the others. The
+  first has none, for on SQLite it would cost a large batch a third of its time: where it is refused, nobody is taken along.
+- Where the database itself fails one of them, nothing is stored of any, and each is worked on again by itself; where
   the commit fails, each is told so.
 - A transaction that the database undid because it met another is done again whole, at most five times.
 - Waiting happens in the event loop, where it holds no thread: whoever has a connection always finds a thread to go on
@@ -150,18 +151,22 @@ class _Turn(Generic[T]):
             raise self._error
         return self._results[0]
 
-    def take(self, connection: Connection) -> bool:
-        """Work inside a savepoint; tell whether the transaction is still sound."""
+    def begin(self, session: Session) -> None:
+        """Work in a transaction that begins with it; raise what it raises."""
+        self._results = [_done(session, self._work)]
+        session.flush()
+
+    def go_on(self, connection: Connection) -> None:
+        """Work in a transaction that others began, inside a savepoint; raise only what the database does."""
         try:
             with Session(connection, join_transaction_mode="create_savepoint") as session, session.begin():
                 self._results = [_done(session, self._work)]
         except SQLAlchemyError:
-            return False
+            raise
         except Exception as error:
             self._error = error
-        return True
 
-    def take_alone(self, engine: Engine) -> None:
+    def work_alone(self, engine: Engine) -> None:
         """Work in a transaction that is nobody else's, whatever came of it before."""
         self._results, self._error = [], None
         try:
@@ -174,25 +179,35 @@ class _Turn(Generic[T]):
         self._results, self._error = [], error
 
 
+class _Undone(Exception):
+    """The database failed one of those that share a commit: nothing is stored of any."""
+
+
 def _together(engine: Engine, line: "deque[_Turn[Any]]", taken: "list[_Turn[Any]]") -> None:
-    """Work off a line in one transaction for a while; put what was taken from it into a list."""
-    until = time.monotonic() + _TOGETHER_S
+    """Work off a line for a while and commit it as one; put what was taken from it into a list."""
     taken.append(line.popleft())
     try:
         with writing(engine) as session:
-            connection = session.connection()
-            sound = taken[0].take(connection)
-            while sound and line and time.monotonic() < until:
-                taken.append(line.popleft())
-                sound = taken[-1].take(connection)
-            if not sound:
-                session.rollback()
+            _work_off(session, line, taken)
+    except _Undone:
+        for turn in taken:
+            turn.work_alone(engine)
     except Exception as error:
         for turn in taken:
             turn.fail(error)
-    else:
-        for turn in () if sound else taken:
-            turn.take_alone(engine)
+
+
+def _work_off(session: Session, line: "deque[_Turn[Any]]", taken: "list[_Turn[Any]]") -> None:
+    until = time.monotonic() + _TOGETHER_S
+    try:
+        taken[0].begin(session)
+        while line and time.monotonic() < until and not discarded(session):
+            taken.append(line.popleft())
+            taken[-1].go_on(session.connection())
+    except SQLAlchemyError as error:
+        if len(taken) > 1 or _collided(error):
+            raise _Undone from error
+        raise
 
 
 def _alone(engine: Engine, work: Work[T]) -> T:
@@ -224,9 +239,9 @@ def _done(session: Session, work: Work[T]) -> T:
     return result
 
 
-def _collided(error: DBAPIError) -> bool:
+def _collided(error: SQLAlchemyError) -> bool:
     """Tell whether a transaction was undone because it met another (deadlock, serialization): it may be done again."""
-    return getattr(error.orig, "sqlstate", None) in ("40001", "40P01")
+    return getattr(getattr(error, "orig", None), "sqlstate", None) in ("40001", "40P01")
 
 
 def _come_back() -> Problem:
