@@ -119,7 +119,7 @@ class SupplyIn(In):
 
 
 class ClockIn(In):
-    """What the table's clock showed; a ``12h`` display does not tell am from pm."""
+    """What the table's clock showed; a ``12h`` display does not tell am from pm, and where none is named it is ``24h``."""
 
     time: TimeOfDay
     weekday: Day | MISSING = MISSING
