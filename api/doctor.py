@@ -36,6 +36,7 @@ APPEND_ONLY = (
     "dispute_answer",
 )
 """The tables of which nothing is ever changed or deleted."""
+_NAME_AN_ENTRY = ("settlement", "reversal")
 
 _WAL_RACE_FROM, _WAL_RACE_UP_TO = (3, 7, 0), (3, 51, 2)
 _POSTGRES_DURABLE = ("fsync", "full_page_writes", "synchronous_commit")
@@ -65,6 +66,7 @@ def examine(app: FastAPI) -> list[Finding]:
             migrated,
             *(_sqlite(engine) if settings.on_sqlite else _postgresql(engine)),
             *_guards(engine),
+            _journal(engine),
             _pool(engine, settings),
             _permissions(app),
         ]
@@ -216,6 +218,23 @@ def _postgres_guards(connection: Connection, table: str) -> list[str]:
     for (kind,) in found:
         covered |= kind if kind & _POSTGRES_BEFORE else 0
     return [event for event, bit in _POSTGRES_EVENTS.items() if not covered & bit]
+
+
+def _journal(engine: Engine) -> Finding:
+    """Look for entries that were booked and are gone: the chain alone cannot show what was cut off its end."""
+    lost: list[object] = []
+    with engine.connect() as connection:
+        for table in _NAME_AN_ENTRY:
+            lost += connection.exec_driver_sql(
+                f"SELECT entry_id FROM {table} WHERE entry_id IS NOT NULL AND NOT EXISTS "
+                f"(SELECT 1 FROM ledger_entry WHERE ledger_entry.id = {table}.entry_id)"
+            ).all()
+    return _grade(
+        "journal",
+        good=not lost,
+        says="Every settlement and every reversal has its entry.",
+        otherwise=f"{len(lost)} settlements or reversals name an entry that is gone: restore a backup, or ask for help.",
+    )
 
 
 def _pool(engine: Engine, settings: Settings) -> Finding:

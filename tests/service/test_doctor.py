@@ -73,6 +73,30 @@ def test_the_check_changes_nothing(client: TestClient, route: Route, engine: Eng
     assert rows() == before
 
 
+def test_an_entry_that_was_cut_off_the_end_of_the_journal_is_missed(
+    client: TestClient, route: Route, engine: Engine
+) -> None:
+    tariff = route.tariff()["id"]
+    venue = route.venue()["id"]
+    route.schedule(venue, tariff)
+    route.post(f"/venues/{venue}/agreements", {"effective_on": "2026-01-01", "venue_percent": "50"})
+    counted = {"table_id": route.table(venue)["id"], "counted": {"1.00": 40}}
+    collection = {"id": str(uuid4()), "venue_id": venue, "collected_at": "2026-11-24T20:00:00Z", "collector": "Ana"}
+    route.post("/collections", {**collection, "tables": [counted]})
+    assert found_bad(client.app) == {}  # type: ignore[arg-type]
+    unguarded = create_engine(engine.url)  # SQLite keeps no foreign keys unless it is told to
+    with unguarded.begin() as connection:
+        for table in ("ledger_posting", "ledger_entry"):
+            if engine.dialect.name == "sqlite":
+                connection.exec_driver_sql(f"DROP TRIGGER {table}_no_delete")
+            else:
+                connection.exec_driver_sql(f"ALTER TABLE {table} DISABLE TRIGGER ALL")
+            connection.exec_driver_sql(f"DELETE FROM {table}")
+    unguarded.dispose()
+    assert client.get("/v1/ledger/verify").json()["ok"]
+    assert found_bad(client.app)["journal"].startswith("1 settlements or reversals")  # type: ignore[arg-type]
+
+
 def test_every_table_with_a_guard_is_checked(sqlite_engine: Engine) -> None:
     with sqlite_engine.connect() as connection:
         guarded = connection.execute(
