@@ -15,7 +15,7 @@ from api.problems import PROBLEMS
 _ALWAYS = (400, 401, 403, 404, 413, 422, 429, 503)
 _TITLES = {
     400: "The message cannot be read.",
-    401: "A token is needed.",
+    401: "A valid token is needed.",
     403: "The token's role does not include this.",
     404: "There is no such thing, or it is not this token's to see.",
     409: "What is stored stands against it.",

@@ -30,7 +30,14 @@ PROBLEMS: dict[str, ProblemKind] = {
             "no_token",
             401,
             "A token is needed",
-            "Send the header Authorization: Bearer … with a token that an owner has made and that has neither expired nor been revoked.",
+            "Send the header Authorization: Bearer …, once, with a token that an owner has made.",
+        ),
+        (
+            "wrong_token",
+            401,
+            "The token that was sent is not valid",
+            "It is not one that this service made, or it has expired, or it was revoked; which of these is not said. "
+            "Ask an owner for another.",
         ),
         (
             "forbidden",

@@ -1,7 +1,7 @@
 """Who is asking, and may they? The one place that turns a bearer token into rights.
 
 - No token: 401. A header that holds no bearer token, or two headers: 401, ``invalid_request``. A wrong, expired or
-  revoked token: 401, ``invalid_token``, and not which of the three (RFC 6750, section 3).
+  revoked token: 401, ``invalid_token``, its own problem, and not which of the three (RFC 6750, section 3).
 - Too many wrong tokens from one address: 429 with ``Retry-After``; a right one is let in all the same.
 - A role that lacks the operation: 403 (``insufficient_scope``), whatever the address names.
 - What belongs to another venue or table: 404, as if it did not exist.
@@ -65,7 +65,7 @@ async def find_asker(
         address = request.client.host if request.client else ""
         if wait_s := request.app.state.wrong_tokens.note(address, now=now):
             raise Problem("too_many", headers={"Retry-After": str(wait_s)})
-        raise Problem("no_token", headers=_challenge("invalid_token"))
+        raise Problem("wrong_token", headers=_challenge("invalid_token"))
     return Asker(str(row.id), row.name, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
 
 

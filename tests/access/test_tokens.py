@@ -114,11 +114,11 @@ def test_scenarios_tell_no_more_of_another_venue_than_of_an_absent_one(client: T
 
 
 BAD_HEADERS = [
-    (None, 'Bearer realm="baizebook"'),
-    ("Basic b3duZXI6b3duZXI=", 'Bearer realm="baizebook", error="invalid_request"'),
-    ("Bearer", 'Bearer realm="baizebook", error="invalid_request"'),
-    ("Bearer bz_nobodys", 'Bearer realm="baizebook", error="invalid_token"'),
-    ("Bearer w\xe4hrung", 'Bearer realm="baizebook", error="invalid_token"'),
+    (None, 'Bearer realm="baizebook"', "no_token"),
+    ("Basic b3duZXI6b3duZXI=", 'Bearer realm="baizebook", error="invalid_request"', "no_token"),
+    ("Bearer", 'Bearer realm="baizebook", error="invalid_request"', "no_token"),
+    ("Bearer bz_nobodys", 'Bearer realm="baizebook", error="invalid_token"', "wrong_token"),
+    ("Bearer w\xe4hrung", 'Bearer realm="baizebook", error="invalid_token"', "wrong_token"),
 ]
 
 
@@ -126,12 +126,12 @@ def test_without_a_token_that_holds_nothing_is_answered(client: TestClient) -> N
     del client.headers["Authorization"]
     ids = {"venue": ABSENT, "table": ABSENT, "tariff": ABSENT}
     for method, path, _ in OPERATIONS:
-        for authorization, challenge in BAD_HEADERS:
+        for authorization, challenge, code in BAD_HEADERS:
             headers = [] if authorization is None else [(b"Authorization", authorization.encode("latin-1"))]
             answer = client.request(method, path.format(**ids), headers=headers)
             assert answer.status_code == 401, (method, path)
             assert answer.headers["WWW-Authenticate"] == challenge
-            assert answer.json()["type"] == "/problems/no_token"
+            assert answer.json()["type"] == f"/problems/{code}"
 
 
 def test_a_token_is_shown_once_and_stored_nowhere(client: TestClient, engine: Engine) -> None:
@@ -172,6 +172,23 @@ def test_a_revoked_token_is_refused_from_then_on(client: TestClient, route: Rout
     assert client.delete(f"/v1/tokens/{made['id']}").status_code == 204
     assert client.get("/v1/venues", headers=headers).status_code == 401
     assert client.delete(f"/v1/tokens/{ABSENT}").json()["detail"] == "There is no such token."
+
+
+def test_whoever_sends_a_token_is_told_that_it_is_not_valid_and_not_why(at_noon: TestClient, route: Route) -> None:
+    revoked = route.post("/tokens", {"name": "Bram", "role": "collector"})
+    assert at_noon.delete(f"/v1/tokens/{revoked['id']}").status_code == 204
+    expired = route.post("/tokens", {"name": "Ada", "role": "collector", "expires_at": "2026-11-25T12:30:00-05:00"})
+    later = datetime(2026, 11, 25, 17, 30, tzinfo=UTC)
+    at_noon.app.state.clock = lambda: later  # type: ignore[attr-defined]
+    for token in ("bz_nobodys", revoked["token"], expired["token"]):
+        answer = at_noon.get("/v1/venues", headers={"Authorization": f"Bearer {token}"})
+        assert answer.json() == {
+            "type": "/problems/wrong_token",
+            "title": "The token that was sent is not valid",
+            "status": 401,
+            "detail": "The token that was sent is not valid",
+            "errors": [],
+        }
 
 
 def test_a_token_is_refused_from_the_instant_at_which_it_expires(at_noon: TestClient, route: Route) -> None:
