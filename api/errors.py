@@ -80,7 +80,7 @@ class ProblemOut(BaseModel):
 
 
 def problem_out(problem: Problem | PricingError) -> ProblemOut:
-    """Write a problem, or what the engine refused, as its message."""
+    """Write a problem, or what the engine refused, as its message; a token put where none belongs is blotted out."""
     code = problem.code if problem.code in PROBLEMS else "invalid"
     kind = PROBLEMS[code]
     faults = problem.faults if isinstance(problem, PricingError) else problem.errors
@@ -88,17 +88,21 @@ def problem_out(problem: Problem | PricingError) -> ProblemOut:
         type=f"/problems/{code}",
         title=kind.title,
         status=kind.status,
-        detail=str(problem) if isinstance(problem, PricingError) else problem.detail,
-        errors=[ErrorOut(where=fault.where or "body", found=fault.found, expected=fault.expected) for fault in faults],
+        detail=without_tokens(str(problem) if isinstance(problem, PricingError) else problem.detail),
+        errors=[_error_out(fault) for fault in faults],
     )
+
+
+def _error_out(fault: Fault) -> ErrorOut:
+    told = (without_tokens(text) for text in (fault.where or "body", fault.found, fault.expected))
+    return ErrorOut(**dict(zip(("where", "found", "expected"), told, strict=True)))
 
 
 def problem_response(problem: Problem | PricingError) -> Response:
     """Answer with a problem."""
     body = problem_out(problem)
     headers = problem.headers if isinstance(problem, Problem) else None
-    text = without_tokens(json.dumps(body.model_dump()))
-    return Response(text, body.status, headers, media_type="application/problem+json")
+    return Response(json.dumps(body.model_dump()), body.status, headers, media_type="application/problem+json")
 
 
 def _show(value: Any) -> str:

@@ -21,7 +21,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
-from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
 
@@ -39,13 +38,11 @@ from api.health.battery_state import (
 from api.health.cautions import AT_A_BATTERY, Caution
 from api.pricing.errors import refuse
 from api.pricing.money import round_half_up
+from api.readings.units import is_odd, write_volts
 
 Verdict = Literal["good", "plan_charge", "charge_now", "replace_suspected"]
 Level = Literal["plan_charge_mv", "charge_now_mv"]
 Because = Literal["voltage", "forecast", "low_soon_after_charge", "empties_faster"]
-
-# As readings are flagged (``odd_voltage``): millivolts a nominal volt, 6.00 to 16.20 V of a 12 V battery.
-_ODD_BELOW, _ODD_ABOVE = 500, 1_350
 
 ON_MAINS = "This table runs on mains: it has no battery."
 
@@ -300,7 +297,7 @@ def _caveats(battery: Battery, newest: MarkedReading) -> tuple[str, ...]:
     volts = newest.reading.battery_mv
     sentences = (
         (
-            not _ODD_BELOW <= Fraction(volts, battery.nominal_volts) <= _ODD_ABOVE,
+            is_odd(volts, nominal_volts=battery.nominal_volts),
             f"{_volts(volts)} is odd for a {battery.nominal_volts} V battery: read it again.",
         ),
         (
@@ -323,7 +320,7 @@ def _read(case: _Case, reading: SupplyReading) -> str:
 
 def _volts(millivolts: int) -> str:
     """Write millivolts with as many decimals as they need, at least two: 12.399 V is not 12.40 V."""
-    return f"{Decimal(millivolts) / 1000:.{3 if millivolts % 10 else 2}f} V"
+    return f"{write_volts(millivolts)} V"
 
 
 def _level(case: _Case, level: Level) -> str:

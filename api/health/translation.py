@@ -36,7 +36,7 @@ from api.health.models import (
 from api.health.table_clock import ClockSettings
 from api.health.table_health import ClockOutlook, TableHealth
 from api.pricing import Fault, PricingError, Tariff, format_money, round_half_up
-from api.readings.words import millivolts, write_volts
+from api.readings.units import millivolts, write_volts
 from api.schedules.models import TariffRefOut
 from api.sheets.differences import Difference
 from api.sheets.models import CautionOut, EffectOut

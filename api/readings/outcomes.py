@@ -1,6 +1,7 @@
 """What becomes of each reading of a batch: recorded, a duplicate, or refused. Values in, values out.
 
-- R2 The same id with the same content is a ``duplicate``; with other content it is refused, naming what differs.
+- R2 The same id with the same content is a ``duplicate``; with other content it is refused, naming what differs. Of a
+  reading of another table, or from where the sender does not see, that it is another is all that is said.
 - R4 What comes from the future (more than five minutes) or from before the table existed is kept, flagged, and not
   ``sound``: it is never judged and never the latest. A reading belongs to the venue where the table stood then.
 - A sender sees its own: a venue the tables that stood there then, a device its table. What it does not see is absent.
@@ -17,37 +18,16 @@ from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, Literal
+from typing import Literal
 from uuid import UUID
 
 from api.pricing.errors import Fault, PricingError
 from api.pricing.money import parse_money
+from api.readings.differing import Content, differences, differs_in
+from api.readings.units import is_odd
 
 Outcome = Literal["recorded", "duplicate", "refused"]
-Content = Mapping[str, Any]
-"""A reading as it is stored, by column: None where nothing was observed."""
-
 FUTURE_ALLOWED = timedelta(minutes=5)
-# Below, even an emptied battery's electronics are off; above, no charger of its own goes. An allowance, from memory.
-_ODD_BELOW, _ODD_ABOVE = 500, 1_350  # millivolts a nominal volt
-
-FIELDS = {
-    "pool_table_id": "table_id",
-    "taken_at": "taken_at",
-    "battery_mv": "supply.volts",
-    "temperature_tenths_c": "supply.temperature_c",
-    "rested_minutes": "supply.rested_minutes",
-    "clock_minute": "clock.time",
-    "clock_weekday": "clock.weekday",
-    "clock_on": "clock.date",
-    "clock_display": "clock.display",
-    "meters": "meters",
-    "settings": "settings",
-    "controller_version": "controller_version",
-    "done": "done",
-    "note": "note",
-}
-"""The columns that are a reading's content, and where the message has them."""
 NEEDS_A_KEY = ("settings", "done")
 
 
@@ -112,7 +92,7 @@ def decide(
     if table is None or stood is None or not sender.sees(sent["pool_table_id"], stood.venue_id):
         return Decision("refused", code="not_found")
     if stored is not None:
-        return _again(sent, stored)
+        return _again(sent, stored, table, sender)
     if not sender.has_key and (locked := _locked(sent)):
         return Decision("refused", code="forbidden", faults=locked)
     if faults := (*_wrong_meters(sent, table), *_wrong_prices(sent, table)):
@@ -120,21 +100,16 @@ def decide(
     return Decision("recorded", flags=_flags(sent, table, stood, now), venue_id=stood.venue_id)
 
 
-def differences(stored: Content, sent: Content) -> tuple[str, ...]:
-    """Return the fields in which two readings under one id differ; of another table's reading only ``table_id``."""
+def _again(sent: Content, stored: Content, table: TableFacts, sender: Sender) -> Decision:
+    """Return what becomes of a reading under a known id; of one that the sender does not see no value is told."""
     if stored["pool_table_id"] != sent["pool_table_id"]:
-        return ("table_id",)
-    return tuple(field for column, field in FIELDS.items() if stored[column] != sent[column])
-
-
-def _again(sent: Content, stored: Content) -> Decision:
-    differing = differences(stored, sent)
-    if not differing:
+        faults: tuple[Fault, ...] = (differs_in("table_id"),)
+    elif not sender.sees(stored["pool_table_id"], table.stood(stored["taken_at"]).venue_id):
+        faults = (differs_in("taken_at"),)
+    else:
+        faults = differences(stored=stored, sent=sent)
+    if not faults:
         return Decision("duplicate", flags=tuple(stored["flags"] or ()))
-    faults = tuple(
-        Fault("same_id_other_content", field, "something else", "what was sent before under this id")
-        for field in differing
-    )
     return Decision("refused", code="same_id_other_content", faults=faults)
 
 
@@ -149,7 +124,7 @@ def _flags(sent: Content, table: TableFacts, stood: Stood, now: datetime) -> tup
         flags.append("in_the_workshop")
     if volts is not None and table.power == "mains":
         flags.append("on_mains")
-    elif volts is not None and not _ODD_BELOW <= volts / table.nominal_volts <= _ODD_ABOVE:
+    elif volts is not None and is_odd(volts, nominal_volts=table.nominal_volts):
         flags.append("odd_voltage")
     return tuple(flags)
 
@@ -167,8 +142,8 @@ def _wrong_meters(sent: Content, table: TableFacts) -> list[Fault]:
     for name, count in (sent["meters"] or {}).items():
         digits = table.digits.get(name)
         if digits is None:
-            known = ", ".join(sorted(table.digits)) or "none: the table has no meters"
-            faults.append(Fault("invalid", f"meters.{name}", "no such meter", f"one of {known}"))
+            known = f"one of {', '.join(sorted(table.digits))}" if table.digits else "none: the table has no meters"
+            faults.append(Fault("invalid", f"meters.{name}", "no such meter", known))
         elif count >= 10**digits:
             faults.append(Fault("invalid", f"meters.{name}", str(count), f"at most {digits} digits"))
     return faults

@@ -19,8 +19,9 @@ from sqlmodel import Session, SQLModel, col, select
 from api.db import hold
 from api.errors import Problem, not_found, problem_out, refused
 from api.paging import Page
+from api.readings.differing import FIELDS, Content
 from api.readings.models import ReadingIn, ReadingResultOut, ReadingResultsOut, ReadingRow, StrikeRow, Unreadable
-from api.readings.outcomes import FIELDS, Content, Decision, Sender, Stood, TableFacts, decide
+from api.readings.outcomes import Decision, Sender, Stood, TableFacts, decide
 from api.readings.translation import content_of
 from api.venues.models import PoolTableRow, StayRow, VenueRow
 

@@ -18,7 +18,7 @@ from api.readings.models import (
     StruckOut,
     SupplyOut,
 )
-from api.readings.words import millivolts, tenths, write_celsius, write_volts
+from api.readings.units import millivolts, tenths, write_celsius, write_volts
 from api.wire import DAYS, given
 
 

@@ -59,28 +59,3 @@ SettingsDay = Annotated[
 """A day of a controller: mon to sun, or a date where it knows dates."""
 Minutes = Annotated[StrictInt, Field(ge=0, le=525_600)]
 Version = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[ -~]+$")]
-
-
-def millivolts(volts: str) -> int:
-    """Return volts written as a decimal string in millivolts."""
-    whole, _, part = volts.partition(".")
-    return int(whole) * 1000 + int(part.ljust(3, "0"))
-
-
-def tenths(celsius: str) -> int:
-    """Return degrees written as a decimal string in tenths of a degree."""
-    whole, _, part = celsius.lstrip("-").partition(".")
-    amount = int(whole) * 10 + int(part or "0")
-    return -amount if celsius.startswith("-") else amount
-
-
-def write_volts(battery_mv: int) -> str:
-    """Write millivolts as volts, with as many decimals as they need, at least two."""
-    whole, part = divmod(battery_mv, 1000)
-    return f"{whole}.{part // 10:02d}" if part % 10 == 0 else f"{whole}.{part:03d}"
-
-
-def write_celsius(tenths_c: int) -> str:
-    """Write tenths of a degree as degrees."""
-    whole, part = divmod(abs(tenths_c), 10)
-    return f"{'-' if tenths_c < 0 else ''}{whole}.{part}"

@@ -29,6 +29,9 @@ FULL = {
 }
 
 
+ANOTHER = {"found": "another than was sent before", "expected": "what was sent before under this id"}
+
+
 def test_a_reading_is_recorded_and_read_back_as_it_was_sent(readings: Readings) -> None:
     sent = readings.reading(**FULL)
     answer = readings.post(sent)
@@ -83,19 +86,59 @@ def test_the_same_content_in_other_words_is_a_duplicate(readings: Readings) -> N
 
 
 def test_the_same_id_with_other_content_is_refused_and_told_what_differs(readings: Readings) -> None:
-    sent = readings.reading(supply={"volts": "12.40"}, meters={"cash": 5})
+    sent = readings.reading(**FULL)
     readings.post(sent)
-    problem = readings.refusal({**sent, "supply": {"volts": "12.50"}, "note": "on second thoughts"})
+    changed = {
+        "taken_at": "2026-11-25T12:02:00-05:00",
+        "supply": {"volts": "12.505", "temperature_c": "-4.5"},
+        "clock": {"time": "09:05", "weekday": "thu", "date": "2026-11-26", "display": "12h"},
+        "meters": {"cash": 10421},
+        "controller_version": "3.2",
+        "done": ["settings_keyed", "clock_set"],
+        "note": "on second thoughts " * 5,
+    }
+    problem = readings.refusal({**sent, **changed})
     assert (problem["status"], problem["type"]) == (409, "/problems/same_id_other_content")
-    assert [error["where"] for error in problem["errors"]] == ["supply.volts", "note"]
+    assert [(error["where"], error["found"], error["expected"]) for error in problem["errors"]] == [
+        ("taken_at", "2026-11-25T17:02:00Z", "2026-11-25T17:01:00Z"),
+        ("supply.volts", "12.505", "12.40"),
+        ("supply.temperature_c", "-4.5", "10.0"),
+        ("supply.rested_minutes", "nothing", "600"),
+        ("clock.time", "09:05", "12:02"),
+        ("clock.weekday", "thu", "wed"),
+        ("clock.date", "2026-11-26", "2026-11-25"),
+        ("clock.display", "12h", "24h"),
+        ("meters.cash", "10421", "10420"),
+        ("meters.plays", "nothing", "310"),
+        ("controller_version", "3.2", "3.1"),
+        ("done", "clock_set, settings_keyed", "clock_set"),
+        ("note", ("on second thoughts " * 5)[:79] + "…", "a little loose"),
+    ]
     assert readings.stored()[0]["supply"]["volts"] == "12.40"
+
+
+def test_of_settings_sent_again_the_days_that_differ_are_named(readings: Readings) -> None:
+    closed = {"day": "fri", "windows": []}
+    open_all_day = {"day": "fri", "windows": FULL["settings"]["days"][0]["windows"]}
+    monday = FULL["settings"]["days"][0]
+    sent = readings.reading(settings={"days": [monday, open_all_day]})
+    readings.post(sent)
+    for settings, found, expected in (
+        ({"days": [monday, closed]}, "other settings of fri", "the settings on record"),
+        ({"days": [open_all_day]}, "other settings of mon", "the settings on record"),
+        ({"days": [open_all_day, monday]}, "other settings", "the settings on record"),
+        (None, "nothing", "settings of mon, fri"),
+    ):
+        again = {name: value for name, value in {**sent, "settings": settings}.items() if value is not None}
+        (error,) = readings.refusal(again)["errors"]
+        assert (error["where"], error["found"], error["expected"]) == ("settings", found, expected)
 
 
 def test_the_same_id_twice_in_one_batch_is_recorded_once(readings: Readings) -> None:
     sent = readings.reading(meters={"cash": 5})
     results = readings.post(sent, sent, {**sent, "meters": {"cash": 6}})["results"]
     assert [result["outcome"] for result in results] == ["recorded", "duplicate", "refused"]
-    assert results[2]["problem"]["errors"][0]["where"] == "meters"
+    assert results[2]["problem"]["errors"] == [{"where": "meters.cash", "found": "6", "expected": "5"}]
     assert len(readings.stored()) == 1
 
 
@@ -104,7 +147,28 @@ def test_an_id_that_another_table_has_used_says_nothing_of_that_reading(readings
     readings.post(sent)
     other = readings.route.table(readings.venue["id"])
     problem = readings.refusal({**sent, "table_id": other["id"], "meters": None} | {"meters": {}})
-    assert [error["where"] for error in problem["errors"]] == ["table_id"]
+    assert problem["errors"] == [{"where": "table_id", **ANOTHER}]
+    assert readings.table["id"] not in str(problem)
+
+
+def test_an_id_that_was_used_where_the_table_stood_before_says_nothing_of_that_reading(readings: Readings) -> None:
+    sent = readings.reading(meters={"cash": 5})
+    readings.post(sent)
+    other = readings.route.venue(name="The Brass Rail")
+    path = f"/tables/{readings.table['id']}/moves"
+    readings.route.post(path, {"venue_id": other["id"], "moved_at": "2026-11-25T12:02:00-05:00"})
+    guess = {**sent, "taken_at": "2026-11-25T12:03:00-05:00", "meters": {"cash": 6}}
+    problem = readings.refusal(guess, headers=readings.route.token("venue", venue_id=other["id"]))
+    assert problem["errors"] == [{"where": "taken_at", **ANOTHER}]
+    assert [error["where"] for error in readings.refusal(guess)["errors"]] == ["taken_at", "meters.cash"]
+
+
+def test_a_table_without_meters_is_said_to_have_none(readings: Readings) -> None:
+    table = readings.route.table(readings.venue["id"])
+    (error,) = readings.refusal(readings.reading(table_id=table["id"], meters={"cash": 5}))["errors"]
+    assert error == {"where": "meters.cash", "found": "no such meter", "expected": "none: the table has no meters"}
+    (error,) = readings.refusal(readings.reading(meters={"tips": 5}))["errors"]
+    assert error["expected"] == "one of cash, plays"
 
 
 def test_a_bad_item_neither_hides_nor_blocks_the_others(readings: Readings) -> None:
