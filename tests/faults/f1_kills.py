@@ -41,4 +41,4 @@ def _kill_often(url: str, chance: Random, *, rounds: int, way: str = "") -> str:
     return f"{readings} readings, {collections} collections answered"
 
 
-FAULT = Fault(name="F1", says="kills", run=run, control=control, short=15, long=500)
+FAULT = Fault(name="F1", says="kills", run=run, control=control, short=25, long=500)
