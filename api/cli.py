@@ -27,6 +27,7 @@ from api.pricing import PricingError
 from api.quotes.terminal import answer_on_terminal
 from api.serving import serve
 from api.settings import get_settings
+from api.sheets.service import sheet_of
 from api.venues.service import get_table, get_venue
 from api.worklist.service import assess_after
 
@@ -235,4 +236,4 @@ def contract_text() -> str:
 def _quote(options: argparse.Namespace) -> None:
     migrate.upgrade(get_engine())
     with reading(get_engine()) as session:
-        print(answer_on_terminal(session, options, now=clock.now()))
+        print(answer_on_terminal(session, options, now=clock.now(), sheet_of=sheet_of))

@@ -1,21 +1,23 @@
 """What the demo prints: one question with its answer, and requests ready to paste."""
 
-from datetime import datetime
+from datetime import datetime, time
 
 from sqlmodel import Session, select
 
-from api.quotes.service import Asked, When, ask, read_when, spot_of
+from api.quotes.service import Asked, Spots, When
 from api.quotes.terminal import in_words
-from api.schedules.service import Place, place_of_table
+from api.schedules.service import place_of_table
+from api.sheets.service import sheet_of
 from api.venues.models import PoolTableRow, VenueRow
 
 
 def answered_question(session: Session, *, now: datetime) -> str:
     """Ask what ten dollars buy on Tuesday at nine at the Copper Lantern, and answer it."""
     venue = session.exec(select(VenueRow).where(VenueRow.name == "The Copper Lantern")).one()
-    spot = spot_of(session, Place(venue), None)
-    when = When(at=None, day="tuesday", time=datetime.fromisoformat("2000-01-01T21:00").time())
-    answer = ask(spot, Asked(money="10.00"), at=read_when(when, spot.calendar, now=now))
+    when = When(day="tuesday", time=time(21))
+    asked = Asked(money="10.00")
+    spots = Spots(session, now=now, sheet_of=sheet_of)
+    answer = spots.ask(venue_id=venue.id, table_id=None, basis=None, when=when, asked=asked)
     return "What does 10.00 buy on Tuesday at 21:00?\n" + in_words(answer, where=venue.name)
 
 

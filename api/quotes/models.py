@@ -114,8 +114,18 @@ class OfferOut(Out):
     least: LeastOut | None
 
 
+class InsteadOut(Out):
+    """What the table's controller sells then, by its settings sheet: said in a sentence, and for what was asked."""
+
+    detail: str
+    offers: list[OfferOut]
+
+
 class QuoteOut(Out):
-    """What money buys, or the least that buys it: here, then."""
+    """What money buys, or the least that buys it: here, then.
+
+    ``instead`` stands beside the caution ``controller_cannot_hold``: what is keyed is not what the table then sells.
+    """
 
     venue_id: Id | None
     table_id: Id | None
@@ -132,6 +142,7 @@ class QuoteOut(Out):
     next_payable: MoneyOut | None
     cautions: list[str]
     offers: list[OfferOut]
+    instead: InsteadOut | None
 
 
 class PurchaseStepOut(Out):
@@ -166,6 +177,7 @@ class AnswerOut(Out):
     payable: bool | None = None
     next_payable: MoneyOut | None = None
     offers: list[OfferOut] | None = None
+    instead: InsteadOut | None = None
     steps: list[PurchaseStepOut] | None = None
     units: int | None = None
     spends: MoneyOut | None = None

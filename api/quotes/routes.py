@@ -27,6 +27,7 @@ from api.quotes.models import (
 from api.quotes.writing import CSV_COLUMNS, cell_of, csv_of
 from api.routing import Route
 from api.schedules.models import Basis
+from api.sheets.service import sheet_of
 from api.wire import Id, Money, TimeOfDay
 
 router = APIRouter(prefix="/v1", tags=["questions"], route_class=Route)
@@ -53,7 +54,7 @@ class Question:
 
     def answer(self, session: SessionDep, asker: Asker, now: NowDep) -> QuoteOut:
         """Answer it, of what the asker may see."""
-        spots = service.Spots(session, now=now, only_venue=asker.venue_id)
+        spots = service.Spots(session, now=now, sheet_of=sheet_of, only_venue=asker.venue_id)
         return spots.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
 
 
@@ -122,7 +123,7 @@ def get_quote_csv(session: SessionDep, asker: AskerDep, now: NowDep, question: Q
 @stores_nothing
 def post_quotes(session: SessionDep, asker: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or the problem that stands against it."""
-    spots = service.Spots(session, now=now, only_venue=asker.venue_id)
+    spots = service.Spots(session, now=now, sheet_of=sheet_of, only_venue=asker.venue_id)
     results = ResultsOut(results=[_result(spots, scenario) for scenario in body.scenarios])
     return Response(results.model_dump_json(by_alias=True), media_type="application/json")
 

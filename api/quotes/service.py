@@ -1,11 +1,13 @@
 """Asks the engine what money buys at a venue, at a table, or by a draft; stores nothing.
 
 - A venue sells what is listed; a table what is keyed, with the caution ``not_keyed_yet`` where that differs (W8).
+- Where a table's controller cannot hold what was keyed, the caution ``controller_cannot_hold`` says so, beside an answer
+  by what its settings sheet has then (``instead.py``).
 - A table is asked about where it stood at the instant of the question: the past is never repriced, moved or not (W6).
 - A time without an offset is the venue's wall clock (W1); a day and a time are the next such of its trading days (W2).
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from datetime import time as wall_time
@@ -16,12 +18,11 @@ from sqlmodel import Session
 
 from api.errors import not_found, refused
 from api.pricing import (
+    Answer,
     Calendar,
     Insert,
     PricingError,
-    Schedule,
     Start,
-    Stretch,
     Tariff,
     Timetable,
     charge_play,
@@ -30,6 +31,7 @@ from api.pricing import (
     quote,
     zone_named,
 )
+from api.quotes.instead import Instead, Sheet, always, timetable_of
 from api.quotes.models import AnswerOut, AskedDay, EventIn, QuoteOut, ScenarioIn
 from api.quotes.writing import Writer
 from api.schedules.models import Basis
@@ -39,8 +41,9 @@ from api.venues.models import StayRow
 from api.venues.service import calendar_of, get_venue, stay_at, stays_of
 from api.wire import DAYS, given
 
-_BEFORE_ALL = datetime.fromisoformat("1900-01-01T00:00:00+00:00")
 _DRAFT_DAY_START = wall_time(6)
+SheetOf = Callable[[Place], Sheet | None]
+"""Tells of a table what its sheet says; None where nothing is stated of its controller."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +77,7 @@ class Spot:
     accepts: tuple[int, ...] | None = None
     gap_s: int = 120
     ends_on_start: bool = False
+    sheet: Sheet | None = None
 
     @property
     def calendar(self) -> Calendar:
@@ -86,8 +90,8 @@ class Spots:
     ``only_venue``: whoever asks sees this venue, and a table while it stands there; all else is as if it were absent.
     """
 
-    def __init__(self, session: Session, *, now: datetime, only_venue: UUID | None = None) -> None:
-        self.session, self.now, self.only_venue = session, now, only_venue
+    def __init__(self, session: Session, *, now: datetime, sheet_of: SheetOf, only_venue: UUID | None = None) -> None:
+        self.session, self.now, self.sheet_of, self.only_venue = session, now, sheet_of, only_venue
         self._stays: dict[UUID, list[StayRow]] = {}
         self._known: dict[tuple[UUID, Basis | None], Spot] = {}
 
@@ -139,11 +143,11 @@ class Spots:
 
     def _known_by(self, key: tuple[UUID, Basis | None], look_up: Callable[[], Place]) -> Spot:
         if key not in self._known:
-            self._known[key] = spot_of(self.session, look_up(), key[1])
+            self._known[key] = spot_of(self.session, look_up(), key[1], sheet_of=self.sheet_of)
         return self._known[key]
 
 
-def spot_of(session: Session, place: Place, basis: Basis | None) -> Spot:
+def spot_of(session: Session, place: Place, basis: Basis | None, *, sheet_of: SheetOf) -> Spot:
     """Return a place with what it sells; a table by default sells what is keyed."""
     chosen: Basis = basis or ("listed" if place.table is None else "keyed")
     if place.table is None and chosen == "keyed":
@@ -160,15 +164,14 @@ def spot_of(session: Session, place: Place, basis: Basis | None) -> Spot:
         listed=listed,
         place=place,
         accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
+        sheet=sheet_of(place) if chosen == "keyed" else None,
         **profile.get("purchase", {}),
     )
 
 
 def spot_of_draft(tariff: Tariff, time_zone: str) -> Spot:
     """Return a place that has always sold nothing but a draft."""
-    calendar = Calendar(zone_named(time_zone), _DRAFT_DAY_START)
-    schedule = Schedule(id="", base=tariff, day_starts_at=_DRAFT_DAY_START)
-    timetable = Timetable(calendar, (Stretch(from_at=_BEFORE_ALL, schedule=schedule),))
+    timetable = always(tariff, Calendar(zone_named(time_zone), _DRAFT_DAY_START))
     return Spot(timetable=timetable, currency=tariff.currency, basis="listed", listed=timetable)
 
 
@@ -198,16 +201,24 @@ def read_at(text: str, calendar: Calendar, *, where: str) -> datetime:
 def ask(spot: Spot, asked: Asked, *, at: datetime) -> QuoteOut:
     """Answer what money buys, or the least that buys so many units, at a place and an instant."""
     money = None if asked.money is None else parse_money(asked.money, spot.currency)
-    answer = quote(
-        spot.timetable,
-        at=at,
-        money=money,
-        games=asked.games,
-        minutes=asked.minutes,
-        players=asked.players,
-        accepts=spot.accepts,
-    )
-    return _writer(spot).quote(answer, money=money, cautions=(*_not_keyed(spot, [at]), *answer.cautions))
+
+    def answered_by(timetable: Timetable) -> Answer:
+        return quote(
+            timetable,
+            at=at,
+            money=money,
+            games=asked.games,
+            minutes=asked.minutes,
+            players=asked.players,
+            accepts=spot.accepts,
+        )
+
+    answer, instead = answered_by(spot.timetable), None
+    if prices := spot.sheet and spot.sheet(spot.timetable, at):
+        offers = answered_by(timetable_of(prices, spot.calendar, spot.currency)).offers
+        instead = Instead(prices.words, offers)
+    cautions = (*_cautions(spot, [at]), *answer.cautions)
+    return _writer(spot).quote(answer, money=money, cautions=cautions, instead=instead)
 
 
 def answer_scenario(spots: Spots, scenario: ScenarioIn) -> AnswerOut:
@@ -282,7 +293,7 @@ def _purchase(spot: Spot, events: list[EventIn], buys: str) -> AnswerOut:
         gap_s=spot.gap_s,
         ends_on_start=spot.ends_on_start,
     )
-    return _writer(spot).purchases(purchases, cautions=_not_keyed(spot, [event.at for event in read]))
+    return _writer(spot).purchases(purchases, cautions=_cautions(spot, [event.at for event in read]))
 
 
 def _metered(spot: Spot, scenario: ScenarioIn) -> AnswerOut:
@@ -296,6 +307,13 @@ def _end_of_play(scenario: ScenarioIn, name: str, calendar: Calendar) -> datetim
     if text is MISSING:
         raise refused("invalid", where=name, found="nothing", expected="from_at and to_at")
     return read_at(text, calendar, where=name)
+
+
+def _cautions(spot: Spot, instants: Sequence[datetime]) -> tuple[str, ...]:
+    """Return how what a table sells at one of these instants differs from what is listed (W8), and from its sheet (S2)."""
+    sheet = spot.sheet
+    differs = sheet is not None and any(sheet(spot.timetable, at) for at in instants)
+    return (*_not_keyed(spot, instants), *(("controller_cannot_hold",) if differs else ()))
 
 
 def _not_keyed(spot: Spot, instants: Iterable[datetime]) -> tuple[str, ...]:

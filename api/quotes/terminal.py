@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 
 from api.errors import from_validation, refused
 from api.quotes.models import OfferOut, QuoteOut, ScenarioIn
-from api.quotes.service import Asked, Spots, When
+from api.quotes.service import Asked, SheetOf, Spots, When
 from api.venues.models import PoolTableRow, VenueRow
 from api.wire import given
 
@@ -18,7 +18,7 @@ _ASKED = ("at", "day", "time", "money", "games", "minutes", "players", "basis")
 _UNITS = {"games": "games", "minutes": "minutes", "metered": "metered minutes"}
 
 
-def answer_on_terminal(session: Session, options: Namespace, *, now: datetime) -> str:
+def answer_on_terminal(session: Session, options: Namespace, *, now: datetime, sheet_of: SheetOf) -> str:
     """Answer the question that the command's options ask, checked as the API checks it."""
     values = {name: getattr(options, name) for name in _ASKED if getattr(options, name) is not None}
     if "day" in values:
@@ -32,7 +32,7 @@ def answer_on_terminal(session: Session, options: Namespace, *, now: datetime) -
     when = When(at=given(question.at, None), day=given(question.day, None), time=given(question.time, None))
     asked = Asked(**{name: given(getattr(question, name), None) for name in ("money", "games", "minutes")},
                   players=given(question.players, 1))  # fmt: skip
-    answer = Spots(session, now=now).ask(
+    answer = Spots(session, now=now, sheet_of=sheet_of).ask(
         venue_id=venue_id, table_id=table_id, basis=given(question.basis, None), when=when, asked=asked
     )
     if options.json:
@@ -69,6 +69,9 @@ def in_words(answer: QuoteOut, *, where: str) -> str:
     if answer.payable is False:
         lines.append(f"  The table cannot take exactly {answer.money}; next it can take {answer.next_payable}.")
     lines += [f"  Caution: {caution.replace('_', ' ')}." for caution in answer.cautions]
+    if answer.instead:
+        lines.append(f"  {answer.instead.detail}")
+        lines += [f"  {line}" for offer in answer.instead.offers for line in _offer_in_words(offer)]
     return "\n".join(lines)
 
 

@@ -22,8 +22,10 @@ from api.pricing import (
     Tariff,
     format_money,
 )
+from api.quotes.instead import Instead
 from api.quotes.models import (
     AnswerOut,
+    InsteadOut,
     LeastOut,
     LineOut,
     NextBreakOut,
@@ -51,7 +53,7 @@ class Writer:
     venue_id: UUID | None
     table_id: UUID | None
 
-    def quote(self, answer: Answer, *, money: int | None, cautions: Iterable[str]) -> QuoteOut:
+    def quote(self, answer: Answer, *, money: int | None, cautions: Iterable[str], instead: Instead | None) -> QuoteOut:
         """Write a quote."""
         span = answer.span
         return QuoteOut(
@@ -67,6 +69,7 @@ class Writer:
             payable=answer.payable,
             next_payable=self._some(answer.next_payable),
             offers=[self._offer(offer) for offer in answer.offers],
+            instead=instead and self._instead(instead),
         )
 
     def purchases(self, purchases: Purchases, *, cautions: Iterable[str]) -> AnswerOut:
@@ -140,6 +143,10 @@ class Writer:
             unlimited=offer.unlimited,
             least=self._least(offer.least),
         )
+
+    def _instead(self, instead: Instead) -> InsteadOut:
+        detail = f"The controller cannot hold these prices: by its settings sheet it sells {instead.words} then."
+        return InsteadOut(detail=detail, offers=[self._offer(offer) for offer in instead.offers])
 
     def _next_break(self, next_break: NextBreak | None) -> NextBreakOut | None:
         return NextBreakOut(add=self._money(next_break.add), units=next_break.units) if next_break else None

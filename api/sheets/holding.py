@@ -88,13 +88,14 @@ def as_listed(listed: ListedWeek) -> WeekSettings:
     """Return the listed week as settings, whatever a controller can hold; metered time has no place in them."""
     return WeekSettings(
         tuple(
-            Day(name, tidy(Window(w.starts, w.ends, _prices(w.tariff)) for w in windows))
+            Day(name, tidy(Window(w.starts, w.ends, prices_of(w.tariff)) for w in windows))
             for name, windows in zip(DAYS, listed, strict=True)
         )
     )
 
 
-def _prices(tariff: Tariff | None) -> Prices:
+def prices_of(tariff: Tariff | None) -> Prices:
+    """Return what a tariff (None: closed) sells, whatever a controller can hold, but for metered time."""
     return Prices(tariff.games, tariff.minutes, tariff.free) if tariff else Prices()
 
 

@@ -7,9 +7,10 @@
 - The plan starts from what was keyed last into the table, with what a reading found since; a new board is blank.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -22,6 +23,7 @@ from api.schedules.models import KeyingRow, ScheduleRow
 from api.schedules.service import Place, compile_schedule, listed_at, place_of_table
 from api.sheets.controller import Controller, controller_of
 from api.sheets.holding import Held, hold
+from api.sheets.instead import Instead, sold_instead
 from api.sheets.models import CautionOut, SheetOut, StartsFrom
 from api.sheets.plan import plan
 from api.sheets.shape import SheetShape, read_days, sheet, to_json
@@ -57,6 +59,14 @@ def controller_of_table(table: PoolTableRow, currency: str) -> Controller:
 def must_be_a_controller(session: Session, table: PoolTableRow) -> None:
     """Refuse a table whose controller, as stated, contradicts itself."""
     controller_of_table(table, currency_of(session, table))
+
+
+def sheet_of(place: Place) -> Callable[[Timetable, datetime], Instead | None] | None:
+    """Return what tells what a table sells instead of what its timetable says; None where no controller is stated."""
+    if place.table is None or place.table.profile.get("controller") is None:
+        return None
+    currency = place.venue.currency
+    return partial(sold_instead, controller=controller_of_table(place.table, currency), currency=currency)
 
 
 def wanted(schedule: Schedule, controller: Controller, *, currency: str, on: date) -> Held:

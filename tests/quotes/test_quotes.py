@@ -76,6 +76,7 @@ def test_ten_dollars_on_tuesday_at_nine_buy_fifteen_games_or_fifty_minutes(
         "payable": None,
         "next_payable": None,
         "cautions": [],
+        "instead": None,
         "offers": [
             {
                 "kind": "games",
