@@ -163,7 +163,7 @@ def from_validation(errors: Sequence[Any]) -> Problem:
             expected = IN_WORDS.get(limits.get("pattern")) or re.sub(r"\b(1 \w+)s$", r"\1", words)
         found, expected = _IN_WORDS.get(error["type"], (_show(error.get("input")), expected))
         faults.append(Fault("invalid", _place(error["loc"]), found, expected))
-    return Problem("invalid", "A value is not what it should be.", errors=faults)
+    return Problem("invalid", errors=faults)
 
 
 def _on_validation(request: Request, error: Exception) -> Response:  # noqa: ARG001
