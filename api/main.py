@@ -8,7 +8,7 @@ import anyio.to_thread
 import fastapi_offline
 from fastapi import FastAPI
 from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
-from fastapi.responses import FileResponse, HTMLResponse
+from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse
 from sqlalchemy import Engine
 
 from api import clock, errors, methods, openapi, watch
@@ -81,6 +81,10 @@ def _contract_of(app: FastAPI) -> dict[str, object]:
 
 def _serve_docs(app: FastAPI) -> None:
     """Serve the two documentation pages and what they load from this machine: no network is needed to read them."""
+
+    @app.get("/", include_in_schema=False)
+    def start() -> RedirectResponse:
+        return RedirectResponse("/docs")
 
     @app.get("/docs", include_in_schema=False)
     def docs() -> HTMLResponse:

@@ -129,6 +129,12 @@ def test_it_says_that_it_is_alive_and_ready(client: TestClient) -> None:
     assert ready["status"] == "ready"
 
 
+def test_whoever_opens_the_service_in_a_browser_comes_to_its_documentation(client: TestClient) -> None:
+    del client.headers["Authorization"]
+    assert client.get("/", follow_redirects=False).headers["Location"] == "/docs"
+    assert "swagger" in client.get("/").text
+
+
 def test_the_documentation_loads_nothing_from_elsewhere(client: TestClient) -> None:
     for page in ("/docs", "/redoc"):
         text = client.get(page).text

@@ -6,7 +6,7 @@ from fastapi import FastAPI
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute, iter_route_contexts
 
-OPEN = frozenset({"get_alive", "get_ready", "explain_problem", "docs", "redoc", "assets"})
+OPEN = frozenset({"get_alive", "get_ready", "explain_problem", "start", "docs", "redoc", "assets"})
 """What is answered without a token: it holds nothing of anybody's."""
 
 
