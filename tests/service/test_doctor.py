@@ -73,7 +73,7 @@ def test_the_check_changes_nothing(client: TestClient, route: Route, engine: Eng
     assert rows() == before
 
 
-def test_an_entry_that_was_cut_off_the_end_of_the_journal_is_missed(
+def test_an_entry_that_was_cut_off_the_end_of_the_journal_is_noticed(
     client: TestClient, route: Route, engine: Engine
 ) -> None:
     tariff = route.tariff()["id"]
