@@ -66,6 +66,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Look at the balance in /v1/ledger/accounts; a write-off takes at most what stands there.",
         ),
         (
+            "already_there",
+            409,
+            "The table stands there already",
+            "A move takes a table to another venue or to the workshop. A box that was emptied on the spot is a collection.",
+        ),
+        (
             "already_struck",
             409,
             "The reading is already struck",

@@ -215,6 +215,7 @@ WRONG: list[tuple[str, str, dict[str, Any], int, str, str]] = [
     ("coins without a common step", "/venues/@venue/tables", {**TABLE, "accepts": ["2000.03", "2000.17"]}, 422, "odd_denominations", "accepts"),
     ("a money meter without a value", "/venues/@venue/tables", {**TABLE, "meters": [{"name": "cash", "counts": "money", "digits": 6, "resets": "never"}]}, 422, "bad_meter", "meters[0].unit_value"),
     ("a price step of 0", "/venues/@venue/tables", {**TABLE, "controller": {"games": {"price_step": "0.00"}}}, 422, "bad_money", "controller.games.price_step"),
+    ("a table placed in days to come", "/venues/@venue/tables", {**TABLE, "placed_at": "2099-01-01T00:00:00Z"}, 422, "invalid", "placed_at"),
     ("a move to come", "/tables/@table/moves", {"venue_id": None, "moved_at": "2099-01-01T00:00:00Z"}, 422, "invalid", "moved_at"),
     ("a move before the last", "/tables/@table/moves", {"venue_id": None, "moved_at": "2026-01-01T00:00:00Z"}, 409, "out_of_order", "moved_at"),
     ("a tax rate and a divisor", "/tax-areas", {"code": "a", "name": "a", "rates": [{"from_on": "2026-01-01", "rate_percent": "8", "divisor": "1.08"}]}, 422, "invalid", "rates[0]"),

@@ -30,7 +30,7 @@ from api.sheets.shape import SheetShape, read_days, sheet, to_json
 from api.sheets.standing import standing
 from api.sheets.week_settings import Day, WeekSettings, listed_week, occasions
 from api.venues.models import PoolTableRow
-from api.venues.service import calendar_of, currency_of, get_venue
+from api.venues.service import calendar_of, currency_of, get_venue, stays_of
 
 DATES_AHEAD = timedelta(days=28)
 _NOT_STATED = Controller(free=True)
@@ -129,7 +129,7 @@ def _standing(session: Session, place: Place, controller: Controller, *, now: da
         .order_by(col(KeyingRow.keyed_at).desc(), col(KeyingRow.id).desc())
         .limit(1)
     ).first()
-    since = keying.keyed_at if keying else place.table.made_at
+    since = keying.keyed_at if keying else stays_of(session, table_id)[0].from_at
     blank_since = _new_board_since(session, table_id, since=since)
     week = None
     if keying is not None and blank_since is None:

@@ -288,6 +288,9 @@ class TableIn(In):
 
     label: Name
     accepts: Accepts
+    placed_at: (
+        Annotated[Instant, Limits(description="Since when it has stood there, if not just since now.")] | MISSING
+    ) = MISSING
     purchase: PurchaseIn | MISSING = MISSING
     power: PowerIn | MISSING = MISSING
     meters: Meters | MISSING = MISSING

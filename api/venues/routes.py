@@ -87,7 +87,7 @@ def change_venue(
 def create_table(
     session: SessionDep, asker: OwnerDep, now: NowDep, venue_id: Id, table: TableIn, response: Response
 ) -> TableOut:
-    """Make a table, standing at this venue from now on."""
+    """Make a table, standing at this venue from now on, or since `placed_at`: readings of it from then on count."""
     row = service.create_table(session, venue_id, table, now=now)
     must_be_a_controller(session, row)
     assess(session, [row.id], now=now)

@@ -1,7 +1,8 @@
 """Venues, tables, moves and tax areas in the database.
 
 - A venue's zone, day start and currency are fixed once it has a schedule (W6).
-- A table stands at one place at a time; its moves go forward in time and stay on record.
+- A table stands at one place at a time, since it was placed there; its moves go forward in time, to another place, and
+  stay on record.
 - A tax area's dated rates are added to, never changed.
 """
 
@@ -109,13 +110,16 @@ def calendar_of(venue: VenueRow) -> Calendar:
 
 
 def create_table(session: Session, venue_id: UUID, table: TableIn, *, now: datetime) -> PoolTableRow:
-    """Store a new table, standing at a venue from now on."""
+    """Store a new table, standing at a venue since it was placed there, else from now on."""
     venue = get_venue(session, venue_id)
-    profile = normal_profile(table.model_dump(exclude={"label"}, by_alias=True, mode="json"), venue.currency)
+    placed_at = given(table.placed_at, now)
+    _must_have_come(placed_at, now=now, where="placed_at")
+    stated = table.model_dump(exclude={"label", "placed_at"}, by_alias=True, mode="json")
+    profile = normal_profile(stated, venue.currency)
     row = PoolTableRow(id=new_id(), label=table.label, venue_id=venue_id, profile=profile, made_at=now)
     session.add(row)
     session.flush()
-    session.add(StayRow(id=new_id(), pool_table_id=row.id, venue_id=venue_id, from_at=now, meters={}))
+    session.add(StayRow(id=new_id(), pool_table_id=row.id, venue_id=venue_id, from_at=placed_at, meters={}))
     session.flush()
     return row
 
@@ -179,8 +183,7 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
     """End a table's stay and begin the next; the meters are those read as it left (C1)."""
     hold(session, f"table:{table_id}")
     table = get_table(session, table_id)
-    if move.moved_at > now + FUTURE_ALLOWED:
-        raise refused("invalid", where="moved_at", found=move.moved_at.isoformat(), expected="an instant that has come")
+    _must_have_come(move.moved_at, now=now, where="moved_at")
     open_stay = session.exec(
         select(StayRow).where(StayRow.pool_table_id == table_id, col(StayRow.to_at).is_(None))
     ).one()
@@ -191,6 +194,10 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
             found=move.moved_at.isoformat(),
             expected=f"{open_stay.from_at.isoformat()} or later",
         )
+    if move.venue_id == open_stay.venue_id:
+        place = "the workshop" if move.venue_id is None else get_venue(session, move.venue_id).name
+        expected = f"another place: it has stood there since {open_stay.from_at.isoformat()}"
+        raise refused("already_there", where="venue_id", found=place, expected=expected)
     if move.venue_id is not None and get_venue(session, move.venue_id).currency != currency_of(session, table):
         raise refused(
             "currency_differs",
@@ -246,6 +253,11 @@ def page_tax_areas(session: Session, *, limit: int, after: str | None) -> Page[T
 def etag_of(row: VenueRow | PoolTableRow) -> str:
     """Return the entity tag of a row's present state."""
     return f'"{row.revision}"'
+
+
+def _must_have_come(at: datetime, *, now: datetime, where: str) -> None:
+    if at > now + FUTURE_ALLOWED:
+        raise refused("invalid", where=where, found=at.isoformat(), expected="an instant that has come")
 
 
 def _must_match(row: VenueRow | PoolTableRow, if_match: str | None) -> None:

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
-from tests.readings.conftest import Readings
+from tests.readings.conftest import METERS, Readings
 
 FULL = {
     "supply": {"volts": "12.40", "temperature_c": "10", "rested_minutes": 600},
@@ -247,6 +247,15 @@ def test_what_is_odd_is_kept_and_flagged(readings: Readings) -> None:
         results = readings.post(*batch)["results"]
         assert [(r["outcome"], r["flags"]) for r in results] == [(outcome, flags) for _, flags in ODD]
     assert [stored["flags"] for stored in readings.stored()] == [flags for _, flags in ODD]
+
+
+def test_the_past_of_a_table_that_was_entered_late_counts_from_when_it_was_placed(readings: Readings) -> None:
+    table = readings.route.table(readings.venue["id"], placed_at="2026-11-02T10:00:00-05:00", meters=METERS)
+    taken = ("2026-11-02T14:59:59Z", "2026-11-02T15:00:00Z", "2026-11-20T15:00:00Z")
+    batch = [readings.reading(table_id=table["id"], taken_at=at, meters={"cash": n}) for n, at in enumerate(taken)]
+    assert [result["flags"] for result in readings.post(*batch)["results"]] == [["before_the_table"], [], []]
+    (cash,) = readings.client.get(f"/v1/tables/{table['id']}/health").json()["meters"]
+    assert (cash["value"], cash["delta"], cash["amount"]) == (2, 1, "0.25")
 
 
 def test_a_supply_voltage_of_a_table_on_mains_is_flagged(readings: Readings) -> None:

@@ -126,6 +126,21 @@ def test_a_sheet_sent_back_as_found_needs_no_step_and_a_new_board_needs_them_all
     assert sheet(client, table)["plan"] == blank["plan"]
 
 
+def test_settings_found_before_the_table_was_entered_are_what_stands(client: TestClient, route: Route) -> None:
+    venue = route.venue()
+    route.schedule(venue["id"], route.tariff(**PLAIN)["id"])
+    table = route.table(venue["id"], placed_at=(NOON - timedelta(days=30)).isoformat())
+    found = {
+        "id": "01939e2f-0000-7000-8000-000000000003",
+        "table_id": table["id"],
+        "taken_at": (NOON - timedelta(days=3)).isoformat(),
+        "settings": {"days": sheet(client, table)["days"]},
+    }
+    assert route.post("/readings", {"readings": [found]})["recorded"] == 1
+    stands = sheet(client, table)["plan"]
+    assert (stands["starts_from"], stands["counts"]) == ("found", 0)
+
+
 def test_dates_are_on_the_sheet_of_a_controller_that_knows_them(client: TestClient, route: Route) -> None:
     venue = route.venue()
     dates = [{"name": "Inventory", "on": "2026-12-02", "tariff": None}]

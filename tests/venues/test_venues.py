@@ -170,6 +170,36 @@ def test_a_table_moves_forward_in_time_with_its_meters(client: TestClient, route
     assert client.get(f"/v1/venues/{first['id']}/tables").json() == {"items": [], "next": None}
 
 
+def test_a_table_that_has_stood_there_for_long_can_be_moved_since_then(client: TestClient, route: Route) -> None:
+    at(client, NOON)
+    venue = route.venue()
+    table = route.table(venue["id"], placed_at="2026-03-02T09:00:00-05:00")
+    path = f"/v1/tables/{table['id']}/moves"
+    early = client.post(path, json={"venue_id": None, "moved_at": "2026-03-02T13:59:59Z"})
+    assert (early.status_code, early.json()["type"]) == (409, "/problems/out_of_order")
+    assert client.post(path, json={"venue_id": None, "moved_at": "2026-03-02T14:00:00Z"}).status_code == 201
+    assert client.patch(f"/v1/tables/{table['id']}", json={"placed_at": NOON.isoformat()}).status_code == 422
+
+
+def test_a_move_takes_a_table_to_another_place(client: TestClient, route: Route) -> None:
+    at(client, NOON)
+    venue, other = route.venue(), route.venue(name="The Brass Rail")
+    path = f"/v1/tables/{route.table(venue['id'])['id']}/moves"
+    moves = [
+        (venue["id"], 0, "The Copper Lantern"), (other["id"], 1, None), (other["id"], 2, "The Brass Rail"), (None, 3, None),
+        (None, 4, "the workshop"), (venue["id"], 5, None),
+    ]  # fmt: skip
+    for venue_id, minute, stands_at in moves:
+        moved_at = (NOON + timedelta(minutes=minute)).isoformat()
+        answer = client.post(path, json={"venue_id": venue_id, "moved_at": moved_at})
+        assert answer.status_code == (201 if stands_at is None else 409)
+        if stands_at is not None:
+            assert answer.json()["type"] == "/problems/already_there"
+            since = (NOON + timedelta(minutes=minute - 1 if minute else 0)).isoformat()
+            expected = f"another place: it has stood there since {since}"
+            assert answer.json()["errors"] == [{"where": "venue_id", "found": stands_at, "expected": expected}]
+
+
 def test_moves_that_cannot_be_are_refused(client: TestClient, route: Route) -> None:
     at(client, NOON)
     venue, euro = route.venue(), route.venue(currency="EUR", time_zone="Europe/Berlin")
