@@ -15,6 +15,7 @@ from api.examples import BODIES
 from api.main import create_app
 from api.settings import Settings
 
+API = Path(__file__).parent.parent / "api"
 COMMITTED = Path(__file__).parent.parent / "openapi" / "openapi.json"
 METHODS = {"get", "post", "put", "patch", "delete"}
 
@@ -102,6 +103,20 @@ def test_received_messages_refuse_unknown_fields_and_have_no_unions_but_the_stat
 def test_sent_messages_always_carry_every_field(contract: dict[str, Any]) -> None:
     for name, schema in schemas(contract, "Out"):
         assert set(schema["required"]) == set(schema["properties"]), name
+
+
+def test_what_is_said_of_a_field_stands_in_the_contract() -> None:
+    contract = COMMITTED.read_text()
+    sources = [path.read_text() for name in ("models", "messages") for path in API.glob(f"*/{name}.py")]
+    said = [text for source in sources for text in re.findall(r'description="([^"]+)"', source)]
+    assert len(said) > 20
+    assert [text for text in said if text not in contract] == []
+
+
+def test_kinds_and_codes_of_work_are_closed_lists(contract: dict[str, Any]) -> None:
+    work = contract["components"]["schemas"]["WorkOut"]["properties"]
+    assert (len(work["kind"]["enum"]), len(work["code"]["enum"])) == (8, 19)
+    assert {"no_reading", "replace_suspected", "licence_expires"} < set(work["code"]["enum"])
 
 
 def test_money_is_never_a_number(contract: dict[str, Any]) -> None:

@@ -55,8 +55,8 @@ class TokenIn(In):
 
     name: Name
     role: Role
-    venue_id: Annotated[Id, Field(description="Of role venue: the venue.")] | MISSING = MISSING
-    table_id: Annotated[Id, Field(description="Of role device: the table.")] | MISSING = MISSING
+    venue_id: Annotated[Id | MISSING, Field(description="Of role venue: the venue.")] = MISSING
+    table_id: Annotated[Id | MISSING, Field(description="Of role device: the table.")] = MISSING
     expires_at: Instant | MISSING = MISSING
 
 

@@ -153,7 +153,7 @@ class VenueIn(In):
     name: Name
     time_zone: Annotated[str, Limits(min_length=1, max_length=64, description="A name of the IANA time zone database.")]
     currency: Currency
-    day_starts_at: Annotated[TimeOfDay, Limits(description="06:00 if it is not said.")] | MISSING = MISSING
+    day_starts_at: Annotated[TimeOfDay | MISSING, Limits(description="06:00 if it is not said.")] = MISSING
     address: Text | MISSING = MISSING
     contact: Text | MISSING = MISSING
     legal_name: Text | MISSING = MISSING
@@ -249,7 +249,7 @@ class ControllerIn(In):
     free: Annotated[Yes, Limits(description="It has a setting for free play; absent: none.")] | MISSING = MISSING
     windows_per_day: Annotated[StrictInt, Limits(ge=1, le=48)] | MISSING = MISSING
     beyond: Annotated[Beyond, Limits(description="Absent: it can be keyed.")] | MISSING = MISSING
-    day_turns_at: Annotated[TimeOfDay, Limits(description="When its day ends; absent: midnight.")] | MISSING = MISSING
+    day_turns_at: Annotated[TimeOfDay | MISSING, Limits(description="When its day ends; absent: midnight.")] = MISSING
     take_over: (
         Annotated[
             list[TakeOverIn], Limits(max_length=49, description="Absent: no day can take over another's settings.")
@@ -288,9 +288,9 @@ class TableIn(In):
 
     label: Name
     accepts: Accepts
-    placed_at: (
-        Annotated[Instant, Limits(description="Since when it has stood there, if not just since now.")] | MISSING
-    ) = MISSING
+    placed_at: Annotated[
+        Instant | MISSING, Limits(description="Since when it has stood there; absent: from now on.")
+    ] = MISSING
     purchase: PurchaseIn | MISSING = MISSING
     power: PowerIn | MISSING = MISSING
     meters: Meters | MISSING = MISSING

@@ -17,7 +17,7 @@ from api.health.clock_changes import ClockChange, last_change, next_change
 from api.health.table_clock import ClockHealth
 from api.health.table_health import TableHealth
 
-from .work import Danger, Work, day_at
+from .work import Code, Danger, Work, day_at
 
 _BRING = ("a watch that is right",)
 
@@ -38,7 +38,7 @@ def clock_work(
     return (*_drifting(found, tolerance_s, dangers), *_asked(found), *changes)
 
 
-def _set(subject: str, code: str, due_at: datetime, reason: str, *, dangers: tuple[Danger, ...]) -> Work:
+def _set(subject: str, code: Code, due_at: datetime, reason: str, *, dangers: tuple[Danger, ...]) -> Work:
     return Work(
         kind="set_clock",
         code=code,
@@ -106,5 +106,5 @@ def _by_hand(
 def _change(change: ClockChange, zone: tzinfo, dangers: tuple[Danger, ...]) -> Work:
     way = f"{'forward' if change.shift_s > 0 else 'back'} by {abs(change.shift_s) // 60} minutes"
     reason = f"The venue's clocks go {way} on {day_at(change.at, zone)}; the table's clock does not change by itself."
-    code = f"clocks_change:{change.at:%Y-%m-%d}"
-    return replace(_set(code, "clocks_change", change.at, reason, dangers=dangers), lead_days=7)
+    subject = f"clocks_change:{change.at:%Y-%m-%d}"
+    return replace(_set(subject, "clocks_change", change.at, reason, dangers=dangers), lead_days=7)

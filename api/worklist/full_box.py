@@ -24,13 +24,14 @@ from api.health.meter_health import Counts
 from api.pricing.money import format_money
 from api.readings.meters import Meter, MeterReading, counted, deltas
 
-from .work import AT_ONCE, Danger, Work, day_at, lead_of
+from .work import AT_ONCE, Code, Danger, Work, day_at, lead_of
 
 NEAR = Fraction(4, 5)
 _A_DAY = timedelta(days=1)
 _LEAST_DAYS = 3
 _FARTHEST_DAYS = 730
 Measure = Literal["coins", "notes", "value"]
+_CODES: dict[Measure, Code] = {"coins": "coins_limit", "notes": "notes_limit", "value": "value_limit"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,7 @@ def box_work(facts: BoxFacts, *, now: datetime) -> tuple[Work, ...]:
     return (
         Work(
             kind="collect",
-            code=f"{first.measure}_limit",
+            code=_CODES[first.measure],
             due_at=full_at.replace(microsecond=0),
             lead_days=AT_ONCE if near_at <= now else lead_of(max(full_at - near_at, timedelta(days=7))),
             reason=_reason(first, facts, full_at),

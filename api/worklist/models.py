@@ -14,7 +14,7 @@ from sqlmodel import Field, SQLModel
 from api.db import Utc
 from api.sheets.models import CautionOut
 from api.wire import DATE_PATTERN, INSTANT_PATTERN, UUID_PATTERN, Id, Instant, Out
-from api.worklist.work import Kind
+from api.worklist.work import Code, Kind
 
 CURSOR_PATTERN = rf"^[0-9]{{1,17}}-{UUID_PATTERN.strip('^$')}$"
 MOMENT_PATTERN = rf"^({DATE_PATTERN.strip('^$')}|{INSTANT_PATTERN.strip('^$')})$"
@@ -77,7 +77,7 @@ class WorkOut(Out):
     id: Id
     due_at: Instant
     kind: Kind
-    code: str
+    code: Code
     table_id: Id
     table: str
     venue_id: Id | None

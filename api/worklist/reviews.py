@@ -18,7 +18,7 @@ from uuid import UUID
 from api.health.meter_health import MeterHealth
 from api.pricing.money import format_money
 
-from .work import Work, day_at
+from .work import Code, Work, day_at
 
 TOLERATED = Fraction(1, 20)
 
@@ -100,5 +100,5 @@ def licence_work(number: str, *, expires_at: datetime, zone: tzinfo) -> list[Wor
     return [Work(kind="licence", code="licence_expires", due_at=expires_at, lead_days=60, reason=told)]
 
 
-def _review(code: str, subject: str, due_at: datetime, reason: str, *, refers_to: UUID | None = None) -> Work:
+def _review(code: Code, subject: str, due_at: datetime, reason: str, *, refers_to: UUID | None = None) -> Work:
     return Work(kind="review", code=code, subject=subject, due_at=due_at, reason=reason, refers_to=refers_to)

@@ -21,6 +21,15 @@ from api.health.cautions import AT_A_BATTERY, AT_THE_MAINS, LIFTING_CASH, Cautio
 from api.pricing.errors import Fault, PricingError
 
 Kind = Literal["charge_battery", "set_clock", "key_settings", "ask_venue", "collect", "visit", "review", "licence"]
+Code = Literal[
+    "plan_charge", "charge_now", "replace_suspected",
+    "off", "drifting", "clocks_change", "clock_not_told",
+    "not_keyed", "not_confirmed", "found_different",
+    "coins_limit", "notes_limit", "value_limit",
+    "no_reading",
+    "meter_went_down", "meters_disagree", "difference", "dispute",
+    "licence_expires",
+]  # fmt: skip
 Danger = Literal["battery", "mains", "cash"]
 
 AT_ONCE = 36_500
@@ -39,11 +48,11 @@ CAUTIONS: dict[Danger, tuple[Caution, ...]] = {
 class Work:
     """One piece of work. ``words`` are what to say to the venue; ``refers_to`` names the schedule, collection, ….
 
-    Refuses (``bad_work``) a lead that is none of ``LEADS`` and an unknown kind.
+    Refuses (``bad_work``) a lead that is none of ``LEADS``, an unknown kind and an unknown code.
     """
 
     kind: Kind
-    code: str
+    code: Code
     due_at: datetime
     reason: str
     subject: str = ""
@@ -57,8 +66,9 @@ class Work:
 
     def __post_init__(self) -> None:
         faults = []
-        if self.kind not in get_args(Kind):
-            faults.append(Fault("bad_work", "kind", self.kind, ", ".join(get_args(Kind))))
+        for name, known in (("kind", get_args(Kind)), ("code", get_args(Code))):
+            if getattr(self, name) not in known:
+                faults.append(Fault("bad_work", name, getattr(self, name), ", ".join(known)))
         if self.lead_days not in LEADS:
             faults.append(Fault("bad_work", "lead_days", str(self.lead_days), ", ".join(map(str, LEADS))))
         if faults:

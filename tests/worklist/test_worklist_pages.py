@@ -123,14 +123,19 @@ def many_tables(session: Session, count: int) -> UUID:
             "pool_table_id": table["id"],
             "venue_id": table["venue_id"],
             "kind": kind,
-            "code": kind,
+            "code": code,
             "due_at": NOW + timedelta(days=days, seconds=i),
             "lead_days": lead_days,
             "ends_at": None,
             "assessed_at": NOW,
         }
         for i, table in enumerate(tables)
-        for kind, days, lead_days in (("review", -1, 36_500), ("visit", 20, 0), ("licence", 90, 60), ("collect", 5, 7))
+        for kind, code, days, lead_days in (
+            ("review", "difference", -1, 36_500),
+            ("visit", "no_reading", 20, 0),
+            ("licence", "licence_expires", 90, 60),
+            ("collect", "value_limit", 5, 7),
+        )
     ]
     session.execute(insert(WorkRow), work)
     if session.get_bind().dialect.name == "postgresql":
