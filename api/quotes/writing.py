@@ -39,7 +39,7 @@ from api.schedules.models import Basis, TariffRefOut
 CSV_COLUMNS = (
     "venue_id", "table_id", "basis", "at", "trading_on", "currency", "money", "status", "tariff", "version", "window",
     "kind", "units", "spends", "left", "per_unit", "next_break_add", "next_break_units", "ends_at", "least_money",
-    "least_pay",
+    "least_pay", "cautions",
 )  # fmt: skip
 
 
@@ -199,6 +199,7 @@ def _row(answer: QuoteOut, offer: OfferOut | None) -> dict[str, object]:
         "window": _as_text(answer.window.name),
         "tariff": answer.tariff.code if answer.tariff else None,
         "version": answer.tariff.version if answer.tariff else None,
+        "cautions": " ".join(answer.cautions),
     }
     if offer:
         values |= offer.model_dump(mode="json")

@@ -178,7 +178,7 @@ def test_a_line_an_offer_as_csv_by_format_and_by_suffix(at_noon: TestClient, lan
         "venue_id": lantern["venue"], "table_id": "", "basis": "listed", "at": "2026-12-01T21:00:00-05:00", "trading_on": "2026-12-01",
         "currency": "USD", "money": "10.00", "status": "open", "tariff": "weekday", "version": "1", "window": "Base", "kind": "games",
         "units": "15", "spends": "10.00", "left": "0.00", "per_unit": "0.67", "next_break_add": "1.00", "next_break_units": "17",
-        "ends_at": "", "least_money": "", "least_pay": "",
+        "ends_at": "", "least_money": "", "least_pay": "", "cautions": "",
     }  # fmt: skip
     assert (minutes["units"], minutes["ends_at"]) == ("50", "2026-12-01T21:50:00-05:00")
     closed = at_noon.get(f"/v1/quotes.csv?venue_id={lantern['venue']}&at=2026-11-30T12:00&money=1.00")

@@ -124,6 +124,15 @@ def test_metered_time_is_in_no_controller_and_needs_no_caution(client: TestClien
     assert (units(answer), answer["cautions"]) == ([30], [])
 
 
+def test_a_spreadsheet_is_told_too(client: TestClient, route: Route, venue: str) -> None:
+    table = route.table(venue, controller=CONTROLLER)
+    asked = {"table_id": table["id"], "at": MONDAY_EARLY, "money": "5.00"}
+    header, line = client.get("/v1/quotes.csv", params=asked).text.splitlines()
+    assert (header.split(",")[-1], line.split(",")[-1]) == ("cautions", "controller_cannot_hold")
+    cell = client.get("/v1/quotes", params={**asked, "format": "text", "column": "cautions"})
+    assert cell.text == "controller_cannot_hold"
+
+
 def test_scenarios_are_answered_with_the_same_caution(client: TestClient, route: Route, venue: str) -> None:
     table = route.table(venue, controller=CONTROLLER)
     events = [{"kind": "insert", "at": MONDAY_EARLY, "amount": "5.00"}]
