@@ -67,9 +67,11 @@ class SmallDisk:
 
     def fill(self, server: Nursery, chance: Random) -> None:  # noqa: ARG002
         """Take all the room, but for a little."""
-        free = os.statvfs(self.other.parent)
-        with self.other.open("wb") as file:
-            os.posix_fallocate(file.fileno(), 0, max(free.f_bavail * free.f_frsize - chance.randrange(50_000), 1))
+        with self.other.open("wb", buffering=0) as file:
+            with suppress(OSError):
+                while True:
+                    file.write(bytes(65_536))
+            file.truncate(max(file.tell() - chance.randrange(50_000), 1))
 
     def empty(self, server: Nursery) -> None:  # noqa: ARG002
         """Give it back."""
