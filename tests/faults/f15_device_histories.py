@@ -74,7 +74,7 @@ def _history(chance: Random) -> Iterator[dict[str, Any]]:
     """Make readings of a year; the device's clock is off by up to 400 days, and is set, or lost, now and then."""
     off = _a_clock(chance)
     cash, instants = chance.randrange(90_000), set()
-    real = NOON - timedelta(days=chance.randint(20, 420))
+    real = NOON - timedelta(days=chance.randint(21, 420))  # the first reading is never later than NOON
     for _ in range(chance.randint(5, READINGS_MOST)):
         real += timedelta(minutes=chance.randint(1, 30_000))
         if real > NOON:
