@@ -15,7 +15,7 @@ IMPOSSIBLE_TABLES: list[Case] = [
     ({"counted": {"1.00": "3"}}, "invalid", "tables[0].counted.1.00"),
     ({"counted": {"1.00": True}}, "invalid", "tables[0].counted.1.00"),
     ({"counted": {"penny": 1}}, "invalid", "tables[0].counted.penny"),
-    ({"counted": {"-1.00": 1}}, "invalid", "tables[0].counted.-1.00.[key]"),
+    ({"counted": {"-1.00": 1}}, "invalid", "tables[0].counted.-1.00"),
     ({"counted": {"0.00": 1}}, "bad_denomination", "tables[0].counted.0.00"),
     ({"counted": {"1.00": 1, "1": 1}}, "bad_denomination", "tables[0].counted.1"),
     ({"counted": {"0.125": 1}}, "bad_money", "tables[0].counted.0.125"),
