@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 from random import Random, SystemRandom
 
-from tests.faults.fault import Broken, Fault
+from tests.faults.fault import Broken, Fault, NotReady
 
 
 def faults() -> dict[str, Fault]:
@@ -57,6 +57,8 @@ def _found_by_control(fault: Fault, seed: int) -> str:
     """Return what the test finds under the known-bad setting; raise where it finds nothing."""
     try:
         fault.control(Random(seed))
+    except NotReady as not_ready:
+        raise Broken(f"its control proves nothing: {not_ready}") from None
     except Broken as broken:
         return str(broken)
     raise Broken("its control held: the test finds nothing")

@@ -41,10 +41,16 @@ def hold_nothing() -> None:
         prepare(connection, record)
         connection.isolation_level = ""  # the driver begins a transaction where something is first written
 
+    begin = api.transactions.Transactions.__init__
+
+    def in_no_line(self: Any, *args: Any) -> None:
+        begin(self, *args)
+        self._one_writer = False
+
     api.db.hold = lambda *_: None  # type: ignore[assignment]
     api.db._prepare_sqlite = prepare_late
     api.db._begin_sqlite = lambda _: None
-    api.settings.Settings.on_sqlite = False  # type: ignore[assignment,method-assign]
+    api.transactions.Transactions.__init__ = in_no_line  # type: ignore[method-assign]
 
 
 def sync_less() -> None:

@@ -43,14 +43,14 @@ def control(chance: Random) -> None:
     """Where nothing is held and SQLite's transactions begin late, callers that meet undo or refuse each other."""
     held = []
     for database in (sqlite_database, postgres_database):
-        try:
-            with database() as url, nursery(url, way="hold_nothing") as server:
-                server.start()
+        with database() as url, nursery(url, way="hold_nothing") as server:
+            server.start()
+            try:
                 _race(url, server.url, chance, rounds=1)
-        except Broken as broken:
-            found = broken
-        else:
-            held.append(database.__name__)
+            except Broken as broken:
+                found = broken
+            else:
+                held.append(database.__name__)
     if not held:
         raise found
 

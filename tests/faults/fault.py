@@ -14,6 +14,10 @@ class Broken(Exception):
     """A promise did not hold; the text says which, and what was found."""
 
 
+class NotReady(Broken):
+    """The service did not come up: a promise broken in a run, and nothing at all found by a control."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
     """One kind of fault; ``short`` rounds take seconds, ``long`` ones minutes."""

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from tests.databases import OWNER_TOKEN
 from tests.faults.caller import ask
 from tests.faults.careless import WAYS
-from tests.faults.fault import check
+from tests.faults.fault import NotReady
 from tests.serving import free_port
 
 _READY_WITHIN_S = 30
@@ -48,7 +48,7 @@ class Nursery:
                 if ask(self.url, "GET", "/readyz")[0] == 200:
                     return
             time.sleep(0.02)
-        check(False, f"the service was not ready within {_READY_WITHIN_S} s")
+        raise NotReady(f"the service was not ready within {_READY_WITHIN_S} s")
 
     def kill(self) -> None:
         """Kill the server that lives now, and wait until it is gone."""
