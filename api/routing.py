@@ -9,7 +9,6 @@
   and what it depends on are coroutines that wait for nothing.
 """
 
-import inspect
 import json
 import zlib
 from collections.abc import Callable, Coroutine
@@ -62,8 +61,6 @@ class Route(APIRoute):
 
 def _in_this_thread(endpoint: Callable[..., Any]) -> Callable[..., Any]:
     """Return an operation as a coroutine that never waits: it is worked on where its whole request is."""
-    if inspect.iscoroutinefunction(endpoint):
-        return endpoint
 
     @wraps(endpoint)
     async def at_once(*args: Any, **values: Any) -> Any:
