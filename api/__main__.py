@@ -1,7 +1,7 @@
-"""``python -m api`` is ``baizebook``."""
+"""``python -m baizebook`` is ``baizebook``."""
 
 import sys
 
-from api.cli import main
+from .ops.cli import main
 
 sys.exit(main())

@@ -4,10 +4,9 @@ from typing import Any, Literal
 
 from alembic import context
 from alembic.autogenerate.api import AutogenContext
+from baizebook.migrations.all_rows import metadata
+from baizebook.store.db import Utc, get_engine
 from sqlalchemy import Connection
-
-from api.db import Utc, get_engine
-from api.rows import metadata
 
 
 def render_item(type_: str, item: Any, autogen_context: AutogenContext) -> str | Literal[False]:  # noqa: ARG001

@@ -6,13 +6,13 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from baizebook.app import create_app, work_on
+from baizebook.store.db import make_engine, writing
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from api.db import make_engine, writing
-from api.main import create_app, work_on
 from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
 
 WEEKDAY = {

@@ -15,11 +15,10 @@ from functools import cache
 from pathlib import Path
 from uuid import uuid4
 
+from baizebook.store import migrate
+from baizebook.store.db import make_engine
+from baizebook.store.settings import Settings
 from sqlalchemy import create_engine, make_url, text
-
-from api import migrate
-from api.db import make_engine
-from api.settings import Settings
 
 OWNER_TOKEN = "owner-token-of-the-tests"
 _TEMPLATE = f"baizebook_{uuid4().hex[:12]}"

@@ -23,9 +23,9 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-SERVE = (sys.executable, "-m", "api", "serve")
-CARELESS = (sys.executable, "-m", "uvicorn", "api.main:create_app", "--factory", "--http", "h11")
-"""The same application without the limits and the logging of ``api.serving``: what tests must find wanting."""
+SERVE = (sys.executable, "-m", "baizebook", "serve")
+CARELESS = (sys.executable, "-m", "uvicorn", "baizebook.app:create_app", "--factory", "--http", "h11")
+"""The same application without the limits and the logging of ``baizebook.ops.serve``: what tests must find wanting."""
 
 
 def start(

@@ -1,222 +1,221 @@
-"""The shape of the code, as rules that fail the build: who may import whom, what is pure, how long, how explained."""
+"""The shape of the code, as short tables that fail the build: the floors, the rooms, what is pure, how explained."""
 
 import ast
 import sys
-from functools import cache
+import tomllib
 from graphlib import TopologicalSorter
 from pathlib import Path
 
-import grimp
-import pytest
-
 ROOT = Path(__file__).parent.parent
-FILES = sorted((ROOT / "api").rglob("*.py"))
+API = ROOT / "api"
+FILES = sorted(API.rglob("*.py"))
 
-LEVELS = (
-    ("pricing",),
-    ("settings", "problems", "redaction"),
-    ("examples", "errors", "db", "transactions", "wire", "methods", "openapi", "paging"),
-    ("access", "clock"),
-    ("routing", "frame", "migrate", "connection"),
-    ("tariffs", "venues", "ledger"),
-    ("schedules", "readings"),
-    ("sheets", "quotes"),
-    ("cash", "health"),
-    ("worklist",),
+FLOORS = (
+    "ops",
+    "demo",
+    "app",
+    "worklist",
+    "reports",
+    "health",
+    "collections",
+    "settlements",
+    "quotes",
+    "controllers",
+    "readings",
+    "schedules",
+    "tariffs",
+    "tokens",
+    "pool_tables",
+    "ledger",
+    "venues",
+    "tax_areas",
+    "web",
+    "store",
+    "pricing",
 )
-"""The domains and shared modules from the bottom up: services import downwards only, never sideways."""
-ROUTES, ROWS, MAIN, DEMO, CLI = range(len(LEVELS), len(LEVELS) + 5)
-CLI_MODULES = {"cli", "__main__", "doctor", "backup", "serving"}
-SHARED = {
-    "examples",
-    "errors",
-    "db",
-    "transactions",
-    "wire",
-    "methods",
-    "openapi",
-    "paging",
-    "access",
-    "clock",
-    "settings",
-    "problems",
-    "redaction",
+"""From the top down: a folder imports only folders below it."""
+
+DOMAINS = set(FLOORS) - {"ops", "demo", "app", "web", "store", "pricing"}
+"""The folders that have rooms."""
+
+ROOMS = {"routes", "service", "queries", "rows", "schemas", "convert"}
+"""The only files of a domain that may know the ORM or the framework; every other is a noun of the trade, and pure."""
+
+ALLOWED_IN = {
+    "routes": {"fastapi", "starlette", "sqlmodel", "pydantic"},
+    "service": {"sqlmodel", "sqlalchemy", "pydantic"},
+    "queries": {"sqlmodel", "sqlalchemy"},
+    "rows": {"sqlmodel", "sqlalchemy"},
+    "schemas": {"pydantic"},
+    "convert": {"pydantic"},
 }
-"""Modules that stand on one level and may know each other, so long as there is no circle."""
+"""What each room may import beside the standard library and this package."""
 
-WEB = {"fastapi", "starlette", "fastapi_offline"}
-KNOWS_THE_WEB = {
-    "main",
-    "clock",
-    "db",
-    "doctor",
-    "errors",
-    "frame",
-    "methods",
-    "openapi",
-    "paging",
-    "routing",
-    "serving",
-    "watch",
-}
-"""Beside every routes.py and the folder access/, the only modules that know the web framework."""
+PURE_LIBRARIES = {"schedules/recurrence.py": {"dateutil"}}
+"""Libraries that decide something of the trade, and the pure files that ask them."""
 
-NOT_PURE = {
-    "access": "who is asking is a matter of the request",
-    "api/cash/messages.py": "the types of its messages",
-    "api/cash/writing.py": "writes messages",
-    "api/quotes/terminal.py": "answers on the terminal: it asks the database",
-    "api/quotes/writing.py": "writes messages",
-    "api/health/translation.py": "reads and writes messages",
-    "api/ledger/writing.py": "writes messages",
-    "api/readings/translation.py": "reads and writes messages",
-    "api/readings/words.py": "the types of its messages",
-    "api/tariffs/translation.py": "reads and writes messages",
-    "api/schedules/translation.py": "reads and writes messages",
-    "api/venues/writing.py": "writes messages",
-    "demo": "loads through the services",
-}
-"""Files of a domain beside routes, service and models that are not pure, and why."""
+PURE_BELOW = {"pricing"}
+"""Folders of which a pure file may import everything; of other folders it may import pure files."""
 
 
-@cache
-def graph() -> grimp.ImportGraph:
-    return grimp.build_graph("api", include_external_packages=True, cache_dir=None)
-
-
-def modules() -> list[str]:
-    return sorted(name for name in graph().modules if name.startswith("api."))
-
-
-def level(module: str) -> int:
-    """Return how high a module stands."""
-    parts = module.split(".")
-    if parts[-1] == "routes" or parts[1] == "watch":
-        return ROUTES
-    for number, names in ((ROWS, {"rows"}), (MAIN, {"main"}), (DEMO, {"demo"}), (CLI, CLI_MODULES)):
-        if parts[1] in names:
-            return number
-    return next(number for number, names in enumerate(LEVELS) if parts[1] in names)
-
-
-def test_every_module_has_its_level() -> None:
-    for module in modules():
-        level(module)
-
-
-def test_imports_go_downwards_only() -> None:
-    wrong = []
-    for importer in modules():
-        for imported in graph().find_modules_directly_imported_by(importer):
-            if not imported.startswith("api."):
-                continue
-            ours, theirs = importer.split(".")[1], imported.split(".")[1]
-            sideways = level(importer) == level(imported) and ours != theirs and not {ours, theirs} <= SHARED
-            if level(importer) < level(imported) or (sideways and level(importer) < ROUTES):
-                wrong.append(f"{importer} imports {imported}")
-    assert wrong == []
-
-
-def test_inside_a_domain_models_never_import_the_service_nor_services_routes() -> None:
-    order = {"models": 0, "service": 1, "routes": 2}
-    for importer in modules():
-        for imported in graph().find_modules_directly_imported_by(importer):
-            ours, theirs = importer.split("."), imported.split(".")
-            if len(ours) == len(theirs) == 3 and ours[1] == theirs[1] and ours[2] in order and theirs[2] in order:
-                assert order[ours[2]] > order[theirs[2]], f"{importer} imports {imported}"
-
-
-def test_there_is_no_circle_between_modules() -> None:
-    known = set(modules())
-    below = {module: graph().find_modules_directly_imported_by(module) & known for module in known}
-    assert list(TopologicalSorter(below).static_order())
-
-
-def test_only_the_named_modules_know_the_web_framework() -> None:
-    for module in modules():
-        parts = module.split(".")
-        imported = {name.split(".")[0] for name in graph().find_modules_directly_imported_by(module)}
-        if imported & WEB:
-            assert parts[-1] == "routes" or parts[1] in KNOWS_THE_WEB | {"access"}, module
-
-
-def test_the_engine_imports_the_standard_library_and_itself_by_relative_imports() -> None:
-    for path in (ROOT / "api" / "pricing").glob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text())):
-            if isinstance(node, ast.Import):
-                names = [alias.name.split(".")[0] for alias in node.names]
-            elif isinstance(node, ast.ImportFrom) and node.level == 0:
-                names = [str(node.module).split(".")[0]]
+def imports(path: Path) -> list[tuple[str, ...]]:
+    """Return what a file imports: of this package as a path inside it (``("store", "db")``), else as ``("", name)``."""
+    package = ("baizebook", *path.relative_to(API).parts[:-1])
+    found: list[tuple[str, ...]] = []
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            found += [("", alias.name.split(".")[0]) for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            base = package[: len(package) - node.level + 1] if node.level else ()
+            full = (*base, *(node.module.split(".") if node.module else ()))
+            if full[0] != "baizebook":
+                found.append(("", full[0]))
+            elif not (API.joinpath(*full[1:]).with_suffix(".py")).exists():
+                found += [
+                    (*full[1:], alias.name) if is_module((*full[1:], alias.name)) else full[1:] for alias in node.names
+                ]
             else:
-                continue
-            assert set(names) <= sys.stdlib_module_names, f"{path.name}: {names}"
+                found.append(full[1:])
+    return found
+
+
+def is_module(parts: tuple[str, ...]) -> bool:
+    path = API.joinpath(*parts)
+    return path.with_suffix(".py").exists() or path.is_dir()
+
+
+def folder_of(path: Path) -> str:
+    relative = path.relative_to(API)
+    return relative.parts[0] if len(relative.parts) > 1 else relative.stem
+
+
+def room_of(path: Path) -> str | None:
+    return path.stem if folder_of(path) in DOMAINS and path.stem in ROOMS else None
 
 
 def is_pure(path: Path) -> bool:
-    relative = path.relative_to(ROOT)
-    domain = relative.parts[1]
-    return (
-        len(relative.parts) == 3
-        and path.stem not in ("__init__", "routes", "models")
-        and not path.stem.endswith("service")
-        and domain not in NOT_PURE
-        and str(relative) not in NOT_PURE
-    )
+    return folder_of(path) in DOMAINS and path.stem not in ROOMS and path.stem != "__init__"
 
 
-@pytest.mark.parametrize(
-    "path", [path for path in FILES if is_pure(path)], ids=lambda path: str(path.relative_to(ROOT))
-)
-def test_any_other_file_of_a_domain_is_pure(path: Path) -> None:
-    allowed = {"dateutil"} if path.name == "recurrence.py" else set()
-    for node in ast.walk(ast.parse(path.read_text())):
-        if isinstance(node, ast.ImportFrom) and node.level == 0:
-            module = str(node.module)
-        elif isinstance(node, ast.Import):
-            module = node.names[0].name
-        else:
-            continue
-        if module.startswith("api."):
-            parts = module.split(".")
-            assert parts[1] == "pricing" or is_pure(ROOT / "api" / parts[1] / f"{parts[2]}.py"), f"{path}: {module}"
-        else:
-            assert module.split(".")[0] in sys.stdlib_module_names | allowed, f"{path}: {module}"
+def test_every_folder_has_its_floor() -> None:
+    assert {folder_of(path) for path in FILES} - {"__init__", "__main__"} == set(FLOORS)
+
+
+def test_a_folder_imports_only_folders_below_it() -> None:
+    height = {name: -place for place, name in enumerate(FLOORS)}
+    wrong = [
+        f"{path.relative_to(API)} imports {'.'.join(imported)}"
+        for path in FILES
+        if folder_of(path) in height
+        for imported in imports(path)
+        if imported and imported[0] in height and folder_of(path) != imported[0]
+        if height[imported[0]] >= height[folder_of(path)]
+    ]
+    assert wrong == []
+
+
+def test_no_file_stands_in_a_circle() -> None:
+    graph = {
+        path.relative_to(API).with_suffix("").parts: {
+            found if not API.joinpath(*found).is_dir() else (*found, "__init__")
+            for found in imports(path)
+            if found[:1] != ("",)
+        }
+        for path in FILES
+    }
+    assert list(TopologicalSorter(graph).static_order())
+
+
+def test_a_room_knows_only_what_is_its_own() -> None:
+    wrong = [
+        f"{path.relative_to(API)} imports {found[1]}"
+        for path in FILES
+        if (room := room_of(path)) is not None
+        for found in imports(path)
+        if found[:1] == ("",) and found[1] not in sys.stdlib_module_names | ALLOWED_IN[room]
+    ]
+    assert wrong == []
+
+
+def test_rooms_of_a_folder_import_downwards() -> None:
+    order = ("rows", "schemas", "convert", "queries", "service", "routes")
+    wrong = [
+        f"{path.relative_to(API)} imports {found[1]}"
+        for path in FILES
+        if (room := room_of(path)) is not None
+        for found in imports(path)
+        if found[:1] == (folder_of(path),) and len(found) > 1 and found[1] in order
+        if order.index(found[1]) > order.index(room)
+    ]
+    assert wrong == []
+
+
+def test_any_other_file_of_a_domain_is_pure() -> None:
+    wrong = []
+    for path in filter(is_pure, FILES):
+        known = sys.stdlib_module_names | PURE_LIBRARIES.get(str(path.relative_to(API)), set())
+        for found in imports(path):
+            if found[:1] == ("",):
+                fine = found[1] in known
+            else:
+                target = API.joinpath(*found).with_suffix(".py")
+                fine = found[0] in PURE_BELOW or is_pure(target)
+            if not fine:
+                wrong.append(f"{path.relative_to(API)} imports {'.'.join(found)}")
+    assert wrong == []
+
+
+def test_the_engine_imports_the_standard_library_and_itself() -> None:
+    for path in (API / "pricing").glob("*.py"):
+        for found in imports(path):
+            assert found[0] == "pricing" or found[1] in sys.stdlib_module_names, f"{path.name}: {found}"
 
 
 def test_the_wall_clock_is_read_in_one_place() -> None:
     forbidden = ("datetime.now(", "datetime.utcnow(", "date.today(", "time.time(", "time.time_ns(")
+    wrong = {
+        str(path.relative_to(API)): found
+        for path in FILES
+        if path != API / "store" / "clock.py"
+        if (found := [word for word in forbidden if word in path.read_text()])
+    }
+    assert wrong == {}
+
+
+def test_imports_stand_at_the_top() -> None:
+    wrong = [
+        f"{path.relative_to(API)}: {function.name}"
+        for path in FILES
+        for function in ast.walk(ast.parse(path.read_text()))
+        if isinstance(function, ast.FunctionDef | ast.AsyncFunctionDef)
+        if any(isinstance(node, ast.Import | ast.ImportFrom) for node in ast.walk(function))
+    ]
+    assert wrong == []
+
+
+def test_modules_and_public_names_are_explained() -> None:
+    wrong = []
     for path in FILES:
-        if path.name != "clock.py":
-            found = [word for word in forbidden if word in path.read_text()]
-            assert found == [], f"{path}: {found}"
+        tree = ast.parse(path.read_text())
+        if tree.body and not ast.get_docstring(tree):
+            wrong.append(str(path.relative_to(API)))
+        wrong += [
+            f"{path.relative_to(API)}: {node.name}"
+            for node in tree.body
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef)
+            if not node.name.startswith("_") and not ast.get_docstring(node)
+        ]
+    assert wrong == []
 
 
-def functions(path: Path) -> list[ast.FunctionDef | ast.AsyncFunctionDef]:
-    tree = ast.parse(path.read_text())
-    return [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
-
-
-@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_functions_are_short_and_imports_stand_at_the_top(path: Path) -> None:
-    for function in functions(path):
-        length = (function.end_lineno or 0) - function.lineno + 1
-        assert length <= 70, f"{function.name} has {length} lines"
-        inside = [node for node in ast.walk(function) if isinstance(node, ast.Import | ast.ImportFrom)]
-        assert inside == [], f"{function.name} imports inside"
-
-
-@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_modules_and_public_names_are_explained(path: Path) -> None:
-    tree = ast.parse(path.read_text())
-    if path.name != "__init__.py" or tree.body:
-        assert ast.get_docstring(tree), path
-    for node in tree.body:
-        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef) and not node.name.startswith("_"):
-            assert ast.get_docstring(node), f"{path}: {node.name}"
+def test_every_folder_is_in_the_package() -> None:
+    listed = set(tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]["packages"])
+    folders = {".".join(("baizebook", *path.parent.relative_to(API).parts)) for path in FILES}
+    assert listed == folders | {"baizebook.migrations", "baizebook.migrations.versions"}
 
 
 def test_only_the_agreed_names_stand_at_the_top() -> None:
-    agreed = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "Dockerfile"}
+    agreed = {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", "Dockerfile"}
     agreed |= {"api", "migrations", "tests", "openapi"}
     made = {"build", "dist"}
     found = {

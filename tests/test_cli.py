@@ -5,11 +5,11 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from baizebook.app import create_app
+from baizebook.ops.cli import main
+from baizebook.store import db, settings
 from fastapi.testclient import TestClient
 
-from api import db, settings
-from api.cli import main
-from api.main import create_app
 from tests.conftest import Route
 from tests.databases import OWNER_TOKEN
 

@@ -6,12 +6,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from baizebook.app import create_app
+from baizebook.demo.load import load
+from baizebook.ops import cli
+from baizebook.store import migrate
+from baizebook.store.db import make_engine, writing
+from baizebook.store.settings import Settings
+from baizebook.web import openapi
 
-from api import cli, migrate, openapi
-from api.db import make_engine, writing
-from api.demo.load import load
-from api.main import create_app
-from api.settings import Settings
 from tests.conftest import NOON
 from tests.databases import settings_for, sqlite_database
 

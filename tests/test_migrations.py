@@ -5,11 +5,11 @@ from collections.abc import Iterator
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
+from baizebook.migrations.all_rows import metadata
+from baizebook.store import migrate
+from baizebook.store.db import make_engine
 from sqlalchemy import Engine, inspect
 
-from api import migrate
-from api.db import make_engine
-from api.rows import metadata
 from tests.databases import empty_sqlite, postgres_database, settings_for
 
 

@@ -4,9 +4,9 @@ import re
 from pathlib import Path
 
 import pytest
+from baizebook.web.problems import PROBLEMS
 from fastapi.testclient import TestClient
 
-from api.problems import PROBLEMS
 from tests.conftest import Route
 
 API = Path(__file__).parent.parent / "api"

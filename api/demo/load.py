@@ -12,33 +12,40 @@ from uuid import UUID
 
 from sqlmodel import Session, select
 
-from api.access.models import TokenRow
-from api.access.service import make_token
-from api.cash.agreements_service import publish_agreement
-from api.cash.collections_service import record_collection, reverse_collection
-from api.cash.messages import AgreementIn, CollectionIn
-from api.demo.agreements import TAX_AREA_OF, TAX_AREAS, agreements
-from api.demo.observations import miskeyed, readings_of, settings_found
-from api.demo.places import VENUES, schedules
-from api.demo.prices import TARIFFS
-from api.demo.visits import MISCOUNTED, Visit, miscounted, visits
-from api.errors import Problem
-from api.ledger.models import EntryIn
-from api.ledger.service import post_owner_entry
-from api.readings.models import ReadingsIn
-from api.readings.outcomes import Sender
-from api.readings.service import record, results_out
-from api.schedules.models import KeyingIn, RolloutIn, ScheduleIn
-from api.schedules.service import publish_for_venue, record_keying, roll_out
-from api.sheets.models import SheetOut
-from api.sheets.service import settings_sheet
-from api.tariffs.models import TariffIn
-from api.tariffs.service import publish_tariff
-from api.venues.models import TableIn, TaxAreaIn, VenueIn, VenueRow
-from api.venues.service import calendar_of, create_table, create_venue, put_tax_area
-from api.worklist.service import assess
+from ..collections.schemas import CollectionIn
+from ..collections.service import record_collection, reverse_collection
+from ..controllers.schemas import KeyingIn, SheetOut
+from ..controllers.service import record_keying, settings_sheet
+from ..ledger.schemas import EntryIn
+from ..ledger.service import post_owner_entry
+from ..pool_tables.schemas import TableIn
+from ..pool_tables.service import create_table
+from ..readings.admission import Sender
+from ..readings.schemas import ReadingsIn
+from ..readings.service import record, results_out
+from ..schedules.schemas import RolloutIn, ScheduleIn
+from ..schedules.service import publish_for_venue, roll_out
+from ..settlements.schemas import AgreementIn
+from ..settlements.service import publish_agreement
+from ..tariffs.schemas import TariffIn
+from ..tariffs.service import publish_tariff
+from ..tax_areas.schemas import TaxAreaIn
+from ..tax_areas.service import put_tax_area
+from ..tokens.service import make_token
+from ..venues.rows import VenueRow
+from ..venues.schemas import VenueIn
+from ..venues.service import calendar_of, create_venue
+from ..web.errors import Problem
+from ..web.rows import TokenRow
+from ..worklist.service import assess
+from .agreements import TAX_AREA_OF, TAX_AREAS, agreements
+from .observations import miskeyed, readings_of, settings_found
+from .places import VENUES, schedules
+from .prices import TARIFFS
+from .visits import MISCOUNTED, Visit, miscounted, visits
 
 OWNER = "demo owner"
+
 _BEGAN = timedelta(weeks=14)
 _PRICE_CHANGE = timedelta(days=9)
 

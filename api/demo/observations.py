@@ -6,11 +6,12 @@ from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 from zoneinfo import ZoneInfo
 
-from api.demo.troubles import clock_error, meters, volts
-from api.health.clock_changes import last_change
-from api.wire import DAYS
+from ..health.clock_changes import last_change
+from ..web.schema_types import DAYS
+from .troubles import clock_error, meters, volts
 
 _WEEKS = 6
+
 _AT = timedelta(hours=17)
 _SILENT_FOR = {"Stube": timedelta(weeks=5)}
 _ON_MAINS = ("Hall 1", "Hall 2")

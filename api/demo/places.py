@@ -5,6 +5,7 @@ from datetime import date, timedelta
 from typing import Any
 
 _WEEKDAYS = ["mon", "tue", "wed", "thu"]
+
 _BATTERY = {"kind": "battery", "nominal_volts": 12, "capacity_ah": "9.0"}
 _METERS = [
     {"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 7, "resets": "never"},

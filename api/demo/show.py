@@ -4,11 +4,12 @@ from datetime import datetime, time
 
 from sqlmodel import Session, select
 
-from api.quotes.service import Asked, Spots, When
-from api.quotes.terminal import in_words
-from api.schedules.service import place_of_table
-from api.sheets.service import sheet_of
-from api.venues.models import PoolTableRow, VenueRow
+from ..controllers.service import sheet_of
+from ..ops.quote_on_terminal import in_words
+from ..pool_tables.rows import PoolTableRow
+from ..quotes.service import Asked, Spots, When
+from ..schedules.queries import place_of_table
+from ..venues.rows import VenueRow
 
 
 def answered_question(session: Session, *, now: datetime) -> str:

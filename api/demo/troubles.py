@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 MINUTE = timedelta(minutes=1)
+
+
 GAMES_PER_CASH_COUNT = {"0.25": (5, 16), "0.50": (9, 20)}
 """Games played for a count of the cash meter, as a fraction: about 0.80 a game in dollars, 1.11 in euros."""
 

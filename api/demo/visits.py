@@ -14,14 +14,17 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 
-from api.demo.troubles import HABITS, meters
-from api.pricing.money import format_money, parse_money
+from ..pricing.money import format_money, parse_money
+from .troubles import HABITS, meters
 
 _EVERY_WEEKS = {"lantern": 2, "harbour": 1, "marigold": 2, "linde": 2}
+
 _LAST_WEEKS_AGO = {"linde": 6}
 _AT = timedelta(hours=15)
 _COLLECTORS = ("Rosalind", "Ignatius")
 _SHORT, _SHORT_SINCE, _SHORT_PERCENT = "Downstairs", 7, 6
+
+
 MISCOUNTED = ("marigold", 3)
 """The visit whose count was entered wrongly first: venue and number."""
 

@@ -14,12 +14,12 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 from fractions import Fraction
 from typing import Literal
 
-from api.health.battery_state import Battery, Rest, SupplyReading, at_temperature
-from api.health.theil_sen import Trend, evenly, theil_sen
+from .state_of_charge import Battery, Rest, SupplyReading, at_temperature
+from .theil_sen import Trend, evenly, theil_sen
 
 DAY_S = 86_400
-_FARTHEST_DAYS = 730
 
+_FARTHEST_DAYS = 730
 WhyNot = Literal["too_few_readings", "too_short", "already_reached", "not_falling", "too_far_off"]
 
 

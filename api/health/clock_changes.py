@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 
 _A_DAY = timedelta(days=1)
+
 # Two changes of one place lie less than this apart, where there are any.
 _WITHIN = timedelta(days=400)
 

@@ -15,9 +15,9 @@ from fractions import Fraction
 from math import ceil, floor
 from typing import Literal
 
-from api.health.clock_changes import utc_offset_s
-from api.health.clock_offset import CRYSTAL_PPM, DAY_S, Drift, Offset, elapsed
-from api.health.table_clock import ClockHealth, ClockSettings, Verdict
+from .clock_changes import utc_offset_s
+from .clock_offset import CRYSTAL_PPM, DAY_S, Drift, Offset, elapsed
+from .clock_verdict import ClockHealth, ClockSettings, Verdict
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,13 +19,13 @@ from fractions import Fraction
 from itertools import accumulate
 from typing import Literal
 
-from api.health.clock_changes import utc_offset_s
-from api.health.theil_sen import evenly, theil_sen
-from api.pricing.errors import Fault, PricingError
+from ..pricing.errors import Fault, PricingError
+from .clock_changes import utc_offset_s
+from .theil_sen import evenly, theil_sen
 
 MINUTE_S, HOUR_S, HALF_DAY_S, DAY_S, WEEK_S = 60, 3_600, 43_200, 86_400, 604_800
-CRYSTAL_PPM = 100
 
+CRYSTAL_PPM = 100
 CannotTell = Literal["am_or_pm", "day"]
 
 

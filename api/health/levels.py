@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from api.health.battery import DEFAULT_LEVELS, BatteryLevels, BatterySettings
-from api.health.battery_state import Chemistry
-from api.health.table_clock import ClockSettings
+from .battery_verdict import DEFAULT_LEVELS, BatteryLevels, BatterySettings
+from .clock_verdict import ClockSettings
+from .state_of_charge import Chemistry
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from api.readings.meters import Disagreement, Meter, MeterDelta, MeterReading, counted, deltas, disagreement, money
+from ..readings.meters import (
+    Disagreement,
+    Meter,
+    MeterDelta,
+    MeterReading,
+    counted,
+    deltas,
+    disagreement,
+    money,
+)
 
 
 @dataclass(frozen=True, slots=True)

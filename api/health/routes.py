@@ -4,22 +4,21 @@ from typing import Annotated
 
 from fastapi import APIRouter, Header, Response
 
-from api.access.asking import Asker, OwnerDep, allow
-from api.cash.standing_service import emptied_at
-from api.clock import NowDep
-from api.db import SessionDep
-from api.health import service
-from api.health.models import SettingsIn, SettingsOut, TableHealthOut
-from api.health.translation import health_out, settings_out
-from api.openapi import problems
-from api.routing import Route
-from api.venues.service import get_table
-from api.wire import Id
-from api.worklist.service import mark_all
+from ..collections.queries import emptied_at
+from ..pool_tables.service import get_table
+from ..store.changes import note_all
+from ..web.auth import Asker, OwnerDep, allow
+from ..web.dependencies import NowDep, SessionDep
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.schema_types import Id
+from . import service
+from .convert import health_out, settings_out
+from .schemas import SettingsIn, SettingsOut, TableHealthOut
 
 router = APIRouter(prefix="/v1", tags=["health"], route_class=Route)
-
 ReaderDep = Annotated[Asker, allow("collector")]
+
 VenueReaderDep = Annotated[Asker, allow("collector", "venue")]
 IfMatch = Annotated[
     str | None,
@@ -61,6 +60,6 @@ def put_settings(
 ) -> SettingsOut:
     """Replace the levels and tolerances as a whole: what is absent goes back to its default."""
     levels = service.put_settings(session, settings, if_match=if_match, now=now)
-    mark_all(session)
+    note_all(session)
     response.headers["ETag"] = service.settings_etag(session)
     return settings_out(levels)

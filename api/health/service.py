@@ -15,25 +15,29 @@ from uuid import UUID
 from sqlalchemy import Row
 from sqlmodel import Session, col, select
 
-from api.db import hold
-from api.errors import refused
-from api.health.battery_state import Battery, SupplyReading
-from api.health.clock_offset import ClockReading
-from api.health.levels import Levels
-from api.health.meter_health import Counts
-from api.health.models import SettingsIn, SettingsRow
-from api.health.settings_found import FoundSettings, Held
-from api.health.table_health import Sells, TableFacts, TableHealth, WorkDone, judge
-from api.health.translation import read_settings
-from api.pricing import parse_money, zone_named
-from api.readings.meters import Meter
-from api.readings.service import Kind, history
-from api.schedules.models import KeyingRow
-from api.schedules.service import Place, keyed_at, listed_at
-from api.sheets.service import controller_of_table
-from api.venues.models import PoolTableRow, StayRow, VenueRow
+from ..controllers.rows import KeyingRow
+from ..controllers.service import keyed_at
+from ..controllers.settings_found import FoundSettings, Held
+from ..pool_tables.rows import PoolTableRow, StayRow
+from ..pool_tables.service import controller_of_table
+from ..pricing import parse_money, zone_named
+from ..readings.meters import Meter
+from ..readings.queries import Kind, history
+from ..schedules.queries import Place, listed_at
+from ..store.db import hold
+from ..venues.rows import VenueRow
+from ..web.errors import refused
+from .clock_offset import ClockReading
+from .convert import read_settings
+from .levels import Levels
+from .meter_health import Counts
+from .rows import SettingsRow
+from .schemas import SettingsIn
+from .state_of_charge import Battery, SupplyReading
+from .table_health import Sells, TableFacts, TableHealth, WorkDone, judge
 
 _LOOK_BACK = timedelta(days=400)
+
 _MOST: Mapping[Kind, int] = {"supply": 1_000, "clock": 500, "meters": 200, "settings": 1, "done": 200}
 
 

@@ -18,21 +18,22 @@ from datetime import datetime, timedelta, tzinfo
 from fractions import Fraction
 from typing import Literal
 
-from api.health.battery import ON_MAINS, BatteryHealth, BatteryHistory, judge_battery
-from api.health.battery_state import Battery, SupplyReading
-from api.health.cautions import AT_THE_MAINS, Caution
-from api.health.clock_forecast import PredictedOffset, predict
-from api.health.clock_offset import ClockReading
-from api.health.levels import Levels
-from api.health.meter_health import Counts, MeterHealth, judge_meters
-from api.health.settings_found import FoundSettings, Held, judge_settings
-from api.health.table_clock import ClockHealth, judge_clock
-from api.health.wrong_price import WrongPrice, wrong_price
-from api.pricing import PricingError, Tariff, Timetable
-from api.readings.meters import Meter
-from api.sheets.differences import Difference
+from ..controllers.differences import Difference
+from ..controllers.settings_found import FoundSettings, Held, judge_settings
+from ..pool_tables.cautions import AT_THE_MAINS, Caution
+from ..pricing import PricingError, Tariff, Timetable
+from ..readings.meters import Meter
+from .battery_verdict import ON_MAINS, BatteryHealth, BatteryHistory, judge_battery
+from .clock_forecast import PredictedOffset, predict
+from .clock_offset import ClockReading
+from .clock_verdict import ClockHealth, judge_clock
+from .levels import Levels
+from .meter_health import Counts, MeterHealth, judge_meters
+from .state_of_charge import Battery, SupplyReading
+from .wrong_price import WrongPrice, wrong_price
 
 _WEEK = timedelta(days=7)
+
 _HALF_HOUR_S = 1_800
 _EVENTS_WITHIN = timedelta(days=35)
 _NO_VOLTAGE = "No voltage was read yet."
@@ -40,7 +41,6 @@ _NO_NEW_VOLTAGE = "No voltage was read since the battery was last charged or rep
 _NO_TIME = "The clock was not read yet at the venue where the table stands."
 _NO_NEW_TIME = "The clock was not read since it was last set."
 _NO_VENUE = "The table is in the workshop: there is no venue's time to hold its clock against."
-
 _STARTS_AFRESH: Mapping[str, frozenset[str]] = {
     "clock": frozenset({"clock_set", "board_replaced"}),
     "meters": frozenset({"meters_reset", "board_replaced"}),

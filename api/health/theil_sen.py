@@ -15,10 +15,12 @@ from math import sqrt
 from statistics import NormalDist, median
 from typing import TypeVar
 
-from api.pricing.errors import refuse
+from ..pricing.errors import refuse
 
 Point = tuple[int | Fraction, int | Fraction]
+
 _Item = TypeVar("_Item")
+
 
 ENOUGH = 60
 """More points hardly move the line, and its cost grows with their square."""

@@ -17,10 +17,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
-from api.pricing.errors import Fault, PricingError, refuse
+from ..pricing.errors import Fault, PricingError, refuse
 
 Key = str | None
 """What holds in a span, such as a tariff's id; None where nothing is sold."""
+
 
 Span = tuple[datetime, datetime, Key]
 """From an instant, to one (exclusive), what holds."""

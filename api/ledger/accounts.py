@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Root = Literal["Assets", "Liabilities", "Equity", "Income", "Expenses"]
+
 PerVenue = Literal["always", "never", "either"]
 
 
@@ -43,6 +44,7 @@ _CHART: tuple[tuple[str, Root, PerVenue, str], ...] = (
     ("licences_paid", "Expenses", "either", "licences and permits of tables"),
     ("write_offs", "Expenses", "either", "loans that will not come back, cash that is gone"),
 )
+
 
 ACCOUNTS: dict[str, Account] = {row[0]: Account(*row) for row in _CHART}
 """Every account by its code, in the order in which answers list them."""

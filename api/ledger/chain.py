@@ -24,9 +24,11 @@ from datetime import UTC, date, datetime
 from .journal import GENESIS, Entry
 
 _FORM = b"baizebook entry 1\n"
+
 _KEYS = frozenset(
     ("currency", "id", "kind", "number", "on", "postings", "previous_hash", "recorded_at", "reference", "source_id")
 )
+
 
 Record = Mapping[str, object]
 """An entry as it is stored, in plain JSON values, ``hash`` included; it may have been tampered with."""

@@ -12,18 +12,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from api.pricing.errors import Fault, PricingError
-from api.pricing.money import exponent
-
+from ..pricing.errors import Fault, PricingError
+from ..pricing.money import exponent
 from .kinds import KINDS
 from .posting import UUID_TEXT, Posting
 
 GENESIS = "0" * 64
 """What the first entry names as the hash of the one before it (L3)."""
 
+
 REFERENCE_MOST = 500
 """The longest reference, in characters."""
-
 _HASH = re.compile(r"[0-9a-f]{64}", re.ASCII)
 
 

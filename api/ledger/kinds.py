@@ -11,8 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from api.pricing.errors import refuse
-
+from ..pricing.errors import refuse
 from .accounts import ACCOUNTS
 from .posting import Posting
 
@@ -54,10 +53,11 @@ TRANSFERS: tuple[Transfer, ...] = tuple(Transfer(*row) for row in (
     ("opening",         True,      "opening_equity", "owed_to_venues", "amount"),
     ("opening",         True,      "venue_loans",    "opening_equity", "amount"),
 ))
-# fmt: on
+
 
 OWNER_KINDS = tuple(dict.fromkeys(row.kind for row in TRANSFERS if row.kind != "collection"))
 """The kinds that an owner posts by name and amount."""
+
 
 KINDS = ("collection", "reversal", *OWNER_KINDS)
 """Every kind of entry."""

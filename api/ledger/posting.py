@@ -10,14 +10,12 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from api.pricing.errors import refuse
-from api.pricing.money import MOST_MINOR
-
+from ..pricing.errors import refuse
+from ..pricing.money import MOST_MINOR
 from .accounts import ACCOUNTS
 
 UUID_TEXT = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}", re.ASCII)
 """How an id is written: RFC 9562's text form in lower case, so that one id has one spelling in the chain (L3)."""
-
 _PLACES = {code: place for place, code in enumerate(ACCOUNTS)}
 
 

@@ -1,23 +1,25 @@
 """HTTP for the books: entries, the feed, balances, the check of the chain, exports, statements and the year's totals."""
 
-from collections import Counter
 from typing import Annotated, Any, Literal
-from uuid import UUID
 
 from fastapi import APIRouter, Query, Request, Response
 from sqlmodel import Session
 
-from api.access.asking import Asker, OwnerDep, allow
-from api.cash.settling_service import waiting_claims
-from api.clock import NowDep
-from api.db import SessionDep, discard
-from api.errors import refused
-from api.ledger import reading_service, service
-from api.ledger.beancount_export import journal_beancount
-from api.ledger.csv_export import Profile, journal_csv
-from api.ledger.extract import Period
-from api.ledger.ledger_export import journal_ledger
-from api.ledger.models import (
+from ..store.db import discard
+from ..venues import service as venues_service
+from ..web.auth import Asker, OwnerDep, allow
+from ..web.dependencies import NowDep, SessionDep
+from ..web.errors import refused
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import Limit, link_next
+from ..web.schema_types import INT64_MAX, Date, Id, given
+from . import queries, service
+from .convert import entry_out, names_out, posted_out
+from .export.beancount import journal_beancount
+from .export.csv_journal import Profile, journal_csv
+from .export.plain_text_ledger import journal_ledger
+from .schemas import (
     AccountBalancesOut,
     AccountNamesIn,
     AccountNamesOut,
@@ -27,28 +29,10 @@ from api.ledger.models import (
     EntryReversalIn,
     LedgerCheckOut,
     PostedEntryOut,
-    StatementOut,
-    YearReportOut,
 )
-from api.ledger.statement import Statement
-from api.ledger.statement_csv import statement_csv, year_csv
-from api.ledger.writing import (
-    entry_out,
-    names_out,
-    posted_out,
-    statement_out,
-    venue_year_out,
-)
-from api.openapi import problems
-from api.paging import Limit, link_next
-from api.routing import Route
-from api.venues import service as venues
-from api.wire import INT64_MAX, Date, Id, given
 
 router = APIRouter(prefix="/v1", tags=["ledger"], route_class=Route)
-
 AccountantDep = Annotated[Asker, allow("accountant")]
-VenueDep = Annotated[Asker, allow("accountant", "venue")]
 Preview = Annotated[bool, Query(description="The same checks and answer (200), nothing stored.")]
 From = Annotated[Date | None, Query(alias="from", description="The first date; without it, the first booked.")]
 To = Annotated[Date | None, Query(description="The last date, included; without it, the last booked.")]
@@ -58,10 +42,6 @@ NamesOf = Annotated[
     Literal["own", "ours"] | None,
     Query(description="Your own names of accounts, or ours; without it, your own as soon as there are any."),
 ]
-Month = Annotated[str | None, Query(pattern=r"^20[0-9]{2}-(0[1-9]|1[0-2])$", description="Such as 2026-11.")]
-OrYear = Annotated[int | None, Query(ge=2000, le=2099, description="Instead of a month.")]
-Year = Annotated[int, Query(ge=2000, le=2099)]
-ReportFormat = Annotated[Literal["json", "csv"], Query()]
 _CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
 _PLAIN: dict[str, Any] = {"text/plain": {"schema": {"type": "string"}}}
 
@@ -69,53 +49,6 @@ _PLAIN: dict[str, Any] = {"text/plain": {"schema": {"type": "string"}}}
 def _csv(text: str, name: str) -> Response:
     headers = {"Content-Disposition": f'attachment; filename="{name}.csv"'}
     return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
-
-
-@router.get("/venues/{venue_id}/statements", responses={**problems(409), 200: {"model": StatementOut, "content": _CSV}})
-def get_statement(
-    session: SessionDep,
-    asker: VenueDep,
-    venue_id: Id,
-    month: Month = None,
-    year: OrYear = None,
-    format: ReportFormat = "json",
-) -> Response:
-    """Return a venue's statement over a month or a year: what it was owed, what changed it, what it is owed now."""
-    told, name = _statement(session, asker, venue_id, month=month, year=year)
-    if format == "csv":
-        return _csv(statement_csv(told), f"statement-{month or year}")
-    return Response(statement_out(told, venue=name).model_dump_json(), media_type="application/json")
-
-
-@router.get(
-    "/venues/{venue_id}/statements.csv",
-    response_class=Response,
-    responses={**problems(409), 200: {"content": _CSV, "description": "CSV."}},
-)
-def get_statement_csv(
-    session: SessionDep, asker: VenueDep, venue_id: Id, month: Month = None, year: OrYear = None
-) -> Response:
-    """Say the same as `format=csv`: one line an entry, between the opening and the closing balance."""
-    told, _ = _statement(session, asker, venue_id, month=month, year=year)
-    return _csv(statement_csv(told), f"statement-{month or year}")
-
-
-def _statement(
-    session: Session, asker: Asker, venue_id: UUID, *, month: str | None, year: int | None
-) -> tuple[Statement, str]:
-    asker.must_see_venue(venue_id)
-    venue = venues.get_venue(session, venue_id)
-    if (month is None) == (year is None):
-        found = "neither" if year is None else "both"
-        raise refused("invalid", where="month", found=found, expected="one of month and year")
-    period = Period.of_month(*map(int, month.split("-"))) if month else Period.of_year(year or 0)
-    carried: Counter[str] = Counter()
-    for claim in waiting_claims(session, venue_id, until_on=period.to_on):
-        carried[claim.name or claim.code] += claim.amount
-    told = reading_service.read_statement(
-        session, venue_id=venue_id, currency=venue.currency, period=period, carried_forward=carried
-    )
-    return told, venue.name
 
 
 @router.post("/ledger/entries", status_code=201, responses=problems(409))
@@ -132,8 +65,8 @@ def post_ledger_entry(
     What takes more out of an account than there is, is posted with a caution; a write-off of it is refused.
     """
     venue_id = given(entry.venue_id, None)
-    venue_currency = None if venue_id is None else venues.get_venue(session, venue_id).currency
-    currency = service.entry_currency(entry, venue_currency=venue_currency, known=venues.currencies(session))
+    venue_currency = None if venue_id is None else venues_service.get_venue(session, venue_id).currency
+    currency = service.entry_currency(entry, venue_currency=venue_currency, known=venues_service.currencies(session))
     posted, cautions = service.post_owner_entry(session, entry, currency=currency, now=now)
     _answer_post(session, response, posted.id, validate_only=validate_only)
     return posted_out(posted, cautions)
@@ -176,7 +109,7 @@ def list_ledger_entries(
 
     `next` is null where there are no more for now; `cursor` is always where to go on, now or later.
     """
-    entries, more = reading_service.page_entries(session, after=after, limit=limit)
+    entries, more = queries.page_entries(session, after=after, limit=limit)
     cursor = str(entries[-1].number if entries else after)
     next_ = cursor if more else None
     link_next(request, response, next_)
@@ -186,7 +119,7 @@ def list_ledger_entries(
 @router.get("/ledger/entries/{entry_id}", responses=problems(409))
 def get_ledger_entry(session: SessionDep, asker: AccountantDep, entry_id: Id) -> EntryOut:
     """Return an entry of the journal."""
-    return entry_out(reading_service.get_entry(session, entry_id))
+    return entry_out(queries.get_entry(session, entry_id))
 
 
 @router.get("/ledger/accounts", responses=problems(409))
@@ -212,7 +145,7 @@ def list_account_balances(
 @router.get("/ledger/verify", responses=problems())
 def verify_ledger(session: SessionDep, asker: AccountantDep) -> LedgerCheckOut:
     """Follow the chain of entries from the first to the last, and name the first that does not fit."""
-    return reading_service.check_ledger(session)
+    return queries.check_ledger(session)
 
 
 @router.get(
@@ -237,13 +170,13 @@ def export_ledger(
     """
     if profile is not None and format != "csv":
         raise refused("invalid", where="profile", found=profile, expected="no profile: only a csv has one")
-    part = reading_service.read_extract(session, from_on=from_on, to_on=to, now=now)
+    part = queries.read_extract(session, from_on=from_on, to_on=to, now=now)
     own_chart = service.own_chart(session, names)
     name = f"journal-{part.period.from_on}-{part.period.to_on}"
     if format == "csv":
         return _csv(journal_csv(part, profile=profile or "two_column", own_chart=own_chart), name)
     write = journal_beancount if format == "beancount" else journal_ledger
-    venue_names = {venue_id: name for venue_id, (name, _) in venues.payees(session).items()}
+    venue_names = {venue_id: name for venue_id, (name, _) in venues_service.payees(session).items()}
     text = write(part, own_chart=own_chart, venue_names=venue_names)
     headers = {"Content-Disposition": f'attachment; filename="{name}.{format}"'}
     return Response(text.encode(), media_type="text/plain; charset=utf-8", headers=headers)
@@ -277,24 +210,3 @@ def get_account_names(session: SessionDep, asker: AccountantDep) -> AccountNames
 def put_account_names(session: SessionDep, asker: OwnerDep, names: AccountNamesIn) -> AccountNamesOut:
     """Replace your own names of accounts, all of them; exports use them as soon as there are any."""
     return names_out(service.put_names(session, names.names))
-
-
-@router.get("/reports/year", responses={**problems(409), 200: {"model": YearReportOut, "content": _CSV}})
-def get_year_report(session: SessionDep, asker: AccountantDep, year: Year, format: ReportFormat = "json") -> Response:
-    """Return what each venue was given in a calendar year, beside the threshold of the year's tax form. No tax advice."""
-    if format == "csv":
-        return get_year_report_csv(session, asker, year)
-    payees = venues.payees(session)
-    totals = reading_service.read_year(session, year)
-    items = [venue_year_out(x, venue=payees[x.venue_id][0], legal_name=payees[x.venue_id][1]) for x in totals]
-    return Response(YearReportOut(year=year, items=items).model_dump_json(), media_type="application/json")
-
-
-@router.get(
-    "/reports/year.csv",
-    response_class=Response,
-    responses={**problems(409), 200: {"content": _CSV, "description": "CSV."}},
-)
-def get_year_report_csv(session: SessionDep, asker: AccountantDep, year: Year) -> Response:
-    """Say the same as `GET /v1/reports/year?format=csv`: one line a venue."""
-    return _csv(year_csv(reading_service.read_year(session, year), venues.payees(session)), f"year-{year}")

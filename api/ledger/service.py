@@ -15,20 +15,21 @@ from uuid import UUID
 from sqlalchemy import delete
 from sqlmodel import Session, col, func, insert, select
 
-from api.clock import new_id
-from api.db import hold
-from api.errors import refused
-from api.ledger.accounts import ACCOUNTS
-from api.ledger.chain import seal
-from api.ledger.extract import Balances
-from api.ledger.journal import GENESIS, Entry
-from api.ledger.kinds import owner_postings
-from api.ledger.models import AccountBalanceOut, AccountNameRow, EntryIn, EntryRow, PostingRow
-from api.ledger.posting import Leaf, Posting, mirror
-from api.ledger.reading_service import get_entry
-from api.ledger.writing import balances_out
-from api.pricing.money import format_money, parse_money
-from api.wire import given
+from ..pricing.money import format_money, parse_money
+from ..store.clock import new_id
+from ..store.db import hold
+from ..web.errors import refused
+from ..web.schema_types import given
+from .accounts import ACCOUNTS
+from .chain import seal
+from .convert import balances_out
+from .export.period import Balances
+from .journal import GENESIS, Entry
+from .kinds import owner_postings
+from .posting import Leaf, Posting, mirror
+from .queries import get_entry
+from .rows import AccountNameRow, EntryRow, PostingRow
+from .schemas import AccountBalanceOut, EntryIn
 
 _AHEAD = timedelta(hours=14)
 """How far the earliest zone's date is ahead of UTC."""

@@ -2,7 +2,7 @@
 
 It is pure: values in, values out; the standard library and itself; no clock, no float near money, no I/O.
 
-    >>> from api.pricing import Ladder, Rung
+    >>> from baizebook.pricing import Ladder, Rung
     >>> ladder = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))
     >>> ladder.total(1000)
     15

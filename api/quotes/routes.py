@@ -1,20 +1,29 @@
 """HTTP for questions."""
 
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Annotated, Any, Literal
 from uuid import UUID
 
 from fastapi import APIRouter, Depends, Query, Response
 from fastapi.responses import PlainTextResponse
 
-from api.access.asking import Asker, allow
-from api.clock import NowDep
-from api.db import SessionDep, stores_nothing
-from api.errors import Problem, problem_out, refused
-from api.openapi import problems
-from api.pricing import PricingError
-from api.quotes import service
-from api.quotes.models import (
+from ..controllers import service as controllers_service
+from ..controllers.schemas import Basis
+from ..controllers.service import sheet_of
+from ..pricing import Calendar, PricingError, Span
+from ..schedules import queries as schedules_queries
+from ..schedules.schemas import TariffRefOut
+from ..venues.service import calendar_of
+from ..web.auth import Asker, allow
+from ..web.dependencies import NowDep, SessionDep, stores_nothing
+from ..web.errors import Problem, problem_out, refused
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.schema_types import DAYS, Date, Id, Money, TimeOfDay
+from . import service
+from .convert import CSV_COLUMNS, cell_of, csv_of
+from .schemas import (
     AskedDay,
     AtText,
     OfferKind,
@@ -23,16 +32,14 @@ from api.quotes.models import (
     ResultsOut,
     ScenarioIn,
     ScenariosIn,
+    SpanOut,
+    WeekDayOut,
+    WeekOut,
 )
-from api.quotes.writing import CSV_COLUMNS, cell_of, csv_of
-from api.routing import Route
-from api.schedules.models import Basis
-from api.sheets.service import sheet_of
-from api.wire import Id, Money, TimeOfDay
 
 router = APIRouter(prefix="/v1", tags=["questions"], route_class=Route)
-
 AskerDep = Annotated[Asker, allow("collector", "venue")]
+
 Format = Literal["json", "csv", "text"]
 Column = Literal[CSV_COLUMNS]  # type: ignore[valid-type]
 _FORMATS: dict[int | str, dict[str, Any]] = {
@@ -133,3 +140,56 @@ def _result(spots: service.Spots, scenario: ScenarioIn) -> ResultOut:
         return ResultOut(answer=service.answer_scenario(spots, scenario), problem=None)
     except (PricingError, Problem) as error:
         return ResultOut(answer=None, problem=problem_out(error))
+
+
+CollectorDep = Annotated[Asker, allow("collector")]
+
+ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+VenueReaderDep = Annotated[Asker, allow("collector", "accountant", "venue")]
+
+
+@router.get("/venues/{venue_id}/week", responses=problems(409))
+def get_week(
+    session: SessionDep,
+    asker: VenueReaderDep,
+    now: NowDep,
+    venue_id: Id,
+    on: Annotated[Date | None, Query(description="A trading date of the week; without it, today's.")] = None,
+    table_id: Annotated[Id | None, Query(description="A table at the venue, instead of the venue itself.")] = None,
+    basis: Annotated[Basis | None, Query(description="Of a table: what is listed, or what is keyed (default).")] = None,
+) -> WeekOut:
+    """Resolve the trading week of a date: which entry and which tariff holds when."""
+    asker.must_see_venue(venue_id)
+    place = schedules_queries.place_of_venue(session, venue_id)
+    calendar = calendar_of(place.venue)
+    on = on or calendar.trading_day(now)
+    if table_id is not None:
+        place = schedules_queries.place_at_venue(
+            session, place.venue, table_id, at=calendar.day_starts(on + timedelta(days=1))
+        )
+    chosen: Basis = basis or ("listed" if table_id is None else "keyed")
+    week = controllers_service.timetable(session, place, chosen).week(on)
+    days = [
+        WeekDayOut(on=day, day=DAYS[day.weekday()], spans=[_span_out(span, calendar) for span in spans])
+        for day, spans in week.items()
+    ]
+    return WeekOut(venue_id=venue_id, table_id=table_id, basis=chosen, days=days)
+
+
+def _span_out(span: Span, calendar: Calendar) -> SpanOut:
+    """Write a span of a trading day with the venue's wall clock."""
+    assert span.from_at is not None
+    assert span.to_at is not None
+    start, end = calendar.local(span.from_at), calendar.local(span.to_at)
+    tariff = span.tariff
+    return SpanOut(
+        from_at=start,
+        to_at=end,
+        from_local=start.time(),
+        to_local=end.time(),
+        name=span.name,
+        kind=span.kind,
+        of=span.of,
+        schedule_id=span.schedule_id,
+        tariff=tariff and TariffRefOut(id=tariff.id, code=tariff.code, version=tariff.version),
+    )

@@ -16,8 +16,11 @@ from uuid import UUID
 from pydantic import MISSING
 from sqlmodel import Session
 
-from api.errors import not_found, refused
-from api.pricing import (
+from ..controllers.schemas import Basis
+from ..controllers.service import keyed_at
+from ..pool_tables.rows import StayRow
+from ..pool_tables.service import stay_at, stays_of
+from ..pricing import (
     Answer,
     Calendar,
     Insert,
@@ -31,17 +34,18 @@ from api.pricing import (
     quote,
     zone_named,
 )
-from api.quotes.instead import Instead, Sheet, always, timetable_of
-from api.quotes.models import AnswerOut, AskedDay, EventIn, QuoteOut, ScenarioIn
-from api.quotes.writing import Writer
-from api.schedules.models import Basis
-from api.schedules.service import Place, keyed_at, listed_at, place_of_stay, place_of_venue
-from api.tariffs.translation import read_tariff
-from api.venues.models import StayRow
-from api.venues.service import calendar_of, get_venue, stay_at, stays_of
-from api.wire import DAYS, given
+from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
+from ..tariffs.convert import read_tariff
+from ..venues.service import calendar_of, get_venue
+from ..web.errors import not_found, refused
+from ..web.schema_types import DAYS, given
+from .controller_quote import Instead, Sheet, always, timetable_of
+from .convert import Writer
+from .schemas import AnswerOut, AskedDay, EventIn, QuoteOut, ScenarioIn
 
 _DRAFT_DAY_START = wall_time(6)
+
+
 SheetOf = Callable[[Place], Sheet | None]
 """Tells of a table what its sheet says; None where nothing is stated of its controller."""
 

@@ -17,9 +17,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from api.pricing.errors import Fault, PricingError, refuse
+from ..pricing.errors import Fault, PricingError, refuse
 
 Counts = Literal["money", "games", "minutes"]
+
 Resets = Literal["never", "at_collection"]
 Kind = Literal["baseline", "counted", "rolled_over", "needs_review"]
 

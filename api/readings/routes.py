@@ -4,24 +4,23 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from api.access.asking import Asker, allow
-from api.clock import NowDep
-from api.db import SessionDep, shares_commit
-from api.errors import not_found
-from api.openapi import problems
-from api.paging import After, Limit, ListOut, link_next
-from api.readings import service
-from api.readings.models import ReadingOut, ReadingResultsOut, ReadingsIn, StrikeIn
-from api.readings.outcomes import Sender
-from api.readings.translation import reading_out
-from api.routing import Route
-from api.venues.service import get_table
-from api.wire import Id
-from api.worklist.service import mark
+from ..pool_tables.service import get_table
+from ..store.changes import note_tables
+from ..web.auth import Asker, allow
+from ..web.dependencies import NowDep, SessionDep, shares_commit
+from ..web.errors import not_found
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.schema_types import Id
+from . import queries, service
+from .admission import Sender
+from .convert import reading_out
+from .schemas import ReadingOut, ReadingResultsOut, ReadingsIn, StrikeIn
 
 router = APIRouter(prefix="/v1", tags=["readings"], route_class=Route)
-
 CollectorDep = Annotated[Asker, allow("collector")]
+
 SenderDep = Annotated[Asker, allow("collector", "venue", "device")]
 
 
@@ -35,7 +34,7 @@ def record_readings(session: SessionDep, asker: SenderDep, now: NowDep, batch: R
     """
     sender = Sender(asker.name, asker.venue_id, asker.table_id, has_key=asker.role != "venue")
     recorded = service.record(session, batch.readings, sender=sender, now=now)
-    mark(session, recorded.table_ids)
+    note_tables(session, recorded.table_ids)
     return service.results_out(recorded)
 
 
@@ -54,7 +53,7 @@ def list_readings(
         raise not_found("table")
     if table_id is not None and asker.venue_id not in (None, get_table(session, table_id).venue_id):
         raise not_found("table")
-    found = service.page_readings(
+    found = queries.page_readings(
         session, table_id=table_id or asker.table_id, venue_id=asker.venue_id, limit=limit, after=after
     )
     link_next(request, response, found.next)
@@ -67,5 +66,5 @@ def strike_reading(
 ) -> ReadingOut:
     """Strike a wrong reading: it stays on record and counts no more."""
     row, note = service.strike(session, reading_id, reason=strike.reason, by=asker.name, now=now)
-    mark(session, [row.pool_table_id])
+    note_tables(session, [row.pool_table_id])
     return reading_out(row, note)

@@ -9,41 +9,30 @@
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row, bindparam, exists, func
+from sqlalchemy import bindparam, func
 from sqlalchemy import select as select_columns
-from sqlmodel import Session, SQLModel, col, select
+from sqlmodel import Session, col, select
 
-from api.db import hold
-from api.errors import Problem, not_found, problem_out, refused
-from api.paging import Page
-from api.readings.differing import FIELDS, Content
-from api.readings.models import ReadingIn, ReadingResultOut, ReadingResultsOut, ReadingRow, StrikeRow, Unreadable
-from api.readings.outcomes import Decision, Sender, Stood, TableFacts, decide
-from api.readings.translation import content_of
-from api.venues.models import PoolTableRow, StayRow, VenueRow
+from ..pool_tables.rows import PoolTableRow, StayRow
+from ..store.db import hold
+from ..venues.rows import VenueRow
+from ..web.errors import Problem, not_found, problem_out
+from .admission import Decision, Sender, Stood, TableFacts, decide
+from .conflicts import FIELDS, Content
+from .convert import content_of
+from .rows import READING, ReadingRow, StrikeRow
+from .schemas import ReadingIn, ReadingResultOut, ReadingResultsOut, Unreadable
 
-Kind = Literal["supply", "clock", "meters", "settings", "done"]
-Struck = tuple[ReadingRow, StrikeRow | None]
-
-_COLUMNS: dict[Kind, tuple[str, ...]] = {
-    "supply": ("battery_mv", "temperature_tenths_c", "rested_minutes"),
-    "clock": ("clock_minute", "clock_weekday", "clock_on", "clock_display", "venue_id"),
-    "meters": ("meters",),
-    "settings": ("settings",),
-    "done": ("done",),
-}
-"""What a kind of observation is stored in; where the first is null, nothing was observed."""
-
-
-_READING = SQLModel.metadata.tables[ReadingRow.__tablename__]
-_INSERT = _READING.insert()
-_LAST_ARRIVAL = select_columns(func.max(_READING.c.arrival))
-_UNDER_THESE_IDS = select_columns(_READING.c.id, _READING.c.flags, *(_READING.c[name] for name in FIELDS)).where(
-    _READING.c.id.in_(bindparam("ids", expanding=True))
+_INSERT = READING.insert()
+_LAST_ARRIVAL = select_columns(func.max(READING.c.arrival))
+_UNDER_THESE_IDS = select_columns(READING.c.id, READING.c.flags, *(READING.c[name] for name in FIELDS)).where(
+    READING.c.id.in_(bindparam("ids", expanding=True))
 )
+
+
 _TABLES = (
     select_columns(
         col(PoolTableRow.id),
@@ -111,27 +100,6 @@ def results_out(recorded: Recorded) -> ReadingResultsOut:
     )
 
 
-def page_readings(
-    session: Session, *, table_id: UUID | None, venue_id: UUID | None, limit: int, after: UUID | None
-) -> Page[Struck]:
-    """Return readings in the order of their arrival, of one table or venue or of all; ``after`` is a reading's id."""
-    own = [
-        column == value
-        for column, value in ((col(ReadingRow.pool_table_id), table_id), (col(ReadingRow.venue_id), venue_id))
-        if value is not None
-    ]
-    query = select(ReadingRow, StrikeRow).outerjoin(StrikeRow, col(StrikeRow.reading_id) == col(ReadingRow.id))
-    query = query.where(*own)
-    if after is not None:
-        # Another's reading is refused like one that is absent: else ``after`` would tell which there are.
-        arrival = session.exec(select(ReadingRow.arrival).where(ReadingRow.id == after, *own)).first()
-        if arrival is None:
-            raise refused("invalid", where="after", found=after, expected="the id of a reading of this list")
-        query = query.where(col(ReadingRow.arrival) > arrival)
-    rows = session.exec(query.order_by(col(ReadingRow.arrival)).limit(limit + 1)).all()
-    return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None)
-
-
 def strike(session: Session, reading_id: UUID, *, reason: str, by: str, now: datetime) -> tuple[ReadingRow, StrikeRow]:
     """Note that a reading does not count; refuse (``already_struck``) one that is struck."""
     hold(session, "readings")
@@ -144,33 +112,6 @@ def strike(session: Session, reading_id: UUID, *, reason: str, by: str, now: dat
     session.add(note)
     session.flush()
     return row, note
-
-
-def history(
-    session: Session, table_ids: Collection[UUID], kind: Kind, *, since: datetime, most: int
-) -> dict[UUID, list[Row[Any]]]:
-    """Return, by table, the newest observations of a kind taken since an instant, at most so many, oldest first."""
-    columns = _READING.c
-    order = (columns.taken_at.desc(), columns.arrival.desc())
-    place = func.row_number().over(partition_by=columns.pool_table_id, order_by=order).label("place")
-    newest = (
-        select_columns(
-            columns.pool_table_id, columns.taken_at, columns.arrival, *(columns[name] for name in _COLUMNS[kind]), place
-        )
-        .where(
-            columns.pool_table_id.in_(table_ids),
-            columns.taken_at >= since,
-            columns.sound,
-            columns[_COLUMNS[kind][0]].is_not(None),
-            ~exists().where(col(StrikeRow.reading_id) == columns.id),
-        )
-        .subquery()
-    )
-    query = select_columns(newest).where(newest.c.place <= most).order_by(newest.c.taken_at, newest.c.arrival)
-    found: dict[UUID, list[Row[Any]]] = {table_id: [] for table_id in table_ids}
-    for row in session.connection().execute(query):
-        found[row.pool_table_id].append(row)
-    return found
 
 
 def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, TableFacts]:

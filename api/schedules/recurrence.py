@@ -20,9 +20,10 @@ from functools import lru_cache
 
 from dateutil.rrule import rrulestr
 
-from api.pricing.errors import Fault, PricingError
+from ..pricing.errors import Fault, PricingError
 
 COUNT_MOST = 1000
+
 INTERVAL_MOST = 366
 _LONGEST = 400
 _DAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
@@ -39,7 +40,6 @@ _ALLOWED_IN = {
     "BYSETPOS": ("MONTHLY", "YEARLY"),
 }
 _NAMES_DAYS = ("BYDAY", "BYMONTHDAY", "BYYEARDAY", "BYWEEKNO")
-
 # dateutil looks for a next date until the year 9999. The calendar repeats after 400 years, weekdays included, so asking
 # in the last such cycle gives the same dates and lets a search that finds nothing end soon.
 _CYCLES_AHEAD = 7600

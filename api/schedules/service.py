@@ -6,69 +6,36 @@
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from pydantic import MISSING
 from sqlmodel import Session, col, select
 
-from api.clock import new_id
-from api.db import hold
-from api.errors import Problem, not_found, refused
-from api.paging import Page, page
-from api.pricing import Fault, Keying, Listing, Schedule, Tariff, Timetable, keyed, listed
-from api.schedules.models import (
-    Basis,
-    KeyingIn,
-    KeyingOut,
-    KeyingRow,
-    RolloutIn,
-    ScheduleIn,
-    ScheduleRow,
-    TableScheduleIn,
-)
-from api.schedules.translation import named_tariffs, read_schedule, with_replacement
-from api.tariffs.models import TariffRow
-from api.tariffs.service import compile_tariff, get_tariff
-from api.venues.models import PoolTableRow, StayRow, VenueRow
-from api.venues.service import FUTURE_ALLOWED, calendar_of, get_table, get_venue, stay_at, stays_of
-from api.wire import given
-
-_COMPILED_MAX = 10_000
-_compiled: dict[UUID, Schedule] = {}
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where a question is asked: a venue, or a table during a stay at one."""
-
-    venue: VenueRow
-    table: PoolTableRow | None = None
-    stay: StayRow | None = None
-
-
-def hold_venue(session: Session, venue_id: UUID) -> None:
-    """Let nobody else publish for a venue or change what its schedules fix until this transaction ends."""
-    hold(session, f"schedules:{venue_id}")
-
-
-def has_schedule(session: Session, venue_id: UUID) -> bool:
-    """Tell whether a venue, or a table there, has ever had a schedule."""
-    return session.exec(select(ScheduleRow.id).where(ScheduleRow.venue_id == venue_id).limit(1)).first() is not None
+from ..pool_tables.rows import PoolTableRow, StayRow
+from ..pricing import Fault
+from ..store.clock import new_id
+from ..tariffs.service import get_tariff
+from ..venues.rows import VenueRow
+from ..venues.service import calendar_of, get_venue, lock_venue
+from ..web.errors import Problem, refused
+from ..web.schema_types import given
+from .convert import named_tariffs, read_schedule, with_replacement
+from .queries import Place, _tariffs, listed_at, place_of_table
+from .rows import ScheduleRow
+from .schemas import RolloutIn, ScheduleIn, TableScheduleIn
 
 
 def publish_for_venue(session: Session, venue_id: UUID, schedule: ScheduleIn, *, now: datetime) -> ScheduleRow:
     """Publish a schedule of a venue."""
-    hold_venue(session, venue_id)
-    return _publish(session, Place(get_venue(session, venue_id)), schedule, now=now)
+    return _publish(session, Place(lock_venue(session, venue_id)), schedule, now=now)
 
 
 def publish_for_table(session: Session, table_id: UUID, message: TableScheduleIn, *, now: datetime) -> ScheduleRow:
     """Publish a schedule of a table's own, for its present stay, or end it (``follow_venue``)."""
     place = place_of_table(session, table_id, at=now)
-    hold_venue(session, place.venue.id)
+    lock_venue(session, place.venue.id)
     if given(message.follow_venue, False):
         entries = message.model_dump(exclude={"effective_on", "follow_venue"})
         if entries:
@@ -78,125 +45,6 @@ def publish_for_table(session: Session, table_id: UUID, message: TableScheduleIn
         raise refused("invalid", where="base", found="nothing", expected="a tariff's id, null, or follow_venue: true")
     values = message.model_dump(by_alias=True, exclude={"follow_venue"})
     return _publish(session, place, ScheduleIn.model_validate(values), now=now)
-
-
-def page_schedules(session: Session, venue_id: UUID, *, limit: int, after: UUID | None) -> Page[ScheduleRow]:
-    """Return the schedules of a venue and of its tables in the order of their publication."""
-    get_venue(session, venue_id)
-    query = select(ScheduleRow).where(ScheduleRow.venue_id == venue_id)
-    return page(session, query, key=col(ScheduleRow.id), limit=limit, after=after)
-
-
-def place_of_venue(session: Session, venue_id: UUID) -> Place:
-    """Return a venue as the place of a question."""
-    return Place(get_venue(session, venue_id))
-
-
-def place_of_table(session: Session, table_id: UUID, *, at: datetime) -> Place:
-    """Return a table, and the venue where it stood at an instant; refuse (``not_at_a_venue``) the workshop."""
-    return place_of_stay(session, stay_at(stays_of(session, table_id), at))
-
-
-def place_at_venue(session: Session, venue: VenueRow, table_id: UUID, *, at: datetime) -> Place:
-    """Return a table at a venue; ``not_found`` where it stood elsewhere just before an instant."""
-    stay = stay_at(stays_of(session, table_id), at - timedelta(microseconds=1))
-    if stay.venue_id != venue.id:
-        raise not_found("table")
-    return place_of_stay(session, stay)
-
-
-def place_of_stay(session: Session, stay: StayRow) -> Place:
-    """Return a table during a stay; refuse (``not_at_a_venue``) one in the workshop."""
-    if stay.venue_id is None:
-        raise Problem("not_at_a_venue")
-    return Place(get_venue(session, stay.venue_id), get_table(session, stay.pool_table_id), stay)
-
-
-def listed_at(session: Session, place: Place) -> Timetable:
-    """Return what is listed at a place (W6)."""
-    rows = session.exec(
-        select(ScheduleRow).where(ScheduleRow.venue_id == place.venue.id).order_by(col(ScheduleRow.id))
-    ).all()
-    own = [row for row in rows if place.stay is not None and row.stay_id == place.stay.id]
-    return listed(
-        calendar_of(place.venue),
-        _listings(session, place, [row for row in rows if row.stay_id is None]),
-        _listings(session, place, own),
-    )
-
-
-def keyed_at(session: Session, place: Place, *, listed: Timetable) -> Timetable:
-    """Return what the table at a place sells: what was last keyed during its stay, before that what is listed (W8)."""
-    if place.stay is None:
-        return listed
-    query = (
-        select(KeyingRow, ScheduleRow)
-        .join(ScheduleRow, col(ScheduleRow.id) == col(KeyingRow.schedule_id))
-        .where(KeyingRow.stay_id == place.stay.id)
-        .order_by(col(KeyingRow.keyed_at), col(KeyingRow.id))
-    )
-    keyings = [
-        Keying(
-            schedule=compile_schedule(session, row, place.venue),
-            keyed_at=keying.keyed_at,
-            of="venue" if row.pool_table_id is None else "table",
-        )
-        for keying, row in session.exec(query).all()
-    ]
-    return keyed(listed, keyings)
-
-
-def timetable(session: Session, place: Place, basis: Basis) -> Timetable:
-    """Return what is listed at a place, or what its table sells."""
-    at_venue = listed_at(session, place)
-    return at_venue if basis == "listed" else keyed_at(session, place, listed=at_venue)
-
-
-def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: datetime) -> KeyingRow:
-    """Record that a schedule was keyed into a table: from then on the table sells by it (W8)."""
-    if keying.keyed_at > now + FUTURE_ALLOWED:
-        raise refused(
-            "invalid", where="keyed_at", found=keying.keyed_at.isoformat(), expected="an instant that has come"
-        )
-    place = place_of_table(session, table_id, at=keying.keyed_at)
-    schedule = session.get(ScheduleRow, keying.schedule_id)
-    fits = schedule is not None and schedule.venue_id == place.venue.id and not schedule.follow_venue
-    if schedule is None or not fits or schedule.pool_table_id not in (None, table_id):
-        expected = "a schedule of the table's own or of the venue where it stood then"
-        raise refused("invalid", where="schedule_id", found=keying.schedule_id, expected=expected)
-    assert place.stay is not None
-    row = KeyingRow(
-        id=new_id(),
-        pool_table_id=table_id,
-        stay_id=place.stay.id,
-        schedule_id=schedule.id,
-        keyed_at=keying.keyed_at,
-        keyed_by=keying.by,
-        note=given(keying.note, ""),
-        recorded_at=now,
-    )
-    session.add(row)
-    session.flush()
-    return row
-
-
-def page_keyings(session: Session, table_id: UUID, *, limit: int, after: UUID | None) -> Page[KeyingRow]:
-    """Return a table's keyings in the order in which they were recorded."""
-    get_table(session, table_id)
-    query = select(KeyingRow).where(KeyingRow.pool_table_id == table_id)
-    return page(session, query, key=col(KeyingRow.id), limit=limit, after=after)
-
-
-def keying_out(row: KeyingRow) -> KeyingOut:
-    """Write a keying as its message."""
-    return KeyingOut(
-        id=row.id,
-        table_id=row.pool_table_id,
-        schedule_id=row.schedule_id,
-        keyed_at=row.keyed_at,
-        by=row.keyed_by,
-        note=row.note,
-    )
 
 
 def roll_out(session: Session, tariff_id: UUID, rollout: RolloutIn, *, now: datetime) -> list[ScheduleRow]:
@@ -215,7 +63,7 @@ def roll_out(session: Session, tariff_id: UUID, rollout: RolloutIn, *, now: date
     else:
         venues = [get_venue(session, venue_id) for venue_id in sorted(set(rollout.venue_ids))]
     for venue in venues:
-        hold_venue(session, venue.id)
+        lock_venue(session, venue.id)
     published: list[ScheduleRow] = []
     for place in _places_with_schedules(session, venues):
         for row in _would_hold(session, place, rollout, now=now):
@@ -226,35 +74,6 @@ def roll_out(session: Session, tariff_id: UUID, rollout: RolloutIn, *, now: date
                 )
                 published.append(_publish(session, place, schedule, now=now))
     return published
-
-
-def compile_schedule(session: Session, row: ScheduleRow, venue: VenueRow) -> Schedule:
-    """Return the engine's value of a published schedule; it never changes, so it is kept by its id."""
-    schedule = _compiled.get(row.id)
-    if schedule is None:
-        if len(_compiled) >= _COMPILED_MAX:
-            _compiled.clear()
-        message = ScheduleIn.model_validate({**row.terms, "effective_on": row.effective_on})
-        tariffs = _tariffs(session, named_tariffs(message).values())
-        schedule = read_schedule(message, id=row.id, tariffs=tariffs, day_starts_at=venue.day_starts_at)
-        _compiled[row.id] = schedule
-    return schedule
-
-
-def _listings(session: Session, place: Place, rows: Iterable[ScheduleRow]) -> list[Listing]:
-    return [
-        Listing(
-            schedule=None if row.follow_venue else compile_schedule(session, row, place.venue),
-            effective_on=row.effective_on,
-            published_at=row.published_at,
-        )
-        for row in rows
-    ]
-
-
-def _tariffs(session: Session, ids: Iterable[UUID]) -> dict[UUID, Tariff]:
-    rows = session.exec(select(TariffRow).where(col(TariffRow.id).in_(set(ids)))).all()
-    return {row.id: compile_tariff(row) for row in rows}
 
 
 def _publish(session: Session, place: Place, message: ScheduleIn, *, now: datetime) -> ScheduleRow:
@@ -290,6 +109,7 @@ def _store(session: Session, place: Place, *, now: datetime, **values: Any) -> S
         published_at=now,
         **values,
     )
+    place.venue.has_schedule = True
     session.add(row)
     session.flush()
     return row

@@ -4,18 +4,16 @@ from typing import Annotated
 
 from fastapi import APIRouter, Request, Response
 
-from api.access.asking import Asker, OwnerDep, allow
-from api.clock import NowDep
-from api.db import SessionDep, stores_nothing
-from api.openapi import problems
-from api.paging import After, Limit, ListOut, link_next
-from api.routing import Route
-from api.tariffs import service
-from api.tariffs.models import TariffCheckOut, TariffIn, TariffOut
-from api.wire import Id
+from ..web.auth import Asker, OwnerDep, allow
+from ..web.dependencies import NowDep, SessionDep, stores_nothing
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.schema_types import Id
+from . import service
+from .schemas import TariffCheckOut, TariffIn, TariffOut
 
 router = APIRouter(prefix="/v1", tags=["tariffs"], route_class=Route)
-
 ReaderDep = Annotated[Asker, allow("collector", "accountant")]
 
 

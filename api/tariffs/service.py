@@ -5,15 +5,17 @@ from uuid import UUID
 
 from sqlmodel import Session, col, func, select
 
-from api.clock import new_id
-from api.db import hold
-from api.errors import not_found
-from api.paging import Page, page
-from api.pricing import Tariff
-from api.tariffs.models import AdviceOut, TariffCheckOut, TariffIn, TariffOut, TariffRow
-from api.tariffs.translation import advice_out, advise, read_tariff, tariff_values
+from ..pricing import Tariff
+from ..store.clock import new_id
+from ..store.db import hold
+from ..web.errors import not_found
+from ..web.pagination import Page, page
+from .convert import advice_out, advise, read_tariff, tariff_values
+from .rows import TariffRow
+from .schemas import AdviceOut, TariffCheckOut, TariffIn, TariffOut
 
 _COMPILED_MAX = 10_000
+
 _compiled: dict[UUID, Tariff] = {}
 
 

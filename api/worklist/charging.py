@@ -9,9 +9,8 @@ from __future__ import annotations
 
 from datetime import datetime, time, timedelta
 
-from api.health.battery import BatteryHealth
-from api.health.table_health import TableHealth
-
+from ..health.battery_verdict import BatteryHealth
+from ..health.table_health import TableHealth
 from .work import AT_ONCE, Work
 
 PLAN_DAYS = 14

@@ -13,10 +13,9 @@ from dataclasses import replace
 from datetime import datetime, timedelta, tzinfo
 from fractions import Fraction
 
-from api.health.clock_changes import ClockChange, last_change, next_change
-from api.health.table_clock import ClockHealth
-from api.health.table_health import TableHealth
-
+from ..health.clock_changes import ClockChange, last_change, next_change
+from ..health.clock_verdict import ClockHealth
+from ..health.table_health import TableHealth
 from .work import Code, Danger, Work, day_at
 
 _BRING = ("a watch that is right",)

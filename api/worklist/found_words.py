@@ -11,13 +11,14 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from api.pricing import format_money
-from api.pricing.ladder import count_of
-from api.pricing.lines import Kind
-from api.sheets.days import A_DAY, DAYS, day_in_words, time_of_day
-from api.sheets.differences import Difference, ValueFound
+from ..controllers.differences import Difference, ValueFound
+from ..pool_tables.controller_days import A_DAY, DAYS, day_in_words, time_of_day
+from ..pricing import format_money
+from ..pricing.ladder import count_of
+from ..pricing.lines import Kind
 
 _A_RUN = 3
+
 _RUNG = re.compile(r"(?:(games|minutes)\.)?rungs\[(\d+)\]\.(pays|units)")
 _PAST_THE_LAST = {
     "again": "past the last price all prices count again, where only the first should",

@@ -19,14 +19,14 @@ from datetime import datetime, timedelta, tzinfo
 from fractions import Fraction
 from typing import Literal
 
-from api.cash.coins import PIECES
-from api.health.meter_health import Counts
-from api.pricing.money import format_money
-from api.readings.meters import Meter, MeterReading, counted, deltas
-
+from ..collections.coins import PIECES
+from ..health.meter_health import Counts
+from ..pricing.money import format_money
+from ..readings.meters import Meter, MeterReading, counted, deltas
 from .work import AT_ONCE, Code, Danger, Work, day_at, lead_of
 
 NEAR = Fraction(4, 5)
+
 _A_DAY = timedelta(days=1)
 _LEAST_DAYS = 3
 _FARTHEST_DAYS = 730

@@ -14,13 +14,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from uuid import UUID
 
-from api.pricing import Stretch
-from api.sheets.differences import Difference
-
+from ..controllers.differences import Difference
+from ..pricing import Stretch
 from .found_words import in_words
 from .work import Danger, Work, day_at
 
 SAME_VISIT = timedelta(hours=6)
+
 CONFIRM_WITHIN = timedelta(days=7)
 _MOST_SAID = 3
 

@@ -15,9 +15,8 @@ from datetime import datetime, tzinfo
 from fractions import Fraction
 from uuid import UUID
 
-from api.health.meter_health import MeterHealth
-from api.pricing.money import format_money
-
+from ..health.meter_health import MeterHealth
+from ..pricing.money import format_money
 from .work import Code, Work, day_at
 
 TOLERATED = Fraction(1, 20)

@@ -4,18 +4,16 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from api.access.asking import Asker, allow
-from api.clock import NowDep
-from api.db import SessionDep, catches_up
-from api.openapi import problems
-from api.paging import Limit, link_next
-from api.routing import Route
-from api.wire import Id
-from api.worklist import service
-from api.worklist.models import CursorText, Moment, WorklistOut, read_cursor
+from ..web.auth import Asker, allow
+from ..web.dependencies import NowDep, SessionDep, catches_up
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import Limit, link_next
+from ..web.schema_types import Id
+from . import service
+from .schemas import CursorText, Moment, WorklistOut, read_cursor
 
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
-
 CollectorDep = Annotated[Asker, allow("collector")]
 
 

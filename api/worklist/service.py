@@ -2,9 +2,8 @@
 
 - ``assess`` finds all the work at some tables anew and stores the difference to what stands: nothing is reckoned from
   history when the list is read.
-- What is recorded now and then (keyings, schedules, collections, moves) is assessed in the same transaction. What may
-  come by the thousand only marks its tables (``mark``), at the price of one insert; whoever reads the list next, and
-  every sweep, first assesses what is marked (``catch_up``), each table once.
+- Whoever records something only notes which tables it touched (``store.changes``); whoever reads the list next, and
+  every sweep, first assesses those (``catch_up``), each table once.
 - While a table is assessed, others who assess it wait, so that what stands is found from all that is recorded.
 - Work is stored with the date from which it shows, so that time alone brings it up. What time changes and cannot be
   foreseen (the forecasts' own words, the clock change after next, work that ended of itself) a sweep over all tables
@@ -21,25 +20,27 @@ from sqlalchemy import Select, delete, distinct, func, insert, or_, union_all
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, SQLModel, col, select
 
-from api.cash.models import CollectedTableRow
-from api.errors import not_found
-from api.sheets.models import CautionOut
-from api.venues.models import PoolTableRow, VenueRow
-from api.worklist.charging import charging
-from api.worklist.clocks import clock_work
-from api.worklist.full_box import box_work
-from api.worklist.gathering_service import Gathered, box_of, gather, keying_facts, licence_of, news_of
-from api.worklist.keying import keying_work
-from api.worklist.models import Cursor, ToAssessRow, WorklistOut, WorkOut, WorkRow
-from api.worklist.reviews import difference_review, dispute_reviews, licence_work, meter_reviews
-from api.worklist.silence import silence_work
-from api.worklist.work import LEADS, Work, cautions_for, on_the_spot
+from ..pool_tables.rows import PoolTableRow
+from ..pool_tables.schemas import CautionOut
+from ..store.changes import TouchedRow
+from ..venues.rows import VenueRow
+from ..web.errors import not_found
+from .charging import charging
+from .clocks import clock_work
+from .full_box import box_work
+from .keying import keying_work
+from .queries import Gathered, box_of, gather, keying_facts, licence_of, news_of
+from .reviews import difference_review, dispute_reviews, licence_work, meter_reviews
+from .rows import WorkRow
+from .schemas import Cursor, WorklistOut, WorkOut
+from .silence import silence_work
+from .work import LEADS, Work, cautions_for, on_the_spot
 
 AT_A_TIME = 200
+
 CATCH_UP_MOST = 100
-_MARKS_AT_A_TIME = 5_000
+_NOTES_AT_A_TIME = 5_000
 WORK = SQLModel.metadata.tables[WorkRow.__tablename__]
-_MARK = SQLModel.metadata.tables[ToAssessRow.__tablename__].insert()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,50 +64,37 @@ def assess(session: Session, table_ids: Collection[UUID], *, now: datetime) -> N
         _store(session, tables, found, now=now)
 
 
-def assess_venue(session: Session, venue_id: UUID, *, now: datetime) -> None:
-    """Bring the work at all tables that stand at a venue up to date."""
-    assess(session, session.exec(select(PoolTableRow.id).where(PoolTableRow.venue_id == venue_id)).all(), now=now)
-
-
-def assess_collection(session: Session, collection_id: UUID, *, now: datetime) -> None:
-    """Bring the work at the tables of a collection up to date."""
-    of_collection = select(CollectedTableRow.pool_table_id).where(CollectedTableRow.collection_id == collection_id)
-    assess(session, session.exec(of_collection).all(), now=now)
-
-
-def mark(session: Session, table_ids: Collection[UUID]) -> None:
-    """Have some tables assessed before the list is next read."""
-    if table_ids:
-        session.connection().execute(_MARK, [{"pool_table_id": table_id} for table_id in table_ids])
-
-
-def mark_venues(session: Session, venue_ids: Collection[UUID]) -> None:
-    """Have all tables that stand at some venues assessed before the list is next read."""
-    mark(session, session.exec(select(PoolTableRow.id).where(col(PoolTableRow.venue_id).in_(venue_ids))).all())
-
-
-def mark_all(session: Session) -> None:
-    """Have all tables assessed, some each time that the list is read."""
-    rows = select_columns(col(PoolTableRow.id))
-    session.execute(insert(ToAssessRow).from_select(["pool_table_id"], rows))
-
-
 def catch_up(session: Session, *, now: datetime, most: int = CATCH_UP_MOST) -> int:
-    """Assess the tables that were marked first, at most so many; return how many were."""
-    marked = select(ToAssessRow.pool_table_id).order_by(col(ToAssessRow.id)).limit(_MARKS_AT_A_TIME)
-    ids = list(dict.fromkeys(session.exec(marked).all()))[:most]
-    # The marks go first: one that is made from here on stays, for what it stands for may not be seen below.
+    """Assess the tables that were touched first, at most so many; return how many were."""
+    _spread_notes(session)
+    touched = select(TouchedRow.pool_table_id).order_by(col(TouchedRow.id)).limit(_NOTES_AT_A_TIME)
+    ids = [id_ for id_ in dict.fromkeys(session.exec(touched).all()) if id_ is not None][:most]
+    # The notes go first: one that is written from here on stays, for what it stands for may not be seen below.
     for batch in _batches(ids):
-        session.execute(delete(ToAssessRow).where(col(ToAssessRow.pool_table_id).in_(batch)))
+        session.execute(delete(TouchedRow).where(col(TouchedRow.pool_table_id).in_(batch)))
     assess(session, ids, now=now)
     return len(ids)
+
+
+def _spread_notes(session: Session) -> None:
+    """Write a note for each table in place of the notes that name a venue, or every table."""
+    wide = select(TouchedRow.id, TouchedRow.venue_id).where(col(TouchedRow.pool_table_id).is_(None))
+    notes = session.exec(wide).all()
+    if not notes:
+        return
+    tables = select_columns(col(PoolTableRow.id))
+    if all(venue_id is not None for _, venue_id in notes):
+        tables = tables.where(col(PoolTableRow.venue_id).in_({venue_id for _, venue_id in notes}))
+    session.execute(delete(TouchedRow).where(col(TouchedRow.id).in_([id_ for id_, _ in notes])))
+    session.execute(insert(TouchedRow).from_select(["pool_table_id"], tables))
 
 
 def assess_after(session: Session, *, after: UUID | None, now: datetime) -> UUID | None:
     """Assess the next tables of a sweep over all; return the last of them, None where there are none left."""
     query = select(PoolTableRow.id).order_by(col(PoolTableRow.id)).limit(AT_A_TIME)
     ids = session.exec(query if after is None else query.where(col(PoolTableRow.id) > after)).all()
-    session.execute(delete(ToAssessRow).where(col(ToAssessRow.pool_table_id).in_(ids)))
+    _spread_notes(session)
+    session.execute(delete(TouchedRow).where(col(TouchedRow.pool_table_id).in_(ids)))
     assess(session, ids, now=now)
     return ids[-1] if ids else None
 
@@ -189,7 +177,7 @@ def shown(wanted: Wanted, *, now: datetime) -> Select[UUID, datetime]:
 
 
 def _waiting(session: Session) -> int:
-    marks = select_columns(col(ToAssessRow.pool_table_id)).limit(_MARKS_AT_A_TIME).subquery()
+    marks = select_columns(col(TouchedRow.pool_table_id)).limit(_NOTES_AT_A_TIME).subquery()
     return int(session.execute(select_columns(func.count(distinct(marks.c.pool_table_id)))).scalar_one())
 
 

@@ -14,6 +14,7 @@ from datetime import datetime, timedelta, tzinfo
 from .work import Work, day_at
 
 ASK_AFTER = timedelta(days=14)
+
 VISIT_AFTER = timedelta(days=28)
 
 

@@ -17,10 +17,11 @@ from datetime import datetime, timedelta, tzinfo
 from typing import Literal, get_args
 from uuid import NAMESPACE_URL, UUID, uuid5
 
-from api.health.cautions import AT_A_BATTERY, AT_THE_MAINS, LIFTING_CASH, Caution
-from api.pricing.errors import Fault, PricingError
+from ..pool_tables.cautions import AT_A_BATTERY, AT_THE_MAINS, LIFTING_CASH, Caution
+from ..pricing.errors import Fault, PricingError
 
 Kind = Literal["charge_battery", "set_clock", "key_settings", "ask_venue", "collect", "visit", "review", "licence"]
+
 Code = Literal[
     "plan_charge", "charge_now", "replace_suspected",
     "off", "drifting", "clocks_change", "clock_not_told",
@@ -32,11 +33,13 @@ Code = Literal[
 ]  # fmt: skip
 Danger = Literal["battery", "mains", "cash"]
 
+
 AT_ONCE = 36_500
 """The lead of what is shown as soon as it is known: a hundred years."""
+
+
 LEADS = (0, 7, 14, 60, AT_ONCE)
 """How many days before it is due work may be shown."""
-
 CAUTIONS: dict[Danger, tuple[Caution, ...]] = {
     "battery": AT_A_BATTERY,
     "mains": AT_THE_MAINS,

@@ -13,14 +13,14 @@ from typing import Any, NamedTuple
 from uuid import uuid4
 
 import pytest
+from baizebook.app import create_app
+from baizebook.store import db
+from baizebook.store.settings import Settings
+from baizebook.web.examples import BODIES, PARAMETERS
+from baizebook.web.unguarded_operations import OPEN, unguarded
 from fastapi.testclient import TestClient
 from sqlmodel import Session
 
-from api import db
-from api.access.permissions import OPEN, unguarded
-from api.examples import BODIES, PARAMETERS
-from api.main import create_app
-from api.settings import Settings
 from tests.conftest import NOON, Route
 
 MATRIX = Path(__file__).with_name("permissions.txt")
@@ -316,7 +316,7 @@ def test_without_a_token_no_operation_says_anything(client: TestClient, contract
 def test_a_gate_that_asks_nobody_is_found_by_the_table(
     client: TestClient, route: Route, contract: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("api.access.asking.Asker.must_see_venue", lambda *_, **__: None)
+    monkeypatch.setattr("baizebook.web.auth.Asker.must_see_venue", lambda *_, **__: None)
     health = [row for row in rows() if row.operation == "get_table_health"]
     monkeypatch.setitem(globals(), "rows", lambda: health)
     with pytest.raises(AssertionError, match=r"get_table_health path\.table_id venue: 200 200 404"):

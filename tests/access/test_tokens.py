@@ -3,10 +3,10 @@
 import hashlib
 from datetime import UTC, datetime
 
+from baizebook.store import clock
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, inspect, text
 
-from api import clock
 from tests.conftest import Route
 
 ABSENT = "00000000-0000-4000-8000-000000000000"

@@ -13,7 +13,7 @@ from datetime import UTC, datetime, time, timedelta
 from time import perf_counter
 from zoneinfo import ZoneInfo
 
-from api.pricing import Calendar, Ladder, Rate, Rung, Schedule, Stretch, Tariff, Tier, Timetable, Weekly, quote
+from baizebook.pricing import Calendar, Ladder, Rate, Rung, Schedule, Stretch, Tariff, Tier, Timetable, Weekly, quote
 
 ZONE = ZoneInfo("America/New_York")
 MONDAY = datetime(2026, 12, 7, 6, tzinfo=ZONE)

@@ -7,10 +7,9 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-
-from api.cash.agreement import Agreement, AmountTier, AmountTiers, TierMode, WeekStep, in_force
-from api.cash.agreement_body import read_agreement
-from api.pricing.errors import PricingError
+from baizebook.pricing.errors import PricingError
+from baizebook.settlements.agreement import Agreement, AmountTier, AmountTiers, TierMode, WeekStep, in_force
+from baizebook.settlements.convert import read_agreement
 
 START = date(2026, 1, 1)
 HALF = Fraction(50)

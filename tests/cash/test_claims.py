@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
+from baizebook.settlements.claims import Claim, offset, take
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.cash.claims import Claim, offset, take
 
 DAY = date(2026, 3, 6)
 

@@ -6,9 +6,8 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-
-from api.cash.coins import coins_mass_g, lifting_advice, weigh
-from api.pricing.errors import PricingError
+from baizebook.collections.coins import coins_mass_g, lifting_advice, weigh
+from baizebook.pricing.errors import PricingError
 
 
 def test_a_weighing_that_fits_agrees_and_one_five_quarters_off_does_not() -> None:

@@ -6,9 +6,8 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-
-from api.cash.collection_body import normal_form, read_boxes, what_differs
-from api.pricing.errors import PricingError
+from baizebook.collections.box_count import normal_form, read_boxes, what_differs
+from baizebook.pricing.errors import PricingError
 
 
 def body(**changes: Any) -> dict[str, Any]:

@@ -7,12 +7,8 @@ from functools import cache
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
-from api.cash.expected import (
+from baizebook.collections.expected import (
     Difference,
-    Expected,
     InAll,
     by_money_meter,
     by_units_meter,
@@ -20,8 +16,11 @@ from api.cash.expected import (
     in_all,
     less_refunds,
 )
-from api.pricing.errors import PricingError
-from api.pricing.ladder import Ladder, Rung
+from baizebook.pricing.errors import PricingError
+from baizebook.pricing.ladder import Ladder, Rung
+from baizebook.settlements.expected import Expected
+from hypothesis import given
+from hypothesis import strategies as st
 
 # 0.75 buys a game, 4.00 six, 7.00 eleven; 4.00 buys 25 minutes, 12.00 84.
 GAMES = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))

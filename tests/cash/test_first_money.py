@@ -6,11 +6,10 @@ from datetime import date, timedelta
 from fractions import Fraction
 
 import pytest
+from baizebook.settlements.agreement import Agreement, FirstMoney, Per
+from baizebook.settlements.first_money import first_money_due
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.cash.agreement import Agreement, FirstMoney, Per
-from api.cash.first_money import first_money_due
 
 START = date(2026, 1, 1)
 

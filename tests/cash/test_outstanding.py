@@ -5,14 +5,13 @@ from __future__ import annotations
 from datetime import date, timedelta
 from fractions import Fraction
 
+from baizebook.settlements.agreement import Agreement, FirstMoney
+from baizebook.settlements.box import Box
+from baizebook.settlements.carry_forward import Period, change, due, unreckoned, waiting
+from baizebook.settlements.claims import Claim
+from baizebook.settlements.settlement import Settlement, settle
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.cash.agreement import Agreement, FirstMoney
-from api.cash.box import Box
-from api.cash.claims import Claim
-from api.cash.outstanding import Period, change, due, unreckoned, waiting
-from api.cash.settlement import Settlement, settle
 
 START = date(2026, 1, 1)
 WEEKLY = Agreement(

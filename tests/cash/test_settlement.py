@@ -7,14 +7,13 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-
-from api.cash.agreement import Agreement, Cap, CapAfter, OperatorMinimum
-from api.cash.box import Box
-from api.cash.claims import Claim
-from api.cash.expected import Expected
-from api.cash.settlement import Settlement, check, settle
-from api.cash.taxes import NOT_ADVICE, TaxRate
-from api.pricing.errors import PricingError
+from baizebook.pricing.errors import PricingError
+from baizebook.settlements.agreement import Agreement, Cap, CapAfter, OperatorMinimum
+from baizebook.settlements.box import Box
+from baizebook.settlements.claims import Claim
+from baizebook.settlements.expected import Expected
+from baizebook.settlements.settlement import Settlement, check, settle
+from baizebook.tax_areas.tax_area import NOT_ADVICE, TaxRate
 
 START, TODAY, BEFORE = date(2026, 1, 1), date(2026, 3, 6), date(2026, 2, 6)
 TAX = TaxRate(START, rate_percent=Fraction(5))

@@ -9,16 +9,24 @@ from fractions import Fraction
 from typing import Any, get_args
 
 import pytest
+from baizebook.settlements.agreement import (
+    Agreement,
+    AmountTier,
+    AmountTiers,
+    Cap,
+    FirstMoney,
+    OperatorMinimum,
+    TierMode,
+    WeekStep,
+)
+from baizebook.settlements.box import Box
+from baizebook.settlements.claims import Claim
+from baizebook.settlements.expected import Expected
+from baizebook.settlements.first_money import first_money_due
+from baizebook.settlements.settlement import Settlement, check, settle
+from baizebook.tax_areas.tax_area import TaxRate
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from api.cash.agreement import Agreement, AmountTier, AmountTiers, Cap, FirstMoney, OperatorMinimum, TierMode, WeekStep
-from api.cash.box import Box
-from api.cash.claims import Claim
-from api.cash.expected import Expected
-from api.cash.first_money import first_money_due
-from api.cash.settlement import Settlement, check, settle
-from api.cash.taxes import TaxRate
 
 START = date(2026, 1, 1)
 AMOUNTS = st.integers(0, 100_00) | st.integers(0, 10**9)

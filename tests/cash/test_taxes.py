@@ -6,10 +6,9 @@ from datetime import date
 from fractions import Fraction
 
 import pytest
-
-from api.cash.percents import format_percent, in_words, parse_divisor, parse_percent
-from api.cash.taxes import TaxArea, TaxRate
-from api.pricing.errors import PricingError
+from baizebook.pricing.errors import PricingError
+from baizebook.tax_areas.percents import format_percent, in_words, parse_divisor, parse_percent
+from baizebook.tax_areas.tax_area import TaxArea, TaxRate
 
 FROM = date(2026, 1, 1)
 

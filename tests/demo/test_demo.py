@@ -6,14 +6,14 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from baizebook.app import create_app
+from baizebook.demo.load import is_loaded, load, owner_token
+from baizebook.demo.show import answered_question, requests_to_paste
+from baizebook.store.db import make_engine, reading, writing
+from baizebook.web.errors import Problem
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
-from api.db import make_engine, reading, writing
-from api.demo.load import is_loaded, load, owner_token
-from api.demo.show import answered_question, requests_to_paste
-from api.errors import Problem
-from api.main import create_app
 from tests.conftest import NOON, Route
 from tests.databases import OWNER_TOKEN, settings_for, sqlite_database
 

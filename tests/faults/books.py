@@ -5,10 +5,10 @@ from contextlib import closing
 from dataclasses import dataclass
 from typing import Any
 
+from baizebook.ledger.queries import check_ledger
+from baizebook.store.db import make_engine, reading, sqlite_driver
 from sqlalchemy import make_url, text
 
-from api.db import make_engine, reading, sqlite_driver
-from api.ledger.reading_service import check_ledger
 from tests.databases import settings_for
 from tests.faults.fault import check
 

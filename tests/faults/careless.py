@@ -6,18 +6,18 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
+import baizebook.store.db
+import baizebook.web.auth
+import baizebook.web.transactions
 from sqlalchemy import Engine
 from sqlmodel import Session
-
-import api.db
-import api.transactions
 
 LATE_S = 0.3
 
 
 def answer_first() -> None:
     """Commit what was stored some time after it was answered."""
-    properly = api.transactions.writing
+    properly = baizebook.web.transactions.writing
 
     @contextmanager
     def writing(engine: Engine) -> Iterator[Session]:
@@ -30,45 +30,43 @@ def answer_first() -> None:
             raise
         threading.Thread(target=lambda: (time.sleep(LATE_S), context.__exit__(None, None, None))).start()
 
-    api.transactions.writing = writing
+    baizebook.web.transactions.writing = writing
 
 
 def hold_nothing() -> None:
     """Let callers that read and then write meet: no held names, and on SQLite the driver's own late transactions."""
-    prepare = api.db._prepare_sqlite
+    prepare = baizebook.store.db._prepare_sqlite
 
     def prepare_late(connection: Any, record: Any) -> None:
         prepare(connection, record)
         connection.isolation_level = ""  # the driver begins a transaction where something is first written
 
-    begin = api.transactions.Transactions.__init__
+    begin = baizebook.web.transactions.Transactions.__init__
 
     def in_no_line(self: Any, *args: Any) -> None:
         begin(self, *args)
         self._one_writer = False
 
-    api.db.hold = lambda *_: None  # type: ignore[assignment]
-    api.db._prepare_sqlite = prepare_late
-    api.db._begin_sqlite = lambda _: None
-    api.transactions.Transactions.__init__ = in_no_line  # type: ignore[method-assign]
+    baizebook.store.db.hold = lambda *_: None  # type: ignore[assignment]
+    baizebook.store.db._prepare_sqlite = prepare_late
+    baizebook.store.db._begin_sqlite = lambda _: None
+    baizebook.web.transactions.Transactions.__init__ = in_no_line  # type: ignore[method-assign]
 
 
 def sync_less() -> None:
     """Let SQLite sync its log only now and then."""
-    api.db.SQLITE_PRAGMAS["synchronous"] = "1"
+    baizebook.store.db.SQLITE_PRAGMAS["synchronous"] = "1"
 
 
 def let_all_wait() -> None:
     """Tell nobody to come back: who comes waits for a minute."""
-    api.transactions._WAITING_MOST = 1_000_000
-    api.transactions._WAIT_S = 60
+    baizebook.web.transactions._WAITING_MOST = 1_000_000
+    baizebook.web.transactions._WAIT_S = 60
 
 
 def pass_keys_over() -> None:
     """Take no notice of idempotency keys."""
-    import api.access.asking as asking  # noqa: PLC0415 (it binds names that another of these replaces)
-
-    asking.claim_key = lambda *_, **__: None  # type: ignore[assignment]
+    baizebook.web.auth.claim_key = lambda *_, **__: None  # type: ignore[assignment]
 
 
 WAYS: dict[str, Callable[[], Any]] = {

@@ -18,10 +18,10 @@ from random import Random
 from typing import Protocol
 from uuid import uuid4
 
+from baizebook.store import migrate
+from baizebook.store.db import make_engine
 from sqlalchemy import create_engine, make_url
 
-from api import migrate
-from api.db import make_engine
 from tests.databases import postgres_server, settings_for, sqlite_database
 from tests.faults.caller import ask
 from tests.faults.fault import Fault, check

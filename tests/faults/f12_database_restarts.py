@@ -12,10 +12,10 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
+from baizebook.store import migrate
+from baizebook.store.db import make_engine
 from sqlalchemy import create_engine, make_url
 
-from api import migrate
-from api.db import make_engine
 from tests.databases import settings_for
 from tests.faults.fault import Fault, check
 from tests.faults.nursery import nursery

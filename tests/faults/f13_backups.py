@@ -9,10 +9,10 @@ from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from random import Random
 
+from baizebook.ops.backup import back_up, restore
+from baizebook.store.db import make_engine
 from sqlalchemy import make_url, text
 
-from api.backup import back_up, restore
-from api.db import make_engine
 from tests.databases import empty_sqlite, postgres_clients, postgres_database, settings_for, sqlite_database
 from tests.faults.caller import ask, writers
 from tests.faults.fault import Broken, Fault, check

@@ -7,9 +7,9 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from random import Random
 
+from baizebook.store.db import make_engine
 from sqlalchemy import inspect, text
 
-from api.db import make_engine
 from tests.databases import postgres_database, settings_for, sqlite_database
 from tests.faults.caller import VENUE, ask
 from tests.faults.fault import Fault, check

@@ -13,11 +13,11 @@ from random import Random
 from typing import Any
 from uuid import UUID
 
+import baizebook.health.service
+from baizebook.app import create_app
+from baizebook.store.db import make_engine
 from fastapi.testclient import TestClient
 
-import api.health.service
-from api.db import make_engine
-from api.main import create_app
 from tests.conftest import NOON, WEEKDAY, Route
 from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
 from tests.faults.fault import Broken, Fault, check
@@ -179,17 +179,17 @@ def _difference(one: Any, other: Any, where: str = "") -> str:
 
 @contextmanager
 def _newest_is_what_came_last() -> Iterator[None]:
-    history = api.health.service.history
+    history = baizebook.health.service.history
 
     def by_arrival(*arguments: Any, **values: Any) -> Any:
         found = history(*arguments, **values)
         return {table: sorted(rows, key=lambda row: row.arrival)[-3:] for table, rows in found.items()}
 
-    api.health.service.history = by_arrival
+    baizebook.health.service.history = by_arrival
     try:
         yield
     finally:
-        api.health.service.history = history
+        baizebook.health.service.history = history
 
 
 FAULT = Fault(name="F15", says="device histories", run=run, control=control, short=8, long=1000)

@@ -7,11 +7,11 @@ from datetime import UTC, datetime
 from random import Random
 
 from alembic.script import ScriptDirectory
+from baizebook.demo.load import load
+from baizebook.store import migrate
+from baizebook.store.db import make_engine, writing
 from sqlalchemy import Engine, inspect, text
 
-from api import migrate
-from api.db import make_engine, writing
-from api.demo.load import load
 from tests.databases import postgres_database, settings_for, sqlite_database
 from tests.faults.caller import writers
 from tests.faults.fault import Fault, check

@@ -17,12 +17,11 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from random import Random
 
+from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.service import post_entry
+from baizebook.store.db import make_engine, writing
 from sqlalchemy import make_url
 
-import api.rows  # noqa: F401 (rows know each other by then)
-from api.db import make_engine, writing
-from api.ledger.kinds import owner_postings
-from api.ledger.service import post_entry
 from tests.databases import settings_for, sqlite_database
 from tests.faults.books import look
 from tests.faults.careless import WAYS

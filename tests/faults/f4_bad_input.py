@@ -8,14 +8,14 @@ from random import Random
 from typing import Any, NamedTuple
 from urllib.parse import quote, urlencode
 
+import baizebook.web.operation
+from baizebook.app import create_app
+from baizebook.store.db import make_engine
 from fastapi.exception_handlers import request_validation_exception_handler
 from fastapi.exceptions import RequestValidationError
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, MetaData, func, select
 
-import api.routing
-from api.db import make_engine
-from api.main import create_app
 from tests.access.test_permissions import QUERIES, Row, World, operations
 from tests.conftest import Route
 from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
@@ -195,11 +195,11 @@ def put(message: Any, path: tuple[str | int, ...], raw: str) -> bytes:
 
 @contextmanager
 def _read_any_json() -> Iterator[None]:
-    strict, api.routing.strict_json = api.routing.strict_json, json.loads
+    strict, baizebook.web.operation.strict_json = baizebook.web.operation.strict_json, json.loads
     try:
         yield
     finally:
-        api.routing.strict_json = strict
+        baizebook.web.operation.strict_json = strict
 
 
 FAULT = Fault(name="F4", says="bad input", run=run, control=control, short=500, long=8000)

@@ -11,16 +11,16 @@ from typing import Any
 from uuid import UUID
 
 from alembic.script import ScriptDirectory
+from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.queries import check_ledger
+from baizebook.ledger.service import post_entry
+from baizebook.ops.check import APPEND_ONLY, _postgres_guards, _sqlite_guards
+from baizebook.store import migrate
+from baizebook.store.db import make_engine, writing
 from sqlalchemy import Engine, inspect, text
 from sqlalchemy.exc import DataError, IntegrityError
 from sqlmodel import Session
 
-from api import migrate
-from api.db import make_engine, writing
-from api.doctor import APPEND_ONLY, _postgres_guards, _sqlite_guards
-from api.ledger.kinds import owner_postings
-from api.ledger.reading_service import check_ledger
-from api.ledger.service import post_entry
 from tests.databases import empty_sqlite, postgres_database, settings_for, sqlite_database
 from tests.faults.fault import Fault, check
 

@@ -88,7 +88,7 @@ def main() -> None:
     """Give birth to a server for every line."""
     for way in sys.argv[1:]:
         (WAYS.get(way) or getattr(importlib.import_module("tests.faults.planted"), way))()
-    cli = importlib.import_module("api.cli")
+    cli = importlib.import_module("baizebook.ops.cli")
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)
     for line in sys.stdin:
         if child := os.fork():

@@ -2,26 +2,26 @@
 
 from typing import Annotated
 
+import baizebook.app
+import baizebook.web.unguarded_operations
+from baizebook.readings.convert import reading_out
+from baizebook.readings.rows import ReadingRow
+from baizebook.readings.schemas import ReadingOut
+from baizebook.web.auth import Asker, allow
+from baizebook.web.dependencies import SessionDep
+from baizebook.web.errors import not_found
+from baizebook.web.openapi import problems
+from baizebook.web.operation import Route
+from baizebook.web.schema_types import Id
 from fastapi import APIRouter, FastAPI
 from sqlmodel import col, select
-
-import api.access.permissions
-import api.main
-from api.access.asking import Asker, allow
-from api.db import SessionDep
-from api.errors import not_found
-from api.openapi import problems
-from api.readings.models import ReadingOut, ReadingRow
-from api.readings.translation import reading_out
-from api.routing import Route
-from api.wire import Id
 
 Anybody = Annotated[Asker, allow("venue", "device", "collector")]
 
 
 def leave_open() -> None:
     """Serve a reading to whoever asks, though the contract says that a token is needed."""
-    api.access.permissions.OPEN |= {"get_reading"}  # type: ignore[misc]  # else the self-check stops it
+    baizebook.web.unguarded_operations.OPEN |= {"get_reading"}  # type: ignore[misc]  # else the self-check stops it
 
     def get_reading(session: SessionDep, reading_id: Id) -> ReadingOut:
         """Return a reading."""
@@ -48,7 +48,7 @@ def _found(session: SessionDep, reading_id: Id) -> ReadingOut:
 
 
 def _plant(endpoint: object) -> None:
-    create_app = api.main.create_app
+    create_app = baizebook.app.create_app
 
     def create_planted() -> FastAPI:
         app = create_app()
@@ -58,4 +58,4 @@ def _plant(endpoint: object) -> None:
         app.include_router(router)
         return app
 
-    api.main.create_app = create_planted  # type: ignore[assignment]
+    baizebook.app.create_app = create_planted  # type: ignore[assignment]

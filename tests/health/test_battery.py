@@ -9,10 +9,7 @@ from fractions import Fraction
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
-from api.health.battery import (
+from baizebook.health.battery_verdict import (
     DEFAULT_LEVELS,
     BatteryHealth,
     BatteryHistory,
@@ -20,9 +17,11 @@ from api.health.battery import (
     BatterySettings,
     judge_battery,
 )
-from api.health.battery_state import Battery, Chemistry, SupplyReading, state_of_charge
-from api.health.cautions import AT_A_BATTERY
-from api.pricing.errors import PricingError
+from baizebook.health.state_of_charge import Battery, Chemistry, SupplyReading, state_of_charge
+from baizebook.pool_tables.cautions import AT_A_BATTERY
+from baizebook.pricing.errors import PricingError
+from hypothesis import given
+from hypothesis import strategies as st
 
 FLOODED = Battery("flooded", 12)
 NEW_YORK = ZoneInfo("America/New_York")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
-from api.health.meter_health import Counts, judge_meters
-from api.readings.meters import Meter
+from baizebook.health.meter_health import Counts, judge_meters
+from baizebook.readings.meters import Meter
 
 START = datetime(2026, 11, 2, 12, tzinfo=UTC)
 CASH = Meter("cash", "money", 5, unit_minor=25)

@@ -7,13 +7,12 @@ from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from baizebook.health.clock_forecast import PredictedOffset, predict
+from baizebook.health.clock_offset import ClockReading, Offset, measure
+from baizebook.health.clock_verdict import ClockHealth, ClockSettings, judge_clock
+from baizebook.pricing.errors import PricingError
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.health.clock_forecast import PredictedOffset, predict
-from api.health.clock_offset import ClockReading, Offset, measure
-from api.health.table_clock import ClockHealth, ClockSettings, judge_clock
-from api.pricing.errors import PricingError
 
 NEW_YORK, BERLIN, PHOENIX = ZoneInfo("America/New_York"), ZoneInfo("Europe/Berlin"), ZoneInfo("America/Phoenix")
 LORD_HOWE = ZoneInfo("Australia/Lord_Howe")

@@ -5,9 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-
-from api.health.theil_sen import evenly, theil_sen
-from api.pricing.errors import PricingError
+from baizebook.health.theil_sen import evenly, theil_sen
+from baizebook.pricing.errors import PricingError
 
 
 def test_one_wild_reading_does_not_move_the_line() -> None:

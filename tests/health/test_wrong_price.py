@@ -5,11 +5,10 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from baizebook.health.wrong_price import Span, WrongPair, wrong_price
+from baizebook.pricing.errors import PricingError
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.health.wrong_price import Span, WrongPair, wrong_price
-from api.pricing.errors import PricingError
 
 MONDAY = datetime(2026, 12, 7, 6, tzinfo=UTC)
 WEEK = timedelta(days=7)

@@ -5,10 +5,9 @@ from datetime import UTC, date, datetime
 from uuid import UUID
 
 import pytest
-
-from api.ledger.chain import seal
-from api.ledger.journal import GENESIS, Entry
-from api.ledger.posting import Posting
+from baizebook.ledger.chain import seal
+from baizebook.ledger.journal import GENESIS, Entry
+from baizebook.ledger.posting import Posting
 
 Booked = tuple[str, date, tuple[Posting, ...]]
 

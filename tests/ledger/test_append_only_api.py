@@ -5,16 +5,15 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.queries import check_ledger
+from baizebook.ledger.rows import EntryRow, PostingRow
+from baizebook.ledger.service import post_entry
+from baizebook.store.db import reading, writing
 from sqlalchemy import Engine, delete, insert, text, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col, select
-
-from api.db import reading, writing
-from api.ledger.kinds import owner_postings
-from api.ledger.models import EntryRow, PostingRow
-from api.ledger.reading_service import check_ledger
-from api.ledger.service import post_entry
 
 NOW = datetime(2026, 11, 25, 17, 0, tzinfo=UTC)
 NEW_ID = UUID(int=7)

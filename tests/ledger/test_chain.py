@@ -7,12 +7,11 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from uuid import UUID
 
 import pytest
+from baizebook.ledger.chain import Bad, canonical, digest, record_of, seal, verify
+from baizebook.ledger.journal import GENESIS, Entry
+from baizebook.ledger.kinds import collection_postings, owner_postings
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.ledger.chain import Bad, canonical, digest, record_of, seal, verify
-from api.ledger.journal import GENESIS, Entry
-from api.ledger.kinds import collection_postings, owner_postings
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 MONDAY = date(2026, 11, 2)

@@ -5,14 +5,13 @@ import io
 from datetime import date
 
 import pytest
-
-from api.ledger.csv_export import PROFILES, journal_csv, text_cell
-from api.ledger.export_text import account_names
-from api.ledger.extract import Period, extract
-from api.ledger.kinds import collection_postings, owner_postings
-from api.ledger.posting import Leaf, Posting
-from api.pricing.errors import PricingError
-from api.pricing.money import parse_money
+from baizebook.ledger.export.account_names import account_names
+from baizebook.ledger.export.csv_journal import PROFILES, journal_csv, text_cell
+from baizebook.ledger.export.period import Period, extract
+from baizebook.ledger.kinds import collection_postings, owner_postings
+from baizebook.ledger.posting import Leaf, Posting
+from baizebook.pricing.errors import PricingError
+from baizebook.pricing.money import parse_money
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"

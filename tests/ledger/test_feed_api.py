@@ -10,14 +10,14 @@ from datetime import UTC, date, datetime
 from threading import Event
 
 import pytest
+from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.queries import check_ledger, page_entries
+from baizebook.ledger.service import post_entry
+from baizebook.store.db import make_engine, reading, writing
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 from sqlalchemy.exc import OperationalError
 
-from api.db import make_engine, reading, writing
-from api.ledger.kinds import owner_postings
-from api.ledger.reading_service import check_ledger, page_entries
-from api.ledger.service import post_entry
 from tests.conftest import Route
 from tests.databases import settings_for
 

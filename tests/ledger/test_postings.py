@@ -4,15 +4,14 @@ from datetime import UTC, date, datetime
 from uuid import UUID
 
 import pytest
+from baizebook.ledger.accounts import ACCOUNTS
+from baizebook.ledger.export.period import balances
+from baizebook.ledger.journal import Entry
+from baizebook.ledger.kinds import KINDS, OWNER_KINDS, TRANSFERS, collection_postings, owner_postings
+from baizebook.ledger.posting import Posting, mirror
+from baizebook.pricing.errors import PricingError
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.ledger.accounts import ACCOUNTS
-from api.ledger.extract import balances
-from api.ledger.journal import Entry
-from api.ledger.kinds import KINDS, OWNER_KINDS, TRANSFERS, collection_postings, owner_postings
-from api.ledger.posting import Posting, mirror
-from api.pricing.errors import PricingError
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"

@@ -10,16 +10,16 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from baizebook.ledger.export.account_names import account_names
+from baizebook.ledger.kinds import collection_postings
+from baizebook.ledger.posting import Leaf
+from baizebook.ledger.service import balance, loan_balance, post_entry, reverse_entry
+from baizebook.store.db import reading, writing
 from beancount import loader
 from beancount.core import realization
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
-from api.db import reading, writing
-from api.ledger.export_text import account_names
-from api.ledger.kinds import collection_postings
-from api.ledger.posting import Leaf
-from api.ledger.service import balance, loan_balance, post_entry, reverse_entry
 from tests.conftest import Route
 
 NOW = datetime(2026, 11, 25, 17, 0, tzinfo=UTC)

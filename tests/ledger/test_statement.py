@@ -3,15 +3,14 @@
 from datetime import date
 
 import pytest
+from baizebook.ledger.export.period import Period, balances, extract
+from baizebook.ledger.kinds import collection_postings, owner_postings
+from baizebook.ledger.posting import Leaf, mirror
+from baizebook.pricing.errors import PricingError
+from baizebook.reports.statement import Figures, statement
+from baizebook.reports.year_totals import threshold_of, year_totals
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.ledger.extract import Period, balances, extract
-from api.ledger.kinds import collection_postings, owner_postings
-from api.ledger.posting import Leaf, mirror
-from api.ledger.statement import Figures, statement
-from api.ledger.year_totals import threshold_of, year_totals
-from api.pricing.errors import PricingError
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"

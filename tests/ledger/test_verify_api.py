@@ -9,16 +9,16 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from baizebook.ledger.chain import seal
+from baizebook.ledger.journal import GENESIS, Entry
+from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.queries import check_ledger
+from baizebook.ledger.rows import EntryRow, PostingRow
+from baizebook.ledger.service import post_entry
+from baizebook.store.db import reading, writing
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, insert, text
 
-from api.db import reading, writing
-from api.ledger.chain import seal
-from api.ledger.journal import GENESIS, Entry
-from api.ledger.kinds import owner_postings
-from api.ledger.models import EntryRow, PostingRow
-from api.ledger.reading_service import check_ledger
-from api.ledger.service import post_entry
 from tests.conftest import Route
 
 
@@ -183,7 +183,7 @@ def test_books_that_are_damaged_are_not_reported_from(books: Engine, client: Tes
 def test_the_command_says_the_same(books: Engine, database_url: str) -> None:
     def verify() -> subprocess.CompletedProcess[str]:
         return subprocess.run(
-            [sys.executable, "-m", "api", "ledger", "verify"],
+            [sys.executable, "-m", "baizebook", "ledger", "verify"],
             env={**os.environ, "BAIZEBOOK_DATABASE_URL": database_url},
             capture_output=True,
             text=True,

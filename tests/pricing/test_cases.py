@@ -9,8 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-
-from api.pricing import (
+from baizebook.pricing import (
     Calendar,
     Insert,
     Kind,

@@ -3,11 +3,10 @@
 from datetime import UTC, date, datetime, time
 
 import pytest
-
-from api.pricing.errors import PricingError
-from api.pricing.in_force import Keying, Listing, keyed, listed
-from api.pricing.trading_day import Calendar, zone_named
-from api.pricing.week import Schedule
+from baizebook.pricing.errors import PricingError
+from baizebook.pricing.in_force import Keying, Listing, keyed, listed
+from baizebook.pricing.trading_day import Calendar, zone_named
+from baizebook.pricing.week import Schedule
 
 CALENDAR = Calendar(zone_named("America/New_York"))
 OLD, NEW, OWN, THIRD = (Schedule(id=name, base=None) for name in ("old", "new", "own", "third"))

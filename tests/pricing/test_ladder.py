@@ -6,10 +6,9 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
+from baizebook.pricing import MOST_MINOR, Beyond, Fault, Ladder, Line, NextBreak, PricingError, Rung, cheapest, split
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.pricing import MOST_MINOR, Beyond, Fault, Ladder, Line, NextBreak, PricingError, Rung, cheapest, split
 
 
 def ladder(*rungs: tuple[int, int], beyond: Beyond = "again") -> Ladder:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from api.pricing import Advice, Beyond, Ladder, Rung, advice
-from api.pricing.ladder_advice import MOST_STEPS
+from baizebook.pricing import Advice, Beyond, Ladder, Rung, advice
+from baizebook.pricing.ladder_advice import MOST_STEPS
 
 
 def ladder(*rungs: tuple[int, int], beyond: Beyond = "again") -> Ladder:

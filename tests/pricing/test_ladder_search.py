@@ -7,8 +7,7 @@ from itertools import combinations_with_replacement
 from random import Random
 
 import pytest
-
-from api.pricing import Beyond, Ladder, PricingError, Rung, advice, cheapest, split
+from baizebook.pricing import Beyond, Ladder, PricingError, Rung, advice, cheapest, split
 
 Pairs = tuple[tuple[int, int], ...]
 UNITS = 20

@@ -9,12 +9,13 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
+from baizebook.pricing.errors import PricingError
+from baizebook.pricing.lines import Advice, Line
+from baizebook.pricing.metered import Charge, Lasts, advice, charge, lasts
+from baizebook.pricing.play import Piece
+from baizebook.pricing.rate import Cap, Rate, Tier
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from api.pricing.errors import PricingError
-from api.pricing.lines import Advice, Line
-from api.pricing.metered import Cap, Charge, Lasts, Piece, Rate, Tier, advice, charge, lasts
 
 START = datetime(2026, 12, 1, 20, tzinfo=UTC)
 HALL = Rate((Tier(0, 900, 60, 15),), minimum=300, maximum=Cap(4000, 720))

@@ -5,10 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from baizebook.pricing import PricingError, next_payable, payable
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.pricing import PricingError, next_payable, payable
 
 QUARTERS_AND_NOTES = (25, 100, 500, 2000)
 

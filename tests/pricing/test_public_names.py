@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import api.pricing
+import baizebook.pricing
 
 PUBLIC = {
     "money": {"MOST_MINOR", "allot", "exponent", "format_money", "parse_money", "round_half_up"},
@@ -21,18 +21,18 @@ PUBLIC = {
 
 
 def test_the_public_names_are_these() -> None:
-    assert set(api.pricing.__all__) == set().union(*PUBLIC.values())
-    assert len(api.pricing.__all__) == sum(len(names) for names in PUBLIC.values())
+    assert set(baizebook.pricing.__all__) == set().union(*PUBLIC.values())
+    assert len(baizebook.pricing.__all__) == sum(len(names) for names in PUBLIC.values())
 
 
 def test_every_public_name_is_there() -> None:
-    assert all(hasattr(api.pricing, name) for name in api.pricing.__all__)
+    assert all(hasattr(baizebook.pricing, name) for name in baizebook.pricing.__all__)
 
 
 def test_three_lines_price_a_ladder() -> None:
     names: dict[str, object] = {}
     exec(
-        "from api.pricing import Ladder, Rung\n"
+        "from baizebook.pricing import Ladder, Rung\n"
         "ladder = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))\n"
         "games = ladder.total(1000)\n",
         names,

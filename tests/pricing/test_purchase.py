@@ -8,10 +8,9 @@ from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 import pytest
+from baizebook.pricing import Insert, Ladder, PricingError, Purchases, Rung, Start, Step, Tariff, follow
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.pricing import Insert, Ladder, PricingError, Purchases, Rung, Start, Step, Tariff, follow
 
 GAMES = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))
 MINUTES = Ladder((Rung(400, 25), Rung(1200, 84)))

@@ -7,10 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
-from api.pricing import (
+from baizebook.pricing import (
     Answer,
     Calendar,
     Cap,
@@ -32,6 +29,8 @@ from api.pricing import (
     charge_play,
     quote,
 )
+from hypothesis import given
+from hypothesis import strategies as st
 
 NEW_YORK = ZoneInfo("America/New_York")
 CALENDAR = Calendar(NEW_YORK)

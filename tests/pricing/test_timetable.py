@@ -3,13 +3,12 @@
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
-
-from api.pricing.errors import PricingError
-from api.pricing.in_force import Listing, listed
-from api.pricing.tariff import Tariff
-from api.pricing.timetable import Stretch, Timetable
-from api.pricing.trading_day import Calendar, zone_named
-from api.pricing.week import OnDate, Schedule, Weekly
+from baizebook.pricing.errors import PricingError
+from baizebook.pricing.in_force import Listing, listed
+from baizebook.pricing.tariff import Tariff
+from baizebook.pricing.timetable import Stretch, Timetable
+from baizebook.pricing.trading_day import Calendar, zone_named
+from baizebook.pricing.week import OnDate, Schedule, Weekly
 
 CALENDAR = Calendar(zone_named("America/New_York"))
 MON, TUE, WED, THU, FRI, SAT, SUN = range(7)

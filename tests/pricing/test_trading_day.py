@@ -5,9 +5,8 @@ import pickle
 from datetime import UTC, date, datetime, time, timedelta, timezone
 
 import pytest
-
-from api.pricing.errors import PricingError
-from api.pricing.trading_day import Calendar, zone_named
+from baizebook.pricing.errors import PricingError
+from baizebook.pricing.trading_day import Calendar, zone_named
 
 NEW_YORK = zone_named("America/New_York")
 

@@ -3,12 +3,11 @@
 from datetime import UTC, date, datetime, time, timedelta, timezone
 
 import pytest
-
-from api.pricing.errors import PricingError
-from api.pricing.in_force import Listing, listed
-from api.pricing.tariff import Tariff
-from api.pricing.trading_day import Calendar, zone_named
-from api.pricing.week import OnDate, Recurring, Schedule, Weekly
+from baizebook.pricing.errors import PricingError
+from baizebook.pricing.in_force import Listing, listed
+from baizebook.pricing.tariff import Tariff
+from baizebook.pricing.trading_day import Calendar, zone_named
+from baizebook.pricing.week import OnDate, Recurring, Schedule, Weekly
 
 MON, TUE, WED, THU, FRI, SAT, SUN = range(7)
 FREE = Tariff(currency="USD", free=True, code="free")

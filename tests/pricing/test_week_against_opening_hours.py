@@ -7,11 +7,10 @@ so that the later one wins (W4). A window that starts after midnight is written 
 import random
 from datetime import UTC, date, datetime, time, timedelta
 
+from baizebook.pricing.in_force import Listing, listed
+from baizebook.pricing.trading_day import Calendar, zone_named
+from baizebook.pricing.week import OnDate, Schedule, Weekly
 from opening_hours import OpeningHours
-
-from api.pricing.in_force import Listing, listed
-from api.pricing.trading_day import Calendar, zone_named
-from api.pricing.week import OnDate, Schedule, Weekly
 
 MONDAY = date(2026, 11, 23)
 DAYS = ("Mo", "Tu", "We", "Th", "Fr", "Sa", "Su")

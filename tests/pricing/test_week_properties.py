@@ -5,15 +5,14 @@ from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 
 import pytest
+from baizebook.pricing import timetable as timetable_module
+from baizebook.pricing import trading_day, week
+from baizebook.pricing.in_force import Listing, listed
+from baizebook.pricing.tariff import Tariff
+from baizebook.pricing.trading_day import Calendar, zone_named
+from baizebook.pricing.week import OnDate, Recurring, Schedule, Weekly
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from api.pricing import timetable as timetable_module
-from api.pricing import trading_day, week
-from api.pricing.in_force import Listing, listed
-from api.pricing.tariff import Tariff
-from api.pricing.trading_day import Calendar, zone_named
-from api.pricing.week import OnDate, Recurring, Schedule, Weekly
 
 MICROSECOND = timedelta(microseconds=1)
 TARIFFS = (None, *(Tariff(currency="USD", free=True, code=code, id=code) for code in "abc"))

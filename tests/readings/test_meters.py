@@ -5,21 +5,10 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from baizebook.pricing.errors import PricingError
+from baizebook.readings.meters import Meter, MeterDelta, MeterReading, Story, counted, deltas, disagreement, money, step
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.pricing.errors import PricingError
-from api.readings.meters import (
-    Meter,
-    MeterDelta,
-    MeterReading,
-    Story,
-    counted,
-    deltas,
-    disagreement,
-    money,
-    step,
-)
 
 START = datetime(2026, 12, 1, 12, tzinfo=UTC)
 PLAYS = Meter("plays", "games", 6)

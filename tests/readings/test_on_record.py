@@ -4,13 +4,13 @@ import threading
 from datetime import UTC, datetime
 from uuid import UUID, uuid4
 
+from baizebook.readings import queries, service
+from baizebook.readings.admission import Sender
+from baizebook.readings.schemas import ReadingIn
+from baizebook.store.db import reading, writing
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from api.db import reading, writing
-from api.readings import service
-from api.readings.models import ReadingIn
-from api.readings.outcomes import Sender
 from tests.readings.conftest import Readings
 
 SINCE = datetime(2026, 1, 1, tzinfo=UTC)
@@ -91,5 +91,5 @@ def test_the_newest_is_the_last_taken_and_neither_late_nor_odd_ones_are(readings
 def voltages(engine: Engine, readings: Readings, most: int = 10) -> list[int]:
     table_id = UUID(readings.table["id"])
     with reading(engine) as session:
-        found = service.history(session, [table_id], "supply", since=SINCE, most=most)[table_id]
+        found = queries.history(session, [table_id], "supply", since=SINCE, most=most)[table_id]
     return [row.battery_mv for row in found]

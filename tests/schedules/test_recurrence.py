@@ -3,12 +3,11 @@
 from datetime import date, datetime, time, timedelta
 
 import pytest
+from baizebook.pricing.errors import PricingError
+from baizebook.schedules.recurrence import Recurrence
 from dateutil.rrule import rrulestr
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from api.pricing.errors import PricingError
-from api.schedules.recurrence import Recurrence
 
 TUESDAY = date(2026, 12, 8)
 

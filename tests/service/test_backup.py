@@ -7,13 +7,13 @@ from pathlib import Path
 from uuid import uuid4
 
 import pytest
+from baizebook.ops.backup import back_up, restore
+from baizebook.store import migrate
+from baizebook.store.db import make_engine, writing
+from baizebook.store.settings import Settings
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, text
 
-from api import migrate
-from api.backup import back_up, restore
-from api.db import make_engine, writing
-from api.settings import Settings
 from tests.conftest import Route
 from tests.databases import empty_sqlite, postgres_clients, postgres_database, settings_for
 

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 import uvicorn
+from baizebook.ops import connection
 
-from api import connection
 from tests.databases import OWNER_TOKEN, sqlite_database
 from tests.faults.hostile import ATTACKS, attack_at_once
 from tests.serving import free_port, served

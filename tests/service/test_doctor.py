@@ -8,15 +8,15 @@ from pathlib import Path
 from uuid import uuid4
 
 import pytest
+from baizebook.app import create_app
+from baizebook.migrations.all_rows import metadata
+from baizebook.ops.check import APPEND_ONLY, Finding, examine, sqlite_version
+from baizebook.store import migrate
+from baizebook.store.db import make_engine, writing
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, create_engine, event, make_url, text
 
-from api import migrate
-from api.db import make_engine, writing
-from api.doctor import APPEND_ONLY, Finding, examine, sqlite_version
-from api.main import create_app
-from api.rows import metadata
 from tests.conftest import Route
 from tests.databases import empty_sqlite, postgres_database, settings_for, sqlite_database
 
@@ -208,7 +208,7 @@ def test_the_service_does_not_start_without_its_guards() -> None:
         execute(engine, "DROP TRIGGER ledger_posting_no_delete")
         engine.dispose()
         run = subprocess.run(
-            [sys.executable, "-m", "api", "serve", "--port", "1"],
+            [sys.executable, "-m", "baizebook", "serve", "--port", "1"],
             env={**os.environ, "BAIZEBOOK_DATABASE_URL": url},
             capture_output=True,
             text=True,

@@ -3,10 +3,9 @@
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
+from baizebook.store.db import Utc
 from sqlalchemy import DateTime
 from sqlalchemy.dialects import sqlite
-
-from api.db import Utc
 
 SQLITE = sqlite.dialect()
 

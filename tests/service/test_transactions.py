@@ -6,15 +6,15 @@ from contextlib import suppress
 from typing import Any
 
 import anyio
+import baizebook.web.transactions
 import pytest
+from baizebook.store.db import discard, make_engine
+from baizebook.web.errors import Problem
+from baizebook.web.transactions import Transactions
 from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import IntegrityError, OperationalError
 from sqlmodel import Session
 
-import api.transactions
-from api.db import discard, make_engine
-from api.errors import Problem
-from api.transactions import Transactions
 from tests.databases import postgres_database, settings_for, sqlite_database
 
 Work = Callable[[Session], Any]
@@ -34,7 +34,7 @@ def engine(request: pytest.FixtureRequest) -> Iterator[Engine]:
 @pytest.fixture(autouse=True)
 def no_hurry(monkeypatch: pytest.MonkeyPatch) -> None:
     """Take along whoever waits, however slow the machine is."""
-    monkeypatch.setattr(api.transactions, "_TOGETHER_S", 60)
+    monkeypatch.setattr(baizebook.web.transactions, "_TOGETHER_S", 60)
 
 
 both = pytest.mark.parametrize("engine", ["sqlite", "postgresql"], indirect=True)
@@ -186,7 +186,7 @@ def test_on_postgresql_what_is_not_marked_for_it_has_a_commit_of_its_own(engine:
 def test_whoever_waits_too_long_is_told_to_come_back_and_is_not_worked_on(
     engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(api.transactions, "_WAIT_S", 0.05)
+    monkeypatch.setattr(baizebook.web.transactions, "_WAIT_S", 0.05)
     transactions = Transactions(settings_for(str(engine.url)), engine)
 
     async def meet() -> list[Problem]:

@@ -10,14 +10,15 @@ from pathlib import Path
 from typing import Any
 
 import httpx2
+from baizebook.app import create_app
+from baizebook.store.db import hold, make_engine
+from baizebook.web.auth import OwnerDep
+from baizebook.web.dependencies import SessionDep
+from baizebook.web.operation import Route as GatedRoute
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, create_engine, make_url, text
 
-from api.access.asking import OwnerDep
-from api.db import SessionDep, hold, make_engine
-from api.main import create_app
-from api.routing import Route as GatedRoute
 from tests.databases import OWNER_TOKEN, postgres_database, postgres_server, settings_for, sqlite_database
 from tests.serving import CARELESS, free_port, served, start
 

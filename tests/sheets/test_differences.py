@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from api.pricing.ladder import Ladder, Rung
-from api.sheets.days import DAYS
-from api.sheets.differences import ValueFound, differences
-from api.sheets.week_settings import NOTHING, Day, Prices, WeekSettings, Window
+from baizebook.controllers.differences import ValueFound, differences
+from baizebook.controllers.week_settings import NOTHING, Day, Prices, WeekSettings, Window
+from baizebook.pool_tables.controller_days import DAYS
+from baizebook.pricing.ladder import Ladder, Rung
 
 GAMES = Ladder((Rung(75, 1), Rung(400, 6)))
 DAY = Window(0, 1440, Prices(GAMES))

@@ -6,19 +6,18 @@ from dataclasses import replace
 from datetime import date, time
 
 import pytest
+from baizebook.controllers.fit import hold
+from baizebook.controllers.plan import carry_out, plan
+from baizebook.controllers.sheet import day_shape, read_days, to_json
+from baizebook.controllers.week_settings import WeekSettings, listed_week, occasions
+from baizebook.pool_tables.controller import Controller, Limits, TakeOver
+from baizebook.pool_tables.controller_days import DAYS
+from baizebook.pricing.errors import PricingError
+from baizebook.pricing.ladder import Ladder, Rung
+from baizebook.pricing.tariff import Tariff
+from baizebook.pricing.week import OnDate, Schedule, Weekly
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from api.pricing.errors import PricingError
-from api.pricing.ladder import Ladder, Rung
-from api.pricing.tariff import Tariff
-from api.pricing.week import OnDate, Schedule, Weekly
-from api.sheets.controller import Controller, Limits, TakeOver
-from api.sheets.days import DAYS
-from api.sheets.holding import hold
-from api.sheets.plan import carry_out, plan
-from api.sheets.shape import day_shape, read_days, to_json
-from api.sheets.week_settings import WeekSettings, listed_week, occasions
 
 GAMES = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))
 MINUTES = Ladder((Rung(400, 25), Rung(1200, 84)))

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from heapq import heappop, heappush
 
+from baizebook.controllers.cells import Cell, Cells, Value, is_in_use, key
+from baizebook.controllers.shortest import shortest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from api.sheets.cells import Cell, Cells, Value, is_in_use, key
-from api.sheets.shortest import shortest
 
 GAMES = Cell(1, "games", 0, "rungs")
 MINUTES = Cell(1, "minutes", 0, "rungs")

@@ -5,18 +5,17 @@ from __future__ import annotations
 from datetime import date, time
 
 import pytest
-
-from api.pricing.errors import PricingError
-from api.pricing.ladder import Ladder, Rung
-from api.pricing.rate import Rate, Tier
-from api.pricing.tariff import Tariff
-from api.pricing.week import OnDate, Recurring, Schedule, Weekly
-from api.sheets.controller import Controller, Limits, TakeOver, controller_of
-from api.sheets.days import DAYS
-from api.sheets.holding import CannotHold, Held, hold
-from api.sheets.plan import plan
-from api.sheets.shape import read_days, sheet, to_json
-from api.sheets.week_settings import listed_week, occasions
+from baizebook.controllers.fit import CannotHold, Held, hold
+from baizebook.controllers.plan import plan
+from baizebook.controllers.sheet import read_days, sheet, to_json
+from baizebook.controllers.week_settings import listed_week, occasions
+from baizebook.pool_tables.controller import Controller, Limits, TakeOver, controller_of
+from baizebook.pool_tables.controller_days import DAYS
+from baizebook.pricing.errors import PricingError
+from baizebook.pricing.ladder import Ladder, Rung
+from baizebook.pricing.rate import Rate, Tier
+from baizebook.pricing.tariff import Tariff
+from baizebook.pricing.week import OnDate, Recurring, Schedule, Weekly
 
 GAMES = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))
 DAY = Tariff("USD", games=GAMES, id="day")

@@ -11,8 +11,7 @@ from fractions import Fraction
 
 import iso4217
 import pytest
-
-from api.pricing.money import allot, exponent, round_half_up
+from baizebook.pricing.money import allot, exponent, round_half_up
 
 # moneyphp documentation and tests: published.
 MONEYPHP = [

@@ -8,11 +8,8 @@ from fractions import Fraction
 
 import numpy
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
-from api.health.battery import BatteryHistory, judge_battery
-from api.health.battery_state import (
+from baizebook.health.battery_verdict import BatteryHistory, judge_battery
+from baizebook.health.state_of_charge import (
     AGM,
     FLOODED_80F,
     FLOODED_RULE_OF_THUMB,
@@ -25,6 +22,8 @@ from api.health.battery_state import (
     at_temperature,
     state_of_charge,
 )
+from hypothesis import given
+from hypothesis import strategies as st
 
 FLOODED = Battery("flooded", 12)
 

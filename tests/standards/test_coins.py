@@ -5,8 +5,16 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
-
-from api.cash.coins import LOAD_CONSTANT_KG, PIECES, Packed, Piece, coins_mass_g, lifting_advice, pack, weigh
+from baizebook.collections.coins import (
+    LOAD_CONSTANT_KG,
+    PIECES,
+    Packed,
+    Piece,
+    coins_mass_g,
+    lifting_advice,
+    pack,
+    weigh,
+)
 
 
 def coin(currency: str, value: int) -> Piece:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import date, timedelta
 from fractions import Fraction
 
-from api.cash.agreement import Agreement, Cap, FirstMoney, WeekStep
-from api.cash.box import Box
-from api.cash.first_money import first_money_due
-from api.cash.settlement import Settlement, check, settle
+from baizebook.settlements.agreement import Agreement, Cap, FirstMoney, WeekStep
+from baizebook.settlements.box import Box
+from baizebook.settlements.first_money import first_money_due
+from baizebook.settlements.settlement import Settlement, check, settle
 
 START = date(2026, 1, 1)
 

@@ -14,21 +14,20 @@ from decimal import Decimal
 from uuid import UUID
 
 import pytest
+from baizebook.ledger.chain import seal
+from baizebook.ledger.export.account_names import account_names
+from baizebook.ledger.export.beancount import journal_beancount
+from baizebook.ledger.export.period import Extract, Period, extract
+from baizebook.ledger.export.plain_text_ledger import journal_ledger
+from baizebook.ledger.journal import GENESIS, Entry
+from baizebook.ledger.kinds import collection_postings, owner_postings
+from baizebook.ledger.posting import mirror
+from baizebook.pricing.errors import PricingError
+from baizebook.pricing.money import format_money
 from beancount import loader
 from beancount.core import data, realization
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-
-from api.ledger.beancount_export import journal_beancount
-from api.ledger.chain import seal
-from api.ledger.export_text import account_names
-from api.ledger.extract import Extract, Period, extract
-from api.ledger.journal import GENESIS, Entry
-from api.ledger.kinds import collection_postings, owner_postings
-from api.ledger.ledger_export import journal_ledger
-from api.ledger.posting import mirror
-from api.pricing.errors import PricingError
-from api.pricing.money import format_money
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"

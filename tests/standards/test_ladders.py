@@ -5,8 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-
-from api.pricing import Beyond, Ladder, Line, NextBreak, Rung, advice, round_half_up
+from baizebook.pricing import Beyond, Ladder, Line, NextBreak, Rung, advice, round_half_up
 
 
 def ladder(*rungs: tuple[int, int], beyond: Beyond = "again") -> Ladder:

@@ -9,8 +9,9 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
-
-from api.pricing.metered import Cap, Piece, Rate, Tier, charge, lasts
+from baizebook.pricing.metered import charge, lasts
+from baizebook.pricing.play import Piece
+from baizebook.pricing.rate import Cap, Rate, Tier
 
 START = datetime(2026, 12, 1, 16, 54, tzinfo=UTC)
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
-
-from api.readings.meters import Meter, MeterReading, counted, deltas, step
+from baizebook.readings.meters import Meter, MeterReading, counted, deltas, step
 
 START = datetime(2026, 12, 1, 12, tzinfo=UTC)
 

@@ -8,11 +8,10 @@ from importlib.resources import files
 from zoneinfo import ZoneInfo
 
 import pytest
+from baizebook.health.clock_changes import last_change, next_change
+from baizebook.health.clock_offset import ClockReading, Drift, drift, measure, ppm, walk
 from hypothesis import given
 from hypothesis import strategies as st
-
-from api.health.clock_changes import last_change, next_change
-from api.health.clock_offset import ClockReading, Drift, drift, measure, ppm, walk
 
 NEW_YORK, BERLIN = ZoneInfo("America/New_York"), ZoneInfo("Europe/Berlin")
 

@@ -6,9 +6,8 @@ from datetime import date
 from fractions import Fraction
 
 import pytest
-
-from api.cash.percents import parse_divisor
-from api.cash.taxes import TaxArea, TaxRate
+from baizebook.tax_areas.percents import parse_divisor
+from baizebook.tax_areas.tax_area import TaxArea, TaxRate
 
 FROM = date(2000, 1, 1)
 

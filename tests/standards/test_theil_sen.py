@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from baizebook.health.theil_sen import theil_sen
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import theilslopes  # type: ignore[import-untyped]
-
-from api.health.theil_sen import theil_sen
 
 # EPA QA/G-9S (2006), data 10 10 10 5 10 20 18 17 15 24 15 at 1 … 11; the slope 1.0, the median of 55: derived.
 EPA = [10, 10, 10, 5, 10, 20, 18, 17, 15, 24, 15]

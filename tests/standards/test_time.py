@@ -4,11 +4,10 @@ from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 
 import pytest
-
-from api.pricing.in_force import Listing, listed
-from api.pricing.trading_day import Calendar, zone_named
-from api.pricing.week import Recurring, Schedule
-from api.schedules.recurrence import Recurrence
+from baizebook.pricing.in_force import Listing, listed
+from baizebook.pricing.trading_day import Calendar, zone_named
+from baizebook.pricing.week import Recurring, Schedule
+from baizebook.schedules.recurrence import Recurrence
 
 NEW_YORK = zone_named("America/New_York")
 

@@ -3,10 +3,9 @@
 from datetime import UTC, date, datetime, time
 
 import pytest
-
-from api.pricing.in_force import Listing, listed
-from api.pricing.trading_day import Calendar, zone_named
-from api.pricing.week import OnDate, Schedule, Weekly
+from baizebook.pricing.in_force import Listing, listed
+from baizebook.pricing.trading_day import Calendar, zone_named
+from baizebook.pricing.week import OnDate, Schedule, Weekly
 
 MON, TUE, WED, THU, FRI, SAT, SUN = range(7)
 WEEKDAYS = frozenset({MON, TUE, WED, THU, FRI})

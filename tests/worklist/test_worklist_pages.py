@@ -7,15 +7,16 @@ from typing import Any
 from uuid import UUID, uuid4
 
 import pytest
+from baizebook.pool_tables.rows import PoolTableRow
+from baizebook.store.clock import new_id
+from baizebook.store.db import writing
+from baizebook.venues.rows import VenueRow
+from baizebook.worklist.rows import WorkRow
+from baizebook.worklist.service import Wanted, assess_after, page_work, shown
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, event, insert, text
 from sqlmodel import Session
 
-from api.clock import new_id
-from api.db import writing
-from api.venues.models import PoolTableRow, VenueRow
-from api.worklist.models import WorkRow
-from api.worklist.service import Wanted, assess_after, page_work, shown
 from tests.conftest import Route
 from tests.worklist.conftest import Calendar
 
@@ -226,6 +227,7 @@ def test_a_sweep_assesses_every_table_once_and_finds_what_was_never_assessed(
     plant(route)
     with writing(engine) as session:
         session.execute(text("DELETE FROM work"))
+        session.execute(text("DELETE FROM touched"))
     assert calendar.work() == []
     with writing(engine) as session:
         last = assess_after(session, after=None, now=calendar.now)

@@ -1,0 +1,120 @@
+"""Builds the application: settings, engine, routers in the order of their addresses, error handlers, the frame."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import anyio.to_thread
+import fastapi_offline
+from fastapi import FastAPI
+from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
+from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse
+from sqlalchemy import Engine
+
+from . import __version__
+from .collections.routes import router as collections
+from .controllers.routes import router as controllers
+from .health.routes import router as health
+from .ledger.routes import router as ledger
+from .pool_tables.routes import router as pool_tables
+from .quotes.routes import router as quotes
+from .readings.routes import router as readings
+from .reports.routes import router as reports
+from .schedules.routes import router as schedules
+from .settlements.routes import router as settlements
+from .store import clock
+from .store.db import get_engine
+from .store.settings import Settings, get_settings
+from .tariffs.routes import router as tariffs
+from .tax_areas.routes import router as tax_areas
+from .tokens.routes import router as tokens
+from .venues.routes import router as venues
+from .web import errors, methods, openapi, probes
+from .web.middleware import Frame
+from .web.transactions import Transactions
+from .web.wrong_tokens import WrongTokens
+from .worklist.routes import router as worklist
+
+_ASSETS = Path(fastapi_offline.__file__).parent / "static"
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    """Give every connection a thread to work in, and some over for what needs no connection."""
+    anyio.to_thread.current_default_thread_limiter().total_tokens = app.state.settings.threads + 8
+    yield
+    app.state.engine.dispose()
+
+
+def create_app(settings: Settings | None = None, engine: Engine | None = None) -> FastAPI:
+    """Return the application, on the database of its settings or on an engine that is handed in."""
+    app = FastAPI(
+        title="Baizebook",
+        version=__version__,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        lifespan=_lifespan,
+        generate_unique_id_function=lambda route: route.name,
+    )
+    work_on(app, settings or get_settings(), engine or get_engine())
+    errors.install(app)
+    methods.install(app)
+    of_tables = (pool_tables, readings, health, controllers, worklist)
+    of_money = (settlements, collections, reports, ledger)
+    for router in (probes.router, quotes, venues, tax_areas, tariffs, schedules, *of_tables, *of_money, tokens):
+        app.include_router(router)
+    _serve_docs(app)
+    app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]
+    app.add_middleware(Frame)
+    return app
+
+
+def work_on(app: FastAPI, settings: Settings, engine: Engine) -> None:
+    """Put an application on a database, with nothing in mind of any other."""
+    app.state.settings = settings
+    app.state.engine = engine
+    app.state.transactions = Transactions(settings, engine)
+    app.state.clock = clock.now
+    app.state.wrong_tokens = WrongTokens()
+
+
+def _contract_of(app: FastAPI) -> dict[str, object]:
+    if app.openapi_schema is None:
+        app.openapi_schema = openapi.build_contract(app)
+    return app.openapi_schema
+
+
+def _serve_docs(app: FastAPI) -> None:
+    """Serve the two documentation pages and what they load from this machine: no network is needed to read them."""
+
+    @app.get("/", include_in_schema=False)
+    def start() -> RedirectResponse:
+        return RedirectResponse("/docs")
+
+    @app.get("/docs", include_in_schema=False)
+    def docs() -> HTMLResponse:
+        return get_swagger_ui_html(
+            openapi_url="/openapi.json",
+            title="Baizebook: try it",
+            swagger_js_url="/assets/swagger-ui-bundle.js",
+            swagger_css_url="/assets/swagger-ui.css",
+            swagger_favicon_url="/assets/favicon.png",
+        )
+
+    @app.get("/redoc", include_in_schema=False)
+    def redoc() -> HTMLResponse:
+        return get_redoc_html(
+            openapi_url="/openapi.json",
+            title="Baizebook: the contract",
+            redoc_js_url="/assets/redoc.standalone.js",
+            redoc_favicon_url="/assets/favicon.png",
+            with_google_fonts=False,
+        )
+
+    @app.get("/assets/{name}", include_in_schema=False)
+    def assets(name: str) -> FileResponse:
+        path = _ASSETS / name
+        if name not in {file.name for file in _ASSETS.iterdir()}:
+            raise errors.not_found("file")
+        return FileResponse(path)

@@ -1,0 +1,176 @@
+"""How much cash should be in a box, by its table's meters, and how far the count is from it.
+
+- C1: a money meter gives a figure. A games or minutes meter gives a range: the least and the most that so many units
+  can have cost on the ladders that the table sold between the readings.
+- The least is the cheapest way to at least so many units, in as many purchases as that takes, on any of those ladders.
+  Where play was free for part of the time, it is nothing.
+- The most is the dearest way to exactly so many units (to the next number that can be bought at all, if that is not
+  one), and on top of it the most that can be ``left`` below a first rung. What was left goes on into the next purchase
+  (T2), so one such rest is in the box, not one for each purchase.
+- What denominations cannot make up is not in the box: the least goes up, the most down to what they can.
+- C3: test plays clock a meter without money, except those whose money is stated. Refunds out of the box lower the
+  expectation, and cannot be more than it. Refunds that the venue paid, house money and test money are in the box.
+- C4: inside the range the difference is 0, else it is the signed distance to the nearer end, over like short, and per
+  cent of that end; none where nothing is known to expect. In all, the ranges and counts of the tables that have an
+  expectation are added up and compared; a table without one stands at its count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import gcd
+
+from ..pricing.errors import Fault, PricingError, refuse
+from ..pricing.ladder import Ladder, Rung
+from ..pricing.money import MOST_MINOR
+from ..settlements.expected import Expected
+
+MOST_STEPS = 200_000
+"""Up to so many units times rungs a range is searched out exactly; beyond, a price per unit bounds it, never too
+narrowly."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """Counted less expected (minor units, C4), and per cent of the nearer end: None where that end is 0."""
+
+    amount: int
+    percent: Fraction | None
+
+
+@dataclass(frozen=True, slots=True)
+class InAll:
+    """A whole collection (C4).
+
+    ``expected`` and ``difference`` are those of the tables that have an expectation; ``settling`` is the expectation
+    of the whole box, in which a table without one stands at its count. All three are None where no table has one.
+    """
+
+    counted: int
+    expected: Expected | None
+    difference: Difference | None
+    settling: Expected | None
+
+
+def by_money_meter(
+    counts: int, *, unit_value: int, game_price: int | None = None, test_games: int = 0, test_money: int = 0
+) -> Expected:
+    """Return the figure of a money meter that went on by ``counts`` of ``unit_value`` minor units each.
+
+    A test play clocks the price of one game, ``game_price``, or one count where that is not known.
+    """
+    _check(counts=counts, test_games=test_games, test_money=test_money)
+    price = unit_value if game_price is None else game_price
+    figure = max(counts * unit_value - max(test_games * price - test_money, 0), 0)
+    return Expected(figure, figure)
+
+
+def by_units_meter(
+    units: int,
+    ladders: Sequence[Ladder],
+    *,
+    accepts: Sequence[int] = (),
+    free: bool = False,
+    test_games: int = 0,
+    test_money: int = 0,
+) -> Expected | None:
+    """Return the range of a games or minutes meter that went on by ``units``, or None where no price is known.
+
+    ``ladders`` are those in force at some time between the readings, of the meter's own kind; ``free`` says that play
+    was free for part of it; ``accepts`` are the denominations, in minor units, or nothing where they are not known. Test games
+    clock a games meter only.
+    """
+    _check(units=units, test_games=test_games, test_money=test_money)
+    sold = max(units - test_games, 0)
+    if not ladders and not free and sold:
+        return None
+    rungs = sorted({rung for ladder in ladders for rung in ladder.rungs}, key=lambda rung: (rung.pays, rung.units))
+    least = 0 if free or not sold else _least(sold, rungs)
+    most = _most(sold, rungs) if rungs and sold else 0
+    left = max((ladder.rungs[0].pays for ladder in ladders), default=1) - 1
+    coin = gcd(*accepts) or 1
+    least, most = -(-least // coin) * coin, (most + left) // coin * coin
+    return Expected(least + test_money, max(most, least) + test_money)
+
+
+def less_refunds(expected: Expected, *, refunds_from_box: int) -> Expected:
+    """Take out what was refunded from the box (C3); refuse more than can have been in it (``refunds_exceed_expected``)."""
+    _check(refunds_from_box=refunds_from_box)
+    if refunds_from_box > expected.most:
+        raise refuse(
+            "refunds_exceed_expected",
+            where="refunds_from_box",
+            found=refunds_from_box,
+            expected=f"at most {expected.most} minor units, the most that the meters say was paid in",
+        )
+    return Expected(max(expected.least - refunds_from_box, 0), expected.most - refunds_from_box)
+
+
+def difference(counted: int, expected: Expected) -> Difference:
+    """Return how far a count is from the expectation: 0 inside it, else from its nearer end (C4)."""
+    end = expected.nearest(counted)
+    amount = counted - end
+    return Difference(amount, Fraction(100 * amount, end) if end else None)
+
+
+def in_all(tables: Sequence[tuple[int, Expected | None]]) -> InAll:
+    """Add up the count and the expectation of each table of a collection (C4)."""
+    counted = sum(count for count, _ in tables)
+    known = [(count, expected) for count, expected in tables if expected is not None]
+    if not known:
+        return InAll(counted, None, None, None)
+    expected = sum((expected for _, expected in known), Expected(0, 0))
+    known_count = sum(count for count, _ in known)
+    unknown = Expected(counted - known_count, counted - known_count)
+    return InAll(counted, expected, difference(known_count, expected), expected + unknown)
+
+
+def _least(units: int, rungs: Sequence[Rung]) -> int:
+    """Return the least money for at least ``units``, in any number of purchases of these rungs.
+
+    Fewer other rungs are worth buying than the cheapest has units: so many of them hold some that add up to a multiple
+    of its units, for which it is no dearer. Far up, therefore, all that is added is the cheapest rung.
+    """
+    best = min(rungs, key=lambda rung: Fraction(rung.pays, rung.units))
+    search = min(units, best.units * max(rung.units for rung in rungs))
+    if search * len(rungs) > MOST_STEPS:
+        return -(-units * best.pays // best.units)
+    times = -(-(units - search) // best.units)
+    return times * best.pays + _costs(units - times * best.units, rungs, min, at_least=True)[-1]
+
+
+def _most(units: int, rungs: Sequence[Rung]) -> int:
+    """Return the most money for exactly ``units``, or for the next number that these rungs can make up."""
+    worst = max(rungs, key=lambda rung: Fraction(rung.pays, rung.units))
+    most_units = max(rung.units for rung in rungs)
+    search = min(units, worst.units * most_units) + most_units
+    if search * len(rungs) > MOST_STEPS:
+        return (units + most_units) * worst.pays // worst.units
+    times = max(-(-(units + most_units - search) // worst.units), 0)
+    costs = _costs(search, rungs, max, at_least=False)
+    return times * worst.pays + next(cost for cost in costs[max(units - times * worst.units, 0) :] if cost >= 0)
+
+
+def _costs(units: int, rungs: Sequence[Rung], pick: Callable[..., int], *, at_least: bool) -> list[int]:
+    """Return, for 0 to ``units``, the picked cost of that many units in rungs; -1 where they cannot make it up."""
+    costs = [0]
+    for wanted in range(1, units + 1):
+        ways = [
+            rung.pays + costs[max(wanted - rung.units, 0)]
+            for rung in rungs
+            if (at_least or rung.units <= wanted) and costs[max(wanted - rung.units, 0)] >= 0
+        ]
+        costs.append(pick(ways, default=-1))
+    return costs
+
+
+def _check(**counts: int) -> None:
+    faults = [
+        Fault("bad_count", where, repr(count), f"a whole number from 0 to {MOST_MINOR}")
+        for where, count in counts.items()
+        if type(count) is not int or not 0 <= count <= MOST_MINOR
+    ]
+    if faults:
+        raise PricingError(*faults)

@@ -1,0 +1,209 @@
+"""What one table's meters say should be in its box, meter by meter, and what stands against saying it.
+
+- Counted from the reading of the last collection, or of a move that emptied the box (C1); a first reading is a baseline
+  and says nothing; a meter that went down says nothing and is to be reviewed (G1, G2).
+- A money meter gives the figure. Where there is none that speaks, the games and minutes meters give ranges, which add up.
+- A meter that the table does not have, or a value that it cannot show, is kept and flagged, never lost and never guessed.
+- Two stories that cannot both be true are told, with both figures (G3).
+- Refunds out of the box lower the expectation, and cannot be more than it (C3).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from ..pricing.errors import refuse
+from ..pricing.ladder import Ladder
+from ..pricing.money import MOST_MINOR, format_money
+from ..readings.meters import Kind, Meter, MeterReading, Story, deltas, disagreement
+from ..settlements.expected import Expected
+from .box_count import BoxCount
+from .expected import by_money_meter, by_units_meter, less_refunds
+
+_MOST = MOST_MINOR // 10
+"""More money than this in one box is a meter to be reviewed."""
+TableCaution = Literal[
+    "no_meter_read",
+    "first_reading",
+    "started_afresh",
+    "needs_review",
+    "unknown_meter",
+    "meters_disagree",
+    "no_price_known",
+    "other_kinds_sold",
+    "no_schedule_then",
+    "box_travelled",
+    "not_there_then",
+    "same_time_as_another",
+    "denomination_not_taken",
+    "weight_differs",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Since:
+    """The reading that a table's meters go on from: when, what they showed, and whether the box was then emptied."""
+
+    at: datetime
+    meters: Mapping[str, int]
+    emptied: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sold:
+    """What a table sold between two readings: its ladders, whether play was free at times, and the price of a test game.
+
+    ``covered`` says that a schedule held all that time.
+    """
+
+    games: tuple[Ladder, ...] = ()
+    minutes: tuple[Ladder, ...] = ()
+    free: bool = False
+    game_price: int | None = None
+    covered: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class MeterFinding:
+    """One meter: from ``before`` to ``value``, and the money that means, before refunds; None where nobody can say."""
+
+    name: str
+    counts: str
+    before: int | None
+    value: int
+    kind: Kind
+    delta: int | None
+    story: Expected | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    """What should be in a box (None: nobody can say), whether that is a money meter's figure, and what to know about it."""
+
+    expected: Expected | None
+    is_figure: bool
+    meters: tuple[MeterFinding, ...]
+    cautions: tuple[TableCaution, ...]
+
+
+def expect(
+    box: BoxCount,
+    meters: Sequence[Meter],
+    *,
+    at: datetime,
+    since: Since | None,
+    sold: Sold,
+    accepts: Sequence[int],
+    currency: str,
+) -> Expectation:
+    """Return what should be in a box at an instant, by its table's ``meters`` and what it ``sold``.
+
+    Refuses refunds out of the box above the expectation (``refunds_exceed_expected``).
+    """
+    known = {meter.name: meter for meter in meters}
+    found = tuple(
+        _read(known.get(name), name, value, at=at, since=since, box=box, sold=sold, accepts=accepts)
+        for name, value in sorted(box.meters.items())
+    )
+    money = next((finding.story for finding in found if finding.counts == "money" and finding.story), None)
+    units = _one_of_each_kind(found)
+    in_units = sum((finding.story for finding in units if finding.story), Expected(0, 0)) if units else None
+    expected = money or in_units
+    uncounted = {kind for kind in ("games", "minutes") if getattr(sold, kind)} - {f.counts for f in units}
+    cautions = _cautions(found, sold)
+    if in_units and not money and uncounted:
+        cautions.append("other_kinds_sold")
+    if money and in_units and _disagree(money, in_units, all_counted=not uncounted):
+        cautions.append("meters_disagree")
+    if expected is not None:
+        expected = _less_refunds(expected, box.refunds_from_box, currency)
+    return Expectation(expected, money is not None, found, tuple(dict.fromkeys(cautions)))
+
+
+def _read(
+    meter: Meter | None,
+    name: str,
+    value: int,
+    *,
+    at: datetime,
+    since: Since | None,
+    box: BoxCount,
+    sold: Sold,
+    accepts: Sequence[int],
+) -> MeterFinding:
+    before = None if since is None else since.meters.get(name)
+    if meter is None:
+        return MeterFinding(name, "unknown", before, value, "needs_review", None)
+    if max(value, before or 0) >= meter.modulus:
+        return MeterFinding(name, meter.counts, before, value, "needs_review", None)
+    if since is None or before is None:
+        return MeterFinding(name, meter.counts, None, value, "baseline", None)
+    pair = (MeterReading(since.at, before, collected=since.emptied), MeterReading(at, value))
+    step = deltas(meter, pair)[-1]
+    believable = step.delta is not None and step.delta * (meter.unit_minor or 1) <= _MOST
+    story = _money(meter, step.delta or 0, box, sold, accepts) if believable else None
+    if not believable or (story is not None and story.most > _MOST):
+        return MeterFinding(name, meter.counts, step.before, value, "needs_review", None)
+    return MeterFinding(name, meter.counts, step.before, value, step.kind, step.delta, story)
+
+
+def _money(meter: Meter, delta: int, box: BoxCount, sold: Sold, accepts: Sequence[int]) -> Expected | None:
+    if meter.unit_minor is not None:
+        return by_money_meter(
+            delta,
+            unit_value=meter.unit_minor,
+            game_price=sold.game_price,
+            test_games=box.test_games,
+            test_money=box.test_money,
+        )
+    if meter.counts == "games":
+        tests = {"test_games": box.test_games, "test_money": box.test_money}
+        return by_units_meter(delta, sold.games, accepts=accepts, free=sold.free, **tests)
+    test_money = 0 if sold.games else box.test_money
+    return by_units_meter(delta, sold.minutes, accepts=accepts, free=sold.free, test_money=test_money)
+
+
+def _one_of_each_kind(found: Sequence[MeterFinding]) -> list[MeterFinding]:
+    """Return the first games meter and the first minutes meter that speak."""
+    speaking = [finding for finding in found if finding.counts in ("games", "minutes") and finding.story]
+    return list({finding.counts: finding for finding in reversed(speaking)}.values())
+
+
+def _cautions(found: Sequence[MeterFinding], sold: Sold) -> list[TableCaution]:
+    cautions: list[TableCaution] = []
+    if not found:
+        cautions.append("no_meter_read")
+    if any(finding.counts == "unknown" for finding in found):
+        cautions.append("unknown_meter")
+    if any(finding.kind == "baseline" for finding in found):
+        cautions.append("first_reading")
+    if any(finding.kind == "needs_review" and finding.counts != "unknown" for finding in found):
+        cautions.append("needs_review")
+    if any(finding.delta is not None and finding.story is None for finding in found):
+        cautions.append("no_price_known")
+    counted_units = any(finding.story is not None and finding.counts != "money" for finding in found)
+    if counted_units and not sold.covered:
+        cautions.append("no_schedule_then")
+    return cautions
+
+
+def _disagree(money: Expected, in_units: Expected, *, all_counted: bool) -> bool:
+    """Tell whether the money meter and the others cannot both be right; what no meter counts may bring any money."""
+    most = in_units.most if all_counted else max(in_units.most, money.most)
+    stories = Story("money", money.least, money.most), Story("units", in_units.least, most)
+    return disagreement(*stories) is not None
+
+
+def _less_refunds(expected: Expected, refunds: int, currency: str) -> Expected:
+    if refunds > expected.most:
+        most = format_money(expected.most, currency)
+        raise refuse(
+            "refunds_exceed_expected",
+            where="refunds_from_box",
+            found=format_money(refunds, currency),
+            expected=f"at most {most}, the most that the meters say was paid in",
+        )
+    return less_refunds(expected, refunds_from_box=refunds)

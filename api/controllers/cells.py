@@ -1,0 +1,130 @@
+"""A day's settings as the single values that are keyed, and what keying does to them.
+
+S3 counts in these values. A *value* is one of
+
+- the number of windows in use, unless the controller has one window a day;
+- the time at which a window after the first starts; it ends where the next starts, the last when the day turns;
+- whether play is free in a window, where the controller has a setting for it;
+- for each kind that the controller sells, in each window, its switch: the number of rungs in use, 0 being off;
+- what ``beyond`` is, where two rungs or more are in use and the controller lets it be keyed;
+- what a rung in use pays, and how many units it gives: two values.
+
+A switch guards what it switches: the values of a window, kind or rung that goes out of use are taken for lost, so that a
+plan never counts on a controller to remember them. In a blank day no value is known, and each must be keyed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple, cast
+
+from ..pool_tables.controller import Controller
+from ..pool_tables.controller_days import A_DAY
+from ..pricing.errors import refuse
+from ..pricing.ladder import Beyond, Ladder, Rung
+from .week_settings import Day, Prices, Window
+
+KINDS = ("games", "minutes")
+
+Value = int | str
+
+
+class Cell(NamedTuple):
+    """Where a value stands: window (from 1; 0 is the day itself), kind, rung (from 1) and which value it is."""
+
+    window: int
+    sells: str
+    rung: int
+    name: str
+
+
+Cells = Mapping[Cell, Value]
+
+
+WINDOWS = Cell(0, "", 0, "windows")
+
+
+def is_switch(cell: Cell) -> bool:
+    """Tell whether a value puts others in use."""
+    return cell.name in ("windows", "rungs")
+
+
+def guard_of(cell: Cell) -> tuple[Cell, int] | None:
+    """Return the switch that puts a value in use, and the least that it must stand at; None for what always is."""
+    if cell.name == "beyond":
+        return Cell(cell.window, cell.sells, 0, "rungs"), 2
+    if cell.rung:
+        return Cell(cell.window, cell.sells, 0, "rungs"), cell.rung
+    return (WINDOWS, cell.window) if cell.window > 1 else None
+
+
+def in_order(cell: Cell) -> tuple[int, str, int, bool, str]:
+    """Sort key: a switch before what it switches, windows and rungs from the first up."""
+    return cell.window, cell.sells, cell.rung, cell.name != "rungs", cell.name
+
+
+def is_in_use(cell: Cell, cells: Cells) -> bool:
+    """Tell whether a day with these values uses ``cell``."""
+    guard = guard_of(cell)
+    return guard is None or (int(cells.get(guard[0], 0)) >= guard[1] and is_in_use(guard[0], cells))
+
+
+def key(cells: Cells, cell: Cell, value: Value) -> dict[Cell, Value]:
+    """Return the day after one value was keyed; what goes out of use is lost. Refuses (``not_in_use``) a value not in use."""
+    if not is_in_use(cell, cells):
+        raise refuse("not_in_use", where=str(cell), found=repr(value), expected="a value whose switch is on")
+    keyed = {**cells, cell: value}
+    return {other: kept for other, kept in keyed.items() if is_in_use(other, keyed)}
+
+
+def cells_of(day: Day, controller: Controller) -> dict[Cell, Value]:
+    """Return all the values of a day's settings, in the order in which they are keyed."""
+    cells: dict[Cell, Value] = {} if controller.windows_per_day == 1 else {WINDOWS: len(day.windows)}
+    for number, window in enumerate(day.windows, start=1):
+        if number > 1:
+            cells[Cell(number, "", 0, "from")] = window.starts
+        if controller.free:
+            cells[Cell(number, "", 0, "free")] = int(window.prices.free)
+        for kind in KINDS:
+            if controller.limits(kind).sold:
+                cells |= _cells_of_ladder(number, kind, window.prices.ladder(kind), controller)
+    return cells
+
+
+def day_of(name: str, cells: Cells, controller: Controller) -> Day:
+    """Return the settings that a day's values make; refuse a day in which a value is not known (``not_keyed``)."""
+    try:
+        count = 1 if controller.windows_per_day == 1 else int(cells[WINDOWS])
+        starts = [0, *(int(cells[Cell(number, "", 0, "from")]) for number in range(2, count + 1)), A_DAY]
+        prices = [_prices(number, cells, controller) for number in range(1, count + 1)]
+    except KeyError as missing:
+        raise refuse("not_keyed", where=name, found=f"no value for {missing}", expected="every value keyed") from None
+    return Day(name, tuple(Window(starts[i], starts[i + 1], sold) for i, sold in enumerate(prices)))
+
+
+def _cells_of_ladder(number: int, kind: str, ladder: Ladder | None, controller: Controller) -> dict[Cell, Value]:
+    rungs = ladder.rungs if ladder else ()
+    cells: dict[Cell, Value] = {Cell(number, kind, 0, "rungs"): len(rungs)}
+    if ladder and len(rungs) > 1 and controller.beyond is None:
+        cells[Cell(number, kind, 0, "beyond")] = ladder.beyond
+    for height, rung in enumerate(rungs, start=1):
+        cells[Cell(number, kind, height, "pays")] = rung.pays
+        cells[Cell(number, kind, height, "units")] = rung.units
+    return cells
+
+
+def _prices(number: int, cells: Cells, controller: Controller) -> Prices:
+    games, minutes = (_ladder(number, kind, cells, controller) for kind in KINDS)
+    return Prices(games, minutes, bool(controller.free and cells[Cell(number, "", 0, "free")]))
+
+
+def _ladder(number: int, kind: str, cells: Cells, controller: Controller) -> Ladder | None:
+    count = int(cells[Cell(number, kind, 0, "rungs")]) if controller.limits(kind).sold else 0
+    if not count:
+        return None
+    rungs = tuple(
+        Rung(int(cells[Cell(number, kind, height, "pays")]), int(cells[Cell(number, kind, height, "units")]))
+        for height in range(1, count + 1)
+    )
+    keyed = cells[Cell(number, kind, 0, "beyond")] if count > 1 and controller.beyond is None else "again"
+    return Ladder(rungs, controller.beyond or cast("Beyond", keyed))

@@ -1,0 +1,33 @@
+"""What a controller holds now: what was keyed last, with what was found on it since laid over.
+
+- S3: a plan is the shortest from what stands. A day found is more certain than the same day keyed; a day found that
+  this controller's settings cannot express says nothing.
+- Without a keying only a whole week found is enough; else nothing is known and every value is keyed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..pool_tables.controller import Controller
+from ..pool_tables.controller_days import DAYS
+from ..pricing.errors import PricingError
+from .cells import cells_of, day_of
+from .week_settings import Day, WeekSettings
+
+
+def standing(keyed: WeekSettings | None, found: Sequence[Day], controller: Controller) -> WeekSettings | None:
+    """Return the settings that stand; None where they are not known."""
+    days = {day.day: day for day in keyed.days} if keyed else {}
+    days |= {day.day: day for day in found if _is_expressible(day, controller)}
+    if any(name not in days for name in DAYS):
+        return None
+    dated = sorted(name for name in days if name not in DAYS)
+    return WeekSettings(tuple(days[name] for name in (*DAYS, *dated)))
+
+
+def _is_expressible(day: Day, controller: Controller) -> bool:
+    try:
+        return day_of(day.day, cells_of(day, controller), controller) == day
+    except PricingError:
+        return False

@@ -1,0 +1,210 @@
+"""The nearest prices that a controller can hold to those of a tariff, and every difference between the two.
+
+- S2: each difference is a ``Misfit``: what the tariff asks, what the controller allows, what would have to change, what
+  the table does instead, and what that gives away or takes. Nothing is silently dropped.
+
+In this order, so that the same tariff always gives the same prices:
+
+1. a kind that the controller does not sell is not sold; metered time never is; free play only where there is a setting;
+2. prices and units go to the nearest step, a tie in the player's favour; a rung whose units then are below the least or
+   above the most is dropped, unless none is left: then the first is brought to the least or the most;
+3. a rung that then no longer rises, or gives less than those below it (P3), is dropped; of two at one price the higher stays;
+4. of too many rungs the one goes, again and again, without which the units at the tariff's own rungs change least
+   (a tie drops the highest); the first rung, the plain price, stays;
+5. ``beyond`` is what it means to the controller;
+6. of two kinds where only one can be sold at once, games stay.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from ..pool_tables.controller import Controller, Limits
+from ..pricing.errors import PricingError
+from ..pricing.ladder import Beyond, Ladder, Rung, count_of
+from ..pricing.lines import Kind
+from ..pricing.money import format_money
+from ..pricing.tariff import Tariff
+from .effects import Effect, effects
+from .week_settings import NOTHING, Prices
+
+
+@dataclass(frozen=True, slots=True)
+class Misfit:
+    """One thing that the controller cannot hold: a code, and in words what is asked, allowed, to change, done instead."""
+
+    code: str
+    sells: Kind | None
+    found: str
+    limit: str
+    change: str
+    instead: str
+    effects: tuple[Effect, ...] = ()
+
+
+def nearest_prices(tariff: Tariff | None, controller: Controller) -> tuple[Prices, tuple[Misfit, ...]]:
+    """Return what the controller can sell nearest to ``tariff`` (None: closed, which every controller holds)."""
+    if tariff is None:
+        return NOTHING, ()
+    if tariff.free:
+        return (Prices(free=True), ()) if controller.free else (NOTHING, (_NO_FREE_PLAY,))
+    misfits = [_NO_METERED_TIME] if tariff.metered else []
+    games, of_games = _nearest_ladder(tariff.games, "games", controller, tariff.currency)
+    minutes, of_minutes = _nearest_ladder(tariff.minutes, "minutes", controller, tariff.currency)
+    misfits += [*of_games, *of_minutes]
+    if games and minutes and not controller.kinds_at_once:
+        misfits.append(_one_kind(minutes))
+        minutes = None
+    return Prices(games, minutes), tuple(misfits)
+
+
+_NO_FREE_PLAY = Misfit(
+    "free_play_not_held",
+    None,
+    "free play",
+    "no setting for free play",
+    "a tariff with prices, or a closed window, in its place",
+    "the table sells nothing; somebody starts play by hand",
+)
+_NO_METERED_TIME = Misfit(
+    "metered_time_not_held",
+    "metered",
+    "time paid afterwards",
+    "the controller sells for money put in first",
+    "minutes sold by a ladder in its place",
+    "the table sells no time of this kind; somebody keeps the time and takes the money",
+)
+
+
+def _one_kind(minutes: Ladder) -> Misfit:
+    return Misfit(
+        "one_kind_at_once",
+        "minutes",
+        "games and minutes",
+        "one kind at once",
+        "a tariff that sells games or minutes, not both",
+        "games are sold, minutes are not",
+        effects("minutes", wanted=minutes, found=None),
+    )
+
+
+def _nearest_ladder(
+    wanted: Ladder | None, kind: Kind, controller: Controller, currency: str
+) -> tuple[Ladder | None, list[Misfit]]:
+    limits = controller.limits(kind)
+    if wanted is None:
+        return None, []
+    if not limits.sold:
+        change = f"a tariff that does not sell {kind}, or another controller"
+        found, limit = f"{kind} sold", f"no {kind}"
+        return None, [
+            Misfit(
+                "kind_not_held",
+                kind,
+                found,
+                limit,
+                change,
+                f"{kind} are not sold",
+                effects(kind, wanted=wanted, found=None),
+            )
+        ]
+    stepped, misfits = _on_steps(wanted, kind, limits, currency)
+    fewer, dropped = _few_enough(stepped, kind, limits, currency)
+    held, beyond = _beyond(fewer, kind, controller.beyond, currency)
+    return held, [*misfits, *dropped, *beyond]
+
+
+def _on_steps(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tuple[Ladder, list[Misfit]]:
+    """Bring every rung to the nearest price and units; drop those that then no longer make a ladder."""
+    misfits: list[Misfit] = []
+    kept: list[Rung] = []
+    some_fit = any(limits.reaches(rung.units) for rung in wanted.rungs)
+    for number, rung in enumerate(wanted.rungs):
+        if (some_fit or number) and not limits.reaches(rung.units):
+            misfits.append(_dropped("units_out_of_bounds", rung, kind, _bounds(limits), currency))
+            continue
+        near = Rung(limits.nearest_price(rung.pays), limits.nearest_units(rung.units))
+        misfits += _off_step(rung, near, kind, limits, currency)
+        below = kept[:-1] if kept and kept[-1].pays == near.pays else kept
+        if _is_ladder((*below, near)):
+            if len(below) < len(kept):
+                misfits.append(_dropped("rung_too_close", kept[-1], kind, "a higher rung at the same price", currency))
+            kept = [*below, near]
+        else:
+            limit = "rungs that rise, none giving less than those below it"
+            misfits.append(_dropped("rung_too_close", near, kind, limit, currency))
+    held = Ladder(tuple(kept), wanted.beyond)
+    return held, [replace(misfit, effects=effects(kind, wanted=wanted, found=held)) for misfit in misfits]
+
+
+def _off_step(rung: Rung, near: Rung, kind: Kind, limits: Limits, currency: str) -> list[Misfit]:
+    misfits = []
+    asked = f"{format_money(rung.pays, currency)} for {count_of(rung.units, kind)}"
+    instead = f"{format_money(near.pays, currency)} for {count_of(near.units, kind)} is keyed"
+    if near.pays != rung.pays:
+        step = format_money(limits.price_step, currency)
+        change = f"a price that is a multiple of {step}, such as {format_money(near.pays, currency)}"
+        misfits.append(Misfit("price_off_step", kind, asked, f"prices in steps of {step}", change, instead))
+    if near.units != rung.units:
+        change = f"{kind} within these limits, such as {near.units}"
+        misfits.append(Misfit("units_off_step", kind, asked, _bounds(limits), change, instead))
+    return misfits
+
+
+def _bounds(limits: Limits) -> str:
+    most = f"to {limits.units_max}" if limits.units_max is not None else "up"
+    return f"from {limits.units_min} {most} in steps of {limits.units_step}"
+
+
+def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tuple[Ladder, list[Misfit]]:
+    most, held, dropped = limits.rungs_max, wanted, list[Rung]()
+    while most is not None and len(held.rungs) > most:
+        held, rung = min(_without_one(held), key=lambda pair: (_change(wanted, pair[0]), -pair[1].pays))
+        dropped.append(rung)
+    lost = effects(kind, wanted=wanted, found=held)
+    limit = f"at most {most} price{'' if most == 1 else 's'} for {kind}"
+    return held, [
+        replace(_dropped("too_many_rungs", rung, kind, limit, currency), effects=lost)
+        for rung in sorted(dropped, key=lambda rung: rung.pays)
+    ]
+
+
+def _without_one(ladder: Ladder) -> list[tuple[Ladder, Rung]]:
+    rungs = ladder.rungs
+    without = [((*rungs[:i], *rungs[i + 1 :]), rungs[i]) for i in range(1, len(rungs))]
+    return [(Ladder(left, ladder.beyond), rung) for left, rung in without if _is_ladder(left)]
+
+
+def _change(wanted: Ladder, held: Ladder) -> int:
+    return sum(abs(wanted.total(rung.pays) - held.total(rung.pays)) for rung in wanted.rungs)
+
+
+def _dropped(code: str, rung: Rung, kind: Kind, limit: str, currency: str) -> Misfit:
+    price = f"{format_money(rung.pays, currency)} for {count_of(rung.units, kind)}"
+    instead = f"{price} is not keyed; this money buys what the other rungs give"
+    return Misfit(code, kind, price, limit, f"a tariff without {price}", instead)
+
+
+def _beyond(wanted: Ladder, kind: Kind, means: Beyond | None, currency: str) -> tuple[Ladder, list[Misfit]]:
+    held = replace(wanted, beyond=means or (wanted.beyond if len(wanted.rungs) > 1 else "again"))
+    if held.beyond == wanted.beyond or len(wanted.rungs) == 1:
+        return held, []
+    top = format_money(wanted.rungs[-1].pays, currency)
+    words = {
+        "again": f"past {top} the ladder starts again",
+        "first_rung": f"past {top} money buys first rungs only",
+    }
+    past = [wanted.rungs[-1].pays + rung.pays for rung in wanted.rungs[1:]]
+    change = f"a tariff whose {kind} have beyond: {held.beyond}"
+    lost = effects(kind, wanted=wanted, found=held, amounts=past)
+    return held, [
+        Misfit("beyond_differs", kind, words[wanted.beyond], words[held.beyond], change, words[held.beyond], lost)
+    ]
+
+
+def _is_ladder(rungs: tuple[Rung, ...]) -> bool:
+    try:
+        Ladder(rungs)
+    except PricingError:
+        return False
+    return True

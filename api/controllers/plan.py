@@ -1,0 +1,166 @@
+"""The plan that brings a controller to a week, step by step, and the simulator that carries a plan out (S3).
+
+- A step keys one value, or the price and units of one rung; or lets a day take over another's settings; or switches a
+  kind off. A value keyed counts one, a take-over one, a kind not sold only its switch.
+- Without current settings everything is blank, and every value is keyed; what already stands costs nothing.
+- The plan is the shortest (``shortest.py``); ``proved`` is false where the search was cut short.
+- Carried out step by step on the current settings it gives exactly the week.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Literal
+
+from ..pool_tables.controller import Controller
+from ..pool_tables.controller_days import DAYS, day_in_words, time_of_day
+from ..pricing.errors import refuse
+from ..pricing.ladder import count_of
+from ..pricing.lines import Kind
+from ..pricing.money import format_money
+from .cells import Cell, Cells, Value, cells_of, day_of, in_order, key
+from .shortest import Move, shortest
+from .week_settings import WeekSettings
+
+StepKind = Literal["key", "take_over", "switch_off"]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to do on a day: key ``cells``, or take over the settings of ``from_day``; ``words`` say it."""
+
+    kind: StepKind
+    day: str
+    words: str
+    from_day: str | None = None
+    cells: tuple[tuple[Cell, Value], ...] = ()
+
+    @property
+    def counts(self) -> int:
+        """What the step counts: the values keyed, or one."""
+        return len(self.cells) or 1
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The steps in order, what they count together, and whether no plan can count less."""
+
+    steps: tuple[Step, ...]
+    counts: int
+    proved: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Terms:
+    controller: Controller
+    currency: str
+
+
+def plan(wanted: WeekSettings, controller: Controller, *, currency: str, current: WeekSettings | None = None) -> Plan:
+    """Return the shortest plan from ``current`` (None: nothing is known) to ``wanted``, which the controller must hold.
+
+    Refuses (``not_holdable``) a week that the controller's settings cannot express.
+    """
+    goals = _cells_by_day(wanted, controller)
+    for day, cells in goals.items():
+        if day_of(day, cells, controller) != wanted.day(day):
+            raise refuse(
+                "not_holdable", where=day, found="other settings", expected="settings that the controller holds"
+            )
+    known = _cells_by_day(current, controller) if current else {}
+    names = list(goals)
+    allowed = [(names.index(row.from_day), names.index(day)) for row in controller.take_over for day in row.to]
+    week = shortest([known.get(day, {}) for day in DAYS], [goals[day] for day in DAYS], allowed)
+    dated = [Move(place, goals[day], None) for place, day in enumerate(names) if place >= len(DAYS)]
+    steps = tuple(_steps([*week.moves, *dated], names, known, _Terms(controller, currency)))
+    return Plan(steps, sum(step.counts for step in steps), week.proved)
+
+
+def carry_out(
+    steps: Sequence[Step], controller: Controller, *, days: Iterable[str] = DAYS, current: WeekSettings | None = None
+) -> WeekSettings:
+    """Return what the controller holds on ``days`` after the steps, one by one.
+
+    Refuses a step that the controller does not allow (``no_such_take_over``, ``not_in_use``), and days of which a value
+    is not known at the end (``not_keyed``).
+    """
+    held: dict[str, Cells] = dict(_cells_by_day(current, controller)) if current else {}
+    for step in steps:
+        if step.from_day is not None:
+            if not any(row.from_day == step.from_day and step.day in row.to for row in controller.take_over):
+                expected = "a take-over that the controller has"
+                raise refuse("no_such_take_over", where=step.day, found=step.from_day, expected=expected)
+            held[step.day] = held.get(step.from_day, {})
+        for cell, value in step.cells:
+            held[step.day] = key(held.get(step.day, {}), cell, value)
+    return WeekSettings(tuple(day_of(day, held.get(day, {}), controller) for day in days))
+
+
+def _cells_by_day(week: WeekSettings, controller: Controller) -> dict[str, dict[Cell, Value]]:
+    return {day.day: cells_of(day, controller) for day in week.days}
+
+
+def _steps(
+    moves: Sequence[Move], names: Sequence[str], known: dict[str, dict[Cell, Value]], terms: _Terms
+) -> list[Step]:
+    held: dict[str, Cells] = dict(known)
+    steps: list[Step] = []
+    for move in moves:
+        day = names[move.source]
+        before = held.get(day, {})
+        differing = [cell for cell in sorted(move.cells, key=in_order) if before.get(cell) != move.cells[cell]]
+        for _, cells in groupby(differing, key=_keyed_together):
+            steps.append(_key_step(day, list(cells), move.cells, terms))
+        held[day] = move.cells
+        if move.target is not None:
+            target = names[move.target]
+            words = f"{day_in_words(target)}: take over the settings of {day_in_words(day)}"
+            steps.append(Step("take_over", target, words, from_day=day))
+            held[target] = move.cells
+    return steps
+
+
+def _keyed_together(cell: Cell) -> object:
+    return (cell.window, cell.sells, cell.rung) if cell.rung else cell
+
+
+def _key_step(day: str, cells: list[Cell], settings: Cells, terms: _Terms) -> Step:
+    first = cells[0]
+    where = day_in_words(day)
+    if first.window and terms.controller.windows_per_day != 1:
+        where += f", window {first.window}"
+    off = first.name in ("rungs", "free") and not settings[first]
+    kind: StepKind = "switch_off" if off else "key"
+    return Step(kind, day, f"{where}: {_said(first, settings, terms)}", cells=tuple((c, settings[c]) for c in cells))
+
+
+def _said(cell: Cell, settings: Cells, terms: _Terms) -> str:
+    value = settings[cell]
+    if cell.rung:
+        return _rung_said(cell, settings, terms.currency)
+    if cell.name == "windows":
+        return f"key {value} window{'' if value == 1 else 's'}"
+    if cell.name == "from":
+        return f"key the start {time_of_day(terms.controller.day_turns_at + int(value))}"
+    if cell.name == "free":
+        return "switch free play on" if value else "switch free play off"
+    if cell.name == "beyond":
+        past = "the ladder starts again" if value == "again" else "money buys first rungs only"
+        return f"key that past the last price for {cell.sells} {past}"
+    return f"key {value} price{'' if value == 1 else 's'} for {cell.sells}" if value else f"switch {cell.sells} off"
+
+
+def _rung_said(cell: Cell, settings: Cells, currency: str) -> str:
+    """Say the whole rung; where its other value is not known yet, the one value and which rung it belongs to."""
+    kind: Kind = "games" if cell.sells == "games" else "minutes"
+    pays, units = (settings.get(cell._replace(name=name)) for name in ("pays", "units"))
+    if pays is None:
+        return f"key {count_of(int(settings[cell]), kind)} for price {cell.rung}"
+    price = format_money(int(pays), currency)
+    return (
+        f"key {price} as price {cell.rung} for {kind}"
+        if units is None
+        else f"key {price} for {count_of(int(units), kind)}"
+    )

@@ -1,0 +1,69 @@
+"""HTTP for the settings sheet."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+
+from ..pool_tables.cautions import AT_THE_MAINS
+from ..pool_tables.schemas import CautionOut
+from ..pool_tables.service import get_table
+from ..store.changes import note_tables
+from ..web.auth import Asker, allow
+from ..web.dependencies import NowDep, SessionDep
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.schema_types import Date, Id
+from . import service
+from .schemas import KeyingIn, KeyingOut, SheetOut
+
+router = APIRouter(prefix="/v1", tags=["sheets"], route_class=Route)
+
+CollectorDep = Annotated[Asker, allow("collector")]
+
+ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+VenueReaderDep = Annotated[Asker, allow("collector", "accountant", "venue")]
+
+
+@router.post("/tables/{table_id}/keyings", status_code=201, responses=problems(409))
+def record_keying(session: SessionDep, asker: CollectorDep, now: NowDep, table_id: Id, keying: KeyingIn) -> KeyingOut:
+    """Record that a schedule was keyed into a table: the table sells by it from then on."""
+    row = service.record_keying(session, table_id, keying, now=now)
+    note_tables(session, [table_id])
+    return service.keying_out(row)
+
+
+@router.get("/tables/{table_id}/keyings", responses=problems())
+def list_keyings(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    asker: ReaderDep,
+    table_id: Id,
+    limit: Limit = 100,
+    after: After = None,
+) -> ListOut[KeyingOut]:
+    """List what was keyed into a table, by whom and when."""
+    found = service.page_keyings(session, table_id, limit=limit, after=after)
+    link_next(request, response, found.next)
+    return ListOut(items=[service.keying_out(row) for row in found.rows], next=found.next)
+
+
+@router.get("/tables/{table_id}/settings-sheet", responses=problems(409))
+def get_settings_sheet(
+    session: SessionDep,
+    asker: CollectorDep,
+    now: NowDep,
+    table_id: Id,
+    on: Annotated[Date | None, Query(description="A trading date, such as that of a coming price change.")] = None,
+) -> SheetOut:
+    """Say what a table's controller must hold, day by day, and the shortest way to key it; first what it cannot hold.
+
+    It is for the schedule listed on the date; without one for the schedule in force, or for the first to come. Dates and
+    recurring events are on it for four weeks from then. A controller of which nothing is stated is taken to have no
+    limits, but to know weekdays and no dates.
+    """
+    power = get_table(session, table_id).profile.get("power") or {}
+    cautions = () if power.get("kind") == "battery" else AT_THE_MAINS
+    told = [CautionOut(code=caution.code, detail=caution.detail) for caution in cautions]
+    return service.settings_sheet(session, table_id, on=on, now=now, cautions=told)

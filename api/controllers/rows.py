@@ -1,0 +1,23 @@
+"""Keyings as stored."""
+
+from datetime import datetime
+from uuid import UUID
+
+from sqlmodel import Field, SQLModel
+
+from ..store.db import Utc
+
+
+class KeyingRow(SQLModel, table=True):
+    """A schedule keyed into a table, by whom and when (W8)."""
+
+    __tablename__ = "keying"
+
+    id: UUID = Field(primary_key=True)
+    pool_table_id: UUID = Field(foreign_key="pool_table.id", index=True)
+    stay_id: UUID = Field(foreign_key="stay.id", index=True)
+    schedule_id: UUID = Field(foreign_key="schedule.id")
+    keyed_at: datetime = Field(sa_type=Utc)
+    keyed_by: str
+    note: str = ""
+    recorded_at: datetime = Field(sa_type=Utc)

@@ -1,0 +1,99 @@
+"""Settings found in a table's controller, against what was keyed and what is listed (S4).
+
+- Compared is what was found with what the table should have held when it was read; what was keyed since, or reported as
+  keyed, makes what was found outdated.
+- Against ``keyed`` counts what the controller can hold of the schedule that was keyed; against ``listed`` the schedule
+  itself, whatever the controller can hold.
+- A day whose settings cannot be those of any ladder is itself a difference: its values say what was found. So is a day
+  that was reported twice.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from ..pool_tables.controller import Controller
+from ..pool_tables.controller_days import A_DAY
+from ..pricing import Fault, PricingError, Schedule, Timetable
+from ..pricing.money import in_currency
+from .differences import Against, Difference, ValueFound, differences
+from .fit import as_listed, hold
+from .sheet import read_days
+from .week_settings import Day, WeekSettings, listed_week, occasions
+
+
+@dataclass(frozen=True, slots=True)
+class FoundSettings:
+    """The settings of a reading, ``{"days": […]}``, and when they were read."""
+
+    taken_at: datetime
+    settings: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """What a table's controller is, takes and should hold: ``keyed`` None where nothing was keyed before."""
+
+    controller: Controller
+    accepts: tuple[int, ...]
+    currency: str
+    listed: Timetable
+    keyed: Timetable | None
+
+
+def judge_settings(found: FoundSettings | None, held: Held, *, keyed_at: Iterable[datetime]) -> tuple[Difference, ...]:
+    """Return where settings found differ; ``keyed_at`` is when settings were keyed or said to be."""
+    if found is None or any(at > found.taken_at for at in keyed_at):
+        return ()
+    days, unreadable = _read(found.settings, held)
+    rows = list(unreadable)
+    for against, timetable in (("keyed", held.keyed), ("listed", held.listed)):
+        schedule = timetable and _in_force(timetable, found.taken_at)
+        if schedule:
+            rows += _against("keyed" if against == "keyed" else "listed", days, schedule, held)
+    return tuple(rows)
+
+
+def _against(against: Against, days: Sequence[Day], schedule: Schedule, held: Held) -> tuple[Difference, ...]:
+    listed = listed_week(schedule, turns_at=held.controller.day_turns_at)
+    wanted = as_listed(listed) if against == "listed" else _held_week(days, schedule, held)
+    return differences(days, wanted, against=against, accepts=held.accepts, currency=held.currency)
+
+
+def _held_week(days: Sequence[Day], schedule: Schedule, held: Held) -> WeekSettings:
+    dates = [date.fromisoformat(day.day) for day in days if len(day.day) > 3]
+    coming = occasions(schedule, first_on=min(dates), last_on=max(dates)) if dates else ()
+    listed = listed_week(schedule, turns_at=held.controller.day_turns_at)
+    return hold(listed, held.controller, currency=held.currency, occasions=coming).week
+
+
+def _read(settings: Mapping[str, Any], held: Held) -> tuple[list[Day], list[Difference]]:
+    """Read each day on its own: one that cannot be read hides no other."""
+    days: list[Day] = []
+    unreadable: list[Difference] = []
+    times = Counter(row["day"] for row in settings["days"])
+    for day in (day for day, count in times.items() if count > 1):
+        twice = ValueFound("day", "each day once", f"this day {times[day]} times")
+        unreadable.append(Difference("keyed", day, 0, A_DAY, None, (twice,), ()))
+    for row in settings["days"]:
+        if times[row["day"]] > 1:
+            continue
+        try:
+            days += read_days({"days": [row]}, turns_at=held.controller.day_turns_at, currency=held.currency)
+        except PricingError as error:
+            values = tuple(_value(in_currency(fault, held.currency)) for fault in error.faults)
+            unreadable.append(Difference("keyed", row["day"], 0, A_DAY, None, values, ()))
+    return days, unreadable
+
+
+def _value(fault: Fault) -> ValueFound:
+    return ValueFound(fault.where.removeprefix("days[0]").lstrip(".") or "day", fault.expected, fault.found)
+
+
+def _in_force(timetable: Timetable, at: datetime) -> Schedule | None:
+    held = [stretch for stretch in timetable.stretches if stretch.from_at <= at]
+    return held[-1].schedule if held else None

@@ -1,0 +1,101 @@
+"""The journal as CSV, in one of three profiles that accounting programs commonly import (L5).
+
+- ``two_column``: one line per posting, its amount under debit or credit; ``signed``: one line per posting, debit
+  positive; ``contra``: one line per movement, from the account debited against the contra account credited.
+- RFC 4180: a header, CRLF after every line, cells quoted where they need it, quotes doubled.
+- A text cell that a spreadsheet could take for a formula gets a leading apostrophe; numbers never do.
+- Amounts have the currency's full decimals and no separators; the same extract gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Mapping
+from typing import Literal, get_args
+
+from ...pricing.errors import refuse
+from ...pricing.money import format_money
+from ..posting import Leaf
+from .account_names import Names, account_names, one_line
+from .period import Extract, Transaction
+
+Profile = Literal["two_column", "signed", "contra"]
+
+PROFILES: tuple[Profile, ...] = get_args(Profile)
+_COLUMNS: dict[Profile, tuple[str, ...]] = {
+    "two_column": ("account", "debit", "credit"),
+    "signed": ("account", "amount"),
+    "contra": ("account", "contra_account", "amount"),
+}
+_BEFORE = ("date", "entry", "kind")
+_AFTER = ("currency", "venue_id", "reference", "entry_id", "source_id")
+_FORMULA = tuple("=+-@|%＝＋－＠")
+
+
+def journal_csv(extract: Extract, *, profile: Profile, own_chart: Mapping[str, str] | None = None) -> str:
+    """Return the extract as CSV text, to be encoded as UTF-8; refuses ``unknown_profile`` and what names refuse."""
+    if profile not in PROFILES:
+        raise refuse("unknown_profile", where="profile", found=repr(profile), expected=f"one of {', '.join(PROFILES)}")
+    names = account_names(extract.leaves, own_chart)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow((*_BEFORE, *_COLUMNS[profile], *_AFTER))
+    for transaction in extract.transactions:
+        for leaf, cells in _lines(transaction, profile, names):
+            writer.writerow((*_before(transaction), *cells, *_after(transaction, leaf)))
+    return out.getvalue()
+
+
+def text_cell(text: str) -> str:
+    """Return text on one line that no spreadsheet takes for a formula."""
+    line = one_line(text)
+    return f"'{line}" if line.startswith(_FORMULA) else line
+
+
+def pairs(transaction: Transaction) -> Iterator[tuple[Leaf, Leaf, int]]:
+    """Yield a transaction as movements (debited, credited, minor units above zero) that give the same balances.
+
+    Debits are set against credits in their order, each as far as it reaches; an account is set against itself only
+    where no other is left.
+    """
+    sums: dict[Leaf, int] = {}
+    for leaf, amount in transaction.amounts:
+        sums[leaf] = sums.get(leaf, 0) + amount
+    net = [(leaf, amount) for leaf, amount in sums.items() if amount] or list(transaction.amounts)
+    credits = ((leaf, -amount) for leaf, amount in net if amount < 0)
+    credited, open_amount = next(credits)
+    for debited, amount in net:
+        rest = max(amount, 0)
+        while rest:
+            if not open_amount:
+                credited, open_amount = next(credits)
+            part = min(rest, open_amount)
+            yield debited, credited, part
+            rest, open_amount = rest - part, open_amount - part
+
+
+def _lines(transaction: Transaction, profile: Profile, names: Names) -> Iterator[tuple[Leaf, tuple[str, ...]]]:
+    """Yield the cells between date and currency of each line, with the leaf that it is about."""
+    if profile == "contra":
+        for debited, credited, amount in pairs(transaction):
+            about = debited if debited.venue_id else credited
+            money = format_money(amount, transaction.currency)
+            yield about, (text_cell(names[debited]), text_cell(names[credited]), money)
+        return
+    for leaf, amount in transaction.amounts:
+        account = text_cell(names[leaf])
+        if profile == "signed":
+            yield leaf, (account, format_money(amount, transaction.currency))
+        else:
+            money = format_money(abs(amount), transaction.currency)
+            yield leaf, (account, money, "") if amount > 0 else (account, "", money)
+
+
+def _before(transaction: Transaction) -> tuple[str, ...]:
+    return transaction.on.isoformat(), str(transaction.number or ""), transaction.kind
+
+
+def _after(transaction: Transaction, leaf: Leaf) -> tuple[str, ...]:
+    ids = transaction.id, transaction.source_id or ""
+    return transaction.currency, leaf.venue_id or "", text_cell(transaction.reference), *ids

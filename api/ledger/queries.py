@@ -1,0 +1,132 @@
+"""What is read out of the books in the database: entries, the feed, the check of the chain, extracts, statements, years.
+
+- Nothing is reported from books that are damaged: an entry that is none any more is refused, by all but the check.
+- The check reads a part of the journal at a time, and whatever stands there.
+"""
+
+from collections.abc import Generator, Iterator, Sequence
+from contextlib import closing, contextmanager
+from datetime import UTC, date, datetime
+from itertools import groupby
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import ColumnElement, Row, Select, type_coerce
+from sqlalchemy import select as select_columns
+from sqlalchemy.types import NULLTYPE
+from sqlmodel import Session, SQLModel, col, func, select
+
+from ..pricing import PricingError
+from ..web.errors import Problem, not_found
+from .chain import Record, verify
+from .convert import bad_out
+from .export.period import Extract, Period, extract
+from .journal import Entry
+from .posting import Posting
+from .rows import EntryRow
+from .schemas import LedgerCheckOut
+from .stored_record import stored_record
+
+_ENTRY, _POSTING = SQLModel.metadata.tables["ledger_entry"], SQLModel.metadata.tables["ledger_posting"]
+
+
+def get_entry(session: Session, entry_id: UUID) -> Entry:
+    """Return an entry; ``not_found`` where there is none."""
+    found = read_entries(session, EntryRow.id == entry_id)  # type: ignore[arg-type]
+    if not found:
+        raise not_found("entry")
+    return found[0]
+
+
+def read_entries(session: Session, *where: ColumnElement[bool]) -> list[Entry]:
+    """Return the entries that fit, in order of number; refuse (``books_damaged``) where one is no longer an entry."""
+    rows = session.execute(_journal([*_ENTRY.c, *_POSTING.c]).where(*where))
+    try:
+        return [_entry_of(list(lines)) for _, lines in groupby(rows, key=lambda row: row.number)]
+    except (PricingError, ValueError, TypeError):
+        raise Problem("books_damaged") from None
+
+
+def _journal(columns: Sequence[ColumnElement[Any]]) -> Select[Any]:
+    """Return the query of these columns of entries with each of their postings beside them, in order."""
+    return (
+        select_columns(*columns)
+        .select_from(_ENTRY.outerjoin(_POSTING, _POSTING.c.entry_number == _ENTRY.c.number))
+        .order_by(_ENTRY.c.number, _POSTING.c.place)
+    )
+
+
+def _entry_of(lines: Sequence[Row[Any]]) -> Entry:
+    head = lines[0]
+    return Entry(
+        id=str(head.id),
+        number=head.number,
+        kind=head.kind,
+        on=head.booked_on,
+        recorded_at=head.recorded_at,
+        currency=head.currency,
+        postings=tuple(
+            Posting(line.account, None if line.venue_id is None else str(line.venue_id), line.amount_minor)
+            for line in lines
+        ),
+        reference=head.reference,
+        source_id=None if head.source_id is None else str(head.source_id),
+        previous_hash=head.previous_hash,
+        hash=head.hash,
+    )
+
+
+def page_entries(session: Session, *, after: int, limit: int) -> tuple[list[Entry], bool]:
+    """Return the entries that follow a number, and whether there are more of them (L4)."""
+    query = select(EntryRow.number).where(EntryRow.number > after).order_by(col(EntryRow.number)).limit(limit + 1)
+    numbers = session.exec(query).all()
+    return read_entries(session, col(EntryRow.number).in_(numbers[:limit])), len(numbers) > limit
+
+
+def check_ledger(session: Session) -> LedgerCheckOut:
+    """Follow the whole chain, one entry at a time, and say whether it holds (L3)."""
+    with _any_text(session), closing(_records(session)) as records:
+        bad = verify(records)
+    last = select(EntryRow.hash).order_by(col(EntryRow.number).desc()).limit(1)
+    return LedgerCheckOut(
+        ok=bad is None,
+        entries=session.exec(select(func.count()).select_from(EntryRow)).one(),
+        first_bad=bad and bad_out(bad),
+        last_hash=None if bad else session.exec(last).first(),
+    )
+
+
+def _records(session: Session) -> Generator[Record]:
+    """Stream the journal as it is stored, whatever stands there: what was tampered with may be no entry any more."""
+    raw = [type_coerce(column, NULLTYPE) for column in (*_ENTRY.c, *_POSTING.c)]
+    names = _ENTRY.c.keys()
+    with session.execute(_journal(raw).execution_options(yield_per=1000)) as result:
+        for _, group in groupby(result, key=lambda row: row.number):
+            lines = list(group)
+            postings = [
+                (row.account, row.venue_id, row.amount_minor, row.place) for row in lines if row.place is not None
+            ]
+            yield stored_record(dict(zip(names, lines[0], strict=False)), postings)
+
+
+@contextmanager
+def _any_text(session: Session) -> Iterator[None]:
+    """Read text from SQLite even where its bytes are no UTF-8 any more."""
+    driver: Any = session.connection().connection.driver_connection
+    if not hasattr(driver, "text_factory"):
+        yield
+        return
+    before, driver.text_factory = driver.text_factory, lambda raw: raw.decode(errors="surrogateescape")
+    try:
+        yield
+    finally:
+        driver.text_factory = before
+
+
+def read_extract(session: Session, *, from_on: date | None, to_on: date | None, now: datetime) -> Extract:
+    """Return a period of the journal; without its dates, from the first date that is booked to the last."""
+    first, last = session.exec(select(func.min(EntryRow.booked_on), func.max(EntryRow.booked_on))).one()
+    today = now.astimezone(UTC).date()
+    start = from_on or min(first or today, to_on or date.max)
+    period = Period(start, to_on or max(last or today, start))
+    return extract(read_entries(session, col(EntryRow.booked_on) <= period.to_on), period)

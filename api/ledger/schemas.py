@@ -1,0 +1,137 @@
+"""The books as sent and received."""
+
+from typing import Annotated, Literal
+
+from pydantic import MISSING, StringConstraints
+from pydantic import Field as Limits
+
+from ..web.schema_types import Count, Currency, Date, Id, In, Instant, Money, MoneyOut, Name, Out, Text
+from .accounts import PerVenue, Root
+from .journal import REFERENCE_MOST
+from .kinds import OWNER_KINDS
+
+OwnerKind = Literal[OWNER_KINDS]  # type: ignore[valid-type]
+
+OpenedAccount = Literal["bank", "cash_in_bags", "tax_payable", "owed_to_venues", "venue_loans"]
+Reference = Annotated[Text, Limits(max_length=REFERENCE_MOST)]
+AccountCode = Annotated[str, StringConstraints(pattern=r"^[a-z_]{1,40}(:[0-9a-f-]{36})?$")]
+
+
+class EntryIn(In):
+    """An entry that an owner posts by kind. Without a venue, ``currency`` may be left out where all venues have one.
+
+    ``account`` says which balance an opening brings in, where it is not the first of ``bank`` or ``owed_to_venues``.
+    """
+
+    kind: OwnerKind
+    amount: Money
+    venue_id: Id | MISSING = MISSING
+    on: Date
+    currency: Currency | MISSING = MISSING
+    account: OpenedAccount | MISSING = MISSING
+    reference: Reference | MISSING = MISSING
+
+
+class EntryReversalIn(In):
+    """Why an entry is taken back, and the date that its mirror image is booked for."""
+
+    reason: Annotated[Reference, Limits(min_length=1)]
+    on: Date
+
+
+class PostingOut(Out):
+    """One line of an entry: debit above zero, credit below."""
+
+    account: str
+    venue_id: Id | None
+    amount: MoneyOut
+
+
+class EntryOut(Out):
+    """An entry of the journal; ``hash`` seals all of it and the hash of the entry before."""
+
+    number: Count
+    id: Id
+    kind: str
+    on: Date
+    recorded_at: Instant
+    currency: str
+    venue_id: Id | None
+    postings: list[PostingOut]
+    reference: str
+    source_id: Id | None
+    previous_hash: str
+    hash: str
+
+
+class PostedEntryOut(EntryOut):
+    """An entry as it was posted, or would be, and what is odd about it."""
+
+    cautions: list[str]
+
+
+class EntryFeedOut(Out):
+    """A stretch of the accounting feed. Ask again with ``cursor`` as ``after``, now or later: nothing is skipped."""
+
+    items: list[EntryOut]
+    next: str | None
+    cursor: str
+
+
+class AccountBalanceOut(Out):
+    """What an account sums to in one currency: debit above zero, credit below."""
+
+    account: str
+    root: Root
+    holds: str
+    venue_id: Id | None
+    currency: str
+    balance: MoneyOut
+
+
+class AccountBalancesOut(Out):
+    """A page of balances, in the order of the chart of accounts."""
+
+    items: list[AccountBalanceOut]
+    next: str | None
+
+
+class BadEntryOut(Out):
+    """The first entry that does not fit: its place counted from 1, the number and id that it shows, and why."""
+
+    place: Count
+    number: str
+    id: str
+    why: str
+
+
+class LedgerCheckOut(Out):
+    """Whether the chain of entries holds. Keep ``last_hash`` elsewhere: a later journal must still contain it."""
+
+    ok: bool
+    entries: Count
+    first_bad: BadEntryOut | None
+    last_hash: str | None
+
+
+class AccountNamesIn(In):
+    """Your own names of accounts, by code: ``bank``, or ``owed_to_venues:<venue id>`` for one venue's leaf."""
+
+    names: Annotated[dict[AccountCode, Name], Limits(max_length=10_000)]
+
+
+class AccountOut(Out):
+    """One account of the chart."""
+
+    code: str
+    root: Root
+    per_venue: PerVenue
+    holds: str
+
+
+class AccountNamesOut(Out):
+    """Your own names of accounts, the accounts that have none yet, and the whole chart."""
+
+    names: dict[str, str]
+    missing: list[str]
+    accounts: list[AccountOut]

@@ -1,0 +1,259 @@
+"""The self-check: does this database keep what the service promises? ``baizebook doctor`` prints it, ``serve`` heeds it.
+
+- Nothing is believed: settings are read back, and the guards of append-only tables are tried, in a transaction that is
+  rolled back. A guard that fires for each row cannot be tried on an empty table, so the guards are also looked at.
+- ``bad`` is what would lose or change what was acknowledged, or show it to anybody: ``serve`` refuses to start.
+- ``warning`` is what somebody should mend who may have reasons not to.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from fastapi import FastAPI
+from sqlalchemy import Connection, Engine, QueuePool, text
+from sqlalchemy.exc import DBAPIError, OperationalError
+
+from ..store.db import POSTGRES_LIMITS, SQLITE_PRAGMAS, sqlite_driver, writing
+from ..store.migrate import current_revision, newest_revision
+from ..store.settings import Settings
+from ..web.unguarded_operations import unguarded
+
+APPEND_ONLY = (
+    "tariff",
+    "schedule",
+    "keying",
+    "reading",
+    "reading_strike",
+    "ledger_entry",
+    "ledger_posting",
+    "agreement",
+    "collection",
+    "collected_table",
+    "settlement",
+    "reversal",
+    "dispute",
+    "dispute_answer",
+)
+"""The tables of which nothing is ever changed or deleted."""
+_NAME_AN_ENTRY = ("settlement", "reversal")
+_WAL_RACE_FROM, _WAL_RACE_UP_TO = (3, 7, 0), (3, 51, 2)
+
+_POSTGRES_DURABLE = ("fsync", "full_page_writes", "synchronous_commit")
+_POSTGRES_BEFORE = 2
+
+
+_POSTGRES_EVENTS = {"UPDATE": 16, "DELETE": 8, "TRUNCATE": 32}
+"""Bits of ``pg_trigger.tgtype`` (PostgreSQL, src/include/catalog/pg_trigger.h)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing looked at, and how it stands."""
+
+    what: str
+    grade: Literal["good", "warning", "bad"]
+    says: str
+
+
+def examine(app: FastAPI) -> list[Finding]:
+    """Look at the application and its database; change nothing."""
+    engine: Engine = app.state.engine
+    settings: Settings = app.state.settings
+    try:
+        migrated = _migrations(engine)
+        if migrated.grade == "bad":
+            return [migrated]
+        return [
+            migrated,
+            *(_sqlite(engine) if settings.on_sqlite else _postgresql(engine)),
+            *_guards(engine),
+            _journal(engine),
+            _pool(engine, settings),
+            _permissions(app),
+        ]
+    except OperationalError as error:
+        return [Finding("database", "bad", f"It does not answer: {str(error.orig).strip()}")]
+
+
+def _grade(what: str, *, good: bool, says: str, otherwise: str) -> Finding:
+    return Finding(what, "good", says) if good else Finding(what, "bad", otherwise)
+
+
+def _migrations(engine: Engine) -> Finding:
+    with engine.connect() as connection:
+        found, newest = current_revision(connection), newest_revision()
+    return _grade(
+        "migrations",
+        good=found == newest,
+        says=f"The database is at revision {newest}.",
+        otherwise=f"The database is at revision {found}, the service at {newest}: run baizebook migrate.",
+    )
+
+
+def _sqlite(engine: Engine) -> Iterator[Finding]:
+    with engine.connect() as connection:
+        found = {name: str(connection.exec_driver_sql(f"PRAGMA {name}").scalar()).lower() for name in SQLITE_PRAGMAS}
+    wrong = [f"{name} is {found[name]}, not {value}" for name, value in SQLITE_PRAGMAS.items() if found[name] != value]
+    yield _grade(
+        "SQLite settings",
+        good=not wrong,
+        says=", ".join(f"{name} {value}" for name, value in found.items()) + ".",
+        otherwise="; ".join(wrong) + ". Is the file on a network drive? SQLite needs a local disk.",
+    )
+    yield sqlite_version(sqlite_driver().sqlite_version_info)
+
+
+def sqlite_version(version: tuple[int, ...]) -> Finding:
+    """Judge a version of SQLite."""
+    name = ".".join(map(str, version))
+    if not _WAL_RACE_FROM <= version <= _WAL_RACE_UP_TO:
+        return Finding("SQLite version", "good", f"SQLite {name}.")
+    return Finding(
+        "SQLite version",
+        "warning",
+        f"SQLite {name} can, very rarely, damage a file that two connections write and tidy up at the same instant "
+        "(versions 3.7.0 to 3.51.2, write-ahead log). One process of this service has one writer at a time; with "
+        "--workers above 1 it can happen. pip install 'pysqlite3>=0.6.1' brings a newer SQLite, which is then used.",
+    )
+
+
+def _postgresql(engine: Engine) -> Iterator[Finding]:
+    with writing(engine) as session:
+        limits = {name: str(session.execute(text(f"SHOW {name}")).scalar()) for name in POSTGRES_LIMITS}
+        durable = {name: str(session.execute(text(f"SHOW {name}")).scalar()) for name in _POSTGRES_DURABLE}
+        owned = session.execute(
+            text(
+                "SELECT count(*) FROM pg_tables WHERE schemaname = current_schema() "
+                "AND pg_has_role(current_user, tableowner, 'USAGE')"
+            )
+        ).scalar_one()
+    yield _grade(
+        "PostgreSQL time-outs",
+        good=limits == POSTGRES_LIMITS,
+        says=", ".join(f"{name} {value}" for name, value in limits.items()) + ".",
+        otherwise=f"Expected {POSTGRES_LIMITS}, found {limits}.",
+    )
+    off = [name for name, value in durable.items() if value == "off"]
+    yield (
+        Finding("PostgreSQL durability", "warning", f"{' and '.join(off)} off: a power cut can lose what was answered.")
+        if off
+        else Finding("PostgreSQL durability", "good", ", ".join(f"{name} {v}" for name, v in durable.items()) + ".")
+    )
+    yield (
+        Finding(
+            "PostgreSQL role",
+            "warning",
+            f"The service's role owns {owned} tables, so whoever takes it over can switch their guards off. Let one role "
+            "run baizebook migrate and another, which only has the rights named in the README (Security), serve.",
+        )
+        if owned
+        else Finding("PostgreSQL role", "good", "The service's role owns no table.")
+    )
+
+
+def _guards(engine: Engine) -> Iterator[Finding]:
+    """Try to change and to delete a row of every append-only table, and look at what should prevent it."""
+    with engine.execution_options(writes=True).connect() as connection:
+        looked_at = _sqlite_guards if engine.dialect.name == "sqlite" else _postgres_guards
+        for table in APPEND_ONLY:
+            missing = looked_at(connection, table) + _passed(connection, table)
+            yield _grade(
+                f"guard of {table}",
+                good=not missing,
+                says="Nothing in it can be changed or deleted.",
+                otherwise=f"Not guarded against {', '.join(dict.fromkeys(missing))}: restore a backup, or ask for help.",
+            )
+        connection.rollback()
+
+
+def _passed(connection: Connection, table: str) -> list[str]:
+    """Return which of the attempts to change a row of a table succeeded."""
+    place = "rowid" if connection.dialect.name == "sqlite" else "ctid"
+    row = f'WHERE {place} = (SELECT {place} FROM "{table}" LIMIT 1)'
+    column = connection.exec_driver_sql(f'SELECT * FROM "{table}" LIMIT 0').cursor.description[0][0]
+    attempts = {
+        "UPDATE": f'UPDATE "{table}" SET "{column}" = "{column}" {row}',
+        "DELETE": f'DELETE FROM "{table}" {row}',
+    }
+    if connection.dialect.name == "sqlite":
+        attempts["INSERT OR REPLACE"] = f'INSERT OR REPLACE INTO "{table}" SELECT * FROM "{table}" {row}'
+    return [name for name, attempt in attempts.items() if _succeeds(connection, attempt)]
+
+
+def _succeeds(connection: Connection, attempt: str) -> bool:
+    trial = connection.begin_nested()
+    try:
+        return connection.exec_driver_sql(attempt).rowcount > 0
+    except DBAPIError as error:
+        if isinstance(error, OperationalError) and connection.dialect.name == "sqlite":
+            raise
+        return False
+    finally:
+        trial.rollback()
+
+
+def _sqlite_guards(connection: Connection, table: str) -> list[str]:
+    found = connection.exec_driver_sql(
+        "SELECT upper(sql) FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?", (table,)
+    )
+    guards = [" ".join(sql.split()) for (sql,) in found]
+    return [
+        "INSERT OR REPLACE" if verb == "INSERT" else verb
+        for verb in ("UPDATE", "DELETE", "INSERT")
+        if not any(
+            f"BEFORE {verb} ON {table.upper()} " in sql
+            and "RAISE(ABORT" in sql
+            and (" WHEN " not in sql or verb == "INSERT")
+            for sql in guards
+        )
+    ]
+
+
+def _postgres_guards(connection: Connection, table: str) -> list[str]:
+    found = connection.exec_driver_sql(
+        "SELECT tgtype FROM pg_trigger WHERE tgrelid = %s::regclass AND NOT tgisinternal AND tgqual IS NULL "
+        "AND tgenabled IN ('O', 'A')",
+        (table,),
+    )
+    covered = 0
+    for (kind,) in found:
+        covered |= kind if kind & _POSTGRES_BEFORE else 0
+    return [event for event, bit in _POSTGRES_EVENTS.items() if not covered & bit]
+
+
+def _journal(engine: Engine) -> Finding:
+    """Look for entries that were booked and are gone: the chain alone cannot show what was cut off its end."""
+    lost: list[object] = []
+    with engine.connect() as connection:
+        for table in _NAME_AN_ENTRY:
+            lost += connection.exec_driver_sql(
+                f"SELECT entry_id FROM {table} WHERE entry_id IS NOT NULL AND NOT EXISTS "
+                f"(SELECT 1 FROM ledger_entry WHERE ledger_entry.id = {table}.entry_id)"
+            ).all()
+    return _grade(
+        "journal",
+        good=not lost,
+        says="Every settlement and every reversal has its entry.",
+        otherwise=f"{len(lost)} settlements or reversals name an entry that is gone: restore a backup, or ask for help.",
+    )
+
+
+def _pool(engine: Engine, settings: Settings) -> Finding:
+    size = engine.pool.size() if isinstance(engine.pool, QueuePool) else 0
+    return _grade(
+        "connections",
+        good=size == settings.threads,
+        says=f"{size} connections for {settings.threads} requests at once.",
+        otherwise=f"{size} connections for {settings.threads} requests at once: some would wait for one in vain.",
+    )
+
+
+def _permissions(app: FastAPI) -> Finding:
+    found = unguarded(app)
+    return _grade(
+        "permissions",
+        good=not found,
+        says="Every operation says which roles it is for.",
+        otherwise=f"Anybody may ask: {', '.join(found)}.",
+    )

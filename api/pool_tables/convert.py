@@ -1,0 +1,58 @@
+"""Between pool tables as stored and as sent."""
+
+from typing import Any
+
+from .rows import PoolTableRow, StayRow
+from .schemas import (
+    CashBoxOut,
+    ControllerOut,
+    LadderLimitsOut,
+    LicenceOut,
+    MeterOut,
+    MoveOut,
+    PowerOut,
+    PurchaseOut,
+    TableOut,
+    TakeOverOut,
+)
+
+
+def table_out(row: PoolTableRow) -> TableOut:
+    """Write a table as its message: every part there, null where nothing was stated."""
+    profile = row.profile
+    purchase = {"gap_s": 120, "ends_on_start": False, **profile.get("purchase", {})}
+    power, controller = profile.get("power"), profile.get("controller")
+    box, licence = profile.get("cash_box"), profile.get("licence")
+    return TableOut(
+        id=row.id,
+        venue_id=row.venue_id,
+        label=row.label,
+        accepts=profile["accepts"],
+        purchase=PurchaseOut(**purchase),
+        power=power and PowerOut(**{"chemistry": "unknown", "nominal_volts": 12, "capacity_ah": None, **power}),
+        meters=[MeterOut(**{"unit_value": None, **meter}) for meter in profile.get("meters", [])],
+        controller=controller and _controller_out(controller),
+        cash_box=box and CashBoxOut(**{"coins_max": None, "notes_max": None, "value_max": None, **box}),
+        licence=licence and LicenceOut(**{"expires_on": None, **licence}),
+    )
+
+
+def _controller_out(controller: dict[str, Any]) -> ControllerOut:
+    blank = dict.fromkeys(LadderLimitsOut.model_fields)
+    values = {**dict.fromkeys(ControllerOut.model_fields), **controller}
+    for kind in ("games", "minutes"):
+        values[kind] = values[kind] and LadderLimitsOut(**{**blank, **values[kind]})
+    values["take_over"] = [TakeOverOut(**item) for item in controller.get("take_over", [])]
+    return ControllerOut(**values)
+
+
+def move_out(row: StayRow) -> MoveOut:
+    """Write a move as its message."""
+    return MoveOut(
+        id=row.id,
+        table_id=row.pool_table_id,
+        venue_id=row.venue_id,
+        moved_at=row.from_at,
+        meters=row.meters,
+        box=row.box,
+    )

@@ -1,0 +1,87 @@
+"""HTTP for pool tables and their moves."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Header, Request, Response
+
+from ..store.changes import note_tables
+from ..web import preconditions
+from ..web.auth import Asker, OwnerDep, allow
+from ..web.dependencies import NowDep, SessionDep
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.schema_types import Id
+from . import service
+from .convert import move_out, table_out
+from .schemas import MoveIn, MoveOut, TableChangeIn, TableIn, TableOut
+from .service import must_be_a_controller
+
+router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
+CollectorDep = Annotated[Asker, allow("collector")]
+
+ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
+
+
+@router.post("/venues/{venue_id}/tables", status_code=201, responses=problems(409))
+def create_table(
+    session: SessionDep, asker: OwnerDep, now: NowDep, venue_id: Id, table: TableIn, response: Response
+) -> TableOut:
+    """Make a table, standing at this venue from now on, or since `placed_at`: readings of it from then on count."""
+    row = service.create_table(session, venue_id, table, now=now)
+    must_be_a_controller(session, row)
+    note_tables(session, [row.id])
+    response.headers["Location"] = f"/v1/tables/{row.id}"
+    response.headers["ETag"] = preconditions.etag_of(row)
+    return table_out(row)
+
+
+@router.get("/venues/{venue_id}/tables", responses=problems())
+def list_tables(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    asker: ReaderDep,
+    venue_id: Id,
+    limit: Limit = 100,
+    after: After = None,
+) -> ListOut[TableOut]:
+    """List the tables that stand at a venue now."""
+    found = service.page_tables(session, venue_id, limit=limit, after=after)
+    link_next(request, response, found.next)
+    return ListOut(items=[table_out(row) for row in found.rows], next=found.next)
+
+
+@router.get("/tables/{table_id}", responses=problems())
+def get_table(session: SessionDep, asker: ReaderDep, table_id: Id, response: Response) -> TableOut:
+    """Return a table; its ETag is needed to change it."""
+    row = service.get_table(session, table_id)
+    response.headers["ETag"] = preconditions.etag_of(row)
+    return table_out(row)
+
+
+@router.patch("/tables/{table_id}", responses=problems(409, 412, 428))
+def change_table(
+    session: SessionDep,
+    asker: OwnerDep,
+    now: NowDep,
+    table_id: Id,
+    change: TableChangeIn,
+    response: Response,
+    if_match: IfMatch = None,
+) -> TableOut:
+    """Change a table."""
+    row = service.change_table(session, table_id, change, if_match=if_match)
+    must_be_a_controller(session, row)
+    note_tables(session, [row.id])
+    response.headers["ETag"] = preconditions.etag_of(row)
+    return table_out(row)
+
+
+@router.post("/tables/{table_id}/moves", status_code=201, responses=problems(409))
+def move_table(session: SessionDep, asker: OwnerDep, now: NowDep, table_id: Id, move: MoveIn) -> MoveOut:
+    """Record that a table was moved to another venue, or to the workshop."""
+    row = service.move_table(session, table_id, move, now=now)
+    note_tables(session, [table_id])
+    return move_out(row)

@@ -1,0 +1,47 @@
+"""Pool tables and where each stood when."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import JSON, CheckConstraint, Index, text
+from sqlmodel import Field, SQLModel
+
+from ..store.db import Utc
+
+
+class PoolTableRow(SQLModel, table=True):
+    """A pool table; ``profile`` is the rest of its message: what it accepts, its power, meters, controller, box."""
+
+    __tablename__ = "pool_table"
+
+    id: UUID = Field(primary_key=True)
+    label: str
+    venue_id: UUID | None = Field(default=None, foreign_key="venue.id", index=True)
+    profile: dict[str, Any] = Field(sa_type=JSON)
+    revision: int = 1
+    made_at: datetime = Field(sa_type=Utc)
+
+
+class StayRow(SQLModel, table=True):
+    """Where a table stood from when to when; no venue is the workshop. One stay of a table is open."""
+
+    __tablename__ = "stay"
+    __table_args__ = (
+        Index(
+            "uq_stay_open",
+            "pool_table_id",
+            unique=True,
+            sqlite_where=text("to_at IS NULL"),
+            postgresql_where=text("to_at IS NULL"),
+        ),
+        CheckConstraint("to_at IS NULL OR to_at >= from_at", name="forward"),
+    )
+
+    id: UUID = Field(primary_key=True)
+    pool_table_id: UUID = Field(foreign_key="pool_table.id", index=True)
+    venue_id: UUID | None = Field(default=None, foreign_key="venue.id", index=True)
+    from_at: datetime = Field(sa_type=Utc)
+    to_at: datetime | None = Field(default=None, sa_type=Utc)
+    meters: dict[str, int] = Field(sa_type=JSON)
+    box: str = "emptied"

@@ -1,0 +1,172 @@
+"""Pool tables and their moves.
+
+- A table stands at one place at a time, since it was placed there; its moves go forward in time, to another place, and
+  stay on record.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+from uuid import UUID
+
+from sqlmodel import Session, col, select
+
+from ..pricing import PricingError
+from ..store.clock import FUTURE_ALLOWED, new_id
+from ..store.db import hold
+from ..venues.rows import VenueRow
+from ..venues.service import get_venue, lock_venue
+from ..web.errors import not_found, refused
+from ..web.pagination import Page, page
+from ..web.preconditions import apply_change, must_match
+from ..web.schema_types import given
+from .controller import Controller, controller_of
+from .profile import normal_profile
+from .rows import PoolTableRow, StayRow
+from .schemas import MoveIn, TableChangeIn, TableIn
+
+_NOT_STATED = Controller(free=True)
+
+
+def controller_of_table(table: PoolTableRow, currency: str) -> Controller:
+    """Return a table's controller as stated; refuse (``bad_limit`` and others) a statement that contradicts itself."""
+    stated = table.profile.get("controller")
+    if stated is None:
+        return _NOT_STATED
+    try:
+        return controller_of(stated, currency)
+    except PricingError as error:
+        raise error.within("controller") from None
+
+
+def must_be_a_controller(session: Session, table: PoolTableRow) -> None:
+    """Refuse a table whose controller, as stated, contradicts itself."""
+    controller_of_table(table, currency_of(session, table))
+
+
+def create_table(session: Session, venue_id: UUID, table: TableIn, *, now: datetime) -> PoolTableRow:
+    """Store a new table, standing at a venue since it was placed there, else from now on."""
+    venue = lock_venue(session, venue_id)
+    placed_at = given(table.placed_at, now)
+    _must_have_come(placed_at, now=now, where="placed_at")
+    stated = table.model_dump(exclude={"label", "placed_at"}, by_alias=True, mode="json")
+    profile = normal_profile(stated, venue.currency)
+    row = PoolTableRow(id=new_id(), label=table.label, venue_id=venue_id, profile=profile, made_at=now)
+    venue.has_tables = True
+    session.add(row)
+    session.flush()
+    session.add(StayRow(id=new_id(), pool_table_id=row.id, venue_id=venue_id, from_at=placed_at, meters={}))
+    session.flush()
+    return row
+
+
+def get_table(session: Session, table_id: UUID) -> PoolTableRow:
+    """Return a table; ``not_found`` where there is none."""
+    row = session.get(PoolTableRow, table_id)
+    if row is None:
+        raise not_found("table")
+    return row
+
+
+def page_tables(session: Session, venue_id: UUID, *, limit: int, after: UUID | None) -> Page[PoolTableRow]:
+    """Return the tables that stand at a venue now."""
+    get_venue(session, venue_id)
+    query = select(PoolTableRow).where(PoolTableRow.venue_id == venue_id)
+    return page(session, query, key=col(PoolTableRow.id), limit=limit, after=after)
+
+
+def change_table(session: Session, table_id: UUID, change: TableChangeIn, *, if_match: str | None) -> PoolTableRow:
+    """Change a table that is still as the caller last saw it."""
+    row = get_table(session, table_id)
+    must_match(row, if_match)
+    values = change.model_dump(by_alias=True, mode="json")
+    label = values.pop("label", row.label)
+    profile = {name: value for name, value in {**row.profile, **values}.items() if value is not None}
+    profile = normal_profile(profile, currency_of(session, row))
+    return apply_change(session, row, {"label": label, "profile": profile})
+
+
+def currency_of(session: Session, table: PoolTableRow) -> str:
+    """Return the currency in which a table sells: that of the venue where it stands, or last stood."""
+    return last_stay_at_a_venue(session, table)[1].currency
+
+
+def last_stay_at_a_venue(session: Session, table: PoolTableRow) -> tuple[StayRow, VenueRow]:
+    """Return a table's latest stay at a venue, with the venue."""
+    query = (
+        select(StayRow, VenueRow)
+        .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
+        .where(StayRow.pool_table_id == table.id)
+        .order_by(col(StayRow.from_at).desc(), col(StayRow.id).desc())
+        .limit(1)
+    )
+    return session.exec(query).one()
+
+
+def stays_of(session: Session, table_id: UUID) -> list[StayRow]:
+    """Return where a table has stood, first stay first; ``not_found`` where there is no such table."""
+    get_table(session, table_id)
+    query = select(StayRow).where(StayRow.pool_table_id == table_id)
+    return list(session.exec(query.order_by(col(StayRow.from_at), col(StayRow.id))).all())
+
+
+def stay_at(stays: Sequence[StayRow], at: datetime) -> StayRow:
+    """Return the stay, of a table's in time order, that covers an instant; before the first, that first one."""
+    return next((stay for stay in reversed(stays) if stay.from_at <= at), stays[0])
+
+
+def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime) -> StayRow:
+    """End a table's stay and begin the next; the meters are those read as it left (C1)."""
+    hold(session, f"table:{table_id}")
+    table = get_table(session, table_id)
+    _must_have_come(move.moved_at, now=now, where="moved_at")
+    open_stay = session.exec(
+        select(StayRow).where(StayRow.pool_table_id == table_id, col(StayRow.to_at).is_(None))
+    ).one()
+    if move.moved_at < open_stay.from_at:
+        raise refused(
+            "out_of_order",
+            where="moved_at",
+            found=move.moved_at.isoformat(),
+            expected=f"{open_stay.from_at.isoformat()} or later",
+        )
+    if move.venue_id == open_stay.venue_id:
+        place = "the workshop" if move.venue_id is None else get_venue(session, move.venue_id).name
+        expected = f"another place: it has stood there since {open_stay.from_at.isoformat()}"
+        raise refused("already_there", where="venue_id", found=place, expected=expected)
+    if move.venue_id is not None and get_venue(session, move.venue_id).currency != currency_of(session, table):
+        raise refused(
+            "currency_differs",
+            where="venue_id",
+            found=get_venue(session, move.venue_id).currency,
+            expected=currency_of(session, table),
+        )
+    if move.venue_id is not None:
+        lock_venue(session, move.venue_id).has_tables = True
+    meters: dict[str, int] = given(move.meters, {})
+    _must_have_meters(table, meters)
+    open_stay.to_at = move.moved_at
+    session.flush()
+    stay = StayRow(
+        id=new_id(), pool_table_id=table_id, venue_id=move.venue_id, from_at=move.moved_at, meters=meters, box=move.box
+    )
+    session.add(stay)
+    table.venue_id = move.venue_id
+    table.revision += 1
+    session.flush()
+    return stay
+
+
+def _must_have_come(at: datetime, *, now: datetime, where: str) -> None:
+    if at > now + FUTURE_ALLOWED:
+        raise refused("invalid", where=where, found=at.isoformat(), expected="an instant that has come")
+
+
+def _must_have_meters(table: PoolTableRow, meters: dict[str, int]) -> None:
+    """Refuse a meter that the table does not have, or more than its digits can show."""
+    known = {meter["name"]: meter["digits"] for meter in table.profile.get("meters", [])}
+    for name, count in meters.items():
+        if name not in known:
+            expected = f"one of {', '.join(known)}" if known else "none: the table has no meters"
+            raise refused("invalid", where=f"meters.{name}", found="no such meter", expected=expected)
+        if count >= 10 ** known[name]:
+            raise refused("invalid", where=f"meters.{name}", found=count, expected=f"at most {known[name]} digits")

@@ -1,0 +1,217 @@
+"""Writes the engine's answers as messages: money as text, instants by the venue's wall clock."""
+
+import csv
+import io
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from ..controllers.schemas import Basis
+from ..pricing import (
+    Answer,
+    Calendar,
+    Charge,
+    Least,
+    Line,
+    NextBreak,
+    Offer,
+    Purchases,
+    Span,
+    Step,
+    Tariff,
+    format_money,
+)
+from ..schedules.schemas import TariffRefOut
+from .controller_quote import Instead
+from .schemas import (
+    AnswerOut,
+    InsteadOut,
+    LeastOut,
+    LineOut,
+    NextBreakOut,
+    OfferOut,
+    PurchaseStepOut,
+    QuoteOut,
+    WindowOut,
+)
+
+CSV_COLUMNS = (
+    "venue_id", "table_id", "basis", "at", "trading_on", "currency", "money", "status", "tariff", "version", "window",
+    "kind", "units", "spends", "left", "per_unit", "next_break_add", "next_break_units", "ends_at", "least_money",
+    "least_pay", "cautions",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Writer:
+    """Writes for one place."""
+
+    calendar: Calendar
+    currency: str
+    basis: Basis
+    venue_id: UUID | None
+    table_id: UUID | None
+
+    def quote(self, answer: Answer, *, money: int | None, cautions: Iterable[str], instead: Instead | None) -> QuoteOut:
+        """Write a quote."""
+        span = answer.span
+        return QuoteOut(
+            **self._place(),
+            cautions=list(cautions),
+            at=self.calendar.local(answer.at),
+            trading_on=answer.trading_on,
+            money=self._some(money),
+            status=answer.status,
+            opens_at=self._local(answer.opens_at),
+            tariff=tariff_ref(span.tariff),
+            window=self._window(span),
+            payable=answer.payable,
+            next_payable=self._some(answer.next_payable),
+            offers=[self._offer(offer) for offer in answer.offers],
+            instead=instead and self._instead(instead),
+        )
+
+    def purchases(self, purchases: Purchases, *, cautions: Iterable[str]) -> AnswerOut:
+        """Write what a list of events came to."""
+        steps = purchases.steps
+        return AnswerOut(
+            kind="purchase",
+            **self._place(),
+            cautions=[*cautions, *dict.fromkeys(step.caution for step in steps if step.caution is not None)],
+            steps=[self._step(step) for step in steps],
+            units=purchases.units,
+            money=self._money(purchases.money),
+            spends=self._money(purchases.spends),
+            left=self._money(purchases.left),
+            ends_at=self._local(purchases.ends_at),
+        )
+
+    def charge(self, charge: Charge, *, from_at: datetime, to_at: datetime, cautions: Iterable[str]) -> AnswerOut:
+        """Write what a metered play costs."""
+        return AnswerOut(
+            kind="metered",
+            **self._place(),
+            cautions=[*cautions, *charge.cautions],
+            from_at=self.calendar.local(from_at),
+            to_at=self.calendar.local(to_at),
+            total=self._money(charge.total),
+            minutes_billed=charge.minutes_billed,
+            lines=self._lines(charge.lines),
+        )
+
+    def _place(self) -> dict[str, Any]:
+        return {
+            "venue_id": self.venue_id,
+            "table_id": self.table_id,
+            "basis": self.basis,
+            "currency": self.currency,
+        }
+
+    def _money(self, minor: int) -> str:
+        return format_money(minor, self.currency)
+
+    def _some(self, minor: int | None) -> str | None:
+        return None if minor is None else self._money(minor)
+
+    def _local(self, at: datetime | None) -> datetime | None:
+        return None if at is None else self.calendar.local(at)
+
+    def _window(self, span: Span) -> WindowOut:
+        return WindowOut(
+            name=span.name,
+            kind=span.kind,
+            schedule_id=UUID(span.schedule_id) if span.schedule_id else None,
+            of=span.of,
+            from_at=self._local(span.from_at),
+            to_at=self._local(span.to_at),
+        )
+
+    def _lines(self, lines: Iterable[Line]) -> list[LineOut]:
+        return [LineOut(what=line.what, units=line.units, amount=self._money(line.amount)) for line in lines]
+
+    def _offer(self, offer: Offer) -> OfferOut:
+        return OfferOut(
+            kind=offer.kind,
+            units=offer.units,
+            spends=self._money(offer.spends),
+            left=self._money(offer.left),
+            per_unit=self._some(offer.per_unit),
+            lines=self._lines(offer.lines),
+            next_break=self._next_break(offer.next_break),
+            ends_at=self._local(offer.ends_at),
+            unlimited=offer.unlimited,
+            least=self._least(offer.least),
+        )
+
+    def _instead(self, instead: Instead) -> InsteadOut:
+        detail = f"The controller cannot hold these prices: by its settings sheet it sells {instead.words} then."
+        return InsteadOut(detail=detail, offers=[self._offer(offer) for offer in instead.offers])
+
+    def _next_break(self, next_break: NextBreak | None) -> NextBreakOut | None:
+        return NextBreakOut(add=self._money(next_break.add), units=next_break.units) if next_break else None
+
+    def _least(self, least: Least | None) -> LeastOut | None:
+        if least is None:
+            return None
+        split = [self._money(part) for part in least.split]
+        return LeastOut(money=self._money(least.money), pay=self._some(least.pay), split=split)
+
+    def _step(self, step: Step) -> PurchaseStepOut:
+        return PurchaseStepOut(
+            at=self.calendar.local(step.at),
+            kind=step.kind,
+            granted=step.granted,
+            credit=step.credit,
+            left=self._money(step.left),
+            ends_at=self._local(step.ends_at),
+            tariff=tariff_ref(step.tariff),
+            caution=step.caution,
+        )
+
+
+def tariff_ref(tariff: Tariff | None) -> TariffRefOut | None:
+    """Write which version of which tariff; a draft has none."""
+    if tariff is None or not tariff.id:
+        return None
+    return TariffRefOut(id=UUID(tariff.id), code=tariff.code, version=tariff.version)
+
+
+def csv_of(answer: QuoteOut) -> str:
+    """Write a quote as CSV (RFC 4180): a header, then a line for each offer."""
+    text = io.StringIO()
+    writer = csv.DictWriter(text, CSV_COLUMNS, restval="", lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows(_row(answer, offer) for offer in answer.offers)
+    return text.getvalue()
+
+
+def cell_of(answer: QuoteOut, *, column: str, kind: str | None) -> str:
+    """Return one value for a cell: of the offer of a kind (else of the first), or of the answer; empty where none is."""
+    offers = [offer for offer in answer.offers if kind in (None, offer.kind)]
+    return str(_row(answer, offers[0] if offers else None)[column])
+
+
+def _row(answer: QuoteOut, offer: OfferOut | None) -> dict[str, object]:
+    """Return the columns of a line; without an offer those of the answer alone."""
+    values = answer.model_dump(mode="json")
+    values |= {
+        "window": _as_text(answer.window.name),
+        "tariff": answer.tariff.code if answer.tariff else None,
+        "version": answer.tariff.version if answer.tariff else None,
+        "cautions": " ".join(answer.cautions),
+    }
+    if offer:
+        values |= offer.model_dump(mode="json")
+    if offer and offer.next_break:
+        values |= {"next_break_add": offer.next_break.add, "next_break_units": offer.next_break.units}
+    if offer and offer.least:
+        values |= {"least_money": offer.least.money, "least_pay": offer.least.pay}
+    row = {name: values.get(name) for name in CSV_COLUMNS}
+    return {name: "" if value is None else value for name, value in row.items()}
+
+
+def _as_text(text: str) -> str:
+    """Keep a spreadsheet from reading a name as a formula."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

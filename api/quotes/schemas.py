@@ -1,0 +1,235 @@
+"""Quotes and resolved weeks as sent and received."""
+
+from typing import Annotated, Literal
+
+from pydantic import MISSING, StrictInt
+from pydantic import Field as Limits
+
+from ..controllers.schemas import Basis
+from ..schedules.schemas import EntryKind, Owner, TariffRefOut
+from ..tariffs.schemas import TariffIn
+from ..web.errors import ProblemOut
+from ..web.schema_types import AT_PATTERN, Date, Day, Id, In, LocalInstant, Money, MoneyOut, Out, TimeOfDay
+
+AtText = Annotated[
+    str,
+    Limits(
+        pattern=AT_PATTERN,
+        description="An instant; without an offset it is the venue's wall clock. In an address, + is written %2B.",
+        examples=["2026-12-01T21:00"],
+    ),
+]
+AskedDay = Literal[
+    "mon", "tue", "wed", "thu", "fri", "sat", "sun",
+    "monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday",
+]  # fmt: skip
+AskedUnits = Annotated[StrictInt, Limits(ge=1, le=10_000)]
+Players = Annotated[StrictInt, Limits(ge=1, le=100)]
+OfferKind = Literal["games", "minutes", "metered"]
+
+
+class EventIn(In):
+    """Money that goes in (with its amount), or a game that is started."""
+
+    kind: Literal["insert", "start"]
+    at: AtText
+    amount: Money | MISSING = MISSING
+
+
+class ScenarioIn(In):
+    """One question about a venue, a table, or a draft tariff; see the fields for the kinds of question."""
+
+    venue_id: Id | MISSING = MISSING
+    table_id: Id | MISSING = MISSING
+    tariff: Annotated[TariffIn, Limits(description="A draft to price, with time_zone.")] | MISSING = MISSING
+    time_zone: Annotated[str, Limits(min_length=1, max_length=64)] | MISSING = MISSING
+    basis: Basis | MISSING = MISSING
+    at: AtText | MISSING = MISSING
+    day: AskedDay | MISSING = MISSING
+    time: TimeOfDay | MISSING = MISSING
+    money: Money | MISSING = MISSING
+    games: AskedUnits | MISSING = MISSING
+    minutes: AskedUnits | MISSING = MISSING
+    players: Players | MISSING = MISSING
+    events: Annotated[list[EventIn], Limits(min_length=1, max_length=1000)] | MISSING = MISSING
+    buys: (
+        Annotated[Literal["games", "minutes"], Limits(description="What the events buy; games where it is absent.")]
+        | MISSING
+    ) = MISSING
+    from_at: AtText | MISSING = MISSING
+    to_at: AtText | MISSING = MISSING
+
+
+class ScenariosIn(In):
+    """Up to 1,000 questions."""
+
+    scenarios: Annotated[list[ScenarioIn], Limits(min_length=1, max_length=1000)]
+
+
+class WindowOut(Out):
+    """Which entry won, of which schedule (null for a draft), from when to when (null: on for over a week)."""
+
+    name: str
+    kind: EntryKind
+    schedule_id: Id | None
+    of: Owner
+    from_at: LocalInstant | None
+    to_at: LocalInstant | None
+
+
+class LineOut(Out):
+    """A line of an answer; the lines add up to its totals."""
+
+    what: str
+    units: int
+    amount: MoneyOut
+
+
+class NextBreakOut(Out):
+    """How much more money reaches the next price break, and the units then."""
+
+    add: MoneyOut
+    units: int
+
+
+class LeastOut(Out):
+    """The least money; the least that the table can take; separate purchases, where they are cheaper together."""
+
+    money: MoneyOut
+    pay: MoneyOut | None
+    split: list[MoneyOut]
+
+
+class OfferOut(Out):
+    """What one kind gives for the money."""
+
+    kind: OfferKind
+    units: int
+    spends: MoneyOut
+    left: MoneyOut
+    per_unit: MoneyOut | None
+    lines: list[LineOut]
+    next_break: NextBreakOut | None
+    ends_at: LocalInstant | None
+    unlimited: bool
+    least: LeastOut | None
+
+
+class InsteadOut(Out):
+    """What the table's controller sells then, by its settings sheet: said in a sentence, and for what was asked."""
+
+    detail: str
+    offers: list[OfferOut]
+
+
+class QuoteOut(Out):
+    """What money buys, or the least that buys it: here, then.
+
+    ``instead`` stands beside the caution ``controller_cannot_hold``: what is keyed is not what the table then sells.
+    """
+
+    venue_id: Id | None
+    table_id: Id | None
+    basis: Basis
+    at: LocalInstant
+    trading_on: Date
+    currency: str
+    money: MoneyOut | None
+    status: Literal["open", "closed", "free"]
+    opens_at: LocalInstant | None
+    tariff: TariffRefOut | None
+    window: WindowOut
+    payable: bool | None
+    next_payable: MoneyOut | None
+    cautions: list[str]
+    offers: list[OfferOut]
+    instead: InsteadOut | None
+
+
+class PurchaseStepOut(Out):
+    """The state after one event of a purchase."""
+
+    at: LocalInstant
+    kind: Literal["insert", "start"]
+    granted: int
+    credit: int
+    left: MoneyOut
+    ends_at: LocalInstant | None
+    tariff: TariffRefOut | None
+    caution: str | None
+
+
+class AnswerOut(Out):
+    """The answer to a scenario. ``kind`` says which fields are filled: a quote's, a purchase's or a metered play's."""
+
+    kind: Literal["quote", "purchase", "metered"]
+    venue_id: Id | None
+    table_id: Id | None
+    basis: Basis
+    currency: str
+    cautions: list[str]
+    at: LocalInstant | None = None
+    trading_on: Date | None = None
+    money: MoneyOut | None = None
+    status: Literal["open", "closed", "free"] | None = None
+    opens_at: LocalInstant | None = None
+    tariff: TariffRefOut | None = None
+    window: WindowOut | None = None
+    payable: bool | None = None
+    next_payable: MoneyOut | None = None
+    offers: list[OfferOut] | None = None
+    instead: InsteadOut | None = None
+    steps: list[PurchaseStepOut] | None = None
+    units: int | None = None
+    spends: MoneyOut | None = None
+    left: MoneyOut | None = None
+    ends_at: LocalInstant | None = None
+    from_at: LocalInstant | None = None
+    to_at: LocalInstant | None = None
+    total: MoneyOut | None = None
+    minutes_billed: int | None = None
+    lines: list[LineOut] | None = None
+
+
+class ResultOut(Out):
+    """An answer, or the problem that stands against it."""
+
+    answer: AnswerOut | None
+    problem: ProblemOut | None
+
+
+class ResultsOut(Out):
+    """One result a scenario, in order."""
+
+    results: list[ResultOut]
+
+
+class SpanOut(Out):
+    """A stretch of a trading day in which one entry holds; no tariff is closed."""
+
+    from_at: LocalInstant
+    to_at: LocalInstant
+    from_local: TimeOfDay
+    to_local: TimeOfDay
+    name: str
+    kind: EntryKind
+    of: Owner
+    schedule_id: Id
+    tariff: TariffRefOut | None
+
+
+class WeekDayOut(Out):
+    """One trading day, resolved."""
+
+    on: Date
+    day: Day
+    spans: list[SpanOut]
+
+
+class WeekOut(Out):
+    """The trading week of a date, Monday first."""
+
+    venue_id: Id
+    table_id: Id | None
+    basis: Basis
+    days: list[WeekDayOut]

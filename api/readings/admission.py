@@ -1,0 +1,164 @@
+"""What becomes of each reading of a batch: recorded, a duplicate, or refused. Values in, values out.
+
+- R2 The same id with the same content is a ``duplicate``; with other content it is refused, naming what differs. Of a
+  reading of another table, or from where the sender does not see, that it is another is all that is said.
+- R4 What comes from the future (more than five minutes) or from before the table existed is kept, flagged, and not
+  ``sound``: it is never judged and never the latest. A reading belongs to the venue where the table stood then.
+- A sender sees its own: a venue the tables that stood there then, a device its table. What it does not see is absent.
+- A venue's staff can read the supply, the clock, the meters' display and the version; settings are behind the door, and
+  work done is the route's: both need a key.
+- Odd facts are kept and flagged: a voltage far from nominal, a supply reading of a table on mains, a table in the workshop.
+- Impossible ones are refused, all at once: a meter that the table does not have, more digits than it shows, prices that
+  the currency does not have.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
+from uuid import UUID
+
+from ..pricing.errors import Fault, PricingError
+from ..pricing.money import parse_money
+from .conflicts import Content, differences, differs_in
+from .units import is_odd
+
+Outcome = Literal["recorded", "duplicate", "refused"]
+
+FUTURE_ALLOWED = timedelta(minutes=5)
+NEEDS_A_KEY = ("settings", "done")
+
+
+@dataclass(frozen=True, slots=True)
+class Stood:
+    """Where a table stood from an instant on; no venue is the workshop."""
+
+    from_at: datetime
+    venue_id: UUID | None
+
+
+@dataclass(frozen=True, slots=True)
+class TableFacts:
+    """What a reading is held against: where the table stood when (rising), its meters' digits, its power, its money."""
+
+    stays: tuple[Stood, ...]
+    digits: Mapping[str, int]
+    currency: str
+    power: Literal["battery", "mains"] | None = None
+    nominal_volts: int = 12
+
+    def stood(self, at: datetime) -> Stood:
+        """Return where the table stood at an instant; before its first stay, that first one."""
+        return self.stays[max(bisect_right(self.stays, at, key=lambda stay: stay.from_at) - 1, 0)]
+
+
+@dataclass(frozen=True, slots=True)
+class Sender:
+    """Who sends, what of it is theirs to see (None: all), and whether they hold a key."""
+
+    name: str
+    only_venue: UUID | None = None
+    only_table: UUID | None = None
+    has_key: bool = True
+
+    def sees(self, table_id: UUID, venue_id: UUID | None) -> bool:
+        """Tell whether a table, at the venue where it stood, is the sender's to see."""
+        return self.only_table in (None, table_id) and self.only_venue in (None, venue_id)
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What becomes of a reading; a refusal's ``code`` is that of its problem."""
+
+    outcome: Outcome
+    flags: tuple[str, ...] = ()
+    venue_id: UUID | None = None
+    code: str | None = None
+    faults: tuple[Fault, ...] = ()
+
+    @property
+    def sound(self) -> bool:
+        """Whether judgements may stand on it (R4)."""
+        return "from_future" not in self.flags and "before_the_table" not in self.flags
+
+
+def decide(
+    sent: Content, *, table: TableFacts | None, stored: Content | None, sender: Sender, now: datetime
+) -> Decision:
+    """Return what becomes of a reading; ``stored`` is what stands under its id, ``table`` None one that does not exist."""
+    stood = table.stood(sent["taken_at"]) if table else None
+    if table is None or stood is None or not sender.sees(sent["pool_table_id"], stood.venue_id):
+        return Decision("refused", code="not_found")
+    if stored is not None:
+        return _again(sent, stored, table, sender)
+    if not sender.has_key and (locked := _locked(sent)):
+        return Decision("refused", code="forbidden", faults=locked)
+    if faults := (*_wrong_meters(sent, table), *_wrong_prices(sent, table)):
+        return Decision("refused", code="invalid", faults=faults)
+    return Decision("recorded", flags=_flags(sent, table, stood, now), venue_id=stood.venue_id)
+
+
+def _again(sent: Content, stored: Content, table: TableFacts, sender: Sender) -> Decision:
+    """Return what becomes of a reading under a known id; of one that the sender does not see no value is told."""
+    if stored["pool_table_id"] != sent["pool_table_id"]:
+        faults: tuple[Fault, ...] = (differs_in("table_id"),)
+    elif not sender.sees(stored["pool_table_id"], table.stood(stored["taken_at"]).venue_id):
+        faults = (differs_in("taken_at"),)
+    else:
+        faults = differences(stored=stored, sent=sent)
+    if not faults:
+        return Decision("duplicate", flags=tuple(stored["flags"] or ()))
+    return Decision("refused", code="same_id_other_content", faults=faults)
+
+
+def _flags(sent: Content, table: TableFacts, stood: Stood, now: datetime) -> tuple[str, ...]:
+    volts = sent["battery_mv"]
+    flags = []
+    if sent["taken_at"] > now + FUTURE_ALLOWED:
+        flags.append("from_future")
+    if sent["taken_at"] < table.stays[0].from_at:
+        flags.append("before_the_table")
+    if stood.venue_id is None:
+        flags.append("in_the_workshop")
+    if volts is not None and table.power == "mains":
+        flags.append("on_mains")
+    elif volts is not None and is_odd(volts, nominal_volts=table.nominal_volts):
+        flags.append("odd_voltage")
+    return tuple(flags)
+
+
+def _locked(sent: Content) -> tuple[Fault, ...]:
+    return tuple(
+        Fault("forbidden", name, "an observation that needs a key", "what can be read without one")
+        for name in NEEDS_A_KEY
+        if sent[name] is not None
+    )
+
+
+def _wrong_meters(sent: Content, table: TableFacts) -> list[Fault]:
+    faults = []
+    for name, count in (sent["meters"] or {}).items():
+        digits = table.digits.get(name)
+        if digits is None:
+            known = f"one of {', '.join(sorted(table.digits))}" if table.digits else "none: the table has no meters"
+            faults.append(Fault("invalid", f"meters.{name}", "no such meter", known))
+        elif count >= 10**digits:
+            faults.append(Fault("invalid", f"meters.{name}", str(count), f"at most {digits} digits"))
+    return faults
+
+
+def _wrong_prices(sent: Content, table: TableFacts) -> list[Fault]:
+    faults: list[Fault] = []
+    for d, day in enumerate((sent["settings"] or {"days": ()})["days"]):
+        for w, window in enumerate(day["windows"]):
+            for kind in ("games", "minutes"):
+                for r, rung in enumerate(window[kind]["rungs"] if window[kind] else ()):
+                    where = f"settings.days[{d}].windows[{w}].{kind}.rungs[{r}].pays"
+                    try:
+                        parse_money(rung["pays"], table.currency, where=where)
+                    except PricingError as error:
+                        faults.extend(error.faults)
+    return faults

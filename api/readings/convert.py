@@ -1,0 +1,105 @@
+"""The one translation between a reading as it travels and as it is stored."""
+
+from collections.abc import Mapping
+from datetime import time
+from typing import Any
+
+from pydantic import MISSING
+
+from ..web.schema_types import DAYS, given
+from .rows import ReadingRow, StrikeRow
+from .schemas import (
+    ClockOut,
+    FoundSettingsIn,
+    FoundSettingsOut,
+    FoundWindowIn,
+    ReadingIn,
+    ReadingOut,
+    StruckOut,
+    SupplyOut,
+)
+from .units import millivolts, tenths, write_celsius, write_volts
+
+
+def content_of(reading: ReadingIn) -> dict[str, Any]:
+    """Return what is stored of a reading, by column: None where nothing was observed."""
+    supply, clock = given(reading.supply, None), given(reading.clock, None)
+    heat = given(supply.temperature_c, None) if supply else None
+    weekday = given(clock.weekday, None) if clock else None
+    done = given(reading.done, None)
+    return {
+        "id": reading.id,
+        "pool_table_id": reading.table_id,
+        "taken_at": reading.taken_at,
+        "battery_mv": millivolts(supply.volts) if supply else None,
+        "temperature_tenths_c": None if heat is None else tenths(heat),
+        "rested_minutes": given(supply.rested_minutes, None) if supply else None,
+        "clock_minute": clock.time.hour * 60 + clock.time.minute if clock else None,
+        "clock_weekday": None if weekday is None else DAYS.index(weekday),
+        "clock_on": given(clock.date, None) if clock else None,
+        "clock_display": given(clock.display, None) if clock else None,
+        "meters": given(reading.meters, None) or None,
+        "settings": None if reading.settings is MISSING else _settings(reading.settings),
+        "controller_version": given(reading.controller_version, None),
+        "done": sorted(set(done)) if done else None,
+        "note": given(reading.note, ""),
+    }
+
+
+def _settings(settings: FoundSettingsIn) -> dict[str, Any]:
+    """Return settings with every field there."""
+    return {"days": [{"day": day.day, "windows": [_window(w) for w in day.windows]} for day in settings.days]}
+
+
+def _window(window: FoundWindowIn) -> dict[str, Any]:
+    sent = window.model_dump(mode="json", by_alias=True)
+    ladders = {kind: sent.get(kind) and {"beyond": "again", **sent[kind]} for kind in ("games", "minutes")}
+    return {**sent, "free": sent.get("free", False), **ladders}
+
+
+def reading_out(row: ReadingRow, strike: StrikeRow | None) -> ReadingOut:
+    """Write a reading as its message."""
+    return ReadingOut(
+        id=row.id,
+        table_id=row.pool_table_id,
+        venue_id=row.venue_id,
+        taken_at=row.taken_at,
+        received_at=row.received_at,
+        sender=row.sender,
+        supply=_supply_out(row),
+        clock=_clock_out(row),
+        meters=row.meters or {},
+        settings=None if row.settings is None else settings_out(row.settings),
+        controller_version=row.controller_version,
+        done=row.done or [],
+        note=row.note,
+        flags=row.flags or [],
+        struck=strike and StruckOut(reason=strike.reason, struck_at=strike.struck_at, struck_by=strike.struck_by),
+    )
+
+
+def settings_out(settings: Mapping[str, Any]) -> FoundSettingsOut:
+    """Write settings found as their message."""
+    return FoundSettingsOut.model_validate(settings)
+
+
+def _supply_out(row: ReadingRow) -> SupplyOut | None:
+    if row.battery_mv is None:
+        return None
+    heat = row.temperature_tenths_c
+    return SupplyOut(
+        volts=write_volts(row.battery_mv),
+        temperature_c=None if heat is None else write_celsius(heat),
+        rested_minutes=row.rested_minutes,
+    )
+
+
+def _clock_out(row: ReadingRow) -> ClockOut | None:
+    if row.clock_minute is None:
+        return None
+    return ClockOut(
+        time=time(*divmod(row.clock_minute, 60)),
+        weekday=None if row.clock_weekday is None else DAYS[row.clock_weekday],
+        date=row.clock_on,
+        display=row.clock_display,
+    )

@@ -1,0 +1,76 @@
+"""Reads readings."""
+
+from collections.abc import Collection
+from datetime import datetime
+from typing import Any, Literal
+from uuid import UUID
+
+from sqlalchemy import Row, exists, func
+from sqlalchemy import select as select_columns
+from sqlmodel import Session, col, select
+
+from ..web.errors import refused
+from ..web.pagination import Page
+from .rows import READING, ReadingRow, StrikeRow
+
+Kind = Literal["supply", "clock", "meters", "settings", "done"]
+
+Struck = tuple[ReadingRow, StrikeRow | None]
+
+
+_COLUMNS: dict[Kind, tuple[str, ...]] = {
+    "supply": ("battery_mv", "temperature_tenths_c", "rested_minutes"),
+    "clock": ("clock_minute", "clock_weekday", "clock_on", "clock_display", "venue_id"),
+    "meters": ("meters",),
+    "settings": ("settings",),
+    "done": ("done",),
+}
+"""What a kind of observation is stored in; where the first is null, nothing was observed."""
+
+
+def page_readings(
+    session: Session, *, table_id: UUID | None, venue_id: UUID | None, limit: int, after: UUID | None
+) -> Page[Struck]:
+    """Return readings in the order of their arrival, of one table or venue or of all; ``after`` is a reading's id."""
+    own = [
+        column == value
+        for column, value in ((col(ReadingRow.pool_table_id), table_id), (col(ReadingRow.venue_id), venue_id))
+        if value is not None
+    ]
+    query = select(ReadingRow, StrikeRow).outerjoin(StrikeRow, col(StrikeRow.reading_id) == col(ReadingRow.id))
+    query = query.where(*own)
+    if after is not None:
+        # Another's reading is refused like one that is absent: else ``after`` would tell which there are.
+        arrival = session.exec(select(ReadingRow.arrival).where(ReadingRow.id == after, *own)).first()
+        if arrival is None:
+            raise refused("invalid", where="after", found=after, expected="the id of a reading of this list")
+        query = query.where(col(ReadingRow.arrival) > arrival)
+    rows = session.exec(query.order_by(col(ReadingRow.arrival)).limit(limit + 1)).all()
+    return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None)
+
+
+def history(
+    session: Session, table_ids: Collection[UUID], kind: Kind, *, since: datetime, most: int
+) -> dict[UUID, list[Row[Any]]]:
+    """Return, by table, the newest observations of a kind taken since an instant, at most so many, oldest first."""
+    columns = READING.c
+    order = (columns.taken_at.desc(), columns.arrival.desc())
+    place = func.row_number().over(partition_by=columns.pool_table_id, order_by=order).label("place")
+    newest = (
+        select_columns(
+            columns.pool_table_id, columns.taken_at, columns.arrival, *(columns[name] for name in _COLUMNS[kind]), place
+        )
+        .where(
+            columns.pool_table_id.in_(table_ids),
+            columns.taken_at >= since,
+            columns.sound,
+            columns[_COLUMNS[kind][0]].is_not(None),
+            ~exists().where(col(StrikeRow.reading_id) == columns.id),
+        )
+        .subquery()
+    )
+    query = select_columns(newest).where(newest.c.place <= most).order_by(newest.c.taken_at, newest.c.arrival)
+    found: dict[UUID, list[Row[Any]]] = {table_id: [] for table_id in table_ids}
+    for row in session.connection().execute(query):
+        found[row.pool_table_id].append(row)
+    return found

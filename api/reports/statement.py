@@ -1,0 +1,163 @@
+"""A venue's statement over a period, as values: what it was owed, what each entry changed, what it is owed now.
+
+- opening + brought in + share + returned − loan repaid − paid = closing, per line and in all.
+- The loan: opening + brought in + advanced − repaid − written off = closing.
+- A reversal stands as its own line with every amount below zero; nothing is left out (L1).
+- All is read from the entries themselves (L2); what the settlements carried forward is told by the caller, beside.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields
+from datetime import date
+
+from ..ledger.export.period import Period
+from ..ledger.journal import Entry
+from ..ledger.posting import Posting, mirror
+from ..pricing.errors import refuse
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What entries say about one venue, in minor units.
+
+    ``share`` is before the loan's repayment; ``returned`` the refunds that the venue paid and its house money; ``paid``
+    cash at visits and payments later; ``brought_in`` what it was owed when the books began.
+    """
+
+    counted: int = 0
+    tax: int = 0
+    first_money: int = 0
+    share: int = 0
+    returned: int = 0
+    loan_repaid: int = 0
+    paid: int = 0
+    brought_in: int = 0
+    loan_advanced: int = 0
+    loan_brought_in: int = 0
+    loan_written_off: int = 0
+
+    def __add__(self, other: Figures) -> Figures:
+        return Figures(*(getattr(self, name) + getattr(other, name) for name in _NAMES))
+
+    def __neg__(self) -> Figures:
+        return Figures(*(-getattr(self, name) for name in _NAMES))
+
+    @property
+    def owed_delta(self) -> int:
+        return self.brought_in + self.share + self.returned - self.loan_repaid - self.paid
+
+    @property
+    def loan_delta(self) -> int:
+        return self.loan_brought_in + self.loan_advanced - self.loan_repaid - self.loan_written_off
+
+
+_NAMES = tuple(field.name for field in fields(Figures))
+
+
+@dataclass(frozen=True, slots=True)
+class StatementLine:
+    """One entry as the venue sees it, with what it is owed and owes after it."""
+
+    number: int
+    on: date
+    kind: str
+    reference: str
+    figures: Figures
+    owed_after: int
+    loan_after: int
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """A venue's period in one currency, minor units; refuses to exist if it does not add up."""
+
+    venue_id: str
+    currency: str
+    period: Period
+    opening_owed: int
+    opening_loan: int
+    lines: tuple[StatementLine, ...]
+    totals: Figures
+    closing_owed: int
+    closing_loan: int
+    carried_forward: tuple[tuple[str, int], ...] = ()
+
+    def __post_init__(self) -> None:
+        told = self.closing_owed, self.closing_loan
+        sums = self.opening_owed + self.totals.owed_delta, self.opening_loan + self.totals.loan_delta
+        if told != sums or self.totals != sum((line.figures for line in self.lines), Figures()):
+            raise refuse("statement_does_not_add_up", where="closing", found=told, expected=str(sums))
+
+
+def statement(
+    entries: Iterable[Entry],
+    *,
+    venue_id: str,
+    currency: str,
+    period: Period,
+    carried_forward: Mapping[str, int] | None = None,
+) -> Statement:
+    """Return a venue's statement from all entries up to the period's end, in any order.
+
+    ``carried_forward`` is what first money and the minimum still wait for at the period's end, by name (D2).
+    """
+    mine = [entry for entry in entries if entry.currency == currency and entry.venue_id == venue_id]
+    known = sorted((entry for entry in mine if entry.on <= period.to_on), key=lambda entry: (entry.on, entry.number))
+    before = [entry for entry in known if entry.on not in period]
+    owed = opening_owed = -_sum(before, "owed_to_venues")
+    loan = opening_loan = _sum(before, "venue_loans")
+    lines = []
+    for entry in known[len(before) :]:
+        figures = figures_of(entry)
+        owed, loan = owed + figures.owed_delta, loan + figures.loan_delta
+        if figures != Figures():
+            lines.append(StatementLine(entry.number, entry.on, entry.kind, entry.reference, figures, owed, loan))
+    return Statement(
+        venue_id=venue_id,
+        currency=currency,
+        period=period,
+        opening_owed=opening_owed,
+        opening_loan=opening_loan,
+        lines=tuple(lines),
+        totals=sum((line.figures for line in lines), Figures()),
+        closing_owed=-_sum(known, "owed_to_venues"),
+        closing_loan=_sum(known, "venue_loans"),
+        carried_forward=tuple((carried_forward or {}).items()),
+    )
+
+
+def figures_of(entry: Entry) -> Figures:
+    """Return what one entry says about its venue; a reversal says the same as what it takes back, below zero."""
+    return -_read(mirror(entry.postings)) if entry.kind == "reversal" else _read(entry.postings)
+
+
+def _read(postings: tuple[Posting, ...]) -> Figures:
+    """Read the postings of an entry that is no reversal by the table in ``kinds``: the account across says which it is."""
+    net: Counter[str] = Counter()
+    for posting in postings:
+        net[posting.account] += posting.amount_minor
+    owed, loan = -net["owed_to_venues"], net["venue_loans"]
+    if "opening_equity" in net:
+        return Figures(brought_in=owed, loan_brought_in=loan)
+    if "write_offs" in net:
+        return Figures(loan_written_off=-loan)
+    if "bank" in net:
+        return Figures(paid=-owed, loan_advanced=loan)
+    counted = sum(p.amount_minor for p in postings if p.account == "cash_in_bags" and p.amount_minor > 0)
+    paid, share = counted - net["cash_in_bags"], net["venue_share"]
+    return Figures(
+        counted=counted,
+        tax=-net["tax_payable"],
+        first_money=-net["first_money"],
+        share=share,
+        returned=owed - share - loan + paid,
+        loan_repaid=-loan,
+        paid=paid,
+    )
+
+
+def _sum(entries: Iterable[Entry], account: str) -> int:
+    return sum(p.amount_minor for entry in entries for p in entry.postings if p.account == account)

@@ -1,0 +1,108 @@
+"""Reads schedules: what is listed at a venue or a table (W6)."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from sqlmodel import Session, col, select
+
+from ..pool_tables.rows import PoolTableRow, StayRow
+from ..pool_tables.service import get_table, stay_at, stays_of
+from ..pricing import Listing, Schedule, Tariff, Timetable, listed
+from ..tariffs.rows import TariffRow
+from ..tariffs.service import compile_tariff
+from ..venues.rows import VenueRow
+from ..venues.service import calendar_of, get_venue
+from ..web.errors import Problem, not_found
+from ..web.pagination import Page, page
+from .convert import named_tariffs, read_schedule
+from .rows import ScheduleRow
+from .schemas import ScheduleIn
+
+_COMPILED_MAX = 10_000
+
+_compiled: dict[UUID, Schedule] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a question is asked: a venue, or a table during a stay at one."""
+
+    venue: VenueRow
+    table: PoolTableRow | None = None
+    stay: StayRow | None = None
+
+
+def page_schedules(session: Session, venue_id: UUID, *, limit: int, after: UUID | None) -> Page[ScheduleRow]:
+    """Return the schedules of a venue and of its tables in the order of their publication."""
+    get_venue(session, venue_id)
+    query = select(ScheduleRow).where(ScheduleRow.venue_id == venue_id)
+    return page(session, query, key=col(ScheduleRow.id), limit=limit, after=after)
+
+
+def place_of_venue(session: Session, venue_id: UUID) -> Place:
+    """Return a venue as the place of a question."""
+    return Place(get_venue(session, venue_id))
+
+
+def place_of_table(session: Session, table_id: UUID, *, at: datetime) -> Place:
+    """Return a table, and the venue where it stood at an instant; refuse (``not_at_a_venue``) the workshop."""
+    return place_of_stay(session, stay_at(stays_of(session, table_id), at))
+
+
+def place_at_venue(session: Session, venue: VenueRow, table_id: UUID, *, at: datetime) -> Place:
+    """Return a table at a venue; ``not_found`` where it stood elsewhere just before an instant."""
+    stay = stay_at(stays_of(session, table_id), at - timedelta(microseconds=1))
+    if stay.venue_id != venue.id:
+        raise not_found("table")
+    return place_of_stay(session, stay)
+
+
+def place_of_stay(session: Session, stay: StayRow) -> Place:
+    """Return a table during a stay; refuse (``not_at_a_venue``) one in the workshop."""
+    if stay.venue_id is None:
+        raise Problem("not_at_a_venue")
+    return Place(get_venue(session, stay.venue_id), get_table(session, stay.pool_table_id), stay)
+
+
+def listed_at(session: Session, place: Place) -> Timetable:
+    """Return what is listed at a place (W6)."""
+    rows = session.exec(
+        select(ScheduleRow).where(ScheduleRow.venue_id == place.venue.id).order_by(col(ScheduleRow.id))
+    ).all()
+    own = [row for row in rows if place.stay is not None and row.stay_id == place.stay.id]
+    return listed(
+        calendar_of(place.venue),
+        _listings(session, place, [row for row in rows if row.stay_id is None]),
+        _listings(session, place, own),
+    )
+
+
+def compile_schedule(session: Session, row: ScheduleRow, venue: VenueRow) -> Schedule:
+    """Return the engine's value of a published schedule; it never changes, so it is kept by its id."""
+    schedule = _compiled.get(row.id)
+    if schedule is None:
+        if len(_compiled) >= _COMPILED_MAX:
+            _compiled.clear()
+        message = ScheduleIn.model_validate({**row.terms, "effective_on": row.effective_on})
+        tariffs = _tariffs(session, named_tariffs(message).values())
+        schedule = read_schedule(message, id=row.id, tariffs=tariffs, day_starts_at=venue.day_starts_at)
+        _compiled[row.id] = schedule
+    return schedule
+
+
+def _listings(session: Session, place: Place, rows: Iterable[ScheduleRow]) -> list[Listing]:
+    return [
+        Listing(
+            schedule=None if row.follow_venue else compile_schedule(session, row, place.venue),
+            effective_on=row.effective_on,
+            published_at=row.published_at,
+        )
+        for row in rows
+    ]
+
+
+def _tariffs(session: Session, ids: Iterable[UUID]) -> dict[UUID, Tariff]:
+    rows = session.exec(select(TariffRow).where(col(TariffRow.id).in_(set(ids)))).all()
+    return {row.id: compile_tariff(row) for row in rows}

@@ -1,0 +1,145 @@
+"""Schedules as sent and received."""
+
+from typing import Annotated, Literal
+
+from pydantic import MISSING
+from pydantic import Field as Limits
+
+from ..web.schema_types import Date, Day, Id, In, Instant, Name, Out, TimeOfDay, Yes
+
+EntryKind = Literal["base", "weekly", "recurring", "date"]
+Owner = Literal["venue", "table"]
+
+DaysOfWeek = Annotated[list[Day], Limits(min_length=1, max_length=7, json_schema_extra={"uniqueItems": True})]
+
+
+class WeeklyIn(In):
+    """A window on days of every week; without ``from`` from the trading day's start, without ``to`` to its end."""
+
+    name: Name
+    days: DaysOfWeek
+    from_: TimeOfDay | MISSING = Limits(default=MISSING, alias="from")
+    to: TimeOfDay | MISSING = MISSING
+    tariff: Id | None
+
+
+class RecurringIn(In):
+    """A window on the dates of an RFC 5545 recurrence, but for the excepted ones."""
+
+    name: Name
+    starts_on: Date
+    rrule: Annotated[str, Limits(min_length=1, max_length=500, pattern=r"^[A-Za-z0-9=;,+-]+$")]
+    except_on: Annotated[list[Date], Limits(max_length=1000)] | MISSING = MISSING
+    from_: TimeOfDay | MISSING = Limits(default=MISSING, alias="from")
+    to: TimeOfDay | MISSING = MISSING
+    tariff: Id | None
+
+
+class OnDateIn(In):
+    """A window on one trading date; without times it is that whole day's."""
+
+    name: Name
+    on: Date
+    from_: TimeOfDay | MISSING = Limits(default=MISSING, alias="from")
+    to: TimeOfDay | MISSING = MISSING
+    tariff: Id | None
+
+
+Weekly = Annotated[list[WeeklyIn], Limits(max_length=200)]
+
+
+Recurring = Annotated[list[RecurringIn], Limits(max_length=50)]
+Dates = Annotated[list[OnDateIn], Limits(max_length=1000)]
+
+
+class ScheduleIn(In):
+    """A schedule to publish: what holds when nothing else does (null: closed), and the windows that beat it."""
+
+    effective_on: Date
+    base: Id | None
+    weekly: Weekly | MISSING = MISSING
+    recurring: Recurring | MISSING = MISSING
+    dates: Dates | MISSING = MISSING
+
+
+class TableScheduleIn(In):
+    """A schedule of one table's own, or ``follow_venue``: true to end it."""
+
+    effective_on: Date
+    follow_venue: Yes | MISSING = MISSING
+    base: Id | None | MISSING = MISSING
+    weekly: Weekly | MISSING = MISSING
+    recurring: Recurring | MISSING = MISSING
+    dates: Dates | MISSING = MISSING
+
+
+class WeeklyOut(Out):
+    """A window on days of every week."""
+
+    name: str
+    days: list[Day]
+    from_: Annotated[TimeOfDay | None, Limits(alias="from")]
+    to: TimeOfDay | None
+    tariff: Id | None
+
+
+class RecurringOut(Out):
+    """A window on the dates of a recurrence."""
+
+    name: str
+    starts_on: Date
+    rrule: str
+    except_on: list[Date]
+    from_: Annotated[TimeOfDay | None, Limits(alias="from")]
+    to: TimeOfDay | None
+    tariff: Id | None
+
+
+class OnDateOut(Out):
+    """A window on one date."""
+
+    name: str
+    on: Date
+    from_: Annotated[TimeOfDay | None, Limits(alias="from")]
+    to: TimeOfDay | None
+    tariff: Id | None
+
+
+class ScheduleOut(Out):
+    """A published schedule, of a venue or of one table."""
+
+    id: Id
+    venue_id: Id
+    table_id: Id | None
+    effective_on: Date
+    published_at: Instant
+    follow_venue: bool
+    base: Id | None
+    weekly: list[WeeklyOut]
+    recurring: list[RecurringOut]
+    dates: list[OnDateOut]
+
+
+class RolloutIn(In):
+    """The tariff that takes another's place from a trading date on, at some venues or at all."""
+
+    replacement: Id
+    effective_on: Date
+    venue_ids: Annotated[list[Id], Limits(min_length=1, max_length=1000)] | MISSING = MISSING
+
+
+class RolloutOut(Out):
+    """The schedules that a roll-out published, or would publish."""
+
+    tariff: Id
+    replacement: Id
+    effective_on: Date
+    schedules: list[ScheduleOut]
+
+
+class TariffRefOut(Out):
+    """Which version of which tariff."""
+
+    id: Id
+    code: str
+    version: int

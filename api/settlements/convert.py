@@ -1,0 +1,215 @@
+"""Between agreements and settlements as stored, as values and as sent."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import date
+from fractions import Fraction
+from typing import Any
+
+from ..pricing import format_money
+from ..pricing.errors import Fault, PricingError, refuse
+from ..pricing.money import in_currency, parse_money
+from ..tax_areas.percents import in_words, parse_percent
+from ..tax_areas.tax_area import NOT_ADVICE
+from .agreement import (
+    Agreement,
+    AmountTier,
+    AmountTiers,
+    Cap,
+    FirstMoney,
+    OperatorMinimum,
+    WeekStep,
+)
+from .rows import AgreementRow, SettlementRow
+from .schemas import (
+    AgreementOut,
+    AgreementStepOut,
+    AmountTierOut,
+    AmountTiersOut,
+    CapOut,
+    ClaimOut,
+    FirstMoneyOut,
+    OperatorMinimumOut,
+    SettlementLineOut,
+    SettlementOut,
+)
+
+Body = Mapping[str, Any]
+
+
+def read_agreement(body: Body, *, currency: str, id: str = "", version: int = 1) -> Agreement:
+    """Return the agreement of a body; refuse it with every fault that its parts have, else those of the whole."""
+    reader = _Reader(currency)
+    terms: dict[str, Any] = {
+        "effective_on": reader.part("effective_on", _date, body["effective_on"]),
+        "venue_percent": reader.maybe("venue_percent", _percent, body),
+        "steps": reader.parts("steps", _step, body),
+        "amount_tiers": reader.maybe("amount_tiers", reader.amount_tiers, body),
+        "first_money": reader.parts("first_money", reader.first_money, body),
+        "operator_minimum": reader.maybe("operator_minimum", reader.operator_minimum, body),
+        "loan_repay_percent": reader.maybe("loan_repay_percent", _percent, body) or Fraction(0),
+        "cap": reader.maybe("cap", _cap, body),
+    }
+    reader.refuse_faults()
+    plain = {name: body[name] for name in ("settles_on", "pays", "odd_unit_to") if name in body}
+    return Agreement(**terms, **plain, id=id, version=version)
+
+
+class _Reader:
+    """Reads the parts of a body and keeps the faults of those that do not read."""
+
+    def __init__(self, currency: str) -> None:
+        self.currency = currency
+        self.faults: list[Fault] = []
+
+    def refuse_faults(self) -> None:
+        if self.faults:
+            raise PricingError(*self.faults)
+
+    def part(self, where: str, read: Callable[[Any], Any], value: Any) -> Any:
+        try:
+            return read(value)
+        except PricingError as error:
+            self.faults += (in_currency(fault, self.currency) for fault in error.within(where).faults)
+            return None
+
+    def maybe(self, name: str, read: Callable[[Any], Any], body: Body) -> Any:
+        return self.part(name, read, body[name]) if body.get(name) is not None else None
+
+    def parts(self, name: str, read: Callable[[Any], Any], body: Body) -> tuple[Any, ...]:
+        return tuple(self.part(f"{name}[{index}]", read, value) for index, value in enumerate(body.get(name) or ()))
+
+    def amount_tiers(self, body: Body) -> AmountTiers:
+        inner = _Reader(self.currency)
+        tiers = inner.parts("tiers", self.tier, body)
+        inner.refuse_faults()
+        return AmountTiers(body["mode"], tiers)
+
+    def tier(self, body: Body) -> AmountTier:
+        return AmountTier(
+            parse_money(body["from"], self.currency, where="from"),
+            parse_percent(body["venue_percent"], where="venue_percent"),
+        )
+
+    def first_money(self, body: Body) -> FirstMoney:
+        return FirstMoney(
+            name=body["name"],
+            amount=parse_money(body["amount"], self.currency, where="amount"),
+            per=body["per"],
+            starts_on=_date(body["starts_on"], where="starts_on"),
+            spread=body.get("spread", False),
+        )
+
+    def operator_minimum(self, body: Body) -> OperatorMinimum:
+        return OperatorMinimum(parse_money(body["amount"], self.currency, where="amount"), body["kind"])
+
+
+def _step(body: Body) -> WeekStep:
+    return WeekStep(body["from_week"], parse_percent(body["venue_percent"], where="venue_percent"))
+
+
+def _cap(body: Body) -> Cap:
+    percent = parse_percent(body["venue_percent_max"], where="venue_percent_max")
+    return Cap(body["name"], percent, body.get("after", "first_money"))
+
+
+def _percent(text: str) -> Fraction:
+    return parse_percent(text, where="")
+
+
+def _date(value: date | str, where: str = "") -> date:
+    try:
+        return value if isinstance(value, date) else date.fromisoformat(value)
+    except ValueError:
+        raise refuse(
+            "bad_date", where=where, found=repr(str(value)[:40]), expected="a date such as 2026-12-01"
+        ) from None
+
+
+def agreement_out(row: AgreementRow) -> AgreementOut:
+    """Write a version of an agreement as its message."""
+    agreement, currency = compile_agreement(row), row.currency
+    tiers, minimum, cap = agreement.amount_tiers, agreement.operator_minimum, agreement.cap
+    return AgreementOut(
+        id=row.id,
+        venue_id=row.venue_id,
+        version=row.version,
+        published_at=row.published_at,
+        currency=currency,
+        effective_on=agreement.effective_on,
+        venue_percent=None if agreement.venue_percent is None else in_words(agreement.venue_percent),
+        steps=[
+            AgreementStepOut(from_week=s.from_week, venue_percent=in_words(s.venue_percent)) for s in agreement.steps
+        ],
+        amount_tiers=tiers
+        and AmountTiersOut(
+            mode=tiers.mode,
+            tiers=[
+                AmountTierOut(from_=format_money(t.from_minor, currency), venue_percent=in_words(t.venue_percent))
+                for t in tiers.tiers
+            ],
+        ),
+        first_money=[_first_money_out(item, currency) for item in agreement.first_money],
+        operator_minimum=minimum
+        and OperatorMinimumOut(amount=format_money(minimum.amount, currency), kind=minimum.kind),
+        settles_on=agreement.settles_on,
+        pays=agreement.pays,
+        odd_unit_to=agreement.odd_unit_to,
+        loan_repay_percent=in_words(agreement.loan_repay_percent),
+        cap=cap and CapOut(name=cap.name, venue_percent_max=in_words(cap.venue_percent_max), after=cap.after),
+        notice=NOT_ADVICE,
+    )
+
+
+def _first_money_out(item: FirstMoney, currency: str) -> FirstMoneyOut:
+    return FirstMoneyOut(
+        name=item.name,
+        amount=format_money(item.amount, currency),
+        per=item.per,
+        starts_on=item.starts_on,
+        spread=item.spread,
+    )
+
+
+def compile_agreement(row: AgreementRow) -> Agreement:
+    """Return a version of an agreement as a value."""
+    return read_agreement(row.terms, currency=row.currency, id=str(row.id), version=row.version)
+
+
+def settlement_out(row: SettlementRow, currency: str) -> SettlementOut:
+    """Write a settlement."""
+
+    def money(minor: int) -> str:
+        return format_money(minor, currency)
+
+    carried = [
+        ClaimOut(code=claim["code"], name=claim["name"], due_on=claim["due_on"], amount=money(claim["amount_minor"]))
+        for claim in row.carried_forward
+    ]
+    return SettlementOut(
+        lines=[
+            SettlementLineOut(
+                code=line["code"],
+                what=line["what"],
+                to=line["to"],
+                basis=money(line["basis_minor"]),
+                amount=money(line["amount_minor"]),
+            )
+            for line in row.lines
+        ],
+        agreement_id=row.agreement_id,
+        agreement_version=row.agreement_version,
+        settled_at=row.settled_at,
+        tax=money(row.tax_minor),
+        tax_area=row.tax_area,
+        venue_share=money(row.venue_share_minor),
+        operator_share=money(row.operator_share_minor),
+        loan_repaid=money(row.loan_repaid_minor),
+        to_venue_now=money(row.to_venue_now_minor),
+        to_venue_balance=money(row.to_venue_balance_minor),
+        to_bag=money(row.to_bag_minor),
+        carried_forward=money(sum(claim["amount_minor"] for claim in row.carried_forward)),
+        claims_carried=carried,
+        notice=NOT_ADVICE,
+    )

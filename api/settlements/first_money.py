@@ -1,0 +1,85 @@
+"""First money: what falls due to the operator in a period, before anything is split (D, step 4).
+
+- A period reaches from the day after ``after_on`` to ``until_on``, both trading dates; what was reckoned up to a date
+  is never reckoned again. Two collections on one date share the period's money: the second finds none of it.
+- Per collection: each collection from ``starts_on`` on. Once: on ``starts_on``.
+- Per week, month or year: on ``starts_on`` and every seven days, same day of the month, or same date after it; the
+  31st stands for the last day where a month has none, and comes back in the next that has one.
+- Spread: each day of a period brings its part; the parts up to any day are rounded half-up together, so that a whole
+  period comes to exactly its amount.
+- A version's first money falls due only while the version holds; a ``starts_on`` before that only fixes its rhythm.
+- What falls due is claimed at the next collection; where the money does not reach it is carried forward (D2).
+"""
+
+from __future__ import annotations
+
+from calendar import monthrange
+from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
+from fractions import Fraction
+from itertools import count, takewhile
+
+from ..pricing.money import round_half_up
+from .agreement import Agreement, FirstMoney, in_force
+from .claims import Claim
+
+_MONTHS = {"month": 1, "year": 12}
+
+_DAY = timedelta(days=1)
+
+
+def first_money_due(versions: Sequence[Agreement], *, after_on: date | None, until_on: date) -> tuple[Claim, ...]:
+    """Return what falls due from the day after ``after_on`` to ``until_on``, where a collection is settled.
+
+    ``versions`` are the venue's agreements; ``after_on`` is the last trading date already reckoned, or None.
+    """
+    holding = in_force(versions, on=until_on)
+    claims: list[Claim] = []
+    for agreement, first_on, last_on in _spells(versions, until_on=until_on):
+        begin_on = first_on if after_on is None else max(first_on, after_on + _DAY)
+        for item in agreement.first_money:
+            if item.per == "collection":
+                if agreement is holding and item.starts_on <= until_on:
+                    claims.append(Claim("first_money", item.amount, until_on, item.name))
+            elif begin_on <= last_on:
+                claims += _falls_due(item, begin_on=begin_on, last_on=last_on)
+    return tuple(sorted(claims, key=lambda claim: claim.due_on))
+
+
+def _spells(versions: Sequence[Agreement], *, until_on: date) -> Iterator[tuple[Agreement, date, date]]:
+    """Yield each version that held at some time up to ``until_on``, with its first and last trading date there."""
+    begun = sorted({agreement.effective_on for agreement in versions if agreement.effective_on <= until_on})
+    for first_on, next_on in zip(begun, [*begun[1:], until_on + _DAY], strict=True):
+        agreement = in_force(versions, on=first_on)
+        if agreement is not None:
+            yield agreement, first_on, next_on - _DAY
+
+
+def _falls_due(item: FirstMoney, *, begin_on: date, last_on: date) -> list[Claim]:
+    if item.spread:
+        amount = _accrued(item, last_on) - _accrued(item, begin_on - _DAY)
+        return [Claim("first_money", amount, last_on, item.name)] if amount else []
+    starts = [item.starts_on] if item.per == "once" else takewhile(lambda on: on <= last_on, _starts(item))
+    return [Claim("first_money", item.amount, on, item.name) for on in starts if begin_on <= on <= last_on]
+
+
+def _accrued(item: FirstMoney, through_on: date) -> int:
+    """Return what the days from ``starts_on`` to ``through_on``, inclusive, come to together."""
+    if through_on < item.starts_on:
+        return 0
+    starts = list(takewhile(lambda on: on <= through_on, _starts(item)))
+    period, this_on, next_on = len(starts) - 1, starts[-1], _start(item, len(starts))
+    part = Fraction((through_on - this_on).days + 1, (next_on - this_on).days)
+    return item.amount * period + round_half_up(item.amount * part)
+
+
+def _starts(item: FirstMoney) -> Iterator[date]:
+    return (_start(item, period) for period in count())
+
+
+def _start(item: FirstMoney, period: int) -> date:
+    if item.per == "week":
+        return item.starts_on + timedelta(weeks=period)
+    months = item.starts_on.year * 12 + item.starts_on.month - 1 + period * _MONTHS[item.per]
+    year, month = months // 12, months % 12 + 1
+    return date(year, month, min(item.starts_on.day, monthrange(year, month)[1]))

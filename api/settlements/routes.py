@@ -1,0 +1,55 @@
+"""HTTP for agreements."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+
+from ..store.db import discard
+from ..web.auth import Asker, OwnerDep, allow
+from ..web.dependencies import NowDep, SessionDep
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.schema_types import Id
+from . import convert, service
+from .schemas import AgreementIn, AgreementOut
+
+router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
+AccountantDep = Annotated[Asker, allow("accountant")]
+ValidateOnly = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
+
+ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+
+
+@router.post("/venues/{venue_id}/agreements", status_code=201, responses=problems(409))
+def publish_agreement(
+    session: SessionDep,
+    asker: OwnerDep,
+    now: NowDep,
+    venue_id: Id,
+    agreement: AgreementIn,
+    response: Response,
+    validate_only: ValidateOnly = False,
+) -> AgreementOut:
+    """Publish the next version of a venue's agreement; it holds from its trading date. Settlements made before stand."""
+    if validate_only:
+        discard(session)
+        response.status_code = 200
+    row = service.publish_agreement(session, venue_id, agreement, now=now)
+    return convert.agreement_out(row)
+
+
+@router.get("/venues/{venue_id}/agreements", responses=problems())
+def list_agreements(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    asker: AccountantDep,
+    venue_id: Id,
+    limit: Limit = 100,
+    after: After = None,
+) -> ListOut[AgreementOut]:
+    """List the versions of a venue's agreement in the order of their publication."""
+    found = service.page_agreements(session, venue_id, limit=limit, after=after)
+    link_next(request, response, found.next)
+    return ListOut(items=[convert.agreement_out(row) for row in found.rows], next=found.next)

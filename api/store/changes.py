@@ -1,0 +1,44 @@
+"""Which tables were touched since they were last looked at: a note for each, written with what touched them.
+
+- Whoever records something notes what it touched, in the same transaction and at the price of one insert.
+- A note names a table, or a venue and so every table that stands there, or neither and so every table.
+- Whoever reads the notes takes them away before looking: what is noted from then on stays noted.
+"""
+
+from collections.abc import Collection
+from uuid import UUID
+
+from sqlalchemy import BigInteger, Column, Integer
+from sqlmodel import Field, Session, SQLModel
+
+
+class TouchedRow(SQLModel, table=True):
+    """A table, the tables of a venue, or (neither) all tables of which something was recorded."""
+
+    __tablename__ = "touched"
+
+    id: int | None = Field(
+        default=None, sa_column=Column(BigInteger().with_variant(Integer, "sqlite"), primary_key=True)
+    )
+    pool_table_id: UUID | None = Field(default=None, foreign_key="pool_table.id", index=True)
+    venue_id: UUID | None = Field(default=None, foreign_key="venue.id", index=True)
+
+
+_NOTE = SQLModel.metadata.tables["touched"].insert()
+
+
+def note_tables(session: Session, table_ids: Collection[UUID]) -> None:
+    """Note that something was recorded of some tables."""
+    if table_ids:
+        session.connection().execute(_NOTE, [{"pool_table_id": table_id} for table_id in table_ids])
+
+
+def note_venues(session: Session, venue_ids: Collection[UUID]) -> None:
+    """Note that something was recorded that concerns every table at some venues."""
+    if venue_ids:
+        session.connection().execute(_NOTE, [{"venue_id": venue_id} for venue_id in venue_ids])
+
+
+def note_all(session: Session) -> None:
+    """Note that something was recorded that concerns every table."""
+    session.connection().execute(_NOTE, [{}])

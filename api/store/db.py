@@ -1,0 +1,185 @@
+"""The database: engine, constraint names, the UTC column type, and the session of a request.
+
+- On SQLite a writer begins IMMEDIATE (two writers never interleave a read and a write); readers see one snapshot. The
+  file is in WAL mode and every commit is synced.
+- On PostgreSQL statements, lock waits and idle transactions have time limits, set for each transaction only.
+- Instants are stored in UTC and come back aware, on either database; naive ones are refused.
+"""
+
+import hashlib
+import importlib
+import importlib.util
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from functools import cache
+from typing import Any
+
+from sqlalchemy import DateTime, Dialect, Engine, TypeDecorator, create_engine, event, text
+from sqlalchemy.engine.interfaces import DBAPIConnection
+from sqlalchemy.pool import ConnectionPoolEntry
+from sqlmodel import Session, SQLModel
+
+from .settings import Settings, get_settings
+
+SQLModel.metadata.naming_convention = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+SQLITE_PRAGMAS = {
+    "journal_mode": "wal",
+    "synchronous": "2",  # FULL: a commit that was answered survives a power cut
+    "foreign_keys": "1",
+    "recursive_triggers": "1",  # else INSERT OR REPLACE passes the triggers that forbid change
+    "busy_timeout": "5000",
+    "cache_size": "-16000",  # kB: a batch touches thousands of pages, for ids are random
+    "wal_autocheckpoint": "4000",  # pages: those that many commits touch are written back once
+}
+POSTGRES_LIMITS = {
+    "statement_timeout": "5s",
+    "lock_timeout": "2s",
+    "idle_in_transaction_session_timeout": "10s",
+}
+
+
+_SET_LIMITS = text(
+    "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for name, value in POSTGRES_LIMITS.items())
+)
+"""For this transaction only: the next request that gets the connection finds it as it was."""
+
+
+class Utc(TypeDecorator[datetime]):
+    """An instant: aware going in, UTC coming out; a naive one is refused."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"expected an aware instant, found {value!r}")
+        return value.astimezone(UTC)
+
+    def bind_processor(self, dialect: Dialect) -> Callable[[datetime | None], Any] | None:
+        """Write an instant; for SQLite as SQLAlchemy does, in a third of its time."""
+        if dialect.name != "sqlite":
+            return super().bind_processor(dialect)
+
+        def write(value: datetime | None) -> str | None:
+            instant = self.process_bind_param(value, dialect)
+            return None if instant is None else instant.replace(tzinfo=None).isoformat(" ", "microseconds")
+
+        return write
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+def make_engine(settings: Settings) -> Engine:
+    """Return an engine set up as this module's rules say, for either database."""
+    if settings.on_sqlite:
+        engine = create_engine(
+            settings.database_url,
+            module=sqlite_driver(),
+            connect_args={"check_same_thread": False, "timeout": 5},
+            pool_size=settings.threads,
+            max_overflow=0,
+            pool_timeout=1,
+            pool_use_lifo=True,  # the connection that wrote last still has its pages at hand
+            hide_parameters=True,
+        )
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+        return engine
+    return create_engine(
+        settings.database_url,
+        pool_size=settings.threads,
+        max_overflow=0,
+        pool_timeout=1,
+        pool_pre_ping=True,
+        hide_parameters=True,
+        connect_args={"connect_timeout": 2, "options": "-c timezone=UTC"},
+    )
+
+
+def sqlite_driver() -> Any:
+    """Return pysqlite3 where it is installed, for it brings its own and newer SQLite; else the standard library's."""
+    return importlib.import_module("pysqlite3") if importlib.util.find_spec("pysqlite3") else sqlite3
+
+
+def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry) -> None:  # noqa: ARG001
+    connection.isolation_level = None  # the driver starts no transaction of its own
+    cursor = connection.cursor()
+    for name, value in SQLITE_PRAGMAS.items():
+        cursor.execute(f"PRAGMA {name}={value}")
+        found = str(cursor.execute(f"PRAGMA {name}").fetchone()[0]).lower()
+        if found != value and name != "journal_mode":
+            raise RuntimeError(f"SQLite refused PRAGMA {name}={value}: it says {found}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: Any) -> None:
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+@cache
+def get_engine() -> Engine:
+    """Return the engine of this process."""
+    return make_engine(get_settings())
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Session]:
+    """Yield a session on one snapshot; whatever it holds at the end is thrown away."""
+    with Session(engine) as session:
+        if session.get_bind().dialect.name == "postgresql":
+            session.execute(text("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"))
+        _limit(session)
+        yield session
+        session.rollback()
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Session]:
+    """Yield a session that is committed as a whole, or, when anything is raised, not at all."""
+    if engine.dialect.name == "sqlite":
+        with Session(engine.execution_options(writes=True)) as session, session.begin():
+            yield session
+    else:
+        with Session(engine) as session, session.begin():
+            _limit(session)
+            yield session
+
+
+def _limit(session: Session) -> None:
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(_SET_LIMITS)
+
+
+def hold(session: Session, name: str) -> None:
+    """Let nobody else who holds the same name go on until this transaction ends.
+
+    For work that reads and then writes what another may be writing (the next version of a tariff, the end of a
+    chain). SQLite has one writer at a time anyway.
+    """
+    if session.get_bind().dialect.name == "postgresql":
+        key = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], signed=True)
+        session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": key})
+
+
+def discard(session: Session) -> None:
+    """Make this request leave nothing behind: it was only a preview."""
+    session.info["discard"] = True
+
+
+def discarded(session: Session) -> bool:
+    """Tell whether a session's request was only a preview."""
+    return bool(session.info.get("discard"))

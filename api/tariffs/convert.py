@@ -1,0 +1,197 @@
+"""The one translation between a tariff as it travels and is stored, and as the engine prices it.
+
+All mistakes of a message are reported at once, each by its place, ``games.rungs[1].units``, and each with its amounts
+as the message writes them (E3), not in minor units.
+"""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+from uuid import UUID
+
+from ..pricing import (
+    Advice,
+    Cap,
+    Fault,
+    Ladder,
+    PricingError,
+    Rate,
+    Rung,
+    Tariff,
+    Tier,
+    format_money,
+    metered_advice,
+    parse_money,
+)
+from ..pricing import advice as ladder_advice
+from ..pricing.money import in_currency
+from ..web.schema_types import given
+from .schemas import (
+    AdviceOut,
+    LadderIn,
+    LadderOut,
+    MaximumOut,
+    MeteredIn,
+    MeteredOut,
+    RungOut,
+    TariffIn,
+    TierOut,
+)
+
+T = TypeVar("T")
+
+
+class _Reader:
+    """Reads the parts of one message and collects what is wrong with them."""
+
+    def __init__(self, currency: str) -> None:
+        self.currency = currency
+        self.faults: list[Fault] = []
+
+    def tried(self, build: Callable[[], T], where: str) -> T | None:
+        """Return what ``build`` builds, or note its faults as those of ``where``."""
+        try:
+            return build()
+        except PricingError as error:
+            faults = error.within(where).faults if where else error.faults
+            self.faults.extend(in_currency(fault, self.currency) for fault in faults)
+            return None
+
+    def money(self, text: str, where: str) -> int:
+        return self.tried(lambda: parse_money(text, self.currency, where=where), "") or 0
+
+    def price(self, text: str, where: str) -> int:
+        """Read an amount of money above 0."""
+        before = len(self.faults)
+        amount = self.money(text, where)
+        if not amount and len(self.faults) == before:
+            self.faults.append(Fault("bad_rung", where, text, "more than 0"))
+        return amount
+
+    def ladder(self, message: LadderIn, where: str) -> Ladder | None:
+        """Read a ladder; the amounts first, for without them its form cannot be judged."""
+        before = len(self.faults)
+        pays = [self.price(rung.pays, f"{where}.rungs[{i}].pays") for i, rung in enumerate(message.rungs)]
+        if len(self.faults) > before:
+            return None
+        rungs = tuple(
+            self.tried(lambda p=p, rung=rung: Rung(p, rung.units), f"{where}.rungs[{i}]")  # type: ignore[misc]
+            for i, (p, rung) in enumerate(zip(pays, message.rungs, strict=True))
+        )
+        if None in rungs:
+            return None
+        return self.tried(lambda: Ladder(rungs, given(message.beyond, "again")), where)  # type: ignore[arg-type]
+
+    def metered(self, message: MeteredIn, where: str) -> Rate | None:
+        """Read a metered rate."""
+        before = len(self.faults)
+        amounts = [self.money(tier.price, f"{where}.tiers[{i}].price") for i, tier in enumerate(message.tiers)]
+        fee = self.money(given(message.start_fee, "0"), f"{where}.start_fee")
+        least = self.money(given(message.minimum, "0"), f"{where}.minimum")
+        cap = given(message.maximum, None)
+        most = cap and self.money(cap.amount, f"{where}.maximum.amount")
+        if len(self.faults) > before:
+            return None
+
+        def build() -> Rate:
+            tiers = tuple(
+                Tier(tier.from_minutes, price, given(tier.per_minutes, None), given(tier.step_minutes, None))
+                for tier, price in zip(message.tiers, amounts, strict=True)
+            )
+            return Rate(
+                tiers=tiers,
+                tier_mode=given(message.tier_mode, "add"),
+                start_fee=fee,
+                per=given(message.per, "table"),
+                minimum=least,
+                maximum=None if cap is None or most is None else Cap(most, given(cap.per_minutes, None)),
+            )
+
+        return self.tried(build, where)
+
+
+def read_tariff(message: TariffIn, *, id: UUID | None = None, version: int = 0) -> Tariff:
+    """Return the engine's value of a tariff; refuse with all that is wrong with it."""
+    reader = _Reader(message.currency)
+    if reader.tried(lambda: parse_money("0", message.currency), "") is None:
+        raise PricingError(*reader.faults)
+    games, minutes, metered = given(message.games, None), given(message.minutes, None), given(message.metered, None)
+    parts: dict[str, Any] = {
+        "games": games and reader.ladder(games, "games"),
+        "minutes": minutes and reader.ladder(minutes, "minutes"),
+        "metered": metered and reader.metered(metered, "metered"),
+    }
+    if reader.faults:
+        raise PricingError(*reader.faults)
+    return Tariff(
+        message.currency,
+        **parts,
+        free=bool(given(message.free, False)),
+        id=str(id or ""),
+        code=message.code,
+        version=version,
+    )
+
+
+def advise(tariff: Tariff) -> tuple[Advice, ...]:
+    """Return all there is to say about a tariff (P8)."""
+    said: tuple[Advice, ...] = ()
+    if tariff.games:
+        said += ladder_advice(tariff.games, "games", tariff.currency)
+    if tariff.minutes:
+        said += ladder_advice(tariff.minutes, "minutes", tariff.currency)
+    if tariff.metered:
+        said += metered_advice(tariff.metered, currency=tariff.currency)
+    return said
+
+
+def ladder_out(ladder: Ladder, currency: str) -> LadderOut:
+    """Write a ladder as its message."""
+    rungs = [RungOut(pays=format_money(rung.pays, currency), units=rung.units) for rung in ladder.rungs]
+    return LadderOut(rungs=rungs, beyond=ladder.beyond)
+
+
+def metered_out(rate: Rate, currency: str) -> MeteredOut:
+    """Write a metered rate as its message."""
+    cap = rate.maximum
+    return MeteredOut(
+        start_fee=format_money(rate.start_fee, currency),
+        tier_mode=rate.tier_mode,
+        per=rate.per,
+        tiers=[
+            TierOut(
+                from_minutes=tier.from_minutes,
+                price=format_money(tier.price, currency),
+                per_minutes=tier.per_minutes,
+                step_minutes=tier.step if tier.per_minutes is not None else None,
+            )
+            for tier in rate.tiers
+        ],
+        minimum=format_money(rate.minimum, currency),
+        maximum=cap and MaximumOut(amount=format_money(cap.amount, currency), per_minutes=cap.per_minutes),
+    )
+
+
+def advice_out(advice: Advice, currency: str) -> AdviceOut:
+    """Write a piece of advice as its message."""
+    amount, instead = advice.amount, advice.instead_amount
+    return AdviceOut(
+        code=advice.code,
+        kind=advice.kind,
+        detail=advice.detail,
+        amount=None if amount is None else format_money(amount, currency),
+        units=advice.units,
+        instead_amount=None if instead is None else format_money(instead, currency),
+        instead_units=advice.instead_units,
+        parts=[format_money(part, currency) for part in advice.parts],
+    )
+
+
+def tariff_values(tariff: Tariff) -> dict[str, Any]:
+    """Return the prices of a tariff as the fields of its message."""
+    return {
+        "currency": tariff.currency,
+        "free": tariff.free,
+        "games": tariff.games and ladder_out(tariff.games, tariff.currency),
+        "minutes": tariff.minutes and ladder_out(tariff.minutes, tariff.currency),
+        "metered": tariff.metered and metered_out(tariff.metered, tariff.currency),
+    }

@@ -1,0 +1,144 @@
+"""Tariffs as sent and received."""
+
+from typing import Annotated, Literal
+
+from pydantic import MISSING, StrictInt
+from pydantic import Field as Limits
+
+from ..web.schema_types import Currency, Id, In, Instant, Money, MoneyOut, Name, Out
+
+Code = Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$", description="A short name of its own.")]
+
+Units = Annotated[StrictInt, Limits(ge=1, le=100_000)]
+Minutes = Annotated[StrictInt, Limits(ge=1, le=525_600)]
+Beyond = Literal["again", "first_rung"]
+TierMode = Literal["add", "set"]
+Per = Literal["table", "player"]
+
+
+class RungIn(In):
+    """So much money buys so many games or minutes."""
+
+    pays: Money
+    units: Units
+
+
+class LadderIn(In):
+    """Rungs, cheapest first; ``beyond`` says what money past the highest buys."""
+
+    rungs: Annotated[list[RungIn], Limits(min_length=1, max_length=50)]
+    beyond: Beyond | MISSING = MISSING
+
+
+class TierIn(In):
+    """From that elapsed minute on: under ``add`` a price for every so many minutes, under ``set`` the price of all."""
+
+    from_minutes: Annotated[StrictInt, Limits(ge=0, le=525_600)]
+    price: Money
+    per_minutes: Minutes | MISSING = MISSING
+    step_minutes: Minutes | MISSING = MISSING
+
+
+class MaximumIn(In):
+    """The most that the whole play costs, or each so many minutes of it."""
+
+    amount: Money
+    per_minutes: Minutes | MISSING = MISSING
+
+
+class MeteredIn(In):
+    """Time paid afterwards."""
+
+    tiers: Annotated[list[TierIn], Limits(min_length=1, max_length=50)]
+    tier_mode: TierMode | MISSING = MISSING
+    start_fee: Money | MISSING = MISSING
+    per: Per | MISSING = MISSING
+    minimum: Money | MISSING = MISSING
+    maximum: MaximumIn | MISSING = MISSING
+
+
+class TariffIn(In):
+    """A tariff to publish: games, minutes and metered time, any of them, or free."""
+
+    code: Code
+    name: Name
+    currency: Currency
+    games: LadderIn | MISSING = MISSING
+    minutes: LadderIn | MISSING = MISSING
+    metered: MeteredIn | MISSING = MISSING
+    free: Literal[True] | MISSING = MISSING
+
+
+class RungOut(Out):
+    """So much money buys so many units."""
+
+    pays: MoneyOut
+    units: int
+
+
+class LadderOut(Out):
+    """A prepaid ladder."""
+
+    rungs: list[RungOut]
+    beyond: Beyond
+
+
+class TierOut(Out):
+    """A tier of metered time; under ``set`` without the last two."""
+
+    from_minutes: int
+    price: MoneyOut
+    per_minutes: int | None
+    step_minutes: int | None
+
+
+class MaximumOut(Out):
+    """The most that the whole play costs, or each so many minutes of it."""
+
+    amount: MoneyOut
+    per_minutes: int | None
+
+
+class MeteredOut(Out):
+    """Time paid afterwards."""
+
+    start_fee: MoneyOut
+    tier_mode: TierMode
+    per: Per
+    tiers: list[TierOut]
+    minimum: MoneyOut
+    maximum: MaximumOut | None
+
+
+class AdviceOut(Out):
+    """Something worth knowing about a tariff: the case, what it is compared with, the purchases that do better."""
+
+    code: str
+    kind: Literal["games", "minutes", "metered"]
+    detail: str
+    amount: MoneyOut | None
+    units: int | None
+    instead_amount: MoneyOut | None
+    instead_units: int | None
+    parts: list[MoneyOut]
+
+
+class TariffCheckOut(Out):
+    """A tariff that could be published, and what there is to say about it."""
+
+    code: str
+    name: str
+    currency: str
+    free: bool
+    games: LadderOut | None
+    minutes: LadderOut | None
+    metered: MeteredOut | None
+    advice: list[AdviceOut]
+
+
+class TariffOut(TariffCheckOut):
+    """A published version of a tariff."""
+
+    id: Id
+    version: int
+    published_at: Instant

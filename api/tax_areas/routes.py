@@ -1,0 +1,40 @@
+"""HTTP for tax areas."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Header, Query, Request, Response
+
+from ..web.auth import Asker, OwnerDep, allow
+from ..web.dependencies import NowDep, SessionDep
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import Limit, link_next
+from . import service
+from .convert import tax_area_out
+from .schemas import TaxAreaCode, TaxAreaIn, TaxAreaOut, TaxAreasOut
+
+router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
+
+ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
+
+
+@router.post("/tax-areas", status_code=201, responses=problems(409))
+def put_tax_area(session: SessionDep, asker: OwnerDep, now: NowDep, area: TaxAreaIn) -> TaxAreaOut:
+    """Make a tax area, or add dated rates to one. Whether a rate applies is for you and your adviser to say."""
+    return tax_area_out(service.put_tax_area(session, area, now=now))
+
+
+@router.get("/tax-areas", responses=problems())
+def list_tax_areas(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    asker: ReaderDep,
+    limit: Limit = 100,
+    after: Annotated[TaxAreaCode | None, Query(description="The `next` of the page before.")] = None,
+) -> TaxAreasOut:
+    """List the tax areas by code, with their rates by date."""
+    found = service.page_tax_areas(session, limit=limit, after=after)
+    link_next(request, response, found.next)
+    return TaxAreasOut(items=[tax_area_out(row) for row in found.rows], next=found.next)

@@ -1,0 +1,52 @@
+"""HTTP for tokens."""
+
+from fastapi import APIRouter, Request, Response
+
+from ..pool_tables.service import get_table
+from ..venues.service import get_venue
+from ..web.auth import OwnerDep
+from ..web.dependencies import NowDep, SessionDep
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.schema_types import Id, given
+from . import service
+from .schemas import NewTokenOut, TokenIn, TokenOut
+
+router = APIRouter(prefix="/v1", tags=["tokens"], route_class=Route)
+
+
+@router.post("/tokens", status_code=201, responses=problems(409))
+def create_token(session: SessionDep, asker: OwnerDep, now: NowDep, token: TokenIn) -> NewTokenOut:
+    """Make a token; it is shown in this answer and never again."""
+    venue_id, table_id = given(token.venue_id, None), given(token.table_id, None)
+    if venue_id is not None:
+        get_venue(session, venue_id)
+    if table_id is not None:
+        get_table(session, table_id)
+    token_id, text = service.make_token(
+        session,
+        name=token.name,
+        role=token.role,
+        venue_id=venue_id,
+        table_id=table_id,
+        expires_at=given(token.expires_at, None),
+        now=now,
+    )
+    return NewTokenOut(id=token_id, token=text)
+
+
+@router.get("/tokens", responses=problems())
+def list_tokens(
+    request: Request, response: Response, session: SessionDep, asker: OwnerDep, limit: Limit = 100, after: After = None
+) -> ListOut[TokenOut]:
+    """List the tokens in the order in which they were made; never the tokens themselves."""
+    found = service.page_tokens(session, limit=limit, after=after)
+    link_next(request, response, found.next)
+    return ListOut(items=[service.token_out(row) for row in found.rows], next=found.next)
+
+
+@router.delete("/tokens/{token_id}", status_code=204, responses=problems())
+def revoke_token(session: SessionDep, asker: OwnerDep, now: NowDep, token_id: Id) -> None:
+    """Revoke a token: it is refused from now on."""
+    service.revoke_token(session, token_id, now=now)

@@ -1,0 +1,38 @@
+"""Tokens as sent and received."""
+
+from typing import Annotated
+
+from pydantic import MISSING, Field
+
+from ..web.rows import Role
+from ..web.schema_types import Id, In, Instant, Name, Out
+
+
+class TokenIn(In):
+    """A token to make: a venue's names its venue, a device's its table, the others neither."""
+
+    name: Name
+    role: Role
+    venue_id: Annotated[Id | MISSING, Field(description="Of role venue: the venue.")] = MISSING
+    table_id: Annotated[Id | MISSING, Field(description="Of role device: the table.")] = MISSING
+    expires_at: Instant | MISSING = MISSING
+
+
+class NewTokenOut(Out):
+    """A token just made: it is shown this once."""
+
+    id: Id
+    token: str
+
+
+class TokenOut(Out):
+    """A token as listed: never the token itself."""
+
+    id: Id
+    name: str
+    role: Role
+    venue_id: Id | None
+    table_id: Id | None
+    made_at: Instant
+    expires_at: Instant | None
+    revoked_at: Instant | None

@@ -1,0 +1,76 @@
+"""Tokens: made, listed, revoked. A token is 256 random bits, shown once, kept as its SHA-256."""
+
+import secrets
+from datetime import datetime
+from uuid import UUID
+
+from sqlmodel import Session, col, select
+
+from ..store.clock import new_id
+from ..web.auth import hash_token
+from ..web.errors import not_found, refused
+from ..web.pagination import Page, page
+from ..web.redaction import TOKEN_PREFIX
+from ..web.rows import Role, TokenRow
+from .schemas import TokenOut
+
+
+def make_token(
+    session: Session,
+    *,
+    name: str,
+    role: Role,
+    venue_id: UUID | None,
+    table_id: UUID | None,
+    expires_at: datetime | None,
+    now: datetime,
+) -> tuple[UUID, str]:
+    """Store a new token and return its id and, this once, the token itself."""
+    for bound, value, where in (("venue", venue_id, "venue_id"), ("device", table_id, "table_id")):
+        if (role == bound) != (value is not None):
+            expected = f"an id for the role {bound}" if role == bound else f"nothing for the role {role}"
+            raise refused("invalid", where=where, found=value or "nothing", expected=expected)
+    if expires_at is not None and expires_at <= now:
+        raise refused("invalid", where="expires_at", found=expires_at.isoformat(), expected="an instant to come")
+    token = f"{TOKEN_PREFIX}{secrets.token_urlsafe(32)}"
+    row = TokenRow(
+        id=new_id(),
+        name=name,
+        role=role,
+        venue_id=venue_id,
+        pool_table_id=table_id,
+        token_hash=hash_token(token),
+        made_at=now,
+        expires_at=expires_at,
+    )
+    session.add(row)
+    session.flush()
+    return row.id, token
+
+
+def page_tokens(session: Session, *, limit: int, after: UUID | None) -> Page[TokenRow]:
+    """Return tokens in the order in which they were made."""
+    return page(session, select(TokenRow), key=col(TokenRow.id), limit=limit, after=after)
+
+
+def revoke_token(session: Session, token_id: UUID, *, now: datetime) -> None:
+    """Revoke a token at once and for good; revoking it again changes nothing."""
+    row = session.get(TokenRow, token_id)
+    if row is None:
+        raise not_found("token")
+    row.revoked_at = row.revoked_at or now
+    session.flush()
+
+
+def token_out(row: TokenRow) -> TokenOut:
+    """Write a token's row as its message."""
+    return TokenOut(
+        id=row.id,
+        name=row.name,
+        role=row.role,
+        venue_id=row.venue_id,
+        table_id=row.pool_table_id,
+        made_at=row.made_at,
+        expires_at=row.expires_at,
+        revoked_at=row.revoked_at,
+    )

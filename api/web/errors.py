@@ -1,0 +1,240 @@
+"""Problems: what a caller is told when something is refused (RFC 9457, application/problem+json).
+
+- Every refusal has a code, and every code stands in ``PROBLEMS`` with its status, title and explanation; the ``type``
+  of an answer is ``/problems/<code>``, a page that says what to do.
+- ``errors`` names each mistake: where it is, what was found there, what was expected.
+- Nothing that a client can send makes a 500; what a client sent is never echoed beyond a short, printable extract,
+  and a token not at all.
+"""
+
+import html
+import json
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse
+from pydantic import BaseModel, ConfigDict
+from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
+
+from ..pricing.errors import Fault, PricingError
+from .problems import PROBLEMS
+from .redaction import without_tokens
+from .schema_types import IN_WORDS
+
+
+class Problem(Exception):
+    """A refusal: its code decides status and title; ``errors`` say where, what was found, what was expected."""
+
+    def __init__(
+        self,
+        code: str,
+        detail: str = "",
+        *,
+        errors: Sequence[Fault] = (),
+        headers: dict[str, str] | None = None,
+    ) -> None:
+        self.code = code
+        self.kind = PROBLEMS[code]
+        self.detail = detail or self.kind.title
+        self.errors = tuple(errors)
+        self.headers = headers or {}
+        super().__init__(f"{code}: {self.detail}")
+
+
+def refused(code: str, *, where: str, found: object, expected: str, detail: str = "") -> Problem:
+    """Build the problem of a single mistake; the caller raises it."""
+    return Problem(code, detail, errors=[Fault(code, where, str(found), expected)])
+
+
+def not_found(what: str) -> Problem:
+    """Build the answer for what is absent or not the caller's to see: the two read the same."""
+    return Problem("not_found", f"There is no such {what}.")
+
+
+class ErrorOut(BaseModel):
+    """One mistake."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    where: str
+    found: str
+    expected: str
+
+
+class ProblemOut(BaseModel):
+    """A refusal, as RFC 9457 writes it."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    errors: list[ErrorOut]
+
+
+def problem_out(problem: Problem | PricingError) -> ProblemOut:
+    """Write a problem, or what the engine refused, as its message; a token put where none belongs is blotted out."""
+    code = problem.code if problem.code in PROBLEMS else "invalid"
+    kind = PROBLEMS[code]
+    faults = problem.faults if isinstance(problem, PricingError) else problem.errors
+    return ProblemOut(
+        type=f"/problems/{code}",
+        title=kind.title,
+        status=kind.status,
+        detail=without_tokens(str(problem) if isinstance(problem, PricingError) else problem.detail),
+        errors=[_error_out(fault) for fault in faults],
+    )
+
+
+def _error_out(fault: Fault) -> ErrorOut:
+    told = (without_tokens(text) for text in (fault.where or "body", fault.found, fault.expected))
+    return ErrorOut(**dict(zip(("where", "found", "expected"), told, strict=True)))
+
+
+def problem_response(problem: Problem | PricingError) -> Response:
+    """Answer with a problem."""
+    body = problem_out(problem)
+    headers = problem.headers if isinstance(problem, Problem) else None
+    return Response(json.dumps(body.model_dump()), body.status, headers, media_type="application/problem+json")
+
+
+def _show(value: Any) -> str:
+    """Say in a few printable characters what stood where a mistake was found."""
+    if isinstance(value, dict):
+        return "an object"
+    if isinstance(value, list | tuple | set):
+        return f"a list of {len(value)}"
+    if isinstance(value, bytes):
+        return f"{len(value)} bytes"
+    text = json.dumps(value, default=str)
+    return text if len(text) <= 80 else text[:77] + "…"
+
+
+def _place(location: Sequence[str | int]) -> str:
+    place = ""
+    for part in location[1:] if location and location[0] == "body" else location:
+        if part == "[key]":  # a name is at fault, and stands in the place already
+            continue
+        place += f"[{part}]" if isinstance(part, int) else f".{part}" if place else str(part)
+    return place or "body"
+
+
+_IN_WORDS = {
+    "missing": ("nothing", "a value"),
+    "extra_forbidden": ("a field that does not exist here", "no such field"),
+}
+
+
+_WANTED = {
+    "bool_parsing": "true or false",
+    "bool_type": "true or false",
+    "dict_type": "an object",
+    "greater_than_equal": "at least {ge}",
+    "int_from_float": "a whole number",
+    "int_parsing": "a whole number",
+    "int_type": "a whole number",
+    "less_than_equal": "at most {le}",
+    "list_type": "a list",
+    "model_attributes_type": "an object",
+    "model_type": "an object",
+    "string_pattern_mismatch": "text of the form {pattern}",
+    "string_too_long": "at most {max_length} characters",
+    "string_too_short": "at least {min_length} characters",
+    "string_type": "text",
+    "too_long": "at most {max_length} items",
+    "too_short": "at least {min_length} items",
+}
+"""What is expected where a message type refuses, in the words of all other problems; limits are filled in."""
+
+
+def from_validation(errors: Sequence[Any]) -> Problem:
+    """Turn what the message types refused into a problem; of ``ctx`` nothing but our own limits is shown."""
+    faults = []
+    for error in errors:
+        limits = error.get("ctx", {})
+        expected = error["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+        if error["type"] in _WANTED:
+            words = _WANTED[error["type"]].format(**limits)
+            expected = IN_WORDS.get(limits.get("pattern")) or re.sub(r"\b(1 \w+)s$", r"\1", words)
+        found, expected = _IN_WORDS.get(error["type"], (_show(error.get("input")), expected))
+        faults.append(Fault("invalid", _place(error["loc"]), found, expected))
+    return Problem("invalid", errors=faults)
+
+
+def _on_validation(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    assert isinstance(error, RequestValidationError)
+    return problem_response(from_validation(error.errors()))
+
+
+def _on_problem(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    assert isinstance(error, Problem | PricingError)
+    return problem_response(error)
+
+
+_BY_STATUS = {400: "malformed", 404: "not_found", 413: "too_large"}
+
+
+def _on_http(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    assert isinstance(error, HTTPException)
+    code = _BY_STATUS.get(error.status_code, "malformed" if error.status_code < 500 else "unavailable")
+    return problem_response(Problem(code, headers=dict(error.headers or {})))
+
+
+def _on_disconnect(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    """Whoever hung up before the message was whole is answered for the record only."""
+    return problem_response(Problem("malformed"))
+
+
+def _on_database(request: Request, error: Exception) -> Response:  # noqa: ARG001
+    """A conflict another caller won is a 409; a database that is busy, full or away is a 503 to try again."""
+    if isinstance(error, IntegrityError):
+        return problem_response(Problem("conflict", "Something else that was stored meanwhile stands against this."))
+    if isinstance(error, PoolTimeout) or _passing(error):
+        return problem_response(Problem("unavailable", headers={"Retry-After": "1"}))
+    raise error
+
+
+def _passing(error: Exception) -> bool:
+    """Tell whether a database error is of the kind that passes: locked, full, restarting, out of time."""
+    if not isinstance(error, DBAPIError):
+        return False
+    if error.connection_invalidated:
+        return True
+    state = getattr(error.orig, "sqlstate", None)
+    if state is not None:
+        return str(state)[:2] in ("08", "40", "53", "55", "57")
+    words = str(error.orig).lower()
+    return any(word in words for word in ("locked", "busy", "full", "disk i/o", "unable to open", "connection"))
+
+
+def problem_page(code: str) -> HTMLResponse:
+    """Return the page that explains a problem; raise ``not_found`` for a code that is none."""
+    kind = PROBLEMS.get(code)
+    if kind is None:
+        raise not_found("problem")
+    title, text = html.escape(kind.title), html.escape(kind.meaning)
+    return HTMLResponse(
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        "<style>body{font:1.1rem/1.6 system-ui,sans-serif;max-width:40rem;margin:3rem auto;padding:0 1rem;"
+        "color:#1c2b24}code{background:#e8f0ec;padding:.1em .3em;border-radius:.2em}</style></head>"
+        f"<body><h1>{title}</h1><p><code>{html.escape(code)}</code>, status {kind.status}</p><p>{text}</p></body></html>"
+    )
+
+
+def install(app: FastAPI) -> None:
+    """Make the application answer every refusal as a problem."""
+    app.add_exception_handler(Problem, _on_problem)
+    app.add_exception_handler(PricingError, _on_problem)
+    app.add_exception_handler(RequestValidationError, _on_validation)
+    app.add_exception_handler(HTTPException, _on_http)
+    app.add_exception_handler(ClientDisconnect, _on_disconnect)
+    app.add_exception_handler(DBAPIError, _on_database)
+    app.add_exception_handler(PoolTimeout, _on_database)

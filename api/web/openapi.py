@@ -1,0 +1,153 @@
+"""How operations are described: the problems each may answer with, its examples, and the whole contract.
+
+The contract is generated (``baizebook contract``), compared by a test with ``openapi/openapi.json``, never edited.
+"""
+
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from .errors import ProblemOut
+from .examples import BODIES, PARAMETERS
+from .problems import PROBLEMS
+
+_ALWAYS = (400, 401, 403, 404, 413, 422, 429, 503)
+
+_TITLES = {
+    400: "The message cannot be read.",
+    401: "A valid token is needed.",
+    403: "The token's role does not include this.",
+    404: "There is no such thing, or it is not this token's to see.",
+    409: "What is stored stands against it.",
+    412: "It has changed since the ETag was read.",
+    413: "The message is too large.",
+    422: "A value is wrong.",
+    428: "If-Match is needed.",
+    429: "Too many attempts: wait as Retry-After says.",
+    503: "The service cannot answer right now; nothing was stored.",
+}
+_KEY_PARAMETER = {
+    "name": "Idempotency-Key",
+    "in": "header",
+    "required": False,
+    "description": "The same key and payload replays the answer; another payload is refused (422).",
+    "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[ -~]+$"},
+}
+
+
+_MAKES = {
+    "create_venue": "venue_id",
+    "create_table": "table_id",
+    "publish_tariff": "tariff_id",
+    "record_collection": "collection_id",
+    "create_token": "token_id",
+}
+"""What makes a thing, and the name of its id in addresses."""
+DESCRIPTION = """\
+What does this money buy, here, then? Prices, tables, cash and books of coin-operated pool tables.
+
+Money is a decimal string in the currency's own unit, never a JSON number. Instants are RFC 3339 with an offset or Z;
+days and dates of schedules and questions are trading days. Refusals are `application/problem+json` (RFC 9457) and say
+what was found, what was expected and where. Taxes and shares are arithmetic by the rates and agreements you enter:
+this service gives no tax or legal advice.
+"""
+
+
+def problems(*more: int) -> dict[int | str, dict[str, Any]]:
+    """Return the ``responses`` of an operation: the problems that any may answer with, and these."""
+    return {
+        status: {
+            "description": _TITLES[status],
+            "content": {"application/problem+json": {"schema": {"$ref": "#/components/schemas/ProblemOut"}}},
+        }
+        for status in sorted({*_ALWAYS, *more})
+    }
+
+
+def build_contract(app: FastAPI) -> dict[str, Any]:
+    """Return the OpenAPI document of the application."""
+    contract = get_openapi(
+        title=app.title,
+        version=app.version,
+        summary="The service that runs a route of coin-operated pool tables.",
+        description=DESCRIPTION,
+        routes=app.routes,
+        servers=[{"url": "/", "description": "the service that serves this contract"}],
+        license_info={"name": "MIT", "identifier": "MIT"},
+        contact={"name": "The Baizebook developers", "url": "https://baizebook.example/"},
+        tags=[{"name": name, "description": text} for name, text in TAGS.items()],
+    )
+    schemas = contract["components"]["schemas"]
+    schemas.update(ProblemOut.model_json_schema(ref_template="#/components/schemas/{model}").pop("$defs"))
+    schemas["ProblemOut"] = ProblemOut.model_json_schema(ref_template="#/components/schemas/{model}")
+    schemas["ProblemOut"].pop("$defs", None)
+    schemas["ProblemOut"]["properties"]["type"]["enum"] = sorted(f"/problems/{code}" for code in PROBLEMS)
+    for unused in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(unused, None)
+    for path in contract["paths"].values():
+        for operation in path.values():
+            operation["summary"] = operation["description"].split(".")[0].split(":")[0].replace("\n", " ")
+            for parameter in operation.get("parameters", []):
+                _without_null(parameter)
+                if parameter["name"] in PARAMETERS:
+                    parameter["example"] = PARAMETERS[parameter["name"]]
+            if "requestBody" in operation:
+                content = operation["requestBody"]["content"]["application/json"]
+                content["example"] = BODIES[operation["operationId"]]
+        _link(path, contract)
+        _document_previews(path)
+        if "post" in path and path["post"].get("x-stores", True):
+            path["post"].setdefault("parameters", []).append(_KEY_PARAMETER)
+    contract["components"]["schemas"] = dict(sorted(schemas.items()))
+    return contract
+
+
+def _link(path: dict[str, Any], contract: dict[str, Any]) -> None:
+    """Say of what was made where its id can be used: every operation that has it in its address."""
+    maker = path.get("post", {})
+    parameter = _MAKES.get(maker.get("operationId", ""))
+    if parameter is None:
+        return
+    users = [
+        operation["operationId"]
+        for address, item in contract["paths"].items()
+        for operation in item.values()
+        if f"{{{parameter}}}" in address
+    ]
+    maker["responses"]["201"]["links"] = {
+        user: {"operationId": user, "parameters": {f"path.{parameter}": "$response.body#/id"}} for user in users
+    }
+
+
+def _document_previews(path: dict[str, Any]) -> None:
+    """Say that what takes ``validate_only`` answers a preview with 200: the same, but nothing is stored."""
+    maker = path.get("post", {})
+    if any(parameter["name"] == "validate_only" for parameter in maker.get("parameters", [])):
+        stored = maker["responses"]["201"]
+        maker["responses"]["200"] = {"description": "A preview: nothing is stored.", "content": stored["content"]}
+
+
+def _without_null(parameter: dict[str, Any]) -> None:
+    """Say of an optional parameter what it is when it is there: an address cannot hold null."""
+    schema = parameter["schema"]
+    kinds = [kind for kind in schema.pop("anyOf", []) if kind != {"type": "null"}]
+    if len(kinds) == 1:
+        parameter["schema"] = {**schema, **kinds[0]}
+    parameter["schema"].pop("default", None) if parameter["schema"].get("default", 0) is None else None
+
+
+TAGS = {
+    "questions": "What does this money buy, here, then?",
+    "venues": "Venues, their tables, and where a table stood when.",
+    "tariffs": "Published prices: never changed, only replaced.",
+    "schedules": "Which tariff a venue or table applies, from which trading date.",
+    "readings": "What was read at the tables: sent once, in batches, never changed.",
+    "sheets": "What a table's controller must hold, and the shortest way to key it.",
+    "health": "Is a table charged, on time, counting, and keyed as it should be?",
+    "worklist": "What needs doing, with what, and by when it matters.",
+    "cash": "From the box to the books: agreements, collections, settlements, disputes, differences.",
+    "ledger": "The books: what was posted, what it sums to, statements, exports, and whether anything was changed.",
+    "tokens": "Who may do what.",
+    "service": "Is it alive, is it ready, what does a problem mean.",
+}

@@ -1,0 +1,48 @@
+"""Changes that only an unchanged row obeys: ETags and ``If-Match``."""
+
+from typing import Any, Protocol, TypeVar, cast
+from uuid import UUID
+
+from sqlalchemy import CursorResult
+from sqlmodel import Session
+
+from .errors import Problem, refused
+
+
+class Revised(Protocol):
+    """A row that counts its changes."""
+
+    id: UUID
+    revision: int
+
+
+R = TypeVar("R", bound=Revised)
+
+
+def etag_of(row: Revised) -> str:
+    """Return the entity tag of a row's present state."""
+    return f'"{row.revision}"'
+
+
+def must_match(row: Revised, if_match: str | None) -> None:
+    """Refuse a change without ``If-Match`` (428), or one of a row that is no longer as it was seen (412)."""
+    if if_match is None:
+        raise Problem("if_match_needed")
+    tags = [tag.strip().removeprefix("W/") for tag in if_match.split(",")]
+    if if_match.strip() != "*" and etag_of(row) not in tags:
+        raise refused("stale", where="If-Match", found=if_match[:80], expected=etag_of(row))
+
+
+def apply_change(session: Session, row: R, values: dict[str, Any]) -> R:
+    """Write values into a row, by a statement that only an unchanged row obeys."""
+    model: Any = type(row)
+    revision = row.revision
+    statement = (
+        model.__table__.update()
+        .where(model.__table__.c.id == row.id, model.__table__.c.revision == revision)
+        .values(**values, revision=revision + 1)
+    )
+    if cast(CursorResult[Any], session.execute(statement)).rowcount != 1:
+        raise Problem("stale")
+    session.refresh(row)
+    return row

@@ -1,0 +1,62 @@
+"""Is the service alive, is it ready, and what does a problem mean. No token is needed here."""
+
+from typing import Literal
+
+from fastapi import APIRouter, Path, Request
+from fastapi.responses import HTMLResponse
+from sqlalchemy.exc import SQLAlchemyError
+
+from ..store.migrate import current_revision, newest_revision
+from .errors import Problem, problem_page
+from .openapi import problems
+from .schema_types import Out
+
+router = APIRouter(tags=["service"])
+_OPEN = {status: text for status, text in problems().items() if status in (404, 422, 503)}
+
+
+class AliveOut(Out):
+    """The process answers."""
+
+    status: Literal["alive"]
+
+
+class ReadyOut(Out):
+    """The database answers and is migrated."""
+
+    status: Literal["ready"]
+    revision: str
+
+
+@router.get("/healthz")
+def get_alive() -> AliveOut:
+    """Say that the process answers."""
+    return AliveOut(status="alive")
+
+
+@router.get("/readyz", responses={503: _OPEN[503]})
+def get_ready(request: Request) -> ReadyOut:
+    """Say that the database can be reached and is up to date; 503 where it is not."""
+    try:
+        with request.app.state.engine.connect() as connection:
+            found = current_revision(connection)
+    except SQLAlchemyError:
+        raise Problem("unavailable", "The database cannot be reached.", headers={"Retry-After": "1"}) from None
+    if found is None or found != newest_revision():
+        detail = f"The database is at revision {found}, the service at {newest_revision()}: run baizebook migrate."
+        raise Problem("unavailable", detail, headers={"Retry-After": "10"})
+    return ReadyOut(status="ready", revision=found)
+
+
+@router.get(
+    "/problems/{code}",
+    response_class=HTMLResponse,
+    responses={
+        200: {"content": {"text/html": {}}, "description": "A page for people."},
+        404: _OPEN[404],
+        422: _OPEN[422],
+    },
+)
+def explain_problem(code: str = Path(max_length=80, pattern=r"^[a-z0-9_]+$")) -> HTMLResponse:
+    """Explain a problem: what it means and what to do about it."""
+    return problem_page(code)

@@ -1,0 +1,49 @@
+"""Rows of the service itself: tokens and kept answers."""
+
+from datetime import datetime
+from typing import Literal
+from uuid import UUID
+
+from sqlalchemy import CheckConstraint, LargeBinary
+from sqlmodel import Field, SQLModel
+
+from ..store.db import Utc
+
+Role = Literal["owner", "collector", "accountant", "venue", "device"]
+
+ROLES: tuple[Role, ...] = ("owner", "collector", "accountant", "venue", "device")
+
+
+class TokenRow(SQLModel, table=True):
+    """A bearer token: only its SHA-256 is kept (the token itself has 256 random bits, so no salt is needed)."""
+
+    __tablename__ = "token"
+    __table_args__ = (
+        CheckConstraint("role IN ('owner', 'collector', 'accountant', 'venue', 'device')", name="role"),
+        CheckConstraint("(role = 'venue') = (venue_id IS NOT NULL)", name="venue_bound"),
+        CheckConstraint("(role = 'device') = (pool_table_id IS NOT NULL)", name="device_bound"),
+    )
+
+    id: UUID = Field(primary_key=True)
+    name: str
+    role: str
+    venue_id: UUID | None = Field(default=None, foreign_key="venue.id")
+    pool_table_id: UUID | None = Field(default=None, foreign_key="pool_table.id")
+    token_hash: str = Field(unique=True)
+    made_at: datetime = Field(sa_type=Utc)
+    expires_at: datetime | None = Field(default=None, sa_type=Utc)
+    revoked_at: datetime | None = Field(default=None, sa_type=Utc)
+
+
+class KeptAnswerRow(SQLModel, table=True):
+    """The answer to a request with an idempotency key, kept to be replayed."""
+
+    __tablename__ = "kept_answer"
+
+    asker: str = Field(primary_key=True)
+    key: str = Field(primary_key=True)
+    fingerprint: str
+    kept_at: datetime = Field(sa_type=Utc)
+    status: int | None = None
+    headers: str | None = None
+    body: bytes | None = Field(default=None, sa_type=LargeBinary)

@@ -1,0 +1,199 @@
+"""The words that messages are made of: money, instants, dates, days, texts and numbers as they travel.
+
+- ``…In`` models refuse unknown fields; ``…Out`` models always carry every field.
+- Money is a decimal string, never a JSON number; whether it has too many decimals is for its currency to say.
+- Instants are RFC 3339 with an offset or Z, years 2000 to 2099; dates YYYY-MM-DD; times HH:MM; days mon to sun.
+- An optional input is ``Annotated[T, …] | MISSING``: it may be absent, and null only where that means something.
+"""
+
+import re
+from datetime import UTC, date, datetime, time
+from functools import cache
+from typing import Annotated, Any, Literal, TypeVar
+from uuid import UUID
+
+from pydantic import (
+    MISSING,
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    StrictBool,
+    StrictInt,
+    StringConstraints,
+    WithJsonSchema,
+)
+
+T = TypeVar("T")
+INSTANT_PATTERN = (
+    r"^20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])[Tt]([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]"
+    r"(\.[0-9]{1,6})?([Zz]|[+-]([01][0-9]|2[0-3]):[0-5][0-9])$"
+)
+DATE_PATTERN = r"^20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
+TIME_PATTERN = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
+UUID_PATTERN = r"^[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}$"
+TEXT_PATTERN = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]*$"
+AT_PATTERN = (
+    r"^20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])[Tt]([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9](\.[0-9]{1,6})?)?"
+    r"([Zz]|[+-]([01][0-9]|2[0-3]):[0-5][0-9])?$"
+)
+MONEY_PATTERN = r"^[0-9]{1,12}(\.[0-9]{1,4})?$"
+CURRENCY_PATTERN = r"^[A-Z]{3}$"
+METER_NAME_PATTERN = r"^[a-z][a-z0-9_]{0,39}$"
+PRINTABLE_PATTERN = r"^[ -~]+$"
+PERCENT_PATTERN = r"^[0-9]{1,3}(\.[0-9]{1,6})?$"
+
+
+IN_WORDS = {
+    AT_PATTERN: "a date and time such as 2026-12-01T21:00, with or without an offset (in an address + is written %2B)",
+    MONEY_PATTERN: 'an amount of money of at least 0, as a decimal string such as "10.00"',
+    CURRENCY_PATTERN: "an ISO 4217 code such as USD",
+    PERCENT_PATTERN: 'a percentage as a decimal string such as "50" or "6.25"',
+    METER_NAME_PATTERN: "a short name such as cash: small letters, digits and _, a letter first, at most 40",
+    PRINTABLE_PATTERN: "printable ASCII characters, at least one",
+    TEXT_PATTERN: "text without control characters",
+}
+"""What a pattern asks for, in words."""
+INT64_MAX = 2**63 - 1
+
+
+class In(BaseModel):
+    """A received message: an unknown field is a mistake, not a guess."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Out(BaseModel):
+    """A sent message: every field is always there, null where empty is a fact."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        validate_by_name=True,
+        validate_by_alias=True,
+        json_schema_serialization_defaults_required=True,
+    )
+
+
+def given(value: T | Any, otherwise: T) -> T:
+    """Return an optional input, or ``otherwise`` where it was not sent."""
+    return otherwise if value is MISSING else value
+
+
+@cache
+def _whole(pattern: str) -> re.Pattern[str]:
+    return re.compile(pattern.strip("^$"), re.ASCII)
+
+
+def must_match(value: object, pattern: str, expected: str) -> str:
+    """Return a text that matches a pattern as a whole; else say what is expected (ValueError)."""
+    if not isinstance(value, str) or not _whole(pattern).fullmatch(value):
+        raise ValueError(expected)
+    return value
+
+
+def must_be_date(value: object, pattern: str, expected: str) -> date:
+    """Return the date that a text of this pattern writes; else say what is expected (ValueError)."""
+    if isinstance(value, date):
+        return value
+    try:
+        return date.fromisoformat(must_match(value, pattern, expected))
+    except ValueError:
+        raise ValueError(expected) from None
+
+
+def _read_instant(value: object) -> datetime:
+    if isinstance(value, datetime):
+        return value.astimezone(UTC)
+    expected = "an instant such as 2026-12-01T21:00:00-05:00, with an offset or Z, of the years 2000 to 2099"
+    try:
+        return datetime.fromisoformat(must_match(value, INSTANT_PATTERN, expected).upper()).astimezone(UTC)
+    except ValueError:
+        raise ValueError(expected) from None
+
+
+def _read_date(value: object) -> date:
+    return must_be_date(value, DATE_PATTERN, "a date such as 2026-12-01, of the years 2000 to 2099")
+
+
+def _read_time(value: object) -> time:
+    return (
+        value
+        if isinstance(value, time)
+        else time.fromisoformat(must_match(value, TIME_PATTERN, "a time such as 21:00"))
+    )
+
+
+def _read_uuid(value: object) -> UUID:
+    return value if isinstance(value, UUID) else UUID(must_match(value, UUID_PATTERN, "a UUID"))
+
+
+def write_instant(value: datetime) -> str:
+    """Write an instant with the offset it carries; Z for UTC; fractions of a second only where there are any."""
+    return value.isoformat().replace("+00:00", "Z")
+
+
+Instant = Annotated[
+    datetime,
+    BeforeValidator(_read_instant),
+    PlainSerializer(write_instant, return_type=str, when_used="json"),
+    WithJsonSchema({"type": "string", "format": "date-time", "pattern": INSTANT_PATTERN}),
+]
+
+
+LocalInstant = Annotated[
+    datetime,
+    PlainSerializer(write_instant, return_type=str, when_used="json"),
+    WithJsonSchema({"type": "string", "format": "date-time"}),
+]
+"""An instant that is sent with the venue's own offset."""
+Date = Annotated[
+    date,
+    BeforeValidator(_read_date),
+    PlainSerializer(date.isoformat, return_type=str, when_used="json"),
+    WithJsonSchema({"type": "string", "format": "date", "pattern": DATE_PATTERN}),
+]
+TimeOfDay = Annotated[
+    time,
+    BeforeValidator(_read_time),
+    PlainSerializer(lambda value: value.strftime("%H:%M"), return_type=str, when_used="json"),
+    WithJsonSchema({"type": "string", "pattern": TIME_PATTERN}),
+]
+Id = Annotated[
+    UUID,
+    BeforeValidator(_read_uuid),
+    PlainSerializer(str, return_type=str, when_used="json"),
+    WithJsonSchema({"type": "string", "format": "uuid", "pattern": UUID_PATTERN}),
+]
+Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+DAYS: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
+Money = Annotated[str, StringConstraints(pattern=MONEY_PATTERN)]
+"""An amount of at least 0, in the currency's own unit."""
+MoneyOut = Annotated[str, WithJsonSchema({"type": "string", "pattern": r"^-?[0-9]{1,16}(\.[0-9]{1,4})?$"})]
+Currency = Annotated[str, StringConstraints(pattern=CURRENCY_PATTERN)]
+Percent = Annotated[str, StringConstraints(pattern=PERCENT_PATTERN)]
+
+
+def _whole_unicode(value: str) -> str:
+    try:
+        value.encode()
+    except UnicodeEncodeError:
+        raise ValueError("text without half surrogates") from None
+    return value
+
+
+Name = Annotated[
+    str,
+    StringConstraints(min_length=1, max_length=120, pattern=TEXT_PATTERN),
+    AfterValidator(_whole_unicode),
+]
+Text = Annotated[str, StringConstraints(max_length=2000, pattern=TEXT_PATTERN), AfterValidator(_whole_unicode)]
+
+
+Count = Annotated[StrictInt, Field(ge=0, le=INT64_MAX, json_schema_extra={"format": "int64"})]
+"""A count or a meter: a whole number from 0, which a generated client must hold in 64 bits."""
+Yes = StrictBool

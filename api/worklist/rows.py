@@ -1,0 +1,44 @@
+"""Work as stored."""
+
+from datetime import datetime
+from uuid import UUID
+
+from sqlalchemy import JSON, CheckConstraint, Index
+from sqlmodel import Field, SQLModel
+
+from ..store.db import Utc
+
+
+class WorkRow(SQLModel, table=True):
+    """A piece of work at a table, from ``lead_days`` before ``due_at`` until it is done, or ends of itself.
+
+    The indexes stand in the order in which what is shown is read: a range of each lead, by what is due first.
+    """
+
+    __tablename__ = "work"
+    __table_args__ = (
+        Index("ix_work_due", "lead_days", "due_at", "id"),
+        Index("ix_work_due_at_venue", "venue_id", "lead_days", "due_at", "id"),
+        CheckConstraint("lead_days IN (0, 7, 14, 60, 36500)", name="lead"),
+        CheckConstraint(
+            "kind IN ('charge_battery', 'set_clock', 'key_settings', 'ask_venue', 'collect', 'visit', 'review', "
+            "'licence')",
+            name="kind",
+        ),
+    )
+
+    id: UUID = Field(primary_key=True)
+    pool_table_id: UUID = Field(foreign_key="pool_table.id", index=True)
+    venue_id: UUID | None = Field(default=None, foreign_key="venue.id")
+    kind: str
+    code: str
+    due_at: datetime = Field(sa_type=Utc)
+    lead_days: int
+    ends_at: datetime | None = Field(default=None, sa_type=Utc)
+    reason: str
+    bring: list[str] = Field(sa_type=JSON)
+    needs_key: bool
+    dangers: list[str] = Field(sa_type=JSON)
+    words: str
+    refers_to: UUID | None = None
+    assessed_at: datetime = Field(sa_type=Utc)

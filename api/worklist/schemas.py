@@ -1,0 +1,90 @@
+"""Work as sent."""
+
+import re
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Annotated, Any
+from uuid import UUID
+
+from pydantic import BeforeValidator, WithJsonSchema
+from pydantic import Field as Limits
+
+from ..pool_tables.schemas import CautionOut
+from ..web.schema_types import DATE_PATTERN, INSTANT_PATTERN, UUID_PATTERN, Id, Instant, Out
+from .work import Code, Kind
+
+CURSOR_PATTERN = rf"^[0-9]{{1,17}}-{UUID_PATTERN.strip('^$')}$"
+
+MOMENT_PATTERN = rf"^({DATE_PATTERN.strip('^$')}|{INSTANT_PATTERN.strip('^$')})$"
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+class WorkOut(Out):
+    """One piece of work: where, what, why, with what, and by when it matters.
+
+    A table in the workshop has no venue. ``refers_to`` is the schedule to key, or the collection to look into;
+    ``words`` are what to say to ``contact``, where asking is the work.
+    """
+
+    id: Id
+    due_at: Instant
+    kind: Kind
+    code: Code
+    table_id: Id
+    table: str
+    venue_id: Id | None
+    venue: str | None
+    reason: str
+    bring: list[str]
+    needs_key: bool
+    contact: str
+    words: str
+    refers_to: Id | None
+    cautions: list[CautionOut]
+
+
+class WorklistOut(Out):
+    """A page of the worklist, what is due first first.
+
+    ``waiting`` is about how many tables something was recorded of that is not in the list yet: ask again.
+    """
+
+    items: list[WorkOut]
+    next: str | None
+    waiting: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cursor:
+    """A place in the list: when a piece of work is due, and its id. It holds though the work be done meanwhile."""
+
+    due_at: datetime
+    id: UUID
+
+    def __str__(self) -> str:
+        return f"{(self.due_at - _EPOCH) // timedelta(microseconds=1)}-{self.id}"
+
+
+def read_cursor(text: str) -> Cursor:
+    """Return the place that a ``next`` names."""
+    since, _, id_ = text.partition("-")
+    return Cursor(_EPOCH + timedelta(microseconds=int(since)), UUID(id_))
+
+
+def _read_moment(value: Any) -> datetime:
+    expected = "a date such as 2026-12-01, or an instant such as 2026-12-01T21:00:00-05:00"
+    if not isinstance(value, str) or not re.fullmatch(MOMENT_PATTERN.strip("^$"), value, re.ASCII):
+        raise ValueError(expected)
+    try:
+        if len(value) == 10:
+            return datetime.combine(date.fromisoformat(value), time(), tzinfo=UTC)
+        return datetime.fromisoformat(value.upper()).astimezone(UTC)
+    except ValueError:
+        raise ValueError(expected) from None
+
+
+Moment = Annotated[
+    datetime, BeforeValidator(_read_moment), WithJsonSchema({"type": "string", "pattern": MOMENT_PATTERN})
+]
+"""An instant, or a date: its start in UTC."""
+CursorText = Annotated[str, Limits(pattern=CURSOR_PATTERN)]

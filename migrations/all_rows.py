@@ -1,0 +1,35 @@
+"""All rows in one place: their tables and foreign keys know each other once this is imported."""
+
+from baizebook.collections import rows as collections
+from baizebook.controllers import rows as controllers
+from baizebook.health import rows as health
+from baizebook.ledger import rows as ledger
+from baizebook.pool_tables import rows as pool_tables
+from baizebook.readings import rows as readings
+from baizebook.schedules import rows as schedules
+from baizebook.settlements import rows as settlements
+from baizebook.store import changes
+from baizebook.tariffs import rows as tariffs
+from baizebook.tax_areas import rows as tax_areas
+from baizebook.venues import rows as venues
+from baizebook.web import rows as web
+from baizebook.worklist import rows as worklist
+from sqlmodel import SQLModel
+
+MODULES = (
+    changes,
+    web,
+    tax_areas,
+    venues,
+    ledger,
+    pool_tables,
+    tariffs,
+    schedules,
+    readings,
+    controllers,
+    settlements,
+    collections,
+    health,
+    worklist,
+)
+metadata = SQLModel.metadata
