@@ -20,9 +20,9 @@ WEEKDAY = {
     "name": "Weekday play",
     "currency": "USD",
     "games": {
-        "rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}, {"pays": "7.00", "units": 11}],
+        "prices": [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 6}, {"price": "7.00", "units": 11}],
     },
-    "minutes": {"rungs": [{"pays": "4.00", "units": 25}, {"pays": "12.00", "units": 84}]},
+    "minutes": {"prices": [{"price": "4.00", "units": 25}, {"price": "12.00", "units": 84}]},
 }
 NOON = datetime(2026, 11, 25, 17, 0, tzinfo=UTC)
 """Wednesday 2026-11-25, noon in New York: when tests happen that need the service's clock to stand still."""

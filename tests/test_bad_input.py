@@ -14,7 +14,7 @@ from tests.conftest import WEEKDAY, Route
 ABSENT = "00000000-0000-4000-8000-000000000000"
 JSON = {"Content-Type": "application/json"}
 GZIP = {**JSON, "Content-Encoding": "gzip"}
-RUNGS = [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}]
+RUNGS = [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 6}]
 TIERS = [{"from_minutes": 0, "price": "9.00", "per_minutes": 60}]
 NUMBERS = ("1e999", "1" + "0" * 30, "NaN", "Infinity", "-Infinity", "1" * 5000, "-1", "10.5", "true")
 """As JSON numbers (or not even that) where a string or a small whole number belongs."""
@@ -221,11 +221,11 @@ WRONG: list[tuple[str, str, dict[str, Any], int, str, str]] = [
     ("a tax rate and a divisor", "/tax-areas", {"code": "a", "name": "a", "rates": [{"from_on": "2026-01-01", "rate_percent": "8", "divisor": "1.08"}]}, 422, "invalid", "rates[0]"),
     ("neither of them", "/tax-areas", {"code": "a", "name": "a", "rates": [{"from_on": "2026-01-01"}]}, 422, "invalid", "rates[0]"),
     ("a divisor of 0", "/tax-areas", {"code": "a", "name": "a", "rates": [{"from_on": "2026-01-01", "divisor": "0"}]}, 422, "invalid", "rates[0].divisor"),
-    ("a ladder that falls", "/tariffs", {**WEEKDAY, "games": {"rungs": [*RUNGS, {"pays": "7.00", "units": 7}]}}, 422, "rung_steps_back", "games.rungs[2].units"),
-    ("rungs out of order", "/tariffs", {**WEEKDAY, "games": {"rungs": RUNGS[::-1]}}, 422, "rungs_not_rising", "games.rungs[1].pays"),
-    ("a rung for nothing", "/tariffs", {**WEEKDAY, "games": {"rungs": [{"pays": "0.00", "units": 1}]}}, 422, "bad_rung", "games.rungs[0].pays"),
-    ("51 rungs", "/tariffs", {**WEEKDAY, "games": {"rungs": RUNGS * 26}}, 422, "invalid", "games.rungs"),
-    ("cents of a yen", "/tariffs", {**WEEKDAY, "currency": "JPY"}, 422, "bad_money", "games.rungs[0].pays"),
+    ("a ladder that falls", "/tariffs", {**WEEKDAY, "games": {"prices": [*RUNGS, {"price": "7.00", "units": 7}]}}, 422, "rung_steps_back", "games.prices[2].units"),
+    ("rungs out of order", "/tariffs", {**WEEKDAY, "games": {"prices": RUNGS[::-1]}}, 422, "rungs_not_rising", "games.prices[1].price"),
+    ("a rung for nothing", "/tariffs", {**WEEKDAY, "games": {"prices": [{"price": "0.00", "units": 1}]}}, 422, "bad_rung", "games.prices[0].price"),
+    ("51 rungs", "/tariffs", {**WEEKDAY, "games": {"prices": RUNGS * 26}}, 422, "invalid", "games.prices"),
+    ("cents of a yen", "/tariffs", {**WEEKDAY, "currency": "JPY"}, 422, "bad_money", "games.prices[0].price"),
     ("tiers out of order", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "metered": {"tiers": [{**TIERS[0], "from_minutes": 60}, TIERS[0]]}}, 422, "tiers_not_rising", "metered.tiers[0].from_minutes"),
     ("a minimum above the maximum", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "metered": {"tiers": TIERS, "minimum": "9.00", "maximum": {"amount": "8.00"}}}, 422, "minimum_above_maximum", "metered.minimum"),
     ("a tier of broken steps", "/tariffs", {"code": "a", "name": "a", "currency": "USD", "metered": {"tiers": [TIERS[0], {**TIERS[0], "from_minutes": 90}]}}, 422, "tier_not_whole_steps", "metered.tiers[0].per_minutes"),
@@ -279,7 +279,7 @@ def test_amounts_that_are_none_are_refused_wherever_money_belongs(
     client: TestClient, engine: Engine, ids: dict[str, str]
 ) -> None:
     before = stored(engine)
-    money = {"pays", "price", "money"}
+    money = {"price", "money"}
     for path, message in good(ids).items():
         for place in places(message):
             if place[-1] in money or "accepts" in place:

@@ -86,10 +86,10 @@ def by_units_meter(
     sold = max(units - test_games, 0)
     if not ladders and not free and sold:
         return None
-    rungs = sorted({rung for ladder in ladders for rung in ladder.rungs}, key=lambda rung: (rung.pays, rung.units))
+    rungs = sorted({rung for ladder in ladders for rung in ladder.rungs}, key=lambda rung: (rung.price, rung.units))
     least = 0 if free or not sold else _least(sold, rungs)
     most = _most(sold, rungs) if rungs and sold else 0
-    left = max((ladder.rungs[0].pays for ladder in ladders), default=1) - 1
+    left = max((ladder.rungs[0].price for ladder in ladders), default=1) - 1
     coin = gcd(*accepts) or 1
     least, most = -(-least // coin) * coin, (most + left) // coin * coin
     return Expected(least + test_money, max(most, least) + test_money)
@@ -133,24 +133,24 @@ def _least(units: int, rungs: Sequence[Rung]) -> int:
     Fewer other rungs are worth buying than the cheapest has units: so many of them hold some that add up to a multiple
     of its units, for which it is no dearer. Far up, therefore, all that is added is the cheapest rung.
     """
-    best = min(rungs, key=lambda rung: Fraction(rung.pays, rung.units))
+    best = min(rungs, key=lambda rung: Fraction(rung.price, rung.units))
     search = min(units, best.units * max(rung.units for rung in rungs))
     if search * len(rungs) > MOST_STEPS:
-        return -(-units * best.pays // best.units)
+        return -(-units * best.price // best.units)
     times = -(-(units - search) // best.units)
-    return times * best.pays + _costs(units - times * best.units, rungs, min, at_least=True)[-1]
+    return times * best.price + _costs(units - times * best.units, rungs, min, at_least=True)[-1]
 
 
 def _most(units: int, rungs: Sequence[Rung]) -> int:
     """Return the most money for exactly ``units``, or for the next number that these rungs can make up."""
-    worst = max(rungs, key=lambda rung: Fraction(rung.pays, rung.units))
+    worst = max(rungs, key=lambda rung: Fraction(rung.price, rung.units))
     most_units = max(rung.units for rung in rungs)
     search = min(units, worst.units * most_units) + most_units
     if search * len(rungs) > MOST_STEPS:
-        return (units + most_units) * worst.pays // worst.units
+        return (units + most_units) * worst.price // worst.units
     times = max(-(-(units + most_units - search) // worst.units), 0)
     costs = _costs(search, rungs, max, at_least=False)
-    return times * worst.pays + next(cost for cost in costs[max(units - times * worst.units, 0) :] if cost >= 0)
+    return times * worst.price + next(cost for cost in costs[max(units - times * worst.units, 0) :] if cost >= 0)
 
 
 def _costs(units: int, rungs: Sequence[Rung], pick: Callable[..., int], *, at_least: bool) -> list[int]:
@@ -158,7 +158,7 @@ def _costs(units: int, rungs: Sequence[Rung], pick: Callable[..., int], *, at_le
     costs = [0]
     for wanted in range(1, units + 1):
         ways = [
-            rung.pays + costs[max(wanted - rung.units, 0)]
+            rung.price + costs[max(wanted - rung.units, 0)]
             for rung in rungs
             if (at_least or rung.units <= wanted) and costs[max(wanted - rung.units, 0)] >= 0
         ]

@@ -159,4 +159,4 @@ def _game_price(session: Session, table: PoolTableRow, stays: Sequence[StayRow],
     held = [stretch for stretch in timetable.stretches if stretch.from_at <= at]
     tariff = timetable.at(at).tariff if held and held[-1].schedule is not None else None
     ladder = tariff.games if tariff else None
-    return ladder.rungs[0].pays if ladder and ladder.rungs[0].units == 1 else None
+    return ladder.rungs[0].price if ladder and ladder.rungs[0].units == 1 else None

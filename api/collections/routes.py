@@ -9,13 +9,14 @@ from ..web.auth import Asker, OwnerDep, allow
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import disputes, queries, service
 from .queries import collections_out
 from .schemas import (
     CollectionIn,
     CollectionOut,
+    CollectionPage,
     DisputeAnswerIn,
     DisputeIn,
     DisputeOut,
@@ -26,7 +27,7 @@ router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
 CollectorDep = Annotated[Asker, allow("collector")]
 ReaderDep = Annotated[Asker, allow("collector", "accountant")]
 AccountantDep = Annotated[Asker, allow("accountant")]
-ValidateOnly = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
+PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 
 
 @router.post("/collections/preview", responses=problems(409), openapi_extra={"x-stores": False})
@@ -59,11 +60,11 @@ def list_collections(
     table_id: Annotated[Id | None, Query(description="Only collections with this table.")] = None,
     limit: Limit = 100,
     after: After = None,
-) -> ListOut[CollectionOut]:
+) -> CollectionPage:
     """List collections in the order in which they were recorded."""
     found = service.page_collections(session, venue_id=venue_id, table_id=table_id, limit=limit, after=after)
     link_next(request, response, found.next)
-    return ListOut(items=collections_out(session, found.rows), next=found.next)
+    return CollectionPage(items=collections_out(session, found.rows), next=found.next)
 
 
 @router.get("/collections/{collection_id}", responses=problems())

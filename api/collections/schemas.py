@@ -6,7 +6,7 @@ from pydantic import MISSING, StrictInt
 from pydantic import Field as Limits
 
 from ..settlements.schemas import SettlementOut
-from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, Text
+from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Text
 
 Status = Literal["settled", "unsettled", "reversed"]
 
@@ -192,3 +192,7 @@ class DisputeAnswerIn(In):
 
     by: Name
     answer: Said
+
+
+class CollectionPage(PageOf[CollectionOut]):
+    """A page of collections."""

@@ -6,7 +6,7 @@ S3 counts in these values. A *value* is one of
 - the time at which a window after the first starts; it ends where the next starts, the last when the day turns;
 - whether play is free in a window, where the controller has a setting for it;
 - for each kind that the controller sells, in each window, its switch: the number of rungs in use, 0 being off;
-- what ``beyond`` is, where two rungs or more are in use and the controller lets it be keyed;
+- what ``counting`` is, where two rungs or more are in use and the controller lets it be keyed;
 - what a rung in use pays, and how many units it gives: two values.
 
 A switch guards what it switches: the values of a window, kind or rung that goes out of use are taken for lost, so that a
@@ -21,7 +21,7 @@ from typing import NamedTuple, cast
 from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import A_DAY
 from ..pricing.errors import refuse
-from ..pricing.ladder import Beyond, Ladder, Rung
+from ..pricing.ladder import Counting, Ladder, Rung
 from .week_settings import Day, Prices, Window
 
 KINDS = ("games", "minutes")
@@ -46,21 +46,21 @@ WINDOWS = Cell(0, "", 0, "windows")
 
 def is_switch(cell: Cell) -> bool:
     """Tell whether a value puts others in use."""
-    return cell.name in ("windows", "rungs")
+    return cell.name in ("windows", "prices")
 
 
 def guard_of(cell: Cell) -> tuple[Cell, int] | None:
     """Return the switch that puts a value in use, and the least that it must stand at; None for what always is."""
-    if cell.name == "beyond":
-        return Cell(cell.window, cell.sells, 0, "rungs"), 2
+    if cell.name == "counting":
+        return Cell(cell.window, cell.sells, 0, "prices"), 2
     if cell.rung:
-        return Cell(cell.window, cell.sells, 0, "rungs"), cell.rung
+        return Cell(cell.window, cell.sells, 0, "prices"), cell.rung
     return (WINDOWS, cell.window) if cell.window > 1 else None
 
 
 def in_order(cell: Cell) -> tuple[int, str, int, bool, str]:
     """Sort key: a switch before what it switches, windows and rungs from the first up."""
-    return cell.window, cell.sells, cell.rung, cell.name != "rungs", cell.name
+    return cell.window, cell.sells, cell.rung, cell.name != "prices", cell.name
 
 
 def is_in_use(cell: Cell, cells: Cells) -> bool:
@@ -104,11 +104,11 @@ def day_of(name: str, cells: Cells, controller: Controller) -> Day:
 
 def _cells_of_ladder(number: int, kind: str, ladder: Ladder | None, controller: Controller) -> dict[Cell, Value]:
     rungs = ladder.rungs if ladder else ()
-    cells: dict[Cell, Value] = {Cell(number, kind, 0, "rungs"): len(rungs)}
-    if ladder and len(rungs) > 1 and controller.beyond is None:
-        cells[Cell(number, kind, 0, "beyond")] = ladder.beyond
+    cells: dict[Cell, Value] = {Cell(number, kind, 0, "prices"): len(rungs)}
+    if ladder and len(rungs) > 1 and controller.counting is None:
+        cells[Cell(number, kind, 0, "counting")] = ladder.counting
     for height, rung in enumerate(rungs, start=1):
-        cells[Cell(number, kind, height, "pays")] = rung.pays
+        cells[Cell(number, kind, height, "price")] = rung.price
         cells[Cell(number, kind, height, "units")] = rung.units
     return cells
 
@@ -119,12 +119,12 @@ def _prices(number: int, cells: Cells, controller: Controller) -> Prices:
 
 
 def _ladder(number: int, kind: str, cells: Cells, controller: Controller) -> Ladder | None:
-    count = int(cells[Cell(number, kind, 0, "rungs")]) if controller.limits(kind).sold else 0
+    count = int(cells[Cell(number, kind, 0, "prices")]) if controller.limits(kind).sold else 0
     if not count:
         return None
     rungs = tuple(
-        Rung(int(cells[Cell(number, kind, height, "pays")]), int(cells[Cell(number, kind, height, "units")]))
+        Rung(int(cells[Cell(number, kind, height, "price")]), int(cells[Cell(number, kind, height, "units")]))
         for height in range(1, count + 1)
     )
-    keyed = cells[Cell(number, kind, 0, "beyond")] if count > 1 and controller.beyond is None else "again"
-    return Ladder(rungs, controller.beyond or cast("Beyond", keyed))
+    keyed = cells[Cell(number, kind, 0, "counting")] if count > 1 and controller.counting is None else "repeat"
+    return Ladder(rungs, controller.counting or cast("Counting", keyed))

@@ -59,7 +59,7 @@ def _held(schedule: Schedule, controller: Controller, currency: str, around: tup
 def _plain(prices: Prices) -> Prices:
     """Return prices without what says nothing: past the only rung of a ladder comes that rung again."""
     games, minutes = (
-        replace(ladder, beyond="again") if ladder and len(ladder.rungs) == 1 else ladder
+        replace(ladder, counting="repeat") if ladder and len(ladder.rungs) == 1 else ladder
         for ladder in (prices.games, prices.minutes)
     )
     return Prices(games, minutes, prices.free)

@@ -28,7 +28,7 @@ _KINDS: tuple[Kind, ...] = ("games", "minutes")
 
 @dataclass(frozen=True, slots=True)
 class ValueFound:
-    """One value: its name (``rungs[1].pays``), what is wanted there and what was found."""
+    """One value: its name (``prices[1].price``), what is wanted there and what was found."""
 
     name: str
     wanted: str
@@ -83,12 +83,14 @@ def _stretches(right: Day, found: Day) -> list[tuple[int, int, Prices, Prices]]:
 def _values(want: Ladder | None, have: Ladder | None, currency: str) -> tuple[ValueFound, ...]:
     if want is None or have is None:
         return () if want is have else (ValueFound("sold", _yes(want is not None), _yes(have is not None)),)
-    rows: list[tuple[str, str, str]] = [("rungs", str(len(want.rungs)), str(len(have.rungs)))]
+    rows: list[tuple[str, str, str]] = [("prices", str(len(want.rungs)), str(len(have.rungs)))]
     if max(len(want.rungs), len(have.rungs)) > 1:
-        rows.append(("beyond", want.beyond, have.beyond))
+        rows.append(("counting", want.counting, have.counting))
     for index, (right, found) in enumerate(zip(want.rungs, have.rungs, strict=False)):
-        rows.append((f"rungs[{index}].pays", format_money(right.pays, currency), format_money(found.pays, currency)))
-        rows.append((f"rungs[{index}].units", str(right.units), str(found.units)))
+        rows.append(
+            (f"prices[{index}].price", format_money(right.price, currency), format_money(found.price, currency))
+        )
+        rows.append((f"prices[{index}].units", str(right.units), str(found.units)))
     return tuple(ValueFound(name, right, found) for name, right, found in rows if right != found)
 
 

@@ -31,7 +31,7 @@ def effects(
 
     None is a kind that is not sold: no money buys any of it.
     """
-    rungs = {rung.pays for ladder in (wanted, found) if ladder for rung in ladder.rungs}
+    rungs = {rung.price for ladder in (wanted, found) if ladder for rung in ladder.rungs}
     rows = [Effect(sells, at, _units(wanted, at), _units(found, at)) for at in sorted(rungs.union(amounts))]
     return tuple(row for row in rows if row.gives_away)
 

@@ -202,5 +202,5 @@ def in_words(prices: Prices, currency: str) -> str:
         return "free play"
     ladders: tuple[tuple[Kind, Ladder | None], ...] = (("games", prices.games), ("minutes", prices.minutes))
     plain = [(kind, ladder.rungs[0]) for kind, ladder in ladders if ladder]
-    words = [f"{count_of(rung.units, kind)} for {format_money(rung.pays, currency)}" for kind, rung in plain]
+    words = [f"{count_of(rung.units, kind)} for {format_money(rung.price, currency)}" for kind, rung in plain]
     return " and ".join(words) or "nothing"

@@ -11,7 +11,7 @@ In this order, so that the same tariff always gives the same prices:
 3. a rung that then no longer rises, or gives less than those below it (P3), is dropped; of two at one price the higher stays;
 4. of too many rungs the one goes, again and again, without which the units at the tariff's own rungs change least
    (a tie drops the highest); the first rung, the plain price, stays;
-5. ``beyond`` is what it means to the controller;
+5. ``counting`` is what it means to the controller;
 6. of two kinds where only one can be sold at once, games stay.
 """
 
@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 
 from ..pool_tables.controller import Controller, Limits
 from ..pricing.errors import PricingError
-from ..pricing.ladder import Beyond, Ladder, Rung, count_of
+from ..pricing.ladder import Counting, Ladder, Rung, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
@@ -110,7 +110,7 @@ def _nearest_ladder(
         ]
     stepped, misfits = _on_steps(wanted, kind, limits, currency)
     fewer, dropped = _few_enough(stepped, kind, limits, currency)
-    held, beyond = _beyond(fewer, kind, controller.beyond, currency)
+    held, beyond = _beyond(fewer, kind, controller.counting, currency)
     return held, [*misfits, *dropped, *beyond]
 
 
@@ -123,9 +123,9 @@ def _on_steps(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tupl
         if (some_fit or number) and not limits.reaches(rung.units):
             misfits.append(_dropped("units_out_of_bounds", rung, kind, _bounds(limits), currency))
             continue
-        near = Rung(limits.nearest_price(rung.pays), limits.nearest_units(rung.units))
+        near = Rung(limits.nearest_price(rung.price), limits.nearest_units(rung.units))
         misfits += _off_step(rung, near, kind, limits, currency)
-        below = kept[:-1] if kept and kept[-1].pays == near.pays else kept
+        below = kept[:-1] if kept and kept[-1].price == near.price else kept
         if _is_ladder((*below, near)):
             if len(below) < len(kept):
                 misfits.append(_dropped("rung_too_close", kept[-1], kind, "a higher rung at the same price", currency))
@@ -133,17 +133,17 @@ def _on_steps(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tupl
         else:
             limit = "rungs that rise, none giving less than those below it"
             misfits.append(_dropped("rung_too_close", near, kind, limit, currency))
-    held = Ladder(tuple(kept), wanted.beyond)
+    held = Ladder(tuple(kept), wanted.counting)
     return held, [replace(misfit, effects=effects(kind, wanted=wanted, found=held)) for misfit in misfits]
 
 
 def _off_step(rung: Rung, near: Rung, kind: Kind, limits: Limits, currency: str) -> list[Misfit]:
     misfits = []
-    asked = f"{format_money(rung.pays, currency)} for {count_of(rung.units, kind)}"
-    instead = f"{format_money(near.pays, currency)} for {count_of(near.units, kind)} is keyed"
-    if near.pays != rung.pays:
+    asked = f"{format_money(rung.price, currency)} for {count_of(rung.units, kind)}"
+    instead = f"{format_money(near.price, currency)} for {count_of(near.units, kind)} is keyed"
+    if near.price != rung.price:
         step = format_money(limits.price_step, currency)
-        change = f"a price that is a multiple of {step}, such as {format_money(near.pays, currency)}"
+        change = f"a price that is a multiple of {step}, such as {format_money(near.price, currency)}"
         misfits.append(Misfit("price_off_step", kind, asked, f"prices in steps of {step}", change, instead))
     if near.units != rung.units:
         change = f"{kind} within these limits, such as {near.units}"
@@ -157,48 +157,48 @@ def _bounds(limits: Limits) -> str:
 
 
 def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tuple[Ladder, list[Misfit]]:
-    most, held, dropped = limits.rungs_max, wanted, list[Rung]()
+    most, held, dropped = limits.prices_max, wanted, list[Rung]()
     while most is not None and len(held.rungs) > most:
-        held, rung = min(_without_one(held), key=lambda pair: (_change(wanted, pair[0]), -pair[1].pays))
+        held, rung = min(_without_one(held), key=lambda pair: (_change(wanted, pair[0]), -pair[1].price))
         dropped.append(rung)
     lost = effects(kind, wanted=wanted, found=held)
     limit = f"at most {most} price{'' if most == 1 else 's'} for {kind}"
     return held, [
         replace(_dropped("too_many_rungs", rung, kind, limit, currency), effects=lost)
-        for rung in sorted(dropped, key=lambda rung: rung.pays)
+        for rung in sorted(dropped, key=lambda rung: rung.price)
     ]
 
 
 def _without_one(ladder: Ladder) -> list[tuple[Ladder, Rung]]:
     rungs = ladder.rungs
     without = [((*rungs[:i], *rungs[i + 1 :]), rungs[i]) for i in range(1, len(rungs))]
-    return [(Ladder(left, ladder.beyond), rung) for left, rung in without if _is_ladder(left)]
+    return [(Ladder(left, ladder.counting), rung) for left, rung in without if _is_ladder(left)]
 
 
 def _change(wanted: Ladder, held: Ladder) -> int:
-    return sum(abs(wanted.total(rung.pays) - held.total(rung.pays)) for rung in wanted.rungs)
+    return sum(abs(wanted.total(rung.price) - held.total(rung.price)) for rung in wanted.rungs)
 
 
 def _dropped(code: str, rung: Rung, kind: Kind, limit: str, currency: str) -> Misfit:
-    price = f"{format_money(rung.pays, currency)} for {count_of(rung.units, kind)}"
+    price = f"{format_money(rung.price, currency)} for {count_of(rung.units, kind)}"
     instead = f"{price} is not keyed; this money buys what the other rungs give"
     return Misfit(code, kind, price, limit, f"a tariff without {price}", instead)
 
 
-def _beyond(wanted: Ladder, kind: Kind, means: Beyond | None, currency: str) -> tuple[Ladder, list[Misfit]]:
-    held = replace(wanted, beyond=means or (wanted.beyond if len(wanted.rungs) > 1 else "again"))
-    if held.beyond == wanted.beyond or len(wanted.rungs) == 1:
+def _beyond(wanted: Ladder, kind: Kind, means: Counting | None, currency: str) -> tuple[Ladder, list[Misfit]]:
+    held = replace(wanted, counting=means or (wanted.counting if len(wanted.rungs) > 1 else "repeat"))
+    if held.counting == wanted.counting or len(wanted.rungs) == 1:
         return held, []
-    top = format_money(wanted.rungs[-1].pays, currency)
+    top = format_money(wanted.rungs[-1].price, currency)
     words = {
-        "again": f"past {top} the ladder starts again",
-        "first_rung": f"past {top} money buys first rungs only",
+        "repeat": f"past {top} the ladder starts again",
+        "climb_once": f"past {top} money buys first rungs only",
     }
-    past = [wanted.rungs[-1].pays + rung.pays for rung in wanted.rungs[1:]]
-    change = f"a tariff whose {kind} have beyond: {held.beyond}"
+    past = [wanted.rungs[-1].price + rung.price for rung in wanted.rungs[1:]]
+    change = f"a tariff whose {kind} have counting: {held.counting}"
     lost = effects(kind, wanted=wanted, found=held, amounts=past)
     return held, [
-        Misfit("beyond_differs", kind, words[wanted.beyond], words[held.beyond], change, words[held.beyond], lost)
+        Misfit("beyond_differs", kind, words[wanted.counting], words[held.counting], change, words[held.counting], lost)
     ]
 
 

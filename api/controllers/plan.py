@@ -131,7 +131,7 @@ def _key_step(day: str, cells: list[Cell], settings: Cells, terms: _Terms) -> St
     where = day_in_words(day)
     if first.window and terms.controller.windows_per_day != 1:
         where += f", window {first.window}"
-    off = first.name in ("rungs", "free") and not settings[first]
+    off = first.name in ("prices", "free") and not settings[first]
     kind: StepKind = "switch_off" if off else "key"
     return Step(kind, day, f"{where}: {_said(first, settings, terms)}", cells=tuple((c, settings[c]) for c in cells))
 
@@ -146,8 +146,8 @@ def _said(cell: Cell, settings: Cells, terms: _Terms) -> str:
         return f"key the start {time_of_day(terms.controller.day_turns_at + int(value))}"
     if cell.name == "free":
         return "switch free play on" if value else "switch free play off"
-    if cell.name == "beyond":
-        past = "the ladder starts again" if value == "again" else "money buys first rungs only"
+    if cell.name == "counting":
+        past = "the ladder starts again" if value == "repeat" else "money buys first rungs only"
         return f"key that past the last price for {cell.sells} {past}"
     return f"key {value} price{'' if value == 1 else 's'} for {cell.sells}" if value else f"switch {cell.sells} off"
 
@@ -155,7 +155,7 @@ def _said(cell: Cell, settings: Cells, terms: _Terms) -> str:
 def _rung_said(cell: Cell, settings: Cells, currency: str) -> str:
     """Say the whole rung; where its other value is not known yet, the one value and which rung it belongs to."""
     kind: Kind = "games" if cell.sells == "games" else "minutes"
-    pays, units = (settings.get(cell._replace(name=name)) for name in ("pays", "units"))
+    pays, units = (settings.get(cell._replace(name=name)) for name in ("price", "units"))
     if pays is None:
         return f"key {count_of(int(settings[cell]), kind)} for price {cell.rung}"
     price = format_money(int(pays), currency)

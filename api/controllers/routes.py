@@ -12,10 +12,10 @@ from ..web.auth import Asker, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Date, Id
 from . import service
-from .schemas import KeyingIn, KeyingOut, SheetOut
+from .schemas import KeyingIn, KeyingOut, KeyingPage, SheetOut
 
 router = APIRouter(prefix="/v1", tags=["sheets"], route_class=Route)
 
@@ -42,11 +42,11 @@ def list_keyings(
     table_id: Id,
     limit: Limit = 100,
     after: After = None,
-) -> ListOut[KeyingOut]:
+) -> KeyingPage:
     """List what was keyed into a table, by whom and when."""
     found = service.page_keyings(session, table_id, limit=limit, after=after)
     link_next(request, response, found.next)
-    return ListOut(items=[service.keying_out(row) for row in found.rows], next=found.next)
+    return KeyingPage(items=[service.keying_out(row) for row in found.rows], next=found.next)
 
 
 @router.get("/tables/{table_id}/settings-sheet", responses=problems(409))

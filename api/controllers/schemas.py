@@ -8,7 +8,7 @@ from pydantic import Field as Limits
 from ..pool_tables.schemas import CautionOut
 from ..readings.schemas import FoundDayOut
 from ..schedules.schemas import Owner
-from ..web.schema_types import Id, In, Instant, MoneyOut, Name, Out, Text, TimeOfDay
+from ..web.schema_types import Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay
 
 Basis = Literal["listed", "keyed"]
 
@@ -114,3 +114,7 @@ class SheetOut(Out):
     days: list[FoundDayOut]
     plan: PlanOut
     cautions: list[CautionOut]
+
+
+class KeyingPage(PageOf[KeyingOut]):
+    """A page of keyings."""

@@ -28,7 +28,7 @@ from .week_settings import NOTHING, Day, Prices, Window, tidy
 class RungShape:
     """One price and what it buys."""
 
-    pays: str
+    price: str
     units: int
 
 
@@ -36,8 +36,8 @@ class RungShape:
 class LadderShape:
     """The prices of one kind, and what money past the last one buys."""
 
-    rungs: tuple[RungShape, ...]
-    beyond: str
+    prices: tuple[RungShape, ...]
+    counting: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,8 +214,10 @@ def _read_ladder(row: Mapping[str, Any] | None, kind: str, currency: str) -> Lad
     if row is None:
         return None
     try:
-        rungs = tuple(Rung(parse_money(rung["pays"], currency, where="pays"), rung["units"]) for rung in row["rungs"])
-        return Ladder(rungs, row.get("beyond", "again"))
+        rungs = tuple(
+            Rung(parse_money(rung["price"], currency, where="price"), rung["units"]) for rung in row["prices"]
+        )
+        return Ladder(rungs, row.get("counting", "repeat"))
     except PricingError as error:
         raise error.within(kind) from None
 
@@ -223,8 +225,8 @@ def _read_ladder(row: Mapping[str, Any] | None, kind: str, currency: str) -> Lad
 def _ladder_shape(ladder: Ladder | None, currency: str) -> LadderShape | None:
     if ladder is None:
         return None
-    rungs = (RungShape(format_money(rung.pays, currency), rung.units) for rung in ladder.rungs)
-    return LadderShape(tuple(rungs), ladder.beyond)
+    rungs = (RungShape(format_money(rung.price, currency), rung.units) for rung in ladder.rungs)
+    return LadderShape(tuple(rungs), ladder.counting)
 
 
 def _cannot_hold(row: CannotHold, turns_at: int, currency: str) -> CannotHoldShape:
@@ -242,7 +244,7 @@ def _step(step: Step, turns_at: int, currency: str) -> StepShape:
     values = []
     for cell, value in step.cells:
         text = str(value)
-        if cell.name == "pays":
+        if cell.name == "price":
             text = format_money(int(value), currency)
         elif cell.name == "from":
             text = time_of_day(turns_at + int(value))

@@ -63,10 +63,10 @@ def miskeyed(days: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Return settings with a dollar a game keyed as 0.75 on the days of the weekday prices."""
 
     def rung(rung: dict[str, Any]) -> dict[str, Any]:
-        return {**rung, "pays": "0.75"} if rung == {"pays": "1.00", "units": 1} else rung
+        return {**rung, "price": "0.75"} if rung == {"price": "1.00", "units": 1} else rung
 
     def ladder(ladder: dict[str, Any] | None) -> dict[str, Any] | None:
-        return ladder and {**ladder, "rungs": [rung(item) for item in ladder["rungs"]]}
+        return ladder and {**ladder, "prices": [rung(item) for item in ladder["prices"]]}
 
     return [
         {**day, "windows": [{**window, "games": ladder(window["games"])} for window in day["windows"]]} for day in days

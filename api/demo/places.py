@@ -12,10 +12,10 @@ _METERS = [
     {"name": "plays", "counts": "games", "digits": 6, "resets": "never"},
 ]
 _CONTROLLER = {
-    "games": {"rungs_max": 3, "price_step": "0.25"},
+    "games": {"prices_max": 3, "price_step": "0.25"},
     "kinds_at_once": False,
     "windows_per_day": 2,
-    "beyond": "again",
+    "counting": "repeat",
     "day_turns_at": "06:00",
     "take_over": [{"from": "mon", "to": ["tue", "wed", "thu"]}, {"from": "fri", "to": ["sat"]}],
     "clock": "weekday",

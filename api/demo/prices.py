@@ -4,7 +4,7 @@ from typing import Any
 
 
 def _ladder(*rungs: tuple[str, int]) -> dict[str, Any]:
-    return {"rungs": [{"pays": pays, "units": units} for pays, units in rungs]}
+    return {"prices": [{"price": pays, "units": units} for pays, units in rungs]}
 
 
 TARIFFS: dict[str, dict[str, Any]] = {

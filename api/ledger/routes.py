@@ -58,7 +58,7 @@ def post_ledger_entry(
     now: NowDep,
     entry: EntryIn,
     response: Response,
-    validate_only: Preview = False,
+    preview: Preview = False,
 ) -> PostedEntryOut:
     """Post what an owner did by its kind: money banked, paid, lent, written off, or brought in when the books begin.
 
@@ -68,7 +68,7 @@ def post_ledger_entry(
     venue_currency = None if venue_id is None else venues_service.get_venue(session, venue_id).currency
     currency = service.entry_currency(entry, venue_currency=venue_currency, known=venues_service.currencies(session))
     posted, cautions = service.post_owner_entry(session, entry, currency=currency, now=now)
-    _answer_post(session, response, posted.id, validate_only=validate_only)
+    _answer_post(session, response, posted.id, preview=preview)
     return posted_out(posted, cautions)
 
 
@@ -80,16 +80,16 @@ def reverse_ledger_entry(
     entry_id: Id,
     reversal: EntryReversalIn,
     response: Response,
-    validate_only: Preview = False,
+    preview: Preview = False,
 ) -> PostedEntryOut:
     """Take back an entry that an owner posted, by its mirror image; a collection is taken back by its own reversal."""
     posted, cautions = service.reverse_owner_entry(session, entry_id, on=reversal.on, reason=reversal.reason, now=now)
-    _answer_post(session, response, posted.id, validate_only=validate_only)
+    _answer_post(session, response, posted.id, preview=preview)
     return posted_out(posted, cautions)
 
 
-def _answer_post(session: Session, response: Response, entry_id: str, *, validate_only: bool) -> None:
-    if validate_only:
+def _answer_post(session: Session, response: Response, entry_id: str, *, preview: bool) -> None:
+    if preview:
         discard(session)
         response.status_code = 200
     else:

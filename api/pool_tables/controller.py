@@ -5,11 +5,11 @@
 
 | absent | means |
 | --- | --- |
-| ``games``, ``minutes`` | sold without limits; ``rungs_max: 0`` says that the controller does not sell this kind |
+| ``games``, ``minutes`` | sold without limits; ``prices_max: 0`` says that the controller does not sell this kind |
 | ``kinds_at_once`` | games and minutes may be sold in the same window |
 | ``free`` | there is no setting for free play |
 | ``windows_per_day`` | any number; 1 means that a day has one set of prices around the clock |
-| ``beyond`` | it is a value that can be keyed, as the tariff says |
+| ``counting`` | it is a value that can be keyed, as the tariff says |
 | ``day_turns_at`` | midnight; a day is named for the date on which it starts |
 | ``take_over`` | no day can take over another's settings |
 | ``clock`` | ``weekday``: it knows no dates, so it holds no date and no recurring event |
@@ -25,7 +25,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from ..pricing.errors import Fault, PricingError
-from ..pricing.ladder import Beyond
+from ..pricing.ladder import Counting
 from ..pricing.money import parse_money
 from .controller_days import DAYS, minute_of_day
 
@@ -41,21 +41,21 @@ class Limits:
     """What a controller can hold of one kind; ``price_step`` in minor units, units are games or minutes.
 
     Prices are multiples of ``price_step``; units are multiples of ``units_step`` from ``units_min`` to ``units_max``.
-    Refuses (``bad_limit``) a limit below 1 (``rungs_max`` below 0) and steps that reach no allowed number of units.
+    Refuses (``bad_limit``) a limit below 1 (``prices_max`` below 0) and steps that reach no allowed number of units.
     """
 
-    rungs_max: int | None = None
+    prices_max: int | None = None
     price_step: int = 1
     units_step: int = 1
     units_min: int = 1
     units_max: int | None = None
 
     def __post_init__(self) -> None:
-        least = {"rungs_max": 0, "price_step": 1, "units_step": 1, "units_min": 1, "units_max": 1}
+        least = {"prices_max": 0, "price_step": 1, "units_step": 1, "units_min": 1, "units_max": 1}
         faults = [
             Fault("bad_limit", name, repr(getattr(self, name)), f"a whole number of at least {bound}")
             for name, bound in least.items()
-            if not _is_limit(getattr(self, name), bound, may_be_absent=name in ("rungs_max", "units_max"))
+            if not _is_limit(getattr(self, name), bound, may_be_absent=name in ("prices_max", "units_max"))
         ]
         if not faults and self.units_max is not None and self.units_least > self.units_max:
             expected = f"at least {self.units_least}, the least multiple of units_step that units_min allows"
@@ -71,7 +71,7 @@ class Limits:
     @property
     def sold(self) -> bool:
         """Whether the controller sells this kind at all."""
-        return self.rungs_max != 0
+        return self.prices_max != 0
 
     def nearest_price(self, pays: int) -> int:
         """Return the price that can be keyed nearest to ``pays`` minor units; of two, the lower: in the player's favour."""
@@ -122,7 +122,7 @@ class Controller:
     kinds_at_once: bool = True
     free: bool = False
     windows_per_day: int | None = None
-    beyond: Beyond | None = None
+    counting: Counting | None = None
     day_turns_at: int = 0
     take_over: tuple[TakeOver, ...] = ()
     clock: Clock = "weekday"
@@ -132,7 +132,7 @@ class Controller:
         windows = self.windows_per_day
         bad = {
             "windows_per_day": (windows is None or (type(windows) is int and windows >= 1), "at least 1"),
-            "beyond": (self.beyond in (None, "again", "first_rung"), "again or first_rung"),
+            "counting": (self.counting in (None, "repeat", "climb_once"), "again or first_rung"),
             "day_turns_at": (0 <= self.day_turns_at < 1440, "a time of the day"),
             "clock": (self.clock in ("weekday", "date"), "weekday or date"),
         }

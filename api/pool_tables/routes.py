@@ -10,11 +10,11 @@ from ..web.auth import Asker, OwnerDep, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import service
 from .convert import move_out, table_out
-from .schemas import MoveIn, MoveOut, TableChangeIn, TableIn, TableOut
+from .schemas import MoveIn, MoveOut, TableChangeIn, TableIn, TableOut, TablePage
 from .service import must_be_a_controller
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
@@ -46,11 +46,11 @@ def list_tables(
     venue_id: Id,
     limit: Limit = 100,
     after: After = None,
-) -> ListOut[TableOut]:
+) -> TablePage:
     """List the tables that stand at a venue now."""
     found = service.page_tables(session, venue_id, limit=limit, after=after)
     link_next(request, response, found.next)
-    return ListOut(items=[table_out(row) for row in found.rows], next=found.next)
+    return TablePage(items=[table_out(row) for row in found.rows], next=found.next)
 
 
 @router.get("/tables/{table_id}", responses=problems())

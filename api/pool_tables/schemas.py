@@ -17,6 +17,7 @@ from ..web.schema_types import (
     MoneyOut,
     Name,
     Out,
+    PageOf,
     TimeOfDay,
     Yes,
 )
@@ -34,7 +35,7 @@ Chemistry = Literal["flooded", "agm", "gel", "unknown"]
 PowerKind = Literal["battery", "mains"]
 Counted = Literal["money", "games", "minutes"]
 Resets = Literal["never", "at_collection"]
-Beyond = Literal["again", "first_rung"]
+Counting = Literal["repeat", "climb_once"]
 ControllerClock = Literal["weekday", "date"]
 Box = Literal["emptied", "travels"]
 MeterName = Annotated[str, Limits(pattern=METER_NAME_PATTERN, description="A short name, such as cash.")]
@@ -70,14 +71,14 @@ class MeterIn(In):
 class GamesLimitsIn(In):
     """What the controller can hold of a games ladder."""
 
-    rungs_max: Annotated[StrictInt, Limits(ge=0, le=50, description="0: it does not sell them.")] | MISSING = MISSING
+    prices_max: Annotated[StrictInt, Limits(ge=0, le=50, description="0: it does not sell them.")] | MISSING = MISSING
     price_step: Money | MISSING = MISSING
 
 
 class MinutesLimitsIn(In):
     """What the controller can hold of a minutes ladder."""
 
-    rungs_max: Annotated[StrictInt, Limits(ge=0, le=50, description="0: it does not sell them.")] | MISSING = MISSING
+    prices_max: Annotated[StrictInt, Limits(ge=0, le=50, description="0: it does not sell them.")] | MISSING = MISSING
     price_step: Money | MISSING = MISSING
     units_step: Annotated[StrictInt, Limits(ge=1, le=1440)] | MISSING = MISSING
     units_min: Annotated[StrictInt, Limits(ge=1, le=100_000)] | MISSING = MISSING
@@ -99,7 +100,7 @@ class ControllerIn(In):
     kinds_at_once: Yes | MISSING = MISSING
     free: Annotated[Yes, Limits(description="It has a setting for free play; absent: none.")] | MISSING = MISSING
     windows_per_day: Annotated[StrictInt, Limits(ge=1, le=48)] | MISSING = MISSING
-    beyond: Annotated[Beyond, Limits(description="Absent: it can be keyed.")] | MISSING = MISSING
+    counting: Annotated[Counting, Limits(description="Absent: it can be keyed.")] | MISSING = MISSING
     day_turns_at: Annotated[TimeOfDay | MISSING, Limits(description="When its day ends; absent: midnight.")] = MISSING
     take_over: (
         Annotated[
@@ -194,7 +195,7 @@ class MeterOut(Out):
 class LadderLimitsOut(Out):
     """What the controller can hold of one kind's ladder; null is no limit stated."""
 
-    rungs_max: int | None
+    prices_max: int | None
     price_step: MoneyOut | None
     units_step: int | None
     units_min: int | None
@@ -216,7 +217,7 @@ class ControllerOut(Out):
     kinds_at_once: bool | None
     free: bool | None
     windows_per_day: int | None
-    beyond: Beyond | None
+    counting: Counting | None
     day_turns_at: TimeOfDay | None
     take_over: list[TakeOverOut]
     clock: ControllerClock | None
@@ -271,3 +272,7 @@ class MoveOut(Out):
     moved_at: Instant
     meters: dict[str, int]
     box: Box
+
+
+class TablePage(PageOf[TableOut]):
+    """A page of tables."""

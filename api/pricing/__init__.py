@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from .errors import Fault, PricingError, refuse
 from .in_force import Keying, Listing, keyed, listed
-from .ladder import Beyond, Ladder, NextBreak, Rung, Sale, Sold
+from .ladder import Counting, Ladder, NextBreak, Rung, Sale, Sold
 from .ladder_advice import advice
 from .lines import Advice, Kind, Line
 from .metered import Charge, Lasts, charge, lasts
@@ -41,10 +41,10 @@ __all__ = [
     "MOST_MINOR",
     "Advice",
     "Answer",
-    "Beyond",
     "Calendar",
     "Cap",
     "Charge",
+    "Counting",
     "Fault",
     "Insert",
     "Keying",

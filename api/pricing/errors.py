@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One mistake: its code, where it stands (``rungs[1].units``), what stood there and what belongs there.
+    """One mistake: its code, where it stands (``prices[1].units``), what stood there and what belongs there.
 
     ``amounts`` are the minor units that ``found`` and ``expected`` speak of, if they speak of money: whoever knows
     the currency can write them as they were sent.

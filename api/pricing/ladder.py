@@ -1,7 +1,7 @@
 """Prepaid ladders: money buys games, or money buys minutes.
 
 - P1: the highest rung that the money reaches is sold, and what remains goes on from the bottom; under
-  ``first_rung`` only first rungs follow once the highest rung is sold.
+  ``climb_once`` only first rungs follow once the highest rung is sold.
 - P2: what is below the first rung at the end is left, and counts toward the next unit of the purchase.
 - P3: a ladder in which a rung gives less than the rungs below it give for the same money does not exist.
 - P4: the total depends on the money of the purchase alone; so units never fall as money grows.
@@ -9,7 +9,7 @@
 - P7: ``next_break`` is the least further money with which the last thing sold is a rung above the first.
 - E1: the lines of a sale add up to its units and to what it spends.
 
-Theory. Write f(k) for the ladder of the k lowest rungs under ``again``. It repeats with its own highest rung: on every
+Theory. Write f(k) for the ladder of the k lowest rungs under ``repeat``. It repeats with its own highest rung: on every
 stretch of that rung's price it is f(k-1), lifted by the units of the rungs sold so far; P3 says that it never falls
 where one stretch meets the next. So what a ladder gives is found by going down the rungs once (``divmod``), and the
 least money for so many units, and the next amount at which a rung is completed, by going up them once: a question
@@ -26,7 +26,7 @@ from .errors import Fault, PricingError, refuse
 from .lines import Kind, Line
 from .money import MOST_MINOR, format_money
 
-Beyond = Literal["again", "first_rung"]
+Counting = Literal["repeat", "climb_once"]
 
 MOST_RUNGS = 50
 MOST_UNITS_OF_A_RUNG = 1_000_000
@@ -40,11 +40,11 @@ _WORDS = {"games": ("game", "games"), "minutes": ("minute", "minutes"), "metered
 class Rung:
     """One price: ``pays`` minor units buy ``units``; both at least 1 (``bad_rung``)."""
 
-    pays: int
+    price: int
     units: int
 
     def __post_init__(self) -> None:
-        bounds = (("pays", self.pays, MOST_MINOR), ("units", self.units, MOST_UNITS_OF_A_RUNG))
+        bounds = (("price", self.price, MOST_MINOR), ("units", self.units, MOST_UNITS_OF_A_RUNG))
         faults = [
             Fault("bad_rung", where, repr(found), f"a whole number from 1 to {most}")
             for where, found, most in bounds
@@ -74,7 +74,7 @@ class Sale:
     def lines(self, kind: Kind, currency: str) -> tuple[Line, ...]:
         """Return one line for each rung sold, in words; they add up to ``units`` and ``spends`` (E1)."""
         return tuple(
-            Line(_words_of(part, kind, currency), part.times * part.rung.units, part.times * part.rung.pays)
+            Line(_words_of(part, kind, currency), part.times * part.rung.units, part.times * part.rung.price)
             for part in self.sold
         )
 
@@ -89,13 +89,13 @@ class NextBreak:
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
-    """Rungs, both strictly rising, the first being the plain price; ``beyond`` says what money past the last one buys.
+    """Rungs, both strictly rising, the first being the plain price; ``counting`` says what money past the last one buys.
 
     Refuses (all at once) ``bad_rung_count``, ``bad_beyond`` and ``rungs_not_rising``; then ``rung_steps_back`` (P3).
     """
 
     rungs: tuple[Rung, ...]
-    beyond: Beyond = "again"
+    counting: Counting = "repeat"
 
     def __post_init__(self) -> None:
         faults = _faults_of_form(self) or _steps_back(self.rungs)
@@ -110,11 +110,11 @@ class Ladder:
         """Return what ``money`` minor units buy in one purchase, and the rungs sold (P1, P2)."""
         _check_money(money)
         first, top = self.rungs[0], self.rungs[-1]
-        if self._top_sells_once and money >= top.pays:
-            sold = [Sold(top, 1), *_again((first,), money - top.pays)]
+        if self._top_sells_once and money >= top.price:
+            sold = [Sold(top, 1), *_again((first,), money - top.price)]
         else:
             sold = _again(self.rungs, money)
-        spends = sum(part.times * part.rung.pays for part in sold)
+        spends = sum(part.times * part.rung.price for part in sold)
         return Sale(sum(part.times * part.rung.units for part in sold), spends, money - spends, tuple(sold))
 
     def least(self, units: int) -> int:
@@ -132,32 +132,32 @@ class Ladder:
     def next_break(self, money: int) -> NextBreak | None:
         """Return the least further money with which the last thing sold is a rung above the first (P7).
 
-        None where there is none: a ladder of one rung, or the highest rung sold under ``first_rung``.
+        None where there is none: a ladder of one rung, or the highest rung sold under ``climb_once``.
         """
         _check_money(money)
-        if len(self.rungs) == 1 or (self._top_sells_once and money >= self.rungs[-1].pays):
+        if len(self.rungs) == 1 or (self._top_sells_once and money >= self.rungs[-1].price):
             return None
-        left, add = money, self.rungs[-1].pays
+        left, add = money, self.rungs[-1].price
         for rung in reversed(self.rungs[1:]):
-            left %= rung.pays
-            add = min(add, rung.pays - left)
+            left %= rung.price
+            add = min(add, rung.price - left)
         return NextBreak(add, self.total(money + add)) if money + add <= MOST_MINOR else None
 
     def _least(self, units: int) -> int:
         first, top = self.rungs[0], self.rungs[-1]
         if self._top_sells_once and units > top.units:
             more = units - top.units
-            return top.pays + -(-more // first.units) * first.pays
+            return top.price + -(-more // first.units) * first.price
         spent, prices = 0, []
         for rung in reversed(self.rungs):
             times = (units - 1) // rung.units
-            spent, units = spent + times * rung.pays, units - times * rung.units
-            prices.append(spent + rung.pays)
+            spent, units = spent + times * rung.price, units - times * rung.units
+            prices.append(spent + rung.price)
         return min(prices)
 
     @property
     def _top_sells_once(self) -> bool:
-        return self.beyond == "first_rung" and len(self.rungs) > 1
+        return self.counting == "climb_once" and len(self.rungs) > 1
 
 
 def check_units(units: int, *, where: str = "units") -> None:
@@ -184,14 +184,14 @@ def _check_money(money: int) -> None:
 def _again(rungs: tuple[Rung, ...], money: int) -> list[Sold]:
     sold = []
     for rung in reversed(rungs):
-        times, money = divmod(money, rung.pays)
+        times, money = divmod(money, rung.price)
         if times:
             sold.append(Sold(rung, times))
     return sold
 
 
 def _words_of(part: Sold, kind: Kind, currency: str) -> str:
-    price = format_money(part.rung.pays, currency)
+    price = format_money(part.rung.price, currency)
     if part.times == 1:
         return f"{price} buys {count_of(part.rung.units, kind)}"
     each = f"a {_WORDS[kind][0]}" if part.rung.units == 1 else count_of(part.rung.units, kind)
@@ -201,14 +201,14 @@ def _words_of(part: Sold, kind: Kind, currency: str) -> str:
 def _faults_of_form(ladder: Ladder) -> list[Fault]:
     faults = []
     if not 1 <= len(ladder.rungs) <= MOST_RUNGS:
-        faults.append(Fault("bad_rung_count", "rungs", f"{len(ladder.rungs)} rungs", f"1 to {MOST_RUNGS} rungs"))
-    if ladder.beyond not in ("again", "first_rung"):
-        faults.append(Fault("bad_beyond", "beyond", repr(ladder.beyond), "again or first_rung"))
+        faults.append(Fault("bad_rung_count", "prices", f"{len(ladder.rungs)} rungs", f"1 to {MOST_RUNGS} rungs"))
+    if ladder.counting not in ("repeat", "climb_once"):
+        faults.append(Fault("bad_beyond", "counting", repr(ladder.counting), "again or first_rung"))
     for index, (below, rung) in enumerate(pairwise(ladder.rungs), start=1):
-        for what, less, found in (("pays", below.pays, rung.pays), ("units", below.units, rung.units)):
+        for what, less, found in (("price", below.price, rung.price), ("units", below.units, rung.units)):
             if found <= less:
-                where, expected = f"rungs[{index}].{what}", f"more than the {less} of the rung below"
-                amounts = (found, less) if what == "pays" else None
+                where, expected = f"prices[{index}].{what}", f"more than the {less} of the rung below"
+                amounts = (found, less) if what == "price" else None
                 faults.append(Fault("rungs_not_rising", where, str(found), expected, amounts))
     return faults
 
@@ -216,8 +216,8 @@ def _faults_of_form(ladder: Ladder) -> list[Fault]:
 def _steps_back(rungs: tuple[Rung, ...]) -> list[Fault]:
     faults = []
     for index, rung in enumerate(rungs):
-        below = sum(part.times * part.rung.units for part in _again(rungs[:index], rung.pays))
+        below = sum(part.times * part.rung.units for part in _again(rungs[:index], rung.price))
         if rung.units < below:
             expected = f"at least {below}, what the rungs below it give for the same money"
-            faults.append(Fault("rung_steps_back", f"rungs[{index}].units", str(rung.units), expected))
+            faults.append(Fault("rung_steps_back", f"prices[{index}].units", str(rung.units), expected))
     return faults

@@ -20,7 +20,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count
 
-from .ladder import Beyond, Ladder, Rung, count_of
+from .ladder import Counting, Ladder, Rung, count_of
 from .lines import Advice, Kind
 from .money import format_money
 
@@ -31,7 +31,7 @@ MOST_STEPS = 3_000
 def advice(ladder: Ladder, kind: Kind, currency: str) -> tuple[Advice, ...]:
     """Return all advice on a ladder that sells ``kind`` in ``currency``, in the order of the list above."""
     words = _Words(kind, currency)
-    steps = _steps(ladder.rungs, ladder.beyond, reach=2 * ladder.rungs[-1].pays)
+    steps = _steps(ladder.rungs, ladder.counting, reach=2 * ladder.rungs[-1].price)
     found = [*_adds_nothing(ladder, words), *_takes_away(ladder, steps, words), *_splitting_pays(ladder, steps, words)]
     if kind == "games":
         found += _free_units(ladder, steps, words)
@@ -74,15 +74,15 @@ class _Steps:
                 self.units.append(units)
 
 
-def _steps(rungs: tuple[Rung, ...], beyond: Beyond, *, reach: int) -> _Steps:
+def _steps(rungs: tuple[Rung, ...], counting: Counting, *, reach: int) -> _Steps:
     """Return the steps of these rungs, P3 or not, up to the amount ``reach``.
 
     What lies below a rung is repeated from that rung on, up to the next one. Where P3 does not hold the units fall
     somewhere; the steps then keep the most that a smaller amount gives.
     """
     steps = _Steps([0], [0], reach)
-    for rung, end in zip(rungs, [*(above.pays for above in rungs[1:]), reach + 1], strict=True):
-        plain = beyond == "first_rung" and rung is rungs[-1] and len(rungs) > 1
+    for rung, end in zip(rungs, [*(above.price for above in rungs[1:]), reach + 1], strict=True):
+        plain = counting == "climb_once" and rung is rungs[-1] and len(rungs) > 1
         steps.climb(_first_rungs_after(rung, rungs[0]) if plain else _repeated(steps, rung), end=end)
     return steps
 
@@ -91,25 +91,25 @@ def _repeated(below: _Steps, rung: Rung) -> Iterator[tuple[int, int]]:
     stretch = list(zip(below.amounts, below.units, strict=True))
     for times in count(1):
         for amount, units in stretch:
-            yield times * rung.pays + amount, times * rung.units + units
+            yield times * rung.price + amount, times * rung.units + units
 
 
 def _first_rungs_after(top: Rung, first: Rung) -> Iterator[tuple[int, int]]:
-    return ((top.pays + times * first.pays, top.units + times * first.units) for times in count())
+    return ((top.price + times * first.price, top.units + times * first.units) for times in count())
 
 
 def _adds_nothing(ladder: Ladder, words: _Words) -> Iterator[Advice]:
     for index, rung in enumerate(ladder.rungs[1:], start=1):
-        below = Ladder(ladder.rungs[:index]).total(rung.pays)
+        below = Ladder(ladder.rungs[:index]).total(rung.price)
         if rung.units == below:
-            detail = f"{words.money(rung.pays)} buys {words.count(rung.units)} with or without this price break."
-            yield Advice("break_adds_nothing", detail, words.kind, rung.pays, rung.units, instead_units=below)
+            detail = f"{words.money(rung.price)} buys {words.count(rung.units)} with or without this price break."
+            yield Advice("break_adds_nothing", detail, words.kind, rung.price, rung.units, instead_units=below)
 
 
 def _takes_away(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Advice]:
     least: tuple[int, int, Rung] | None = None
     for index, rung in enumerate(ladder.rungs[1:], start=1):
-        without = _steps(ladder.rungs[:index] + ladder.rungs[index + 1 :], ladder.beyond, reach=steps.known)
+        without = _steps(ladder.rungs[:index] + ladder.rungs[index + 1 :], ladder.counting, reach=steps.known)
         last = least[0] - 1 if least else steps.known
         for amount, instead in zip(without.amounts, without.units, strict=True):
             if amount > last:
@@ -122,7 +122,7 @@ def _takes_away(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Advice
         units = steps.at(amount)
         detail = (
             f"{words.money(amount)} buys {words.count(units)}; "
-            f"without the price break at {words.money(rung.pays)} it would buy {instead}."
+            f"without the price break at {words.money(rung.price)} it would buy {instead}."
         )
         yield Advice("higher_break_takes_away", detail, words.kind, amount, units, instead_units=instead)
 
@@ -132,10 +132,10 @@ def _splitting_pays(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Ad
     for rung in ladder.rungs:
         last = sum(pair[:2]) - 1 if pair else steps.known
         for amount, units in zip(steps.amounts, steps.units, strict=True):
-            if amount + rung.pays > last:
+            if amount + rung.price > last:
                 break
-            if steps.at(amount + rung.pays) < units + rung.units:
-                pair = (rung.pays, amount, units + rung.units)
+            if steps.at(amount + rung.price) < units + rung.units:
+                pair = (rung.price, amount, units + rung.units)
                 break
     if pair:
         first, second, instead = pair
@@ -150,7 +150,7 @@ def _splitting_pays(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Ad
 
 def _free_units(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Advice]:
     for amount, below, units in zip(steps.amounts[1:], steps.units, steps.units[1:], strict=False):
-        if amount > ladder.rungs[-1].pays:
+        if amount > ladder.rungs[-1].price:
             return
         if units - below > 1:
             free = f"Game {units} is" if units - below == 2 else f"Games {below + 2} to {units} are"

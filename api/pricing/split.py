@@ -41,7 +41,7 @@ def _cheapest(rungs: tuple[Rung, ...], units: int) -> tuple[int, Counter[int]]:
     short = units
     while short > 0:
         rung = rungs[bought[short]]
-        purchases[rung.pays] += 1
+        purchases[rung.price] += 1
         short -= rung.units
     return costs[units], purchases
 
@@ -57,13 +57,13 @@ def _cover(rungs: tuple[Rung, ...], reach: int) -> tuple[list[int], list[int]]:
     worth: list[tuple[int, Rung]] = []
     above = 0
     for units in range(1, reach + 1):
-        cost, index = rungs[-1].pays * units, 0
+        cost, index = rungs[-1].price * units, 0
         for each, rung in worth:
-            together = costs[units - rung.units] + rung.pays
+            together = costs[units - rung.units] + rung.price
             if together <= cost:
                 cost, index = together, each
-        if above < len(rungs) and rungs[above].pays <= cost:
-            cost, index = rungs[above].pays, above
+        if above < len(rungs) and rungs[above].price <= cost:
+            cost, index = rungs[above].price, above
             if rungs[above].units == units:
                 worth.append((above, rungs[above]))
         if above < len(rungs) and rungs[above].units == units:

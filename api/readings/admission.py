@@ -155,10 +155,10 @@ def _wrong_prices(sent: Content, table: TableFacts) -> list[Fault]:
     for d, day in enumerate((sent["settings"] or {"days": ()})["days"]):
         for w, window in enumerate(day["windows"]):
             for kind in ("games", "minutes"):
-                for r, rung in enumerate(window[kind]["rungs"] if window[kind] else ()):
-                    where = f"settings.days[{d}].windows[{w}].{kind}.rungs[{r}].pays"
+                for r, rung in enumerate(window[kind]["prices"] if window[kind] else ()):
+                    where = f"settings.days[{d}].windows[{w}].{kind}.prices[{r}].price"
                     try:
-                        parse_money(rung["pays"], table.currency, where=where)
+                        parse_money(rung["price"], table.currency, where=where)
                     except PricingError as error:
                         faults.extend(error.faults)
     return faults

@@ -7,7 +7,7 @@ from typing import Any
 from pydantic import MISSING
 
 from ..web.schema_types import DAYS, given
-from .rows import ReadingRow, StrikeRow
+from .rows import ReadingRow, VoidRow
 from .schemas import (
     ClockOut,
     FoundSettingsIn,
@@ -15,8 +15,8 @@ from .schemas import (
     FoundWindowIn,
     ReadingIn,
     ReadingOut,
-    StruckOut,
     SupplyOut,
+    VoidedOut,
 )
 from .units import millivolts, tenths, write_celsius, write_volts
 
@@ -53,11 +53,11 @@ def _settings(settings: FoundSettingsIn) -> dict[str, Any]:
 
 def _window(window: FoundWindowIn) -> dict[str, Any]:
     sent = window.model_dump(mode="json", by_alias=True)
-    ladders = {kind: sent.get(kind) and {"beyond": "again", **sent[kind]} for kind in ("games", "minutes")}
+    ladders = {kind: sent.get(kind) and {"counting": "repeat", **sent[kind]} for kind in ("games", "minutes")}
     return {**sent, "free": sent.get("free", False), **ladders}
 
 
-def reading_out(row: ReadingRow, strike: StrikeRow | None) -> ReadingOut:
+def reading_out(row: ReadingRow, strike: VoidRow | None) -> ReadingOut:
     """Write a reading as its message."""
     return ReadingOut(
         id=row.id,
@@ -74,7 +74,7 @@ def reading_out(row: ReadingRow, strike: StrikeRow | None) -> ReadingOut:
         done=row.done or [],
         note=row.note,
         flags=row.flags or [],
-        struck=strike and StruckOut(reason=strike.reason, struck_at=strike.struck_at, struck_by=strike.struck_by),
+        voided=strike and VoidedOut(reason=strike.reason, voided_at=strike.voided_at, voided_by=strike.voided_by),
     )
 
 

@@ -11,11 +11,11 @@ from sqlmodel import Session, col, select
 
 from ..web.errors import refused
 from ..web.pagination import Page
-from .rows import READING, ReadingRow, StrikeRow
+from .rows import READING, ReadingRow, VoidRow
 
 Kind = Literal["supply", "clock", "meters", "settings", "done"]
 
-Struck = tuple[ReadingRow, StrikeRow | None]
+ReadingWithVoid = tuple[ReadingRow, VoidRow | None]
 
 
 _COLUMNS: dict[Kind, tuple[str, ...]] = {
@@ -30,14 +30,14 @@ _COLUMNS: dict[Kind, tuple[str, ...]] = {
 
 def page_readings(
     session: Session, *, table_id: UUID | None, venue_id: UUID | None, limit: int, after: UUID | None
-) -> Page[Struck]:
+) -> Page[ReadingWithVoid]:
     """Return readings in the order of their arrival, of one table or venue or of all; ``after`` is a reading's id."""
     own = [
         column == value
         for column, value in ((col(ReadingRow.pool_table_id), table_id), (col(ReadingRow.venue_id), venue_id))
         if value is not None
     ]
-    query = select(ReadingRow, StrikeRow).outerjoin(StrikeRow, col(StrikeRow.reading_id) == col(ReadingRow.id))
+    query = select(ReadingRow, VoidRow).outerjoin(VoidRow, col(VoidRow.reading_id) == col(ReadingRow.id))
     query = query.where(*own)
     if after is not None:
         # Another's reading is refused like one that is absent: else ``after`` would tell which there are.
@@ -65,7 +65,7 @@ def history(
             columns.taken_at >= since,
             columns.sound,
             columns[_COLUMNS[kind][0]].is_not(None),
-            ~exists().where(col(StrikeRow.reading_id) == columns.id),
+            ~exists().where(col(VoidRow.reading_id) == columns.id),
         )
         .subquery()
     )

@@ -11,12 +11,12 @@ from ..web.dependencies import NowDep, SessionDep, shares_commit
 from ..web.errors import not_found
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import queries, service
 from .admission import Sender
 from .convert import reading_out
-from .schemas import ReadingOut, ReadingResultsOut, ReadingsIn, StrikeIn
+from .schemas import ReadingOut, ReadingPage, ReadingResultsOut, ReadingsIn, VoidIn
 
 router = APIRouter(prefix="/v1", tags=["readings"], route_class=Route)
 CollectorDep = Annotated[Asker, allow("collector")]
@@ -47,7 +47,7 @@ def list_readings(
     table_id: Annotated[Id | None, Query(description="The readings of one table.")] = None,
     limit: Limit = 100,
     after: After = None,
-) -> ListOut[ReadingOut]:
+) -> ReadingPage:
     """List readings in the order of their arrival; asking again after the last one seen never skips any."""
     if table_id is not None and asker.table_id not in (None, table_id):
         raise not_found("table")
@@ -57,13 +57,11 @@ def list_readings(
         session, table_id=table_id or asker.table_id, venue_id=asker.venue_id, limit=limit, after=after
     )
     link_next(request, response, found.next)
-    return ListOut(items=[reading_out(*item) for item in found.rows], next=found.next)
+    return ReadingPage(items=[reading_out(*item) for item in found.rows], next=found.next)
 
 
-@router.post("/readings/{reading_id}/strike", status_code=201, responses=problems(409))
-def strike_reading(
-    session: SessionDep, asker: CollectorDep, now: NowDep, reading_id: Id, strike: StrikeIn
-) -> ReadingOut:
+@router.post("/readings/{reading_id}/void", status_code=201, responses=problems(409))
+def void_reading(session: SessionDep, asker: CollectorDep, now: NowDep, reading_id: Id, strike: VoidIn) -> ReadingOut:
     """Strike a wrong reading: it stays on record and counts no more."""
     row, note = service.strike(session, reading_id, reason=strike.reason, by=asker.name, now=now)
     note_tables(session, [row.pool_table_id])

@@ -71,15 +71,15 @@ class ReadingRow(SQLModel, table=True):
     note: str = ""
 
 
-class StrikeRow(SQLModel, table=True):
+class VoidRow(SQLModel, table=True):
     """Why a reading does not count; the reading itself stays (R1)."""
 
     __tablename__ = "reading_strike"
 
     reading_id: UUID = Field(primary_key=True, foreign_key="reading.id")
     reason: str
-    struck_at: datetime = Field(sa_type=Utc)
-    struck_by: str
+    voided_at: datetime = Field(sa_type=Utc)
+    voided_by: str
 
 
 READING = SQLModel.metadata.tables[ReadingRow.__tablename__]

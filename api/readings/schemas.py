@@ -22,7 +22,7 @@ from pydantic import (
 from pydantic import Field as Limits
 
 from ..pool_tables.schemas import MeterName
-from ..tariffs.schemas import Beyond, RungIn, RungOut
+from ..tariffs.schemas import Counting, PriceIn, PriceOut
 from ..web.errors import Problem, ProblemOut, from_validation
 from ..web.schema_types import (
     UUID_PATTERN,
@@ -33,6 +33,7 @@ from ..web.schema_types import (
     Instant,
     Name,
     Out,
+    PageOf,
     Text,
     TimeOfDay,
     Yes,
@@ -121,8 +122,8 @@ class ClockIn(In):
 class FoundLadderIn(In):
     """The rungs found of one kind."""
 
-    rungs: Annotated[list[RungIn], Limits(min_length=1, max_length=50)]
-    beyond: Beyond | MISSING = MISSING
+    prices: Annotated[list[PriceIn], Limits(min_length=1, max_length=50)]
+    counting: Counting | MISSING = MISSING
 
 
 class FoundWindowIn(In):
@@ -232,8 +233,8 @@ class ClockOut(Out):
 class FoundLadderOut(Out):
     """The rungs found of one kind."""
 
-    rungs: list[RungOut]
-    beyond: Beyond
+    prices: list[PriceOut]
+    counting: Counting
 
 
 class FoundWindowOut(Out):
@@ -259,12 +260,12 @@ class FoundSettingsOut(Out):
     days: list[FoundDayOut]
 
 
-class StruckOut(Out):
+class VoidedOut(Out):
     """Why and when a reading was struck, and by whom."""
 
     reason: str
-    struck_at: Instant
-    struck_by: str
+    voided_at: Instant
+    voided_by: str
 
 
 class ReadingOut(Out):
@@ -284,10 +285,14 @@ class ReadingOut(Out):
     done: list[Work]
     note: str
     flags: list[Flag]
-    struck: StruckOut | None
+    voided: VoidedOut | None
 
 
-class StrikeIn(In):
+class VoidIn(In):
     """Why a reading is wrong."""
 
     reason: Name
+
+
+class ReadingPage(PageOf[ReadingOut]):
+    """A page of readings."""

@@ -23,7 +23,7 @@ from ..web.errors import Problem, not_found, problem_out
 from .admission import Decision, Sender, Stood, TableFacts, decide
 from .conflicts import FIELDS, Content
 from .convert import content_of
-from .rows import READING, ReadingRow, StrikeRow
+from .rows import READING, ReadingRow, VoidRow
 from .schemas import ReadingIn, ReadingResultOut, ReadingResultsOut, Unreadable
 
 _INSERT = READING.insert()
@@ -100,15 +100,15 @@ def results_out(recorded: Recorded) -> ReadingResultsOut:
     )
 
 
-def strike(session: Session, reading_id: UUID, *, reason: str, by: str, now: datetime) -> tuple[ReadingRow, StrikeRow]:
+def strike(session: Session, reading_id: UUID, *, reason: str, by: str, now: datetime) -> tuple[ReadingRow, VoidRow]:
     """Note that a reading does not count; refuse (``already_struck``) one that is struck."""
     hold(session, "readings")
     row = session.exec(select(ReadingRow).where(ReadingRow.id == reading_id)).first()
     if row is None:
         raise not_found("reading")
-    if session.get(StrikeRow, reading_id) is not None:
+    if session.get(VoidRow, reading_id) is not None:
         raise Problem("already_struck")
-    note = StrikeRow(reading_id=reading_id, reason=reason, struck_at=now, struck_by=by)
+    note = VoidRow(reading_id=reading_id, reason=reason, voided_at=now, voided_by=by)
     session.add(note)
     session.flush()
     return row, note

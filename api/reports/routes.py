@@ -24,7 +24,7 @@ from .statement_csv import statement_csv, year_csv
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
 AccountantDep = Annotated[Asker, allow("accountant")]
-ValidateOnly = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
+PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 CollectorName = Annotated[
     str | None,
     Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Who collected; only an owner may ask."),

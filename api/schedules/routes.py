@@ -10,18 +10,18 @@ from ..web.auth import Asker, OwnerDep, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import queries, service
 from .convert import schedule_out
-from .schemas import RolloutIn, RolloutOut, ScheduleIn, ScheduleOut, TableScheduleIn
+from .schemas import RolloutIn, RolloutOut, ScheduleIn, ScheduleOut, SchedulePage, TableScheduleIn
 
 router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
 CollectorDep = Annotated[Asker, allow("collector")]
 
 ReaderDep = Annotated[Asker, allow("collector", "accountant")]
 VenueReaderDep = Annotated[Asker, allow("collector", "accountant", "venue")]
-ValidateOnly = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
+PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 
 
 @router.post("/venues/{venue_id}/schedules", status_code=201, responses=problems(409))
@@ -32,10 +32,10 @@ def publish_schedule(
     venue_id: Id,
     schedule: ScheduleIn,
     response: Response,
-    validate_only: ValidateOnly = False,
+    preview: PreviewParam = False,
 ) -> ScheduleOut:
     """Publish a venue's schedule: it holds from its date, or from now if that is later."""
-    _preview(session, response, validate_only)
+    _preview(session, response, preview)
     row = service.publish_for_venue(session, venue_id, schedule, now=now)
     note_venues(session, [venue_id])
     return schedule_out(row)
@@ -49,10 +49,10 @@ def publish_table_schedule(
     table_id: Id,
     schedule: TableScheduleIn,
     response: Response,
-    validate_only: ValidateOnly = False,
+    preview: PreviewParam = False,
 ) -> ScheduleOut:
     """Publish a table's own schedule, which beats its venue's, or let it follow the venue again."""
-    _preview(session, response, validate_only)
+    _preview(session, response, preview)
     row = service.publish_for_table(session, table_id, schedule, now=now)
     note_tables(session, [table_id])
     return schedule_out(row)
@@ -67,11 +67,11 @@ def list_schedules(
     venue_id: Id,
     limit: Limit = 100,
     after: After = None,
-) -> ListOut[ScheduleOut]:
+) -> SchedulePage:
     """List the schedules of a venue and of its tables in the order of their publication."""
     found = queries.page_schedules(session, venue_id, limit=limit, after=after)
     link_next(request, response, found.next)
-    return ListOut(items=[schedule_out(row) for row in found.rows], next=found.next)
+    return SchedulePage(items=[schedule_out(row) for row in found.rows], next=found.next)
 
 
 @router.post("/tariffs/{tariff_id}/rollout", status_code=201, responses=problems(409))
@@ -82,10 +82,10 @@ def roll_out_tariff(
     tariff_id: Id,
     rollout: RolloutIn,
     response: Response,
-    validate_only: ValidateOnly = False,
+    preview: PreviewParam = False,
 ) -> RolloutOut:
     """Publish new schedules wherever this tariff would be in force from a date on, with another in its place."""
-    _preview(session, response, validate_only)
+    _preview(session, response, preview)
     rows = service.roll_out(session, tariff_id, rollout, now=now)
     note_venues(session, {row.venue_id for row in rows})
     return RolloutOut(
@@ -96,8 +96,8 @@ def roll_out_tariff(
     )
 
 
-def _preview(session: SessionDep, response: Response, validate_only: bool) -> None:
+def _preview(session: SessionDep, response: Response, preview: bool) -> None:
     """Make the request a preview, answered with 200, if it asks for one."""
-    if validate_only:
+    if preview:
         discard(session)
         response.status_code = 200

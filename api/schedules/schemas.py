@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import MISSING
 from pydantic import Field as Limits
 
-from ..web.schema_types import Date, Day, Id, In, Instant, Name, Out, TimeOfDay, Yes
+from ..web.schema_types import Date, Day, Id, In, Instant, Name, Out, PageOf, TimeOfDay, Yes
 
 EntryKind = Literal["base", "weekly", "recurring", "date"]
 Owner = Literal["venue", "table"]
@@ -143,3 +143,7 @@ class TariffRefOut(Out):
     id: Id
     code: str
     version: int
+
+
+class SchedulePage(PageOf[ScheduleOut]):
+    """A page of schedules."""

@@ -9,14 +9,14 @@ from ..web.auth import Asker, OwnerDep, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import convert, service
-from .schemas import AgreementIn, AgreementOut
+from .schemas import AgreementIn, AgreementOut, AgreementPage
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
 AccountantDep = Annotated[Asker, allow("accountant")]
-ValidateOnly = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
+PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 
 ReaderDep = Annotated[Asker, allow("collector", "accountant")]
 
@@ -29,10 +29,10 @@ def publish_agreement(
     venue_id: Id,
     agreement: AgreementIn,
     response: Response,
-    validate_only: ValidateOnly = False,
+    preview: PreviewParam = False,
 ) -> AgreementOut:
     """Publish the next version of a venue's agreement; it holds from its trading date. Settlements made before stand."""
-    if validate_only:
+    if preview:
         discard(session)
         response.status_code = 200
     row = service.publish_agreement(session, venue_id, agreement, now=now)
@@ -48,8 +48,8 @@ def list_agreements(
     venue_id: Id,
     limit: Limit = 100,
     after: After = None,
-) -> ListOut[AgreementOut]:
+) -> AgreementPage:
     """List the versions of a venue's agreement in the order of their publication."""
     found = service.page_agreements(session, venue_id, limit=limit, after=after)
     link_next(request, response, found.next)
-    return ListOut(items=[convert.agreement_out(row) for row in found.rows], next=found.next)
+    return AgreementPage(items=[convert.agreement_out(row) for row in found.rows], next=found.next)

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import MISSING, StrictInt
 from pydantic import Field as Limits
 
-from ..web.schema_types import Date, Id, In, Instant, Money, MoneyOut, Name, Out, Percent, Yes
+from ..web.schema_types import Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Percent, Yes
 from .agreement import CapAfter, MinimumKind, Party, Pays, Per, SettlesOn, TierMode
 
 Week = Annotated[StrictInt, Limits(ge=1, le=5_000)]
@@ -178,3 +178,7 @@ class SettlementOut(Out):
     carried_forward: MoneyOut
     claims_carried: list[ClaimOut]
     notice: str
+
+
+class AgreementPage(PageOf[AgreementOut]):
+    """A page of agreements."""

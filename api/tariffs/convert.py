@@ -1,6 +1,6 @@
 """The one translation between a tariff as it travels and is stored, and as the engine prices it.
 
-All mistakes of a message are reported at once, each by its place, ``games.rungs[1].units``, and each with its amounts
+All mistakes of a message are reported at once, each by its place, ``games.prices[1].units``, and each with its amounts
 as the message writes them (E3), not in minor units.
 """
 
@@ -32,7 +32,7 @@ from .schemas import (
     MaximumOut,
     MeteredIn,
     MeteredOut,
-    RungOut,
+    PriceOut,
     TariffIn,
     TierOut,
 )
@@ -70,16 +70,16 @@ class _Reader:
     def ladder(self, message: LadderIn, where: str) -> Ladder | None:
         """Read a ladder; the amounts first, for without them its form cannot be judged."""
         before = len(self.faults)
-        pays = [self.price(rung.pays, f"{where}.rungs[{i}].pays") for i, rung in enumerate(message.rungs)]
+        pays = [self.price(rung.price, f"{where}.prices[{i}].price") for i, rung in enumerate(message.prices)]
         if len(self.faults) > before:
             return None
         rungs = tuple(
-            self.tried(lambda p=p, rung=rung: Rung(p, rung.units), f"{where}.rungs[{i}]")  # type: ignore[misc]
-            for i, (p, rung) in enumerate(zip(pays, message.rungs, strict=True))
+            self.tried(lambda p=p, rung=rung: Rung(p, rung.units), f"{where}.prices[{i}]")  # type: ignore[misc]
+            for i, (p, rung) in enumerate(zip(pays, message.prices, strict=True))
         )
         if None in rungs:
             return None
-        return self.tried(lambda: Ladder(rungs, given(message.beyond, "again")), where)  # type: ignore[arg-type]
+        return self.tried(lambda: Ladder(rungs, given(message.counting, "repeat")), where)  # type: ignore[arg-type]
 
     def metered(self, message: MeteredIn, where: str) -> Rate | None:
         """Read a metered rate."""
@@ -146,8 +146,8 @@ def advise(tariff: Tariff) -> tuple[Advice, ...]:
 
 def ladder_out(ladder: Ladder, currency: str) -> LadderOut:
     """Write a ladder as its message."""
-    rungs = [RungOut(pays=format_money(rung.pays, currency), units=rung.units) for rung in ladder.rungs]
-    return LadderOut(rungs=rungs, beyond=ladder.beyond)
+    rungs = [PriceOut(price=format_money(rung.price, currency), units=rung.units) for rung in ladder.rungs]
+    return LadderOut(prices=rungs, counting=ladder.counting)
 
 
 def metered_out(rate: Rate, currency: str) -> MeteredOut:

@@ -8,10 +8,10 @@ from ..web.auth import Asker, OwnerDep, allow
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import service
-from .schemas import TariffCheckOut, TariffIn, TariffOut
+from .schemas import TariffCheckOut, TariffIn, TariffOut, TariffPage
 
 router = APIRouter(prefix="/v1", tags=["tariffs"], route_class=Route)
 ReaderDep = Annotated[Asker, allow("collector", "accountant")]
@@ -37,11 +37,11 @@ def check_tariff(session: SessionDep, asker: OwnerDep, tariff: TariffIn) -> Tari
 @router.get("/tariffs", responses=problems())
 def list_tariffs(
     request: Request, response: Response, session: SessionDep, asker: ReaderDep, limit: Limit = 100, after: After = None
-) -> ListOut[TariffOut]:
+) -> TariffPage:
     """List the published tariffs in the order of their publication."""
     found = service.page_tariffs(session, limit=limit, after=after)
     link_next(request, response, found.next)
-    return ListOut(items=[service.tariff_out(row) for row in found.rows], next=found.next)
+    return TariffPage(items=[service.tariff_out(row) for row in found.rows], next=found.next)
 
 
 @router.get("/tariffs/{tariff_id}", responses=problems())

@@ -5,29 +5,29 @@ from typing import Annotated, Literal
 from pydantic import MISSING, StrictInt
 from pydantic import Field as Limits
 
-from ..web.schema_types import Currency, Id, In, Instant, Money, MoneyOut, Name, Out
+from ..web.schema_types import Currency, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf
 
 Code = Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$", description="A short name of its own.")]
 
 Units = Annotated[StrictInt, Limits(ge=1, le=100_000)]
 Minutes = Annotated[StrictInt, Limits(ge=1, le=525_600)]
-Beyond = Literal["again", "first_rung"]
+Counting = Literal["repeat", "climb_once"]
 TierMode = Literal["add", "set"]
 Per = Literal["table", "player"]
 
 
-class RungIn(In):
+class PriceIn(In):
     """So much money buys so many games or minutes."""
 
-    pays: Money
+    price: Money
     units: Units
 
 
 class LadderIn(In):
-    """Rungs, cheapest first; ``beyond`` says what money past the highest buys."""
+    """Rungs, cheapest first; ``counting`` says what money past the highest buys."""
 
-    rungs: Annotated[list[RungIn], Limits(min_length=1, max_length=50)]
-    beyond: Beyond | MISSING = MISSING
+    prices: Annotated[list[PriceIn], Limits(min_length=1, max_length=50)]
+    counting: Counting | MISSING = MISSING
 
 
 class TierIn(In):
@@ -69,18 +69,18 @@ class TariffIn(In):
     free: Literal[True] | MISSING = MISSING
 
 
-class RungOut(Out):
+class PriceOut(Out):
     """So much money buys so many units."""
 
-    pays: MoneyOut
+    price: MoneyOut
     units: int
 
 
 class LadderOut(Out):
     """A prepaid ladder."""
 
-    rungs: list[RungOut]
-    beyond: Beyond
+    prices: list[PriceOut]
+    counting: Counting
 
 
 class TierOut(Out):
@@ -142,3 +142,7 @@ class TariffOut(TariffCheckOut):
     id: Id
     version: int
     published_at: Instant
+
+
+class TariffPage(PageOf[TariffOut]):
+    """A page of tariffs."""

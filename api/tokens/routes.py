@@ -8,10 +8,10 @@ from ..web.auth import OwnerDep
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id, given
 from . import service
-from .schemas import NewTokenOut, TokenIn, TokenOut
+from .schemas import NewTokenOut, TokenIn, TokenPage
 
 router = APIRouter(prefix="/v1", tags=["tokens"], route_class=Route)
 
@@ -39,11 +39,11 @@ def create_token(session: SessionDep, asker: OwnerDep, now: NowDep, token: Token
 @router.get("/tokens", responses=problems())
 def list_tokens(
     request: Request, response: Response, session: SessionDep, asker: OwnerDep, limit: Limit = 100, after: After = None
-) -> ListOut[TokenOut]:
+) -> TokenPage:
     """List the tokens in the order in which they were made; never the tokens themselves."""
     found = service.page_tokens(session, limit=limit, after=after)
     link_next(request, response, found.next)
-    return ListOut(items=[service.token_out(row) for row in found.rows], next=found.next)
+    return TokenPage(items=[service.token_out(row) for row in found.rows], next=found.next)
 
 
 @router.delete("/tokens/{token_id}", status_code=204, responses=problems())

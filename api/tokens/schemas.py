@@ -5,7 +5,7 @@ from typing import Annotated
 from pydantic import MISSING, Field
 
 from ..web.rows import Role
-from ..web.schema_types import Id, In, Instant, Name, Out
+from ..web.schema_types import Id, In, Instant, Name, Out, PageOf
 
 
 class TokenIn(In):
@@ -36,3 +36,7 @@ class TokenOut(Out):
     made_at: Instant
     expires_at: Instant | None
     revoked_at: Instant | None
+
+
+class TokenPage(PageOf[TokenOut]):
+    """A page of tokens."""

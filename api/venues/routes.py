@@ -10,11 +10,11 @@ from ..web.auth import Asker, OwnerDep, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, ListOut, link_next
+from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import service
 from .convert import venue_out
-from .schemas import VenueChangeIn, VenueIn, VenueOut
+from .schemas import VenueChangeIn, VenueIn, VenueOut, VenuePage
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
@@ -34,11 +34,11 @@ def create_venue(session: SessionDep, asker: OwnerDep, now: NowDep, venue: Venue
 @router.get("/venues", responses=problems())
 def list_venues(
     request: Request, response: Response, session: SessionDep, asker: ReaderDep, limit: Limit = 100, after: After = None
-) -> ListOut[VenueOut]:
+) -> VenuePage:
     """List the venues in the order in which they were made."""
     found = service.page_venues(session, limit=limit, after=after)
     link_next(request, response, found.next)
-    return ListOut(items=[venue_out(row) for row in found.rows], next=found.next)
+    return VenuePage(items=[venue_out(row) for row in found.rows], next=found.next)
 
 
 @router.get("/venues/{venue_id}", responses=problems())

@@ -5,7 +5,7 @@ from typing import Annotated
 from pydantic import MISSING
 from pydantic import Field as Limits
 
-from ..web.schema_types import Currency, Id, In, Name, Out, Text, TimeOfDay
+from ..web.schema_types import Currency, Id, In, Name, Out, PageOf, Text, TimeOfDay
 
 
 class VenueIn(In):
@@ -49,3 +49,7 @@ class VenueOut(Out):
     legal_name: str
     tax_area: str | None
     notes: str
+
+
+class VenuePage(PageOf[VenueOut]):
+    """A page of venues."""

@@ -18,8 +18,8 @@ _WEEKDAY = {
     "name": "Weekday play",
     "currency": "USD",
     "games": {
-        "rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}, {"pays": "7.00", "units": 11}],
-        "beyond": "again",
+        "prices": [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 6}, {"price": "7.00", "units": 11}],
+        "counting": "repeat",
     },
 }
 _SCHEDULE_BODY = {
@@ -87,7 +87,7 @@ BODIES: dict[str, Any] = {
             }
         ]
     },
-    "strike_reading": {"reason": "Read off the wrong table."},
+    "void_reading": {"reason": "Read off the wrong table."},
     "put_settings": {"clock": {"tolerance_s": 180}},
     "publish_agreement": {
         "effective_on": "2026-01-01",

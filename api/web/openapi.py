@@ -121,9 +121,9 @@ def _link(path: dict[str, Any], contract: dict[str, Any]) -> None:
 
 
 def _document_previews(path: dict[str, Any]) -> None:
-    """Say that what takes ``validate_only`` answers a preview with 200: the same, but nothing is stored."""
+    """Say that what takes ``preview`` answers a preview with 200: the same, but nothing is stored."""
     maker = path.get("post", {})
-    if any(parameter["name"] == "validate_only" for parameter in maker.get("parameters", [])):
+    if any(parameter["name"] == "preview" for parameter in maker.get("parameters", [])):
         stored = maker["responses"]["201"]
         maker["responses"]["200"] = {"description": "A preview: nothing is stored.", "content": stored["content"]}
 

@@ -10,7 +10,6 @@ from urllib.parse import urlencode
 from uuid import UUID
 
 from fastapi import Query, Request, Response
-from pydantic import BaseModel, ConfigDict
 from sqlalchemy import ColumnElement
 from sqlmodel import Session
 from sqlmodel.sql.expression import SelectOfScalar
@@ -19,7 +18,6 @@ from .schema_types import Id
 
 R = TypeVar("R")
 
-O_ = TypeVar("O_", bound=BaseModel)
 Limit = Annotated[int, Query(ge=1, le=500, description="How many items at most.")]
 
 After = Annotated[Id | None, Query(description="The `next` of the page before.")]
@@ -31,15 +29,6 @@ class Page(Generic[R]):
 
     rows: Sequence[R]
     next: Any
-
-
-class ListOut(BaseModel, Generic[O_]):
-    """A page of a list."""
-
-    model_config = ConfigDict(extra="forbid")
-
-    items: list[O_]
-    next: Id | None
 
 
 def page(session: Session, query: SelectOfScalar[Any], *, key: Any, limit: int, after: UUID | str | None) -> Page[Any]:

@@ -9,7 +9,7 @@
 import re
 from datetime import UTC, date, datetime, time
 from functools import cache
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Generic, Literal, TypeVar
 from uuid import UUID
 
 from pydantic import (
@@ -197,3 +197,15 @@ Text = Annotated[str, StringConstraints(max_length=2000, pattern=TEXT_PATTERN), 
 Count = Annotated[StrictInt, Field(ge=0, le=INT64_MAX, json_schema_extra={"format": "int64"})]
 """A count or a meter: a whole number from 0, which a generated client must hold in 64 bits."""
 Yes = StrictBool
+
+
+O_ = TypeVar("O_", bound=BaseModel)
+
+
+class PageOf(BaseModel, Generic[O_]):
+    """A page of a list."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    items: list[O_]
+    next: Id | None

@@ -19,10 +19,10 @@ from ..pricing.lines import Kind
 
 _A_RUN = 3
 
-_RUNG = re.compile(r"(?:(games|minutes)\.)?rungs\[(\d+)\]\.(pays|units)")
+_RUNG = re.compile(r"(?:(games|minutes)\.)?prices\[(\d+)\]\.(price|units)")
 _PAST_THE_LAST = {
-    "again": "past the last price all prices count again, where only the first should",
-    "first_rung": "past the last price only the first price counts, where all should again",
+    "repeat": "past the last price all prices count again, where only the first should",
+    "climb_once": "past the last price only the first price counts, where all should again",
 }
 
 
@@ -82,14 +82,14 @@ def _told(row: Difference, currency: str) -> str:
 def _value(value: ValueFound, sells: Kind) -> str:
     if value.name == "sold":
         return f"{sells} are sold, and should not be" if value.found == "yes" else f"{sells} are not sold"
-    if value.name == "beyond":
+    if value.name == "counting":
         return _PAST_THE_LAST[value.found]
     rung = _RUNG.fullmatch(value.name)
     if rung is None:
         there = "there is 1 price" if value.found == "1" else f"there are {value.found} prices"
         return f"{there} instead of {value.wanted}"
     price = f"price {int(rung[2]) + 1}"
-    if rung[3] == "pays":
+    if rung[3] == "price":
         return f"{price} is {value.found} instead of {value.wanted}"
     return f"{price} buys {count_of(int(value.found), sells)} instead of {value.wanted}"
 
@@ -109,4 +109,4 @@ def _place(name: str) -> str:
     rung = _RUNG.fullmatch(name)
     if rung is None:
         return ""
-    return f"{'price' if rung[3] == 'pays' else 'units of price'} {int(rung[2]) + 1} for {rung[1]} is "
+    return f"{'price' if rung[3] == 'price' else 'units of price'} {int(rung[2]) + 1} for {rung[1]} is "

@@ -20,7 +20,7 @@ from ..health.table_health import TableHealth
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import parse_money
 from ..readings.queries import history
-from ..readings.rows import ReadingRow, StrikeRow
+from ..readings.rows import ReadingRow, VoidRow
 from ..schedules.queries import Place, listed_at
 from ..settlements.rows import ReversalRow
 from ..venues.rows import VenueRow
@@ -216,7 +216,7 @@ def _read_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetime | N
         .where(
             col(ReadingRow.pool_table_id) == col(PoolTableRow.id),
             col(ReadingRow.sound),
-            ~exists().where(col(StrikeRow.reading_id) == col(ReadingRow.id)),
+            ~exists().where(col(VoidRow.reading_id) == col(ReadingRow.id)),
         )
         .order_by(col(ReadingRow.taken_at).desc())
         .limit(1)

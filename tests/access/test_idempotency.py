@@ -38,9 +38,9 @@ def test_a_key_is_not_stuck_after_a_call_that_failed(client: TestClient) -> None
 def test_a_preview_leaves_its_key_free(client: TestClient, route: Route) -> None:
     venue, tariff = route.venue(), route.tariff()
     path, body = f"/v1/venues/{venue['id']}/schedules", {"effective_on": "2026-01-01", "base": tariff["id"]}
-    assert client.post(f"{path}?validate_only=true", json=body, headers=KEY).status_code == 200
+    assert client.post(f"{path}?preview=true", json=body, headers=KEY).status_code == 200
     assert client.post(path, json=body, headers=KEY).status_code == 201
-    assert client.post(f"{path}?validate_only=true", json=body, headers=KEY).status_code == 422
+    assert client.post(f"{path}?preview=true", json=body, headers=KEY).status_code == 422
 
 
 def test_keys_of_two_askers_have_nothing_to_do_with_each_other(client: TestClient, route: Route) -> None:

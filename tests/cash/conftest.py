@@ -20,7 +20,7 @@ class Till:
 
     def __init__(self, client: TestClient, route: Route) -> None:
         self.client, self.route = client, route
-        games = {"rungs": [{"pays": "1.00", "units": 1}]}
+        games = {"prices": [{"price": "1.00", "units": 1}]}
         tariff = route.post(
             "/tariffs", {"code": "dollar", "name": "A dollar a game", "currency": "USD", "games": games}
         )

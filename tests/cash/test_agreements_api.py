@@ -51,7 +51,7 @@ def test_versions_follow_each_other_per_venue(till: Till) -> None:
 
 
 def test_validate_only_answers_and_stores_nothing(till: Till) -> None:
-    response = till.client.post(f"/v1/venues/{till.venue}/agreements?validate_only=true", json=FULL)
+    response = till.client.post(f"/v1/venues/{till.venue}/agreements?preview=true", json=FULL)
     assert (response.status_code, response.json()["version"]) == (200, 1)
     assert till.client.get(f"/v1/venues/{till.venue}/agreements").json()["items"] == []
 

@@ -25,7 +25,7 @@ def test_a_games_meter_gives_a_range_under_the_tariff_that_was_sold(till: Till, 
             "code": "ladder",
             "name": "Ladder",
             "currency": "USD",
-            "games": {"rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}]},
+            "games": {"prices": [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 6}]},
         },
     )
     venue = route.venue(name="Ladder house")["id"]
@@ -42,7 +42,7 @@ def test_a_games_meter_gives_a_range_under_the_tariff_that_was_sold(till: Till, 
 def test_the_range_spans_every_tariff_that_was_keyed_between_the_readings(till: Till, route: Route) -> None:
     dear = route.post(
         "/tariffs",
-        {"code": "dear", "name": "Dear", "currency": "USD", "games": {"rungs": [{"pays": "2.00", "units": 1}]}},
+        {"code": "dear", "name": "Dear", "currency": "USD", "games": {"prices": [{"price": "2.00", "units": 1}]}},
     )
     schedule = route.schedule(till.venue, dear["id"], effective_on="2026-11-01")
     collect(till, "2026-10-03", 0, plays=0)

@@ -135,7 +135,7 @@ def test_what_is_not_there_is_not_found(till: Till) -> None:
 def test_an_impossible_agreement_is_refused(till: Till) -> None:
     for terms, code, where in IMPOSSIBLE_AGREEMENTS:
         body = {"effective_on": "2026-01-01", **terms}
-        for query in ("", "?validate_only=true"):
+        for query in ("", "?preview=true"):
             status, found, places = till.refused(body, f"/venues/{till.venue}/agreements{query}")
             assert (status, found, places[0]) == (422, code, where), terms
     assert till.client.get(f"/v1/venues/{till.venue}/agreements").json()["items"] == []

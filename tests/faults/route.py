@@ -10,7 +10,7 @@ from tests.faults.caller import VENUE, ask
 from tests.faults.fault import check
 
 SINCE = datetime(2026, 1, 2, 18, tzinfo=UTC)
-LADDER = {"rungs": [{"pays": "1.00", "units": 1}]}
+LADDER = {"prices": [{"price": "1.00", "units": 1}]}
 METERS = [{"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 7, "resets": "never"}]
 
 

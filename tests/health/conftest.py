@@ -36,7 +36,7 @@ class Watched:
     def prices(self) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any]]:
         """Publish the weekday tariff, cheaper from three to six on weekdays; return both tariffs and the schedule."""
         weekday = self.route.tariff()
-        early = self.route.tariff(code="early", games={"rungs": [{"pays": "0.50", "units": 1}]})
+        early = self.route.tariff(code="early", games={"prices": [{"price": "0.50", "units": 1}]})
         schedule = self.route.schedule(self.venue["id"], weekday["id"], weekly=[{**EARLY, "tariff": early["id"]}])
         return weekday, early, schedule
 

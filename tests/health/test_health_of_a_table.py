@@ -86,7 +86,7 @@ def test_the_newest_reading_is_the_last_taken_and_one_that_counts(watched: Watch
     watched.volts(2, "12.50")
     watched.volts(1, "12.60")
     wrong = watched.volts(3, "11.50")
-    watched.route.post(f"/readings/{wrong}/strike", {"reason": "read at another table"})
+    watched.route.post(f"/readings/{wrong}/void", {"reason": "read at another table"})
     future = {"id": str(uuid4()), "table_id": watched.table["id"], "taken_at": watched.at(5).isoformat()}
     watched.route.post("/readings", {"readings": [{**future, "supply": {"volts": "11.00"}}]})
     assert watched.health()["battery"]["volts"] == "12.50"
@@ -180,10 +180,10 @@ SHEET_DAY: dict[str, Any] = {
 }
 LADDERS: dict[tuple[str, str], dict[str, Any]] = {
     ("games", "weekday"): {
-        "rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}, {"pays": "7.00", "units": 11}]
+        "prices": [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 6}, {"price": "7.00", "units": 11}]
     },
-    ("games", "early"): {"rungs": [{"pays": "0.50", "units": 1}]},
-    ("minutes", "weekday"): {"rungs": [{"pays": "4.00", "units": 25}, {"pays": "12.00", "units": 84}]},
+    ("games", "early"): {"prices": [{"price": "0.50", "units": 1}]},
+    ("minutes", "weekday"): {"prices": [{"price": "4.00", "units": 25}, {"price": "12.00", "units": 84}]},
 }
 
 
@@ -204,7 +204,7 @@ def test_settings_as_they_should_be_show_no_difference(watched: Watched) -> None
 
 def test_a_wrong_price_found_is_shown_with_what_it_gives_away_until_it_is_keyed_anew(watched: Watched) -> None:
     *_, schedule = watched.prices()
-    cheap = {"rungs": [{"pays": "0.50", "units": 1}, {"pays": "4.00", "units": 8}, {"pays": "7.00", "units": 14}]}
+    cheap = {"prices": [{"price": "0.50", "units": 1}, {"price": "4.00", "units": 8}, {"price": "7.00", "units": 14}]}
     watched.read(1, settings=monday(games=cheap))
     (row,) = watched.health()["settings"]
     assert (row["against"], row["day"], row["from"], row["to"], row["sells"]) == (
@@ -214,7 +214,7 @@ def test_a_wrong_price_found_is_shown_with_what_it_gives_away_until_it_is_keyed_
         "15:00",
         "games",
     )
-    assert row["values"][0] == {"name": "rungs[0].pays", "wanted": "0.75", "found": "0.50"}
+    assert row["values"][0] == {"name": "prices[0].price", "wanted": "0.75", "found": "0.50"}
     assert {"sells": "games", "amount": "1.00", "wanted": 1, "found": 2} in row["effects"]
     keying = {"schedule_id": schedule["id"], "keyed_at": watched.at(1).isoformat(), "by": "Ada"}
     watched.route.post(f"/tables/{watched.table['id']}/keyings", keying)
@@ -229,21 +229,21 @@ def test_a_table_not_keyed_after_a_price_change_differs_from_what_is_listed_only
     *_, schedule = watched.prices()
     keying = {"schedule_id": schedule["id"], "keyed_at": watched.at(0).isoformat(), "by": "Ada"}
     watched.route.post(f"/tables/{watched.table['id']}/keyings", keying)
-    dearer = watched.route.tariff(code="dearer", games={"rungs": [{"pays": "1.00", "units": 1}]})
+    dearer = watched.route.tariff(code="dearer", games={"prices": [{"price": "1.00", "units": 1}]})
     watched.route.schedule(watched.venue["id"], dearer["id"], effective_on="2026-11-27")
     watched.read(4, settings=monday())
     rows = watched.health()["settings"]
     assert {row["against"] for row in rows} == {"listed"}
-    assert {"name": "rungs[0].pays", "wanted": "1.00", "found": "0.75"} in rows[0]["values"]
+    assert {"name": "prices[0].price", "wanted": "1.00", "found": "0.75"} in rows[0]["values"]
 
 
 def test_settings_that_no_ladder_can_be_are_a_difference_of_that_day(watched: Watched) -> None:
     watched.prices()
-    back = {"rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 3}]}
+    back = {"prices": [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 3}]}
     watched.read(1, settings=monday(games=back))
     (row,) = watched.health()["settings"]
     assert (row["day"], row["sells"], row["effects"]) == ("mon", None, [])
-    assert row["values"][0]["name"].startswith("games.rungs[1]")
+    assert row["values"][0]["name"].startswith("games.prices[1]")
 
 
 def test_a_day_that_was_reported_twice_is_a_difference_and_neither_is_believed(watched: Watched) -> None:

@@ -103,7 +103,7 @@ def test_a_posted_entry_can_be_read_again_and_seals_the_one_before(client: TestC
 
 def test_a_preview_shows_the_entry_and_stores_nothing(client: TestClient, route: Route) -> None:
     route.venue()
-    preview = post(client, "opening", "500.00", query="?validate_only=true")
+    preview = post(client, "opening", "500.00", query="?preview=true")
     assert preview.status_code == 200
     assert "Location" not in preview.headers
     assert preview.json()["number"] == 1
@@ -217,7 +217,7 @@ def test_a_mistaken_entry_is_taken_back_once_by_its_mirror_image(client: TestCli
     wrong = post(client, "loan_advance", "3000.00", venue_id=corner).json()
     body = {"reason": "a zero too many", "on": "2026-11-03"}
     path = f"/v1/ledger/entries/{wrong['id']}/reversal"
-    preview = client.post(f"{path}?validate_only=true", json=body)
+    preview = client.post(f"{path}?preview=true", json=body)
     assert preview.status_code == 200
     back = client.post(path, json=body)
     assert postings(back) == [("venue_loans", corner, "-3000.00"), ("bank", None, "3000.00")]

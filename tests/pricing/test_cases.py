@@ -57,8 +57,8 @@ class Place:
     def ladder(self, written: dict[str, Any] | None) -> Ladder | None:
         if written is None:
             return None
-        rungs = tuple(Rung(self.minor(rung["pays"]), rung["units"]) for rung in written["rungs"])
-        return Ladder(rungs, written.get("beyond", "again"))
+        rungs = tuple(Rung(self.minor(rung["price"]), rung["units"]) for rung in written["prices"])
+        return Ladder(rungs, written.get("counting", "repeat"))
 
     def rate(self, written: dict[str, Any] | None) -> Rate | None:
         if written is None:

@@ -6,18 +6,18 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from baizebook.pricing import MOST_MINOR, Beyond, Fault, Ladder, Line, NextBreak, PricingError, Rung, cheapest, split
+from baizebook.pricing import MOST_MINOR, Counting, Fault, Ladder, Line, NextBreak, PricingError, Rung, cheapest, split
 from hypothesis import given
 from hypothesis import strategies as st
 
 
-def ladder(*rungs: tuple[int, int], beyond: Beyond = "again") -> Ladder:
-    return Ladder(tuple(Rung(pays, units) for pays, units in rungs), beyond)
+def ladder(*rungs: tuple[int, int], counting: Counting = "repeat") -> Ladder:
+    return Ladder(tuple(Rung(pays, units) for pays, units in rungs), counting)
 
 
 WEEKDAY = ladder((75, 1), (400, 6), (700, 11))
 MINUTES = ladder((400, 25), (1200, 84))
-MINUTES_ONCE = ladder((400, 25), (1200, 84), beyond="first_rung")
+MINUTES_ONCE = ladder((400, 25), (1200, 84), counting="climb_once")
 
 
 @st.composite
@@ -25,10 +25,10 @@ def ladders(draw: st.DrawFn) -> Ladder:
     """Ladders of up to six rungs, each giving at least what the rungs below it give for its money (P3)."""
     rungs: list[Rung] = []
     for more, extra in draw(st.lists(st.tuples(st.integers(1, 400), st.integers(0, 20)), min_size=1, max_size=6)):
-        pays = more + (rungs[-1].pays if rungs else 0)
+        pays = more + (rungs[-1].price if rungs else 0)
         least = max(rungs[-1].units + 1, Ladder(tuple(rungs)).total(pays)) if rungs else 1
         rungs.append(Rung(pays, least + extra))
-    return Ladder(tuple(rungs), draw(st.sampled_from(["again", "first_rung"])))
+    return Ladder(tuple(rungs), draw(st.sampled_from(["repeat", "climb_once"])))
 
 
 def refused(*faults: tuple[str, str]) -> Any:
@@ -64,7 +64,7 @@ class TestSelling:
         assert (sale.units, sale.spends, sale.left, sale.sold) == (0, 0, 0, ())
 
     def test_a_ladder_of_one_rung_sells_it_again_whatever_lies_beyond(self) -> None:
-        assert ladder((50, 1), beyond="first_rung").sell(275) == ladder((50, 1)).sell(275)
+        assert ladder((50, 1), counting="climb_once").sell(275) == ladder((50, 1)).sell(275)
 
     def test_the_largest_amount_is_sold_like_any_other(self) -> None:
         assert ladder((3, 1)).sell(10**15).lines("games", "USD") == (
@@ -82,7 +82,7 @@ class TestSelling:
         lines = sale.lines("games", "USD")
         assert sum(line.units for line in lines) == sale.units == priced.total(money)
         assert sum(line.amount for line in lines) == sale.spends == money - sale.left
-        assert 0 <= sale.left < priced.rungs[0].pays
+        assert 0 <= sale.left < priced.rungs[0].price
 
     @given(ladders(), st.integers(0, 5_000), st.integers(0, 500))
     def test_more_money_never_buys_less(self, priced: Ladder, money: int, more: int) -> None:
@@ -97,7 +97,7 @@ class TestSelling:
 
     @given(ladders())
     def test_every_rung_gives_its_units_for_its_price(self, priced: Ladder) -> None:
-        assert [priced.total(rung.pays) for rung in priced.rungs] == [rung.units for rung in priced.rungs]
+        assert [priced.total(rung.price) for rung in priced.rungs] == [rung.units for rung in priced.rungs]
 
 
 class TestLeast:
@@ -175,7 +175,7 @@ class TestRefusing:
         assert refusal.value.faults == (
             Fault(
                 "rung_steps_back",
-                "rungs[2].units",
+                "prices[2].units",
                 "11",
                 "at least 12, what the rungs below it give for the same money",
             ),
@@ -185,29 +185,29 @@ class TestRefusing:
         assert ladder((75, 1), (400, 6), (800, 12)).total(800) == 12
 
     def test_every_rung_that_does_not_rise_at_once(self) -> None:
-        with refused(("rungs_not_rising", "rungs[1].pays"), ("rungs_not_rising", "rungs[2].units")):
+        with refused(("rungs_not_rising", "prices[1].price"), ("rungs_not_rising", "prices[2].units")):
             ladder((75, 1), (75, 6), (700, 6))
 
     def test_no_rungs_and_more_than_fifty(self) -> None:
-        with refused(("bad_rung_count", "rungs")):
+        with refused(("bad_rung_count", "prices")):
             Ladder(())
         assert ladder(*((100 * n, n) for n in range(1, 51))).total(5_000) == 50
-        with refused(("bad_rung_count", "rungs")):
+        with refused(("bad_rung_count", "prices")):
             ladder(*((100 * n, n) for n in range(1, 52)))
 
     def test_an_unknown_word_for_what_lies_beyond(self) -> None:
-        with refused(("bad_beyond", "beyond")):
-            ladder((75, 1), beyond="top_rung")  # type: ignore[arg-type]
+        with refused(("bad_beyond", "counting")):
+            ladder((75, 1), counting="top_rung")  # type: ignore[arg-type]
 
     @pytest.mark.parametrize(
         ("pays", "units", "places"),
         [
-            (0, 1, ["pays"]),
+            (0, 1, ["price"]),
             (75, 0, ["units"]),
-            (-75, -1, ["pays", "units"]),
-            (0.75, "1", ["pays", "units"]),
-            (True, 1, ["pays"]),
-            (MOST_MINOR + 1, 1_000_001, ["pays", "units"]),
+            (-75, -1, ["price", "units"]),
+            (0.75, "1", ["price", "units"]),
+            (True, 1, ["price"]),
+            (MOST_MINOR + 1, 1_000_001, ["price", "units"]),
         ],
     )
     def test_a_rung_without_a_price_or_without_units(self, pays: Any, units: Any, places: list[str]) -> None:

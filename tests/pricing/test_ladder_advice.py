@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from baizebook.pricing import Advice, Beyond, Ladder, Rung, advice
+from baizebook.pricing import Advice, Counting, Ladder, Rung, advice
 from baizebook.pricing.ladder_advice import MOST_STEPS
 
 
-def ladder(*rungs: tuple[int, int], beyond: Beyond = "again") -> Ladder:
-    return Ladder(tuple(Rung(pays, units) for pays, units in rungs), beyond)
+def ladder(*rungs: tuple[int, int], counting: Counting = "repeat") -> Ladder:
+    return Ladder(tuple(Rung(pays, units) for pays, units in rungs), counting)
 
 
 def only(code: str, found: tuple[Advice, ...]) -> Advice:
@@ -56,7 +56,7 @@ def test_what_the_highest_break_takes_away_is_seen_beyond_twice_the_rung_below_i
 
 
 def test_two_purchases_that_get_more_than_one_of_the_same_money() -> None:
-    assert advice(ladder((400, 25), (1200, 84), beyond="first_rung"), "minutes", "USD") == (
+    assert advice(ladder((400, 25), (1200, 84), counting="climb_once"), "minutes", "USD") == (
         Advice(
             "splitting_pays",
             "12.00 and then 12.00 buy 168 minutes; 24.00 in one purchase buys 159.",
@@ -87,7 +87,7 @@ def test_free_minutes_are_no_news() -> None:
 
 
 def test_only_the_lowest_steps_of_a_huge_ladder_are_looked_at() -> None:
-    small = ladder((1, 1), (100, 101), beyond="first_rung")
+    small = ladder((1, 1), (100, 101), counting="climb_once")
     assert only("splitting_pays", advice(small, "minutes", "JPY")).parts == (100, 100)
-    huge = ladder((1, 1), (MOST_STEPS + 100, MOST_STEPS + 101), beyond="first_rung")
+    huge = ladder((1, 1), (MOST_STEPS + 100, MOST_STEPS + 101), counting="climb_once")
     assert advice(huge, "minutes", "JPY") == ()

@@ -8,7 +8,7 @@ PUBLIC = {
     "money": {"MOST_MINOR", "allot", "exponent", "format_money", "parse_money", "round_half_up"},
     "refusals": {"Fault", "PricingError", "refuse"},
     "lines": {"Advice", "Kind", "Line"},
-    "ladders": {"Beyond", "Ladder", "NextBreak", "Rung", "Sale", "Sold", "advice", "cheapest", "split"},
+    "ladders": {"Counting", "Ladder", "NextBreak", "Rung", "Sale", "Sold", "advice", "cheapest", "split"},
     "coins": {"next_payable", "payable"},
     "metered time": {"Cap", "Charge", "Lasts", "Per", "Piece", "Rate", "Tier", "TierMode"},
     "what it costs": {"charge", "charge_play", "lasts", "metered_advice"},

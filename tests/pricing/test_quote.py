@@ -174,7 +174,7 @@ class TestUnits:
         assert (asked.units, asked.spends) == (90, 800)
 
     def test_separate_purchases_are_told_where_they_are_cheaper(self) -> None:
-        place = always(Tariff("USD", minutes=Ladder((Rung(400, 25), Rung(1200, 84)), "first_rung")))
+        place = always(Tariff("USD", minutes=Ladder((Rung(400, 25), Rung(1200, 84)), "climb_once")))
         (minutes,) = quote(place, at=TUESDAY_NINE, minutes=168).offers
         assert minutes.least == Least(2800, None, (1200, 1200))
 
@@ -203,7 +203,7 @@ class TestCoins:
         assert games.least == Least(75, 100, ())
 
     def test_separate_purchases_are_raised_too_and_told_only_while_they_are_cheaper(self) -> None:
-        place = always(Tariff("USD", minutes=Ladder((Rung(400, 25), Rung(1200, 84)), "first_rung")))
+        place = always(Tariff("USD", minutes=Ladder((Rung(400, 25), Rung(1200, 84)), "climb_once")))
         (minutes,) = quote(place, at=TUESDAY_NINE, minutes=168, accepts=[500]).offers
         assert minutes.least == Least(2800, 3000, ())
         (minutes,) = quote(place, at=TUESDAY_NINE, minutes=168, accepts=[100, 500]).offers

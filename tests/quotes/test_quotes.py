@@ -301,7 +301,7 @@ def test_a_draft_is_priced_in_a_time_zone_without_being_published(at_noon: TestC
     assert bare["answer"]["offers"][0]["least"]["money"] == "4.00"
     assert hall["answer"]["total"] == "9.00"
     assert zoneless["problem"]["errors"][0]["where"] == "time_zone"
-    assert wrong["problem"]["errors"][0]["where"] == "tariff.games.rungs[0].pays"
+    assert wrong["problem"]["errors"][0]["where"] == "tariff.games.prices[0].price"
     assert mars["problem"]["type"] == "/problems/unknown_time_zone"
     assert at_noon.get("/v1/tariffs").json()["items"] == []
     assert route.tariff()["version"] == 1

@@ -7,9 +7,9 @@ from fastapi.testclient import TestClient
 
 from tests.conftest import Route
 
-CONTROLLER = {"games": {"rungs_max": 2, "price_step": "0.25"}, "minutes": {"rungs_max": 0}, "windows_per_day": 2}
-PLAIN = {"rungs": [{"pays": "1.00", "units": 1}, {"pays": "5.00", "units": 6}]}
-CHEAP = {"rungs": [{"pays": "0.50", "units": 1}]}
+CONTROLLER = {"games": {"prices_max": 2, "price_step": "0.25"}, "minutes": {"prices_max": 0}, "windows_per_day": 2}
+PLAIN = {"prices": [{"price": "1.00", "units": 1}, {"price": "5.00", "units": 6}]}
+CHEAP = {"prices": [{"price": "0.50", "units": 1}]}
 CAUTION = ["controller_cannot_hold"]
 MONDAY_EARLY, MONDAY_NIGHT, TEAM_NIGHT = "2026-11-30T16:00", "2026-11-30T21:00", "2026-12-01T20:00"
 
@@ -68,7 +68,7 @@ def test_the_sheet_and_the_quote_say_the_same(client: TestClient, route: Route, 
     table = route.table(venue, controller=CONTROLLER)
     sheet = client.get(f"/v1/tables/{table['id']}/settings-sheet").json()
     (monday,) = [day["windows"] for day in sheet["days"] if day["day"] == "mon"]
-    assert [window["games"]["rungs"] for window in monday] == [PLAIN["rungs"]]
+    assert [window["games"]["prices"] for window in monday] == [PLAIN["prices"]]
     instead = ask(client, table, MONDAY_EARLY, money="1.00")["instead"]
     assert [(offer["kind"], offer["units"]) for offer in instead["offers"]] == [("games", 1)]
     assert ask(client, table, MONDAY_EARLY, games="6")["instead"]["offers"][0]["least"]["pay"] == "5.00"
@@ -98,7 +98,7 @@ def test_the_controllers_day_turns_when_it_says(client: TestClient, route: Route
 def test_a_kind_that_the_controller_does_not_sell_is_not_sold_instead(
     client: TestClient, route: Route, venue: str
 ) -> None:
-    table = route.table(venue, controller={**CONTROLLER, "games": {"rungs_max": 0}})
+    table = route.table(venue, controller={**CONTROLLER, "games": {"prices_max": 0}})
     answer = ask(client, table, MONDAY_NIGHT)
     assert (units(answer), answer["cautions"], answer["instead"]["offers"]) == ([6], CAUTION, [])
     assert "it sells nothing then" in answer["instead"]["detail"]

@@ -67,17 +67,17 @@ def test_who_records_at_once_is_numbered_in_the_order_of_commit(readings: Readin
 def test_a_struck_reading_stays_visible_and_counts_no_more(readings: Readings, engine: Engine) -> None:
     kept, wrong = (readings.reading(supply={"volts": volts}) for volts in ("12.50", "21.50"))
     readings.post(kept, wrong)
-    struck = readings.route.post(f"/readings/{wrong['id']}/strike", {"reason": "digits swapped"})
-    assert (struck["struck"]["reason"], struck["struck"]["struck_by"]) == ("digits swapped", "the owner")
-    assert [item["struck"] is None for item in readings.stored()] == [True, False]
+    struck = readings.route.post(f"/readings/{wrong['id']}/void", {"reason": "digits swapped"})
+    assert (struck["voided"]["reason"], struck["voided"]["voided_by"]) == ("digits swapped", "the owner")
+    assert [item["voided"] is None for item in readings.stored()] == [True, False]
     assert voltages(engine, readings) == [12_500]
-    again = readings.client.post(f"/v1/readings/{wrong['id']}/strike", json={"reason": "once more"})
+    again = readings.client.post(f"/v1/readings/{wrong['id']}/void", json={"reason": "once more"})
     assert (again.status_code, again.json()["type"]) == (409, "/problems/already_struck")
     assert readings.post(wrong)["duplicate"] == 1
 
 
 def test_a_reading_that_does_not_exist_cannot_be_struck(readings: Readings) -> None:
-    assert readings.client.post(f"/v1/readings/{uuid4()}/strike", json={"reason": "no"}).status_code == 404
+    assert readings.client.post(f"/v1/readings/{uuid4()}/void", json={"reason": "no"}).status_code == 404
 
 
 def test_the_newest_is_the_last_taken_and_neither_late_nor_odd_ones_are(readings: Readings, engine: Engine) -> None:

@@ -19,7 +19,7 @@ FULL = {
         "days": [
             {
                 "day": "mon",
-                "windows": [{"from": "06:00", "to": "06:00", "games": {"rungs": [{"pays": "0.75", "units": 1}]}}],
+                "windows": [{"from": "06:00", "to": "06:00", "games": {"prices": [{"price": "0.75", "units": 1}]}}],
             }
         ]
     },
@@ -50,13 +50,13 @@ def test_a_reading_is_recorded_and_read_back_as_it_was_sent(readings: Readings) 
             "from": "06:00",
             "to": "06:00",
             "free": False,
-            "games": {"rungs": [{"pays": "0.75", "units": 1}], "beyond": "again"},
+            "games": {"prices": [{"price": "0.75", "units": 1}], "counting": "repeat"},
             "minutes": None,
         }
     ]
     assert (stored["controller_version"], stored["done"], stored["note"]) == ("3.1", ["clock_set"], "a little loose")
     assert (stored["venue_id"], stored["taken_at"]) == (readings.venue["id"], "2026-11-25T17:01:00Z")
-    assert (stored["flags"], stored["struck"], stored["sender"]) == ([], None, "the owner")
+    assert (stored["flags"], stored["voided"], stored["sender"]) == ([], None, "the owner")
 
 
 def test_a_batch_sent_again_is_all_duplicates_and_changes_nothing(readings: Readings) -> None:
@@ -219,9 +219,9 @@ def test_what_cannot_be_is_refused_where_it_stands(readings: Readings) -> None:
 
 
 def test_prices_found_must_be_money_of_the_venue(readings: Readings) -> None:
-    window = {"from": "06:00", "to": "06:00", "games": {"rungs": [{"pays": "0.755", "units": 1}]}}
+    window = {"from": "06:00", "to": "06:00", "games": {"prices": [{"price": "0.755", "units": 1}]}}
     problem = readings.refusal(readings.reading(settings={"days": [{"day": "mon", "windows": [window]}]}))
-    assert problem["errors"][0]["where"] == "settings.days[0].windows[0].games.rungs[0].pays"
+    assert problem["errors"][0]["where"] == "settings.days[0].windows[0].games.prices[0].price"
 
 
 def test_all_mistakes_of_an_item_are_named_at_once(readings: Readings) -> None:
@@ -327,7 +327,7 @@ CHANGES = (
 def test_the_database_itself_lets_nobody_change_what_is_on_record(readings: Readings, engine: Engine) -> None:
     sent = readings.reading()
     readings.post(sent)
-    readings.route.post(f"/readings/{sent['id']}/strike", {"reason": "another table's"})
+    readings.route.post(f"/readings/{sent['id']}/void", {"reason": "another table's"})
     before = readings.stored()
     truncate = ("TRUNCATE reading CASCADE",) if engine.dialect.name == "postgresql" else ()
     for statement in (*CHANGES, *truncate):

@@ -66,7 +66,7 @@ def test_a_collector_records_and_strikes_and_an_accountant_does_neither(readings
     collector, accountant = readings.route.token("collector"), readings.route.token("accountant")
     sent = readings.reading(done=["battery_charged"])
     assert readings.post(sent, headers=collector)["recorded"] == 1
-    strike = f"/v1/readings/{sent['id']}/strike"
+    strike = f"/v1/readings/{sent['id']}/void"
     assert readings.client.post(strike, json={"reason": "no"}, headers=accountant).status_code == 403
     assert readings.client.post(strike, json={"reason": "no"}, headers=collector).status_code == 201
     assert readings.client.post("/v1/readings", json={"readings": []}, headers=accountant).status_code == 403
@@ -80,5 +80,5 @@ def test_a_venue_and_a_device_strike_nothing(readings: Readings) -> None:
         readings.route.token("venue", venue_id=readings.venue["id"]),
         readings.route.token("device", table_id=readings.table["id"]),
     ):
-        response = readings.client.post(f"/v1/readings/{sent['id']}/strike", json={"reason": "no"}, headers=headers)
+        response = readings.client.post(f"/v1/readings/{sent['id']}/void", json={"reason": "no"}, headers=headers)
         assert response.status_code == 403

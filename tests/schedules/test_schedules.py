@@ -24,7 +24,7 @@ def prices(client: TestClient, route: Route) -> dict[str, str]:
     return {
         name: route.post(
             "/tariffs",
-            {"code": name, "name": name, "currency": "USD", "games": {"rungs": [{"pays": "1.00", "units": units}]}},
+            {"code": name, "name": name, "currency": "USD", "games": {"prices": [{"price": "1.00", "units": units}]}},
         )["id"]
         for name, units in (("one", 1), ("two", 2), ("three", 3))
     }
@@ -101,9 +101,9 @@ def test_a_preview_answers_the_same_and_stores_nothing(
     table_id = route.table(venue_id)["id"]
     body = {"effective_on": "2026-02-01", "base": prices["one"]}
     for path in (f"/v1/venues/{venue_id}/schedules", f"/v1/tables/{table_id}/schedules"):
-        preview = client.post(f"{path}?validate_only=true", json=body)
+        preview = client.post(f"{path}?preview=true", json=body)
         assert (preview.status_code, preview.json()["base"]) == (200, prices["one"])
-        assert client.post(f"{path}?validate_only=true", json={**body, "base": ABSENT}).status_code == 422
+        assert client.post(f"{path}?preview=true", json={**body, "base": ABSENT}).status_code == 422
         assert client.get(f"/v1/venues/{venue_id}/schedules").json()["items"] == []
     assert sold(client, "2026-02-02T12:00", venue_id=venue_id) == "no_schedule_yet"
 
@@ -234,7 +234,7 @@ def test_a_roll_out_publishes_wherever_the_tariff_would_be_in_force_and_nowhere_
         len(client.get(f"/v1/venues/{id}/schedules").json()["items"])
         for id in (plain, with_own, later, past, elsewhere)
     )
-    preview = client.post(f"{path}?validate_only=true", json=body)
+    preview = client.post(f"{path}?preview=true", json=body)
     assert preview.status_code == 200
     assert count == sum(
         len(client.get(f"/v1/venues/{id}/schedules").json()["items"])

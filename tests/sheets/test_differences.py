@@ -27,7 +27,7 @@ def test_a_wrong_price_is_named_with_what_it_gives_away_at_each_coin_note_and_ru
     wrong = replace(DAY, prices=Prices(Ladder((Rung(50, 1), Rung(400, 8)))))
     (row,) = differences(found_on_monday(wrong), WEEK, against="keyed", accepts=ACCEPTS, currency="USD")
     assert (row.day, row.starts, row.ends, row.sells) == ("mon", 0, 1440, "games")
-    assert row.values == (ValueFound("rungs[0].pays", "0.75", "0.50"), ValueFound("rungs[1].units", "6", "8"))
+    assert row.values == (ValueFound("prices[0].price", "0.75", "0.50"), ValueFound("prices[1].units", "6", "8"))
     assert [(effect.amount, effect.wanted, effect.found) for effect in row.effects] == [
         (50, 0, 1),
         (100, 1, 2),
@@ -40,7 +40,7 @@ def test_a_wrong_price_is_named_with_what_it_gives_away_at_each_coin_note_and_ru
 def test_a_missing_price_takes_from_the_player() -> None:
     wrong = replace(DAY, prices=Prices(Ladder((Rung(75, 1),))))
     (row,) = differences(found_on_monday(wrong), WEEK, against="listed", accepts=ACCEPTS, currency="USD")
-    assert row.values == (ValueFound("rungs", "2", "1"),)
+    assert row.values == (ValueFound("prices", "2", "1"),)
     assert [effect.gives_away for effect in row.effects] == [-1, -1]
 
 

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 GAMES = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))
 MINUTES = Ladder((Rung(400, 25), Rung(1200, 84)))
-NO_MINUTES = Limits(rungs_max=0)
+NO_MINUTES = Limits(prices_max=0)
 FROM_MONDAY = (TakeOver("mon", DAYS[1:]),)
 
 
@@ -30,7 +30,7 @@ def week_of(schedule: Schedule, controller: Controller) -> WeekSettings:
 
 
 def test_a_week_of_one_tariff_is_keyed_on_one_day_and_taken_over_six_times() -> None:
-    controller = Controller(minutes=NO_MINUTES, windows_per_day=1, beyond="again", take_over=FROM_MONDAY)
+    controller = Controller(minutes=NO_MINUTES, windows_per_day=1, counting="repeat", take_over=FROM_MONDAY)
     week = week_of(Schedule(id="s", base=Tariff("USD", games=GAMES)), controller)
     found = plan(week, controller, currency="USD")
     assert found.counts == 1 + 3 * 2 + 6
@@ -45,7 +45,7 @@ def test_a_week_of_one_tariff_is_keyed_on_one_day_and_taken_over_six_times() -> 
 
 
 def test_a_kind_that_is_not_sold_costs_only_its_switch() -> None:
-    controller = Controller(windows_per_day=1, beyond="again", take_over=FROM_MONDAY)
+    controller = Controller(windows_per_day=1, counting="repeat", take_over=FROM_MONDAY)
     week = week_of(Schedule(id="s", base=Tariff("USD", games=GAMES)), controller)
     found = plan(week, controller, currency="USD")
     assert found.counts == 7 + 1 + 6
@@ -53,7 +53,7 @@ def test_a_kind_that_is_not_sold_costs_only_its_switch() -> None:
 
 
 def test_what_already_stands_costs_nothing() -> None:
-    controller = Controller(minutes=NO_MINUTES, windows_per_day=1, beyond="again")
+    controller = Controller(minutes=NO_MINUTES, windows_per_day=1, counting="repeat")
     old = week_of(Schedule(id="a", base=Tariff("USD", games=Ladder((Rung(75, 1), Rung(400, 6))))), controller)
     new = week_of(Schedule(id="b", base=Tariff("USD", games=Ladder((Rung(75, 1), Rung(350, 6))))), controller)
     assert plan(old, controller, currency="USD", current=old).steps == ()
@@ -63,7 +63,7 @@ def test_what_already_stands_costs_nothing() -> None:
 
 
 def test_the_weekend_takes_over_a_day_that_is_then_keyed_as_its_own_and_lent_to_the_rest() -> None:
-    controller = Controller(minutes=NO_MINUTES, windows_per_day=1, beyond="again", take_over=FROM_MONDAY)
+    controller = Controller(minutes=NO_MINUTES, windows_per_day=1, counting="repeat", take_over=FROM_MONDAY)
     weekend = Tariff("USD", games=Ladder((Rung(100, 1), Rung(400, 6), Rung(700, 11))))
     schedule = Schedule(
         id="s",
@@ -82,11 +82,11 @@ def test_the_weekend_takes_over_a_day_that_is_then_keyed_as_its_own_and_lent_to_
 
 
 def test_a_take_over_that_the_controller_does_not_have_is_refused() -> None:
-    controller = Controller(minutes=NO_MINUTES, windows_per_day=1, beyond="again", take_over=FROM_MONDAY)
+    controller = Controller(minutes=NO_MINUTES, windows_per_day=1, counting="repeat", take_over=FROM_MONDAY)
     week = week_of(Schedule(id="s", base=Tariff("USD", games=GAMES)), controller)
     steps = plan(week, controller, currency="USD").steps
     with pytest.raises(PricingError) as refused:
-        carry_out(steps, Controller(minutes=NO_MINUTES, windows_per_day=1, beyond="again"))
+        carry_out(steps, Controller(minutes=NO_MINUTES, windows_per_day=1, counting="repeat"))
     assert refused.value.code == "no_such_take_over"
     with pytest.raises(PricingError) as refused:
         carry_out(steps[:-1], controller)
@@ -94,7 +94,7 @@ def test_a_take_over_that_the_controller_does_not_have_is_refused() -> None:
 
 
 LADDERS = st.sampled_from(
-    [None, GAMES, MINUTES, Ladder((Rung(80, 1),)), Ladder((Rung(100, 1), Rung(500, 7)), "first_rung")]
+    [None, GAMES, MINUTES, Ladder((Rung(80, 1),)), Ladder((Rung(100, 1), Rung(500, 7)), "climb_once")]
 )
 
 
@@ -126,7 +126,7 @@ def schedules(draw: st.DrawFn) -> Schedule:
 def controllers(draw: st.DrawFn) -> Controller:
     limits = st.builds(
         Limits,
-        rungs_max=st.sampled_from([None, 0, 1, 2]),
+        prices_max=st.sampled_from([None, 0, 1, 2]),
         price_step=st.sampled_from([1, 25]),
         units_step=st.sampled_from([1, 5]),
     )
@@ -138,7 +138,7 @@ def controllers(draw: st.DrawFn) -> Controller:
         kinds_at_once=draw(st.booleans()),
         free=draw(st.booleans()),
         windows_per_day=draw(st.sampled_from([None, 1, 2])),
-        beyond=draw(st.sampled_from([None, "again", "first_rung"])),
+        counting=draw(st.sampled_from([None, "repeat", "climb_once"])),
         day_turns_at=draw(st.sampled_from([0, 360, 720])),
         take_over=tuple(TakeOver(source, tuple(days)) for source, days in to.items()),
         clock=draw(st.sampled_from(["weekday", "date"])),

@@ -9,10 +9,10 @@ from fastapi.testclient import TestClient
 from tests.conftest import NOON, Route
 
 WHOLE_WEEK = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-PLAIN = {"games": {"rungs": [{"pays": "1.00", "units": 1}]}, "minutes": {"rungs": [{"pays": "4.00", "units": 30}]}}
+PLAIN = {"games": {"prices": [{"price": "1.00", "units": 1}]}, "minutes": {"prices": [{"price": "4.00", "units": 30}]}}
 AN_ODD_CONTROLLER = {
-    "games": {"rungs_max": 2, "price_step": "0.25"},
-    "minutes": {"rungs_max": 0},
+    "games": {"prices_max": 2, "price_step": "0.25"},
+    "minutes": {"prices_max": 0},
     "windows_per_day": 1,
     "take_over": [{"from": "mon", "to": ["tue", "wed", "thu", "fri", "sat", "sun"]}],
 }
@@ -45,8 +45,8 @@ def test_a_table_of_which_nothing_is_stated_holds_every_day_as_listed(client: Te
     assert answer["cannot_hold"] == []
     assert (answer["schedule_id"], answer["schedule_of"]) == (schedule["id"], "venue")
     assert [day["day"] for day in answer["days"]] == WHOLE_WEEK
-    games = {"rungs": WEEKDAY_GAMES, "beyond": "again"}
-    minutes = {"rungs": [{"pays": "4.00", "units": 25}, {"pays": "12.00", "units": 84}], "beyond": "again"}
+    games = {"prices": WEEKDAY_GAMES, "counting": "repeat"}
+    minutes = {"prices": [{"price": "4.00", "units": 25}, {"price": "12.00", "units": 84}], "counting": "repeat"}
     priced = {"games": games, "minutes": minutes, "free": False}
     assert answer["days"][0]["windows"] == [{"from": "00:00", "to": "00:00", **priced}]
     assert answer["days"][6]["windows"] == [
@@ -58,7 +58,7 @@ def test_a_table_of_which_nothing_is_stated_holds_every_day_as_listed(client: Te
     assert answer["plan"]["counts"] == sum(step["counts"] for step in answer["plan"]["steps"])
 
 
-WEEKDAY_GAMES = [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}, {"pays": "7.00", "units": 11}]
+WEEKDAY_GAMES = [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 6}, {"price": "7.00", "units": 11}]
 
 
 def test_what_the_controller_cannot_hold_is_said_first_with_what_happens_instead(
@@ -72,7 +72,7 @@ def test_what_the_controller_cannot_hold_is_said_first_with_what_happens_instead
         ("kind_not_held", "minutes", "minutes sold"),
     ]
     assert answer["cannot_hold"][1]["instead"] == "minutes are not sold"
-    held = {"rungs": WEEKDAY_GAMES[:2], "beyond": "again"}
+    held = {"prices": WEEKDAY_GAMES[:2], "counting": "repeat"}
     for day in answer["days"]:
         assert day["windows"] == [{"from": "00:00", "to": "00:00", "games": held, "minutes": None, "free": False}]
     # Monday: how many prices, what lies past the last, two prices with two values each; six days take it over.
@@ -92,7 +92,7 @@ def test_the_plan_starts_from_what_was_keyed_last(client: TestClient, route: Rou
         "counts": 0,
         "shortest": True,
     }
-    dearer = route.tariff(games={"rungs": [{"pays": "1.25", "units": 1}]}, minutes=PLAIN["minutes"])
+    dearer = route.tariff(games={"prices": [{"price": "1.25", "units": 1}]}, minutes=PLAIN["minutes"])
     coming = route.schedule(venue["id"], dearer["id"], effective_on="2026-12-01")
     assert sheet(client, table)["schedule_id"] == old["id"]
     assert sheet(client, table, on="2026-11-30")["schedule_id"] == old["id"]
@@ -103,7 +103,7 @@ def test_the_plan_starts_from_what_was_keyed_last(client: TestClient, route: Rou
         "Tuesday, window 1: key 1.25 for 1 game",
     ]
     assert answer["plan"]["steps"][0]["values"] == [
-        {"window": 1, "sells": "games", "rung": 1, "name": "pays", "value": "1.25"}
+        {"window": 1, "sells": "games", "rung": 1, "name": "price", "value": "1.25"}
     ]
     assert (answer["plan"]["counts"], answer["cautions"]) == (7, [])
 

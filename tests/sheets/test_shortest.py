@@ -9,12 +9,12 @@ from baizebook.controllers.shortest import shortest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-GAMES = Cell(1, "games", 0, "rungs")
-MINUTES = Cell(1, "minutes", 0, "rungs")
+GAMES = Cell(1, "games", 0, "prices")
+MINUTES = Cell(1, "minutes", 0, "prices")
 
 
 def pays(rung: int) -> Cell:
-    return Cell(1, "games", rung, "pays")
+    return Cell(1, "games", rung, "price")
 
 
 def tried_out(current: list[Cells], wanted: list[Cells], allowed: list[tuple[int, int]]) -> int:
@@ -42,8 +42,8 @@ def tried_out(current: list[Cells], wanted: list[Cells], allowed: list[tuple[int
     raise AssertionError("no way")
 
 
-def day_with(draw: st.DrawFn, rungs_max: int, plain: int) -> dict[Cell, Value]:
-    cells: dict[Cell, Value] = {GAMES: draw(st.integers(0, rungs_max))}
+def day_with(draw: st.DrawFn, prices_max: int, plain: int) -> dict[Cell, Value]:
+    cells: dict[Cell, Value] = {GAMES: draw(st.integers(0, prices_max))}
     for rung in range(1, int(cells[GAMES]) + 1):
         cells[pays(rung)] = draw(st.integers(1, 2))
     for number in range(plain):
@@ -53,10 +53,10 @@ def day_with(draw: st.DrawFn, rungs_max: int, plain: int) -> dict[Cell, Value]:
 
 @st.composite
 def problems(draw: st.DrawFn) -> tuple[list[Cells], list[Cells], list[tuple[int, int]]]:
-    days, rungs_max, plain = draw(st.sampled_from([(2, 2, 1), (3, 1, 0), (2, 1, 2), (3, 0, 1), (2, 2, 0), (2, 0, 4)]))
-    wanted: list[Cells] = [day_with(draw, rungs_max, plain) for _ in range(days)]
+    days, prices_max, plain = draw(st.sampled_from([(2, 2, 1), (3, 1, 0), (2, 1, 2), (3, 0, 1), (2, 2, 0), (2, 0, 4)]))
+    wanted: list[Cells] = [day_with(draw, prices_max, plain) for _ in range(days)]
     blank = draw(st.booleans())
-    current: list[Cells] = [{} if blank else day_with(draw, rungs_max, plain) for _ in range(days)]
+    current: list[Cells] = [{} if blank else day_with(draw, prices_max, plain) for _ in range(days)]
     pairs = [(a, b) for a in range(days) for b in range(days) if a != b]
     return current, wanted, draw(st.lists(st.sampled_from(pairs), unique=True))
 

@@ -65,7 +65,7 @@ def test_a_week_that_fits_leaves_nothing_out() -> None:
 
 
 def test_of_too_many_prices_the_one_goes_without_which_least_changes() -> None:
-    found = held(base(Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 12)))), Controller(games=Limits(rungs_max=2)))
+    found = held(base(Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 12)))), Controller(games=Limits(prices_max=2)))
     misfit, places = only(found).misfit, only(found).places
     assert misfit.code == "too_many_rungs"
     assert misfit.found == "4.00 for 6 games"
@@ -108,20 +108,20 @@ def test_where_no_rung_is_within_the_least_and_most_the_plain_price_is_brought_t
 
 
 def test_where_beyond_means_something_else_the_money_past_the_last_rung_shows_it() -> None:
-    misfit = only(held(base(GAMES), Controller(beyond="first_rung"))).misfit
+    misfit = only(held(base(GAMES), Controller(counting="climb_once"))).misfit
     assert (misfit.code, misfit.found) == ("beyond_differs", "past 7.00 the ladder starts again")
     assert [(row.amount, row.wanted, row.found) for row in misfit.effects] == [(1100, 17, 16), (1400, 22, 20)]
 
 
 def test_beyond_means_nothing_for_a_single_price() -> None:
-    assert held(base(Ladder((Rung(75, 1),))), Controller(beyond="first_rung")).cannot_hold == ()
+    assert held(base(Ladder((Rung(75, 1),))), Controller(counting="climb_once")).cannot_hold == ()
 
 
 @pytest.mark.parametrize(
     ("schedule", "controller", "code"),
     [
         (base(GAMES, minutes=GAMES), Controller(kinds_at_once=False), "one_kind_at_once"),
-        (base(GAMES), Controller(games=Limits(rungs_max=0)), "kind_not_held"),
+        (base(GAMES), Controller(games=Limits(prices_max=0)), "kind_not_held"),
         (base(free=True), Controller(), "free_play_not_held"),
     ],
 )
@@ -180,12 +180,12 @@ def test_a_date_that_changes_nothing_needs_nothing() -> None:
 
 def test_a_controller_is_read_with_its_defaults_and_all_its_mistakes_are_told_at_once() -> None:
     data = {
-        "games": {"rungs_max": 7, "price_step": "0.25"},
+        "games": {"prices_max": 7, "price_step": "0.25"},
         "day_turns_at": "06:00",
         "take_over": [{"from": "mon", "to": ["tue"]}],
     }
     assert controller_of(data, "USD") == Controller(
-        games=Limits(rungs_max=7, price_step=25), day_turns_at=360, take_over=(TakeOver("mon", ("tue",)),)
+        games=Limits(prices_max=7, price_step=25), day_turns_at=360, take_over=(TakeOver("mon", ("tue",)),)
     )
     assert controller_of({}, "USD") == Controller()
     with pytest.raises(PricingError) as refused:
@@ -194,7 +194,9 @@ def test_a_controller_is_read_with_its_defaults_and_all_its_mistakes_are_told_at
 
 
 def test_the_sheet_says_first_what_cannot_be_held() -> None:
-    controller = Controller(games=Limits(rungs_max=2), minutes=Limits(rungs_max=0), windows_per_day=1, beyond="again")
+    controller = Controller(
+        games=Limits(prices_max=2), minutes=Limits(prices_max=0), windows_per_day=1, counting="repeat"
+    )
     found = held(base(GAMES), controller)
     written = to_json(sheet(found, plan(found.week, controller, currency="USD"), controller, currency="USD"))
     assert list(written) == ["cannot_hold", "days", "steps", "counts", "shortest"]
@@ -204,7 +206,7 @@ def test_the_sheet_says_first_what_cannot_be_held() -> None:
         {
             "from": "00:00",
             "to": "00:00",
-            "games": {"rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}], "beyond": "again"},
+            "games": {"prices": [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 6}], "counting": "repeat"},
             "minutes": None,
             "free": False,
         }
@@ -231,8 +233,12 @@ def test_what_the_windows_found_leave_out_is_closed() -> None:
 
 def test_a_limit_that_is_null_or_no_number_is_refused() -> None:
     with pytest.raises(PricingError) as refused:
-        controller_of({"games": {"units_step": None, "rungs_max": True, "units_min": 0}}, "USD")
-    assert [fault.where for fault in refused.value.faults] == ["games.rungs_max", "games.units_step", "games.units_min"]
+        controller_of({"games": {"units_step": None, "prices_max": True, "units_min": 0}}, "USD")
+    assert [fault.where for fault in refused.value.faults] == [
+        "games.prices_max",
+        "games.units_step",
+        "games.units_min",
+    ]
 
 
 def test_settings_found_on_a_day_that_does_not_exist_are_refused() -> None:
@@ -243,16 +249,21 @@ def test_settings_found_on_a_day_that_does_not_exist_are_refused() -> None:
 
 def test_a_controller_with_every_part_is_read() -> None:
     data = {
-        "games": {"rungs_max": 7, "price_step": "0.25"},
-        "minutes": {"rungs_max": 3, "units_step": 1, "units_min": 1, "units_max": 480},
+        "games": {"prices_max": 7, "price_step": "0.25"},
+        "minutes": {"prices_max": 3, "units_step": 1, "units_min": 1, "units_max": 480},
         "kinds_at_once": True,
         "windows_per_day": 1,
-        "beyond": "again",
+        "counting": "repeat",
         "day_turns_at": "00:00",
         "take_over": [{"from": "mon", "to": ["tue", "wed", "thu"]}],
         "clock": "weekday",
         "changes_for_summer_time": False,
     }
     read = controller_of(data, "USD")
-    assert (read.minutes.rungs_max, read.minutes.units_max, read.windows_per_day, read.beyond) == (3, 480, 1, "again")
+    assert (read.minutes.prices_max, read.minutes.units_max, read.windows_per_day, read.counting) == (
+        3,
+        480,
+        1,
+        "repeat",
+    )
     assert read.take_over == (TakeOver("mon", ("tue", "wed", "thu")),)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from baizebook.pricing import Beyond, Ladder, Line, NextBreak, Rung, advice, round_half_up
+from baizebook.pricing import Counting, Ladder, Line, NextBreak, Rung, advice, round_half_up
 
 
-def ladder(*rungs: tuple[int, int], beyond: Beyond = "again") -> Ladder:
-    return Ladder(tuple(Rung(pays, units) for pays, units in rungs), beyond)
+def ladder(*rungs: tuple[int, int], counting: Counting = "repeat") -> Ladder:
+    return Ladder(tuple(Rung(pays, units) for pays, units in rungs), counting)
 
 
 # Bathrick v. Murphy, 50 Misc. 2d 14 (N.Y. 1966), coin machines incl. pool tables: 10 cents a play, 3 for 25, 7 for 50.
@@ -93,7 +93,7 @@ def test_example_b_of_rule_p2(cents: int, minutes: int, left: int) -> None:
 
 
 def test_example_b_of_rule_p2_where_only_first_rungs_follow_the_highest() -> None:
-    assert ladder((400, 25), (1200, 84), beyond="first_rung").total(2400) == 159
+    assert ladder((400, 25), (1200, 84), counting="climb_once").total(2400) == 159
 
 
 def test_the_next_breaks_of_examples_a_and_b_at_10_00() -> None:

@@ -28,8 +28,8 @@ def test_a_tariff_is_published_and_read_with_every_field_there(client: TestClien
     tariff = made.json()
     assert (tariff["code"], tariff["version"], tariff["free"], tariff["metered"]) == ("weekday", 1, False, None)
     assert tariff["games"] == {
-        "rungs": [{"pays": "0.75", "units": 1}, {"pays": "4.00", "units": 6}, {"pays": "7.00", "units": 11}],
-        "beyond": "again",
+        "prices": [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 6}, {"price": "7.00", "units": 11}],
+        "counting": "repeat",
     }
     assert client.get(made.headers["Location"]).json() == tariff
 
@@ -69,8 +69,8 @@ def test_a_free_tariff_carries_no_prices(route: Route) -> None:
 
 
 def test_advice_comes_with_a_tariff_and_refuses_nothing(client: TestClient) -> None:
-    rungs = [{"pays": "1.00", "units": 1}, {"pays": "5.00", "units": 5}, {"pays": "6.00", "units": 7}]
-    made = client.post("/v1/tariffs", json={**WEEKDAY, "games": {"rungs": rungs}, "minutes": {"rungs": rungs[:1]}})
+    rungs = [{"price": "1.00", "units": 1}, {"price": "5.00", "units": 5}, {"price": "6.00", "units": 7}]
+    made = client.post("/v1/tariffs", json={**WEEKDAY, "games": {"prices": rungs}, "minutes": {"prices": rungs[:1]}})
     assert made.status_code == 201
     advice = made.json()["advice"]
     assert [(item["code"], item["kind"]) for item in advice][:1] == [("break_adds_nothing", "games")]
@@ -85,19 +85,19 @@ def test_a_check_judges_like_publishing_and_stores_nothing(client: TestClient) -
     published = client.post("/v1/tariffs", json=WEEKDAY).json()
     assert {**published, **checked.json()} == published
     assert set(published) - set(checked.json()) == {"id", "version", "published_at"}
-    falling = {**WEEKDAY, "games": {"rungs": [{"pays": "1.00", "units": 2}, {"pays": "3.00", "units": 5}]}}
+    falling = {**WEEKDAY, "games": {"prices": [{"price": "1.00", "units": 2}, {"price": "3.00", "units": 5}]}}
     for path in ("/v1/tariffs", "/v1/tariffs/check"):
         refused = client.post(path, json=falling).json()
         assert (refused["status"], refused["type"]) == (422, "/problems/rung_steps_back")
-        assert refused["errors"][0]["where"] == "games.rungs[1].units"
+        assert refused["errors"][0]["where"] == "games.prices[1].units"
         assert "6" in refused["errors"][0]["expected"]
 
 
 def test_all_mistakes_of_a_tariff_are_said_at_once(client: TestClient) -> None:
-    games = {"rungs": [{"pays": "0.755", "units": 1}, {"pays": "4.00", "units": 6}]}
+    games = {"prices": [{"price": "0.755", "units": 1}, {"price": "4.00", "units": 6}]}
     metered = {"tiers": [{"from_minutes": 5, "price": "9.00", "per_minutes": 60}], "start_fee": "1.005"}
     answer = client.post("/v1/tariffs", json={**WEEKDAY, "games": games, "metered": metered}).json()
-    assert [error["where"] for error in answer["errors"]] == ["games.rungs[0].pays", "metered.start_fee"]
+    assert [error["where"] for error in answer["errors"]] == ["games.prices[0].price", "metered.start_fee"]
 
 
 def test_wrong_amounts_are_said_as_money_not_in_minor_units(client: TestClient) -> None:
@@ -106,11 +106,11 @@ def test_wrong_amounts_are_said_as_money_not_in_minor_units(client: TestClient) 
         errors: list[dict[str, str]] = answer.json()["errors"]
         return errors
 
-    assert refused(games={"rungs": [{"pays": "4.00", "units": 1}, {"pays": "2.5", "units": 2}]}) == [
-        {"where": "games.rungs[1].pays", "found": "2.50", "expected": "more than the 4.00 of the rung below"}
+    assert refused(games={"prices": [{"price": "4.00", "units": 1}, {"price": "2.5", "units": 2}]}) == [
+        {"where": "games.prices[1].price", "found": "2.50", "expected": "more than the 4.00 of the rung below"}
     ]
-    assert refused(games={"rungs": [{"pays": "0.00", "units": 1}]}) == [
-        {"where": "games.rungs[0].pays", "found": "0.00", "expected": "more than 0"}
+    assert refused(games={"prices": [{"price": "0.00", "units": 1}]}) == [
+        {"where": "games.prices[0].price", "found": "0.00", "expected": "more than 0"}
     ]
     metered = {"tiers": [{"from_minutes": 0, "price": "9.00", "per_minutes": 60}], "minimum": "50.00"}
     assert refused(metered={**metered, "maximum": {"amount": "40.00"}}) == [

@@ -19,11 +19,11 @@ TABLE = {
         {"name": "plays", "counts": "games", "digits": 6, "resets": "at_collection"},
     ],
     "controller": {
-        "games": {"rungs_max": 7, "price_step": "0.5"},
-        "minutes": {"rungs_max": 3, "units_step": 1, "units_min": 1, "units_max": 480},
+        "games": {"prices_max": 7, "price_step": "0.5"},
+        "minutes": {"prices_max": 3, "units_step": 1, "units_min": 1, "units_max": 480},
         "kinds_at_once": True,
         "windows_per_day": 1,
-        "beyond": "first_rung",
+        "counting": "climb_once",
         "day_turns_at": "00:00",
         "take_over": [{"from": "mon", "to": ["tue", "wed", "thu"]}],
         "clock": "weekday",
@@ -66,7 +66,7 @@ def test_a_table_is_read_with_its_money_in_full_decimals_and_its_coins_ascending
     assert client.get(made.headers["Location"]).json() == table
     assert table["accepts"] == ["0.25", "1.00", "5.00", "20.00"]
     assert table["controller"]["games"] == {
-        "rungs_max": 7, "price_step": "0.50", "units_step": None, "units_min": None, "units_max": None,
+        "prices_max": 7, "price_step": "0.50", "units_step": None, "units_min": None, "units_max": None,
     }  # fmt: skip
     assert table["controller"]["take_over"] == [{"from": "mon", "to": ["tue", "wed", "thu"]}]
     assert table["cash_box"] == {"coins_max": 4000, "notes_max": 600, "value_max": "1500.00"}

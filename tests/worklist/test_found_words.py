@@ -49,7 +49,7 @@ def test_what_does_not_last_all_day_is_said_with_its_times() -> None:
 
 
 def test_what_is_sold_past_the_last_price_is_said_in_words() -> None:
-    once = Prices(Ladder((Rung(100, 1), Rung(500, 6)), "first_rung"), HALF_AN_HOUR)
+    once = Prices(Ladder((Rung(100, 1), Rung(500, 6)), "climb_once"), HALF_AN_HOUR)
     assert told(all_day("sun", once)) == [
         "Sunday, games: past the last price only the first price counts, where all should again "
         "(10.00 buys 11 games instead of 12)"
@@ -67,7 +67,7 @@ def test_free_play_and_another_number_of_prices_are_said_in_words() -> None:
 
 
 def test_settings_written_and_read_again_differ_in_nothing() -> None:
-    rung = {"rungs": [{"pays": "1.00", "units": 1}, {"pays": "5.00", "units": 6}]}
-    row = {"from": "06:00", "to": "06:00", "games": rung, "minutes": {"rungs": [{"pays": "4.00", "units": 30}]}}
+    rung = {"prices": [{"price": "1.00", "units": 1}, {"price": "5.00", "units": 6}]}
+    row = {"from": "06:00", "to": "06:00", "games": rung, "minutes": {"prices": [{"price": "4.00", "units": 30}]}}
     days = read_days({"days": [{"day": "mon", "windows": [row]}]}, turns_at=SIX, currency="USD")
     assert told(*days) == []

@@ -182,16 +182,16 @@ def test_a_roll_out_is_to_be_keyed_at_every_table_that_it_touches(calendar: Cale
 def test_settings_found_otherwise_than_keyed_are_to_be_keyed_again(calendar: Calendar, route: Route) -> None:
     venue = route.venue()
     tariff = route.tariff(
-        games={"rungs": [{"pays": "1.00", "units": 1}]}, minutes={"rungs": [{"pays": "4.00", "units": 30}]}
+        games={"prices": [{"price": "1.00", "units": 1}]}, minutes={"prices": [{"price": "4.00", "units": 30}]}
     )
     schedule = route.schedule(venue["id"], tariff["id"])
     table = route.table(venue["id"])
     calendar.on("2026-11-02")
     keying = {"schedule_id": schedule["id"], "keyed_at": calendar.now.isoformat(), "by": "Ignatius"}
     route.post(f"/tables/{table['id']}/keyings", keying)
-    minutes = {"rungs": [{"pays": "4.00", "units": 30}], "beyond": "again"}
-    cheap = {"from": "00:00", "to": "00:00", "games": {"rungs": [{"pays": "0.75", "units": 1}]}, "minutes": minutes}
-    right = {"from": "00:00", "to": "00:00", "games": {"rungs": [{"pays": "1.00", "units": 1}]}, "minutes": minutes}
+    minutes = {"prices": [{"price": "4.00", "units": 30}], "counting": "repeat"}
+    cheap = {"from": "00:00", "to": "00:00", "games": {"prices": [{"price": "0.75", "units": 1}]}, "minutes": minutes}
+    right = {"from": "00:00", "to": "00:00", "games": {"prices": [{"price": "1.00", "units": 1}]}, "minutes": minutes}
     calendar.on("2026-11-03")
     calendar.read(table, settings={"days": [{"day": "mon", "windows": [cheap]}]})
     (item,) = calendar.only("key_settings")
@@ -212,7 +212,7 @@ def test_settings_that_cannot_be_are_said_with_money_as_the_currency_writes_it(
     keying = {"schedule_id": schedule["id"], "keyed_at": calendar.now.isoformat(), "by": "Ignatius"}
     route.post(f"/tables/{table['id']}/keyings", keying)
     calendar.on("2026-11-03")
-    falling = {"rungs": [{"pays": "5.00", "units": 6}, {"pays": "1.00", "units": 1}]}
+    falling = {"prices": [{"price": "5.00", "units": 6}, {"price": "1.00", "units": 1}]}
     windows = [{"from": "00:00", "to": "00:00", "games": falling}]
     calendar.read(table, settings={"days": [{"day": "mon", "windows": windows}, {"day": "tue", "windows": windows}]})
     (item,) = calendar.only("key_settings")
@@ -319,7 +319,7 @@ def test_a_meter_that_went_down_is_to_be_looked_into_until_its_reading_is_struck
     assert (item["code"], item["due_at"]) == ("meter_went_down", "2026-11-02T17:00:00Z")
     assert item["reason"] == "The meter cash went down from 5000 to 4000: what it counted is not known."
     readings = calendar.client.get("/v1/readings").json()["items"]
-    route.post(f"/readings/{readings[1]['id']}/strike", {"reason": "misread"})
+    route.post(f"/readings/{readings[1]['id']}/void", {"reason": "misread"})
     assert calendar.only("review") == []
 
 
@@ -402,5 +402,5 @@ def test_a_preview_puts_nothing_on_the_list(calendar: Calendar, route: Route) ->
     venue, tariff = route.venue(), route.tariff()
     route.table(venue["id"])
     schedule = {"effective_on": "2026-12-01", "base": tariff["id"]}
-    route.post(f"/venues/{venue['id']}/schedules?validate_only=true", schedule)
+    route.post(f"/venues/{venue['id']}/schedules?preview=true", schedule)
     assert calendar.work() == []
