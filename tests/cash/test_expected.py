@@ -121,17 +121,17 @@ def test_the_range_is_that_of_trying_every_way(ladders: list[Ladder | None], uni
 
     @cache
     def cheapest(wanted: int) -> int:
-        return min((rung.pays + cheapest(wanted - rung.units) for rung in rungs), default=0) if wanted > 0 else 0
+        return min((rung.price + cheapest(wanted - rung.units) for rung in rungs), default=0) if wanted > 0 else 0
 
     @cache
     def dearest(wanted: int) -> int | None:
         if wanted == 0:
             return 0
-        ways = [(rung.pays, dearest(wanted - rung.units)) for rung in rungs if rung.units <= wanted]
+        ways = [(rung.price, dearest(wanted - rung.units)) for rung in rungs if rung.units <= wanted]
         return max((pays + rest for pays, rest in ways if rest is not None), default=None)
 
     made_up = next(number for number in range(units, units + 8) if dearest(number) is not None)
-    left = max(ladder.rungs[0].pays for ladder in sold) - 1
+    left = max(ladder.rungs[0].price for ladder in sold) - 1
     most = dearest(made_up)
     assert most is not None
     assert by_units_meter(units, sold) == Expected(cheapest(units), most + left)
