@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from ..store.changes import note_tables
-from ..web.auth import Asker, OwnerDep, allow
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -24,28 +24,30 @@ from .schemas import (
 )
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
-CollectorDep = Annotated[Asker, allow("collector")]
-ReaderDep = Annotated[Asker, allow("collector", "accountant")]
-AccountantDep = Annotated[Asker, allow("accountant")]
+CollectorDep = Annotated[Principal, allow("collector")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
+AccountantDep = Annotated[Principal, allow("accountant")]
 PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 
 
 @router.post("/collections/preview", responses=problems(409), openapi_extra={"x-stores": False})
 @stores_nothing
 def preview_collection(
-    session: SessionDep, asker: CollectorDep, now: NowDep, collection: CollectionIn
+    session: SessionDep, principal: CollectorDep, now: NowDep, collection: CollectionIn
 ) -> CollectionOut:
     """Answer what recording this collection would: expected cash, differences, settlement, advice. Nothing is stored."""
-    return service.preview_collection(session, collection, now=now, by=asker.name)
+    return service.preview_collection(session, collection, now=now, by=principal.name)
 
 
 @router.post("/collections", status_code=201, responses=problems(409))
-def record_collection(session: SessionDep, asker: CollectorDep, now: NowDep, collection: CollectionIn) -> CollectionOut:
+def record_collection(
+    session: SessionDep, principal: CollectorDep, now: NowDep, collection: CollectionIn
+) -> CollectionOut:
     """Record a collection, settle it where an agreement is in force, and post its entry.
 
     Safe to send again: the same id and content is answered as before, other content is refused (409).
     """
-    answer = service.record_collection(session, collection, now=now, by=asker.name)
+    answer = service.record_collection(session, collection, now=now, by=principal.name)
     note_tables(session, [table.table_id for table in collection.tables])
     return answer
 
@@ -55,7 +57,7 @@ def list_collections(
     request: Request,
     response: Response,
     session: SessionDep,
-    asker: ReaderDep,
+    principal: ReaderDep,
     venue_id: Annotated[Id | None, Query(description="Only collections of this venue.")] = None,
     table_id: Annotated[Id | None, Query(description="Only collections with this table.")] = None,
     limit: Limit = 100,
@@ -68,30 +70,30 @@ def list_collections(
 
 
 @router.get("/collections/{collection_id}", responses=problems())
-def get_collection(session: SessionDep, asker: ReaderDep, collection_id: Id) -> CollectionOut:
+def get_collection(session: SessionDep, principal: ReaderDep, collection_id: Id) -> CollectionOut:
     """Return a collection as it stands."""
     return collections_out(session, [service.get_collection(session, collection_id)])[0]
 
 
 @router.post("/collections/{collection_id}/reversal", status_code=201, responses=problems(409))
 def reverse_collection(
-    session: SessionDep, asker: CollectorDep, now: NowDep, collection_id: Id, reversal: ReversalIn
+    session: SessionDep, principal: CollectorDep, now: NowDep, collection_id: Id, reversal: ReversalIn
 ) -> CollectionOut:
     """Take a collection back, with a reason. To correct it, record a new one of the same venue, tables and time."""
-    answer = service.reverse_collection(session, collection_id, reason=reversal.reason, now=now, by=asker.name)
+    answer = service.reverse_collection(session, collection_id, reason=reversal.reason, now=now, by=principal.name)
     note_tables(session, queries.table_ids_of(session, collection_id))
     return answer
 
 
 @router.post("/collections/{collection_id}/settle", responses=problems(409))
-def settle_collection(session: SessionDep, asker: CollectorDep, now: NowDep, collection_id: Id) -> CollectionOut:
+def settle_collection(session: SessionDep, principal: CollectorDep, now: NowDep, collection_id: Id) -> CollectionOut:
     """Settle a collection that was recorded without an agreement, by the one that now holds on its trading date."""
     return service.settle_collection(session, collection_id, now=now)
 
 
 @router.post("/collections/{collection_id}/disputes", status_code=201, responses=problems(409))
 def raise_dispute(
-    session: SessionDep, asker: CollectorDep, now: NowDep, collection_id: Id, dispute: DisputeIn
+    session: SessionDep, principal: CollectorDep, now: NowDep, collection_id: Id, dispute: DisputeIn
 ) -> DisputeOut:
     """Record who disputes a collection, what they claim, and why. It stays open until it is answered."""
     answer = disputes.raise_dispute(session, collection_id, dispute, now=now)
@@ -101,7 +103,7 @@ def raise_dispute(
 
 @router.post("/collections/{collection_id}/disputes/{dispute_id}/answer", status_code=201, responses=problems(409))
 def answer_dispute(
-    session: SessionDep, asker: OwnerDep, now: NowDep, collection_id: Id, dispute_id: Id, answer: DisputeAnswerIn
+    session: SessionDep, principal: OwnerDep, now: NowDep, collection_id: Id, dispute_id: Id, answer: DisputeAnswerIn
 ) -> DisputeOut:
     """Answer a dispute, which closes it."""
     row = disputes.answer_dispute(session, collection_id, dispute_id, answer, now=now)

@@ -8,7 +8,7 @@ from ..pool_tables.cautions import AT_THE_MAINS
 from ..pool_tables.schemas import CautionOut
 from ..pool_tables.service import get_table
 from ..store.changes import note_tables
-from ..web.auth import Asker, allow
+from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -19,14 +19,16 @@ from .schemas import KeyingIn, KeyingOut, KeyingPage, SheetOut
 
 router = APIRouter(prefix="/v1", tags=["sheets"], route_class=Route)
 
-CollectorDep = Annotated[Asker, allow("collector")]
+CollectorDep = Annotated[Principal, allow("collector")]
 
-ReaderDep = Annotated[Asker, allow("collector", "accountant")]
-VenueReaderDep = Annotated[Asker, allow("collector", "accountant", "venue")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
+VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 
 
 @router.post("/tables/{table_id}/keyings", status_code=201, responses=problems(409))
-def record_keying(session: SessionDep, asker: CollectorDep, now: NowDep, table_id: Id, keying: KeyingIn) -> KeyingOut:
+def record_keying(
+    session: SessionDep, principal: CollectorDep, now: NowDep, table_id: Id, keying: KeyingIn
+) -> KeyingOut:
     """Record that a schedule was keyed into a table: the table sells by it from then on."""
     row = service.record_keying(session, table_id, keying, now=now)
     note_tables(session, [table_id])
@@ -38,7 +40,7 @@ def list_keyings(
     request: Request,
     response: Response,
     session: SessionDep,
-    asker: ReaderDep,
+    principal: ReaderDep,
     table_id: Id,
     limit: Limit = 100,
     after: After = None,
@@ -52,7 +54,7 @@ def list_keyings(
 @router.get("/tables/{table_id}/settings-sheet", responses=problems(409))
 def get_settings_sheet(
     session: SessionDep,
-    asker: CollectorDep,
+    principal: CollectorDep,
     now: NowDep,
     table_id: Id,
     on: Annotated[Date | None, Query(description="A trading date, such as that of a coming price change.")] = None,

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Header, Response
 from ..collections.queries import emptied_at
 from ..pool_tables.service import get_table
 from ..store.changes import note_all
-from ..web.auth import Asker, OwnerDep, allow
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -17,9 +17,9 @@ from .convert import health_out, settings_out
 from .schemas import SettingsIn, SettingsOut, TableHealthOut
 
 router = APIRouter(prefix="/v1", tags=["health"], route_class=Route)
-ReaderDep = Annotated[Asker, allow("collector")]
+ReaderDep = Annotated[Principal, allow("collector")]
 
-VenueReaderDep = Annotated[Asker, allow("collector", "venue")]
+VenueReaderDep = Annotated[Principal, allow("collector", "venue")]
 IfMatch = Annotated[
     str | None,
     Header(
@@ -31,19 +31,21 @@ IfMatch = Annotated[
 
 
 @router.get("/tables/{table_id}/health", responses=problems())
-def get_table_health(session: SessionDep, asker: VenueReaderDep, now: NowDep, table_id: Id) -> TableHealthOut:
+def get_table_health(session: SessionDep, principal: VenueReaderDep, now: NowDep, table_id: Id) -> TableHealthOut:
     """Judge a table by what was read there: battery, clock, meters, and the settings found in its controller.
 
     A venue is told what was read since the table came to stand there. Where it sends somebody to a battery it says what to mind; local rules and a qualified person decide.
     """
-    asker.must_see_venue(get_table(session, table_id).venue_id, what="table")
+    principal.must_see_venue(get_table(session, table_id).venue_id, what="table")
     emptied = {table_id: emptied_at(session, table_id)}
-    judged = service.judge_tables(session, [table_id], now=now, collected_at=emptied, here_only=asker.role == "venue")
+    judged = service.judge_tables(
+        session, [table_id], now=now, collected_at=emptied, here_only=principal.role == "venue"
+    )
     return health_out(table_id, judged[table_id])
 
 
 @router.get("/settings", responses=problems())
-def get_settings(session: SessionDep, asker: ReaderDep, response: Response) -> SettingsOut:
+def get_settings(session: SessionDep, principal: ReaderDep, response: Response) -> SettingsOut:
     """Return the levels and tolerances by which tables are judged."""
     response.headers["ETag"] = service.settings_etag(session)
     return settings_out(service.levels_in_force(session))
@@ -52,7 +54,7 @@ def get_settings(session: SessionDep, asker: ReaderDep, response: Response) -> S
 @router.put("/settings", responses=problems(412))
 def put_settings(
     session: SessionDep,
-    asker: OwnerDep,
+    principal: OwnerDep,
     now: NowDep,
     settings: SettingsIn,
     response: Response,

@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from ..store.db import discard
 from ..venues import service as venues_service
-from ..web.auth import Asker, OwnerDep, allow
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import refused
 from ..web.openapi import problems
@@ -32,7 +32,7 @@ from .schemas import (
 )
 
 router = APIRouter(prefix="/v1", tags=["ledger"], route_class=Route)
-AccountantDep = Annotated[Asker, allow("accountant")]
+AccountantDep = Annotated[Principal, allow("accountant")]
 Preview = Annotated[bool, Query(description="The same checks and answer (200), nothing stored.")]
 From = Annotated[Date | None, Query(alias="from", description="The first date; without it, the first booked.")]
 To = Annotated[Date | None, Query(description="The last date, included; without it, the last booked.")]
@@ -54,7 +54,7 @@ def _csv(text: str, name: str) -> Response:
 @router.post("/ledger/entries", status_code=201, responses=problems(409))
 def post_ledger_entry(
     session: SessionDep,
-    asker: OwnerDep,
+    principal: OwnerDep,
     now: NowDep,
     entry: EntryIn,
     response: Response,
@@ -75,7 +75,7 @@ def post_ledger_entry(
 @router.post("/ledger/entries/{entry_id}/reversal", status_code=201, responses=problems(409))
 def reverse_ledger_entry(
     session: SessionDep,
-    asker: OwnerDep,
+    principal: OwnerDep,
     now: NowDep,
     entry_id: Id,
     reversal: EntryReversalIn,
@@ -101,7 +101,7 @@ def list_ledger_entries(
     request: Request,
     response: Response,
     session: SessionDep,
-    asker: AccountantDep,
+    principal: AccountantDep,
     limit: Limit = 100,
     after: Annotated[int, Query(ge=0, le=INT64_MAX, description="The `cursor` of the answer before.")] = 0,
 ) -> EntryFeedOut:
@@ -117,7 +117,7 @@ def list_ledger_entries(
 
 
 @router.get("/ledger/entries/{entry_id}", responses=problems(409))
-def get_ledger_entry(session: SessionDep, asker: AccountantDep, entry_id: Id) -> EntryOut:
+def get_ledger_entry(session: SessionDep, principal: AccountantDep, entry_id: Id) -> EntryOut:
     """Return an entry of the journal."""
     return entry_out(queries.get_entry(session, entry_id))
 
@@ -127,7 +127,7 @@ def list_account_balances(
     request: Request,
     response: Response,
     session: SessionDep,
-    asker: AccountantDep,
+    principal: AccountantDep,
     venue_id: Annotated[Id | None, Query(description="Only the accounts of this venue.")] = None,
     on: Annotated[Date | None, Query(description="As they stood at the end of this date.")] = None,
     limit: Limit = 500,
@@ -143,7 +143,7 @@ def list_account_balances(
 
 
 @router.get("/ledger/verify", responses=problems())
-def verify_ledger(session: SessionDep, asker: AccountantDep) -> LedgerCheckOut:
+def verify_ledger(session: SessionDep, principal: AccountantDep) -> LedgerCheckOut:
     """Follow the chain of entries from the first to the last, and name the first that does not fit."""
     return queries.check_ledger(session)
 
@@ -155,7 +155,7 @@ def verify_ledger(session: SessionDep, asker: AccountantDep) -> LedgerCheckOut:
 )
 def export_ledger(
     session: SessionDep,
-    asker: AccountantDep,
+    principal: AccountantDep,
     now: NowDep,
     from_on: From = None,
     to: To = None,
@@ -189,7 +189,7 @@ def export_ledger(
 )
 def export_ledger_csv(
     session: SessionDep,
-    asker: AccountantDep,
+    principal: AccountantDep,
     now: NowDep,
     from_on: From = None,
     to: To = None,
@@ -197,16 +197,16 @@ def export_ledger_csv(
     names: NamesOf = None,
 ) -> Response:
     """Say the same as `GET /v1/ledger/export?format=csv`."""
-    return export_ledger(session, asker, now, from_on, to, "csv", profile, names)
+    return export_ledger(session, principal, now, from_on, to, "csv", profile, names)
 
 
 @router.get("/ledger/account-names", responses=problems())
-def get_account_names(session: SessionDep, asker: AccountantDep) -> AccountNamesOut:
+def get_account_names(session: SessionDep, principal: AccountantDep) -> AccountNamesOut:
     """Return your own names of accounts, and the chart that they stand for."""
     return names_out(service.read_names(session))
 
 
 @router.put("/ledger/account-names", responses=problems())
-def put_account_names(session: SessionDep, asker: OwnerDep, names: AccountNamesIn) -> AccountNamesOut:
+def put_account_names(session: SessionDep, principal: OwnerDep, names: AccountNamesIn) -> AccountNamesOut:
     """Replace your own names of accounts, all of them; exports use them as soon as there are any."""
     return names_out(service.put_names(session, names.names))

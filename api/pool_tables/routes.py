@@ -6,7 +6,7 @@ from fastapi import APIRouter, Header, Request, Response
 
 from ..store.changes import note_tables
 from ..web import preconditions
-from ..web.auth import Asker, OwnerDep, allow
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -18,15 +18,15 @@ from .schemas import MoveIn, MoveOut, TableChangeIn, TableIn, TableOut, TablePag
 from .service import must_be_a_controller
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
-CollectorDep = Annotated[Asker, allow("collector")]
+CollectorDep = Annotated[Principal, allow("collector")]
 
-ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 
 
 @router.post("/venues/{venue_id}/tables", status_code=201, responses=problems(409))
 def create_table(
-    session: SessionDep, asker: OwnerDep, now: NowDep, venue_id: Id, table: TableIn, response: Response
+    session: SessionDep, principal: OwnerDep, now: NowDep, venue_id: Id, table: TableIn, response: Response
 ) -> TableOut:
     """Make a table, standing at this venue from now on, or since `placed_at`: readings of it from then on count."""
     row = service.create_table(session, venue_id, table, now=now)
@@ -42,7 +42,7 @@ def list_tables(
     request: Request,
     response: Response,
     session: SessionDep,
-    asker: ReaderDep,
+    principal: ReaderDep,
     venue_id: Id,
     limit: Limit = 100,
     after: After = None,
@@ -54,7 +54,7 @@ def list_tables(
 
 
 @router.get("/tables/{table_id}", responses=problems())
-def get_table(session: SessionDep, asker: ReaderDep, table_id: Id, response: Response) -> TableOut:
+def get_table(session: SessionDep, principal: ReaderDep, table_id: Id, response: Response) -> TableOut:
     """Return a table; its ETag is needed to change it."""
     row = service.get_table(session, table_id)
     response.headers["ETag"] = preconditions.etag_of(row)
@@ -64,7 +64,7 @@ def get_table(session: SessionDep, asker: ReaderDep, table_id: Id, response: Res
 @router.patch("/tables/{table_id}", responses=problems(409, 412, 428))
 def change_table(
     session: SessionDep,
-    asker: OwnerDep,
+    principal: OwnerDep,
     now: NowDep,
     table_id: Id,
     change: TableChangeIn,
@@ -80,7 +80,7 @@ def change_table(
 
 
 @router.post("/tables/{table_id}/moves", status_code=201, responses=problems(409))
-def move_table(session: SessionDep, asker: OwnerDep, now: NowDep, table_id: Id, move: MoveIn) -> MoveOut:
+def move_table(session: SessionDep, principal: OwnerDep, now: NowDep, table_id: Id, move: MoveIn) -> MoveOut:
     """Record that a table was moved to another venue, or to the workshop."""
     row = service.move_table(session, table_id, move, now=now)
     note_tables(session, [table_id])

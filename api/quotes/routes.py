@@ -15,7 +15,7 @@ from ..pricing import Calendar, PricingError, Span
 from ..schedules import queries as schedules_queries
 from ..schedules.schemas import TariffRefOut
 from ..venues.service import calendar_of
-from ..web.auth import Asker, allow
+from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.errors import Problem, problem_out, refused
 from ..web.openapi import problems
@@ -38,7 +38,7 @@ from .schemas import (
 )
 
 router = APIRouter(prefix="/v1", tags=["questions"], route_class=Route)
-AskerDep = Annotated[Asker, allow("collector", "venue")]
+AskerDep = Annotated[Principal, allow("collector", "venue")]
 
 Format = Literal["json", "csv", "text"]
 Column = Literal[CSV_COLUMNS]  # type: ignore[valid-type]
@@ -59,9 +59,9 @@ class Question:
     when: service.When
     asked: service.Asked
 
-    def answer(self, session: SessionDep, asker: Asker, now: NowDep) -> QuoteOut:
-        """Answer it, of what the asker may see."""
-        spots = service.Spots(session, now=now, sheet_of=sheet_of, only_venue=asker.venue_id)
+    def answer(self, session: SessionDep, principal: Principal, now: NowDep) -> QuoteOut:
+        """Answer it, of what the principal may see."""
+        spots = service.Spots(session, now=now, sheet_of=sheet_of, only_venue=principal.venue_id)
         return spots.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
 
 
@@ -92,7 +92,7 @@ QuestionDep = Annotated[Question, Depends(read_question)]
 @router.get("/quotes", responses={**problems(409), **_FORMATS})
 def get_quote(
     session: SessionDep,
-    asker: AskerDep,
+    principal: AskerDep,
     now: NowDep,
     question: QuestionDep,
     format: Annotated[Format, Query(description="csv: a line an offer; text: one bare value.")] = "json",
@@ -108,7 +108,7 @@ def get_quote(
         raise refused("invalid", where="column", found=column or "nothing", expected=expected)
     if format != "text" and kind is not None:
         raise refused("invalid", where="kind", found=kind, expected="no kind: only format=text gives one value")
-    answer = question.answer(session, asker, now)
+    answer = question.answer(session, principal, now)
     if format == "csv":
         return Response(csv_of(answer), media_type="text/csv")
     if column is not None:
@@ -121,16 +121,16 @@ def get_quote(
     response_class=Response,
     responses={**problems(409), 200: {"content": {"text/csv": {"schema": {"type": "string"}}}, "description": "CSV."}},
 )
-def get_quote_csv(session: SessionDep, asker: AskerDep, now: NowDep, question: QuestionDep) -> Response:
+def get_quote_csv(session: SessionDep, principal: AskerDep, now: NowDep, question: QuestionDep) -> Response:
     """Say the same as `GET /v1/quotes?format=csv`: a header, then a line for each offer."""
-    return Response(csv_of(question.answer(session, asker, now)), media_type="text/csv")
+    return Response(csv_of(question.answer(session, principal, now)), media_type="text/csv")
 
 
 @router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}}, openapi_extra={"x-stores": False})
 @stores_nothing
-def post_quotes(session: SessionDep, asker: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
+def post_quotes(session: SessionDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or the problem that stands against it."""
-    spots = service.Spots(session, now=now, sheet_of=sheet_of, only_venue=asker.venue_id)
+    spots = service.Spots(session, now=now, sheet_of=sheet_of, only_venue=principal.venue_id)
     results = ResultsOut(results=[_result(spots, scenario) for scenario in body.scenarios])
     return Response(results.model_dump_json(by_alias=True), media_type="application/json")
 
@@ -142,16 +142,16 @@ def _result(spots: service.Spots, scenario: ScenarioIn) -> ResultOut:
         return ResultOut(answer=None, problem=problem_out(error))
 
 
-CollectorDep = Annotated[Asker, allow("collector")]
+CollectorDep = Annotated[Principal, allow("collector")]
 
-ReaderDep = Annotated[Asker, allow("collector", "accountant")]
-VenueReaderDep = Annotated[Asker, allow("collector", "accountant", "venue")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
+VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 
 
 @router.get("/venues/{venue_id}/week", responses=problems(409))
 def get_week(
     session: SessionDep,
-    asker: VenueReaderDep,
+    principal: VenueReaderDep,
     now: NowDep,
     venue_id: Id,
     on: Annotated[Date | None, Query(description="A trading date of the week; without it, today's.")] = None,
@@ -159,7 +159,7 @@ def get_week(
     basis: Annotated[Basis | None, Query(description="Of a table: what is listed, or what is keyed (default).")] = None,
 ) -> WeekOut:
     """Resolve the trading week of a date: which entry and which tariff holds when."""
-    asker.must_see_venue(venue_id)
+    principal.must_see_venue(venue_id)
     place = schedules_queries.place_of_venue(session, venue_id)
     calendar = calendar_of(place.venue)
     on = on or calendar.trading_day(now)

@@ -109,7 +109,7 @@ class Spots:
     ) -> Spot:
         """Return a venue, or a table where it stands at the instant that ``when`` reads by the calendar of its place.
 
-        Refuses neither and both, and as absent what the asker may not see.
+        Refuses neither and both, and as absent what the principal may not see.
         """
         if table_id is not None and venue_id is None:
             stay = self._stay(table_id, when)

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from ..pool_tables.service import get_table
 from ..store.changes import note_tables
-from ..web.auth import Asker, allow
+from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep, shares_commit
 from ..web.errors import not_found
 from ..web.openapi import problems
@@ -19,20 +19,20 @@ from .convert import reading_out
 from .schemas import ReadingOut, ReadingPage, ReadingResultsOut, ReadingsIn, VoidIn
 
 router = APIRouter(prefix="/v1", tags=["readings"], route_class=Route)
-CollectorDep = Annotated[Asker, allow("collector")]
+CollectorDep = Annotated[Principal, allow("collector")]
 
-SenderDep = Annotated[Asker, allow("collector", "venue", "device")]
+SenderDep = Annotated[Principal, allow("collector", "venue", "device")]
 
 
 @router.post("/readings", responses=problems())
 @shares_commit
-def record_readings(session: SessionDep, asker: SenderDep, now: NowDep, batch: ReadingsIn) -> ReadingResultsOut:
+def record_readings(session: SessionDep, principal: SenderDep, now: NowDep, batch: ReadingsIn) -> ReadingResultsOut:
     """Record a batch of readings, each judged on its own: one outcome an item, in order.
 
     Sent again, they are duplicates and change nothing. A venue sends what can be read without a key: supply, clock,
     meters, version and note. Bodies may be compressed (`Content-Encoding: gzip`).
     """
-    sender = Sender(asker.name, asker.venue_id, asker.table_id, has_key=asker.role != "venue")
+    sender = Sender(principal.name, principal.venue_id, principal.table_id, has_key=principal.role != "venue")
     recorded = service.record(session, batch.readings, sender=sender, now=now)
     note_tables(session, recorded.table_ids)
     return service.results_out(recorded)
@@ -43,26 +43,28 @@ def list_readings(
     request: Request,
     response: Response,
     session: SessionDep,
-    asker: SenderDep,
+    principal: SenderDep,
     table_id: Annotated[Id | None, Query(description="The readings of one table.")] = None,
     limit: Limit = 100,
     after: After = None,
 ) -> ReadingPage:
     """List readings in the order of their arrival; asking again after the last one seen never skips any."""
-    if table_id is not None and asker.table_id not in (None, table_id):
+    if table_id is not None and principal.table_id not in (None, table_id):
         raise not_found("table")
-    if table_id is not None and asker.venue_id not in (None, get_table(session, table_id).venue_id):
+    if table_id is not None and principal.venue_id not in (None, get_table(session, table_id).venue_id):
         raise not_found("table")
     found = queries.page_readings(
-        session, table_id=table_id or asker.table_id, venue_id=asker.venue_id, limit=limit, after=after
+        session, table_id=table_id or principal.table_id, venue_id=principal.venue_id, limit=limit, after=after
     )
     link_next(request, response, found.next)
     return ReadingPage(items=[reading_out(*item) for item in found.rows], next=found.next)
 
 
 @router.post("/readings/{reading_id}/void", status_code=201, responses=problems(409))
-def void_reading(session: SessionDep, asker: CollectorDep, now: NowDep, reading_id: Id, strike: VoidIn) -> ReadingOut:
+def void_reading(
+    session: SessionDep, principal: CollectorDep, now: NowDep, reading_id: Id, strike: VoidIn
+) -> ReadingOut:
     """Strike a wrong reading: it stays on record and counts no more."""
-    row, note = service.strike(session, reading_id, reason=strike.reason, by=asker.name, now=now)
+    row, note = service.strike(session, reading_id, reason=strike.reason, by=principal.name, now=now)
     note_tables(session, [row.pool_table_id])
     return reading_out(row, note)

@@ -10,7 +10,7 @@ from sqlmodel import Session
 from ..ledger.export.period import Period
 from ..settlements.settling import waiting_claims
 from ..venues import service as venues_service
-from ..web.auth import Asker, allow
+from ..web.auth import Principal, allow
 from ..web.dependencies import SessionDep
 from ..web.errors import Problem, refused
 from ..web.openapi import problems
@@ -23,7 +23,7 @@ from .statement import Statement
 from .statement_csv import statement_csv, year_csv
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
-AccountantDep = Annotated[Asker, allow("accountant")]
+AccountantDep = Annotated[Principal, allow("accountant")]
 PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 CollectorName = Annotated[
     str | None,
@@ -34,7 +34,7 @@ CollectorName = Annotated[
 @router.get("/reports/differences", responses=problems())
 def get_differences(
     session: SessionDep,
-    asker: AccountantDep,
+    principal: AccountantDep,
     table_id: Annotated[Id | None, Query(description="The table whose differences are charted.")] = None,
     collector: CollectorName = None,
 ) -> DifferencesOut:
@@ -43,7 +43,7 @@ def get_differences(
         found = "neither" if table_id is None else "both"
         raise refused("invalid", where="table_id", found=found, expected="one of table_id and collector")
     if collector is not None:
-        if asker.role != "owner":
+        if principal.role != "owner":
             raise Problem("forbidden", "Only an owner sees the charts of collectors.")
         return queries.differences_of_collector(session, collector)
     assert table_id is not None
@@ -53,7 +53,7 @@ def get_differences(
 @router.get("/reports/tax", responses=problems())
 def get_tax_report(
     session: SessionDep,
-    asker: AccountantDep,
+    principal: AccountantDep,
     from_: Annotated[Date, Query(alias="from", description="The first trading date.")],
     to: Annotated[Date, Query(description="The last trading date.")],
 ) -> TaxReportOut:
@@ -69,7 +69,7 @@ def _csv(text: str, name: str) -> Response:
     return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
 
 
-VenueDep = Annotated[Asker, allow("accountant", "venue")]
+VenueDep = Annotated[Principal, allow("accountant", "venue")]
 Month = Annotated[str | None, Query(pattern=r"^20[0-9]{2}-(0[1-9]|1[0-2])$", description="Such as 2026-11.")]
 OrYear = Annotated[int | None, Query(ge=2000, le=2099, description="Instead of a month.")]
 Year = Annotated[int, Query(ge=2000, le=2099)]
@@ -79,14 +79,14 @@ ReportFormat = Annotated[Literal["json", "csv"], Query()]
 @router.get("/venues/{venue_id}/statements", responses={**problems(409), 200: {"model": StatementOut, "content": _CSV}})
 def get_statement(
     session: SessionDep,
-    asker: VenueDep,
+    principal: VenueDep,
     venue_id: Id,
     month: Month = None,
     year: OrYear = None,
     format: ReportFormat = "json",
 ) -> Response:
     """Return a venue's statement over a month or a year: what it was owed, what changed it, what it is owed now."""
-    told, name = _statement(session, asker, venue_id, month=month, year=year)
+    told, name = _statement(session, principal, venue_id, month=month, year=year)
     if format == "csv":
         return _csv(statement_csv(told), f"statement-{month or year}")
     return Response(statement_out(told, venue=name).model_dump_json(), media_type="application/json")
@@ -98,17 +98,17 @@ def get_statement(
     responses={**problems(409), 200: {"content": _CSV, "description": "CSV."}},
 )
 def get_statement_csv(
-    session: SessionDep, asker: VenueDep, venue_id: Id, month: Month = None, year: OrYear = None
+    session: SessionDep, principal: VenueDep, venue_id: Id, month: Month = None, year: OrYear = None
 ) -> Response:
     """Say the same as `format=csv`: one line an entry, between the opening and the closing balance."""
-    told, _ = _statement(session, asker, venue_id, month=month, year=year)
+    told, _ = _statement(session, principal, venue_id, month=month, year=year)
     return _csv(statement_csv(told), f"statement-{month or year}")
 
 
 def _statement(
-    session: Session, asker: Asker, venue_id: UUID, *, month: str | None, year: int | None
+    session: Session, principal: Principal, venue_id: UUID, *, month: str | None, year: int | None
 ) -> tuple[Statement, str]:
-    asker.must_see_venue(venue_id)
+    principal.must_see_venue(venue_id)
     venue = venues_service.get_venue(session, venue_id)
     if (month is None) == (year is None):
         found = "neither" if year is None else "both"
@@ -124,10 +124,12 @@ def _statement(
 
 
 @router.get("/reports/year", responses={**problems(409), 200: {"model": YearReportOut, "content": _CSV}})
-def get_year_report(session: SessionDep, asker: AccountantDep, year: Year, format: ReportFormat = "json") -> Response:
+def get_year_report(
+    session: SessionDep, principal: AccountantDep, year: Year, format: ReportFormat = "json"
+) -> Response:
     """Return what each venue was given in a calendar year, beside the threshold of the year's tax form. No tax advice."""
     if format == "csv":
-        return get_year_report_csv(session, asker, year)
+        return get_year_report_csv(session, principal, year)
     payees = venues_service.payees(session)
     totals = queries.read_year(session, year)
     items = [venue_year_out(x, venue=payees[x.venue_id][0], legal_name=payees[x.venue_id][1]) for x in totals]
@@ -139,6 +141,6 @@ def get_year_report(session: SessionDep, asker: AccountantDep, year: Year, forma
     response_class=Response,
     responses={**problems(409), 200: {"content": _CSV, "description": "CSV."}},
 )
-def get_year_report_csv(session: SessionDep, asker: AccountantDep, year: Year) -> Response:
+def get_year_report_csv(session: SessionDep, principal: AccountantDep, year: Year) -> Response:
     """Say the same as `GET /v1/reports/year?format=csv`: one line a venue."""
     return _csv(year_csv(queries.read_year(session, year), venues_service.payees(session)), f"year-{year}")

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from ..store.changes import note_tables, note_venues
 from ..store.db import discard
-from ..web.auth import Asker, OwnerDep, allow
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -17,17 +17,17 @@ from .convert import schedule_out
 from .schemas import RolloutIn, RolloutOut, ScheduleIn, ScheduleOut, SchedulePage, TableScheduleIn
 
 router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
-CollectorDep = Annotated[Asker, allow("collector")]
+CollectorDep = Annotated[Principal, allow("collector")]
 
-ReaderDep = Annotated[Asker, allow("collector", "accountant")]
-VenueReaderDep = Annotated[Asker, allow("collector", "accountant", "venue")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
+VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 
 
 @router.post("/venues/{venue_id}/schedules", status_code=201, responses=problems(409))
 def publish_schedule(
     session: SessionDep,
-    asker: OwnerDep,
+    principal: OwnerDep,
     now: NowDep,
     venue_id: Id,
     schedule: ScheduleIn,
@@ -44,7 +44,7 @@ def publish_schedule(
 @router.post("/tables/{table_id}/schedules", status_code=201, responses=problems(409))
 def publish_table_schedule(
     session: SessionDep,
-    asker: OwnerDep,
+    principal: OwnerDep,
     now: NowDep,
     table_id: Id,
     schedule: TableScheduleIn,
@@ -63,7 +63,7 @@ def list_schedules(
     request: Request,
     response: Response,
     session: SessionDep,
-    asker: ReaderDep,
+    principal: ReaderDep,
     venue_id: Id,
     limit: Limit = 100,
     after: After = None,
@@ -77,7 +77,7 @@ def list_schedules(
 @router.post("/tariffs/{tariff_id}/rollout", status_code=201, responses=problems(409))
 def roll_out_tariff(
     session: SessionDep,
-    asker: OwnerDep,
+    principal: OwnerDep,
     now: NowDep,
     tariff_id: Id,
     rollout: RolloutIn,

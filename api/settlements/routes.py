@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from ..store.db import discard
-from ..web.auth import Asker, OwnerDep, allow
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -15,16 +15,16 @@ from . import convert, service
 from .schemas import AgreementIn, AgreementOut, AgreementPage
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
-AccountantDep = Annotated[Asker, allow("accountant")]
+AccountantDep = Annotated[Principal, allow("accountant")]
 PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 
-ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 
 
 @router.post("/venues/{venue_id}/agreements", status_code=201, responses=problems(409))
 def publish_agreement(
     session: SessionDep,
-    asker: OwnerDep,
+    principal: OwnerDep,
     now: NowDep,
     venue_id: Id,
     agreement: AgreementIn,
@@ -44,7 +44,7 @@ def list_agreements(
     request: Request,
     response: Response,
     session: SessionDep,
-    asker: AccountantDep,
+    principal: AccountantDep,
     venue_id: Id,
     limit: Limit = 100,
     after: After = None,

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Request, Response
 
-from ..web.auth import Asker, OwnerDep, allow
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -14,12 +14,12 @@ from . import service
 from .schemas import TariffCheckOut, TariffIn, TariffOut, TariffPage
 
 router = APIRouter(prefix="/v1", tags=["tariffs"], route_class=Route)
-ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 
 
 @router.post("/tariffs", status_code=201, responses=problems(409))
 def publish_tariff(
-    session: SessionDep, asker: OwnerDep, now: NowDep, tariff: TariffIn, response: Response
+    session: SessionDep, principal: OwnerDep, now: NowDep, tariff: TariffIn, response: Response
 ) -> TariffOut:
     """Publish a tariff, or the next version of one. Nothing is sold by it until a schedule names it."""
     row = service.publish_tariff(session, tariff, now=now)
@@ -29,14 +29,19 @@ def publish_tariff(
 
 @router.post("/tariffs/check", responses=problems(), openapi_extra={"x-stores": False})
 @stores_nothing
-def check_tariff(session: SessionDep, asker: OwnerDep, tariff: TariffIn) -> TariffCheckOut:
+def check_tariff(session: SessionDep, principal: OwnerDep, tariff: TariffIn) -> TariffCheckOut:
     """Judge a tariff as if it were published; nothing is stored."""
     return service.check_tariff(tariff)
 
 
 @router.get("/tariffs", responses=problems())
 def list_tariffs(
-    request: Request, response: Response, session: SessionDep, asker: ReaderDep, limit: Limit = 100, after: After = None
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    principal: ReaderDep,
+    limit: Limit = 100,
+    after: After = None,
 ) -> TariffPage:
     """List the published tariffs in the order of their publication."""
     found = service.page_tariffs(session, limit=limit, after=after)
@@ -45,6 +50,6 @@ def list_tariffs(
 
 
 @router.get("/tariffs/{tariff_id}", responses=problems())
-def get_tariff(session: SessionDep, asker: ReaderDep, tariff_id: Id) -> TariffOut:
+def get_tariff(session: SessionDep, principal: ReaderDep, tariff_id: Id) -> TariffOut:
     """Return a published tariff."""
     return service.tariff_out(service.get_tariff(session, tariff_id))

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Header, Query, Request, Response
 
-from ..web.auth import Asker, OwnerDep, allow
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -15,12 +15,12 @@ from .schemas import TaxAreaCode, TaxAreaIn, TaxAreaOut, TaxAreasOut
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
-ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 
 
 @router.post("/tax-areas", status_code=201, responses=problems(409))
-def put_tax_area(session: SessionDep, asker: OwnerDep, now: NowDep, area: TaxAreaIn) -> TaxAreaOut:
+def put_tax_area(session: SessionDep, principal: OwnerDep, now: NowDep, area: TaxAreaIn) -> TaxAreaOut:
     """Make a tax area, or add dated rates to one. Whether a rate applies is for you and your adviser to say."""
     return tax_area_out(service.put_tax_area(session, area, now=now))
 
@@ -30,7 +30,7 @@ def list_tax_areas(
     request: Request,
     response: Response,
     session: SessionDep,
-    asker: ReaderDep,
+    principal: ReaderDep,
     limit: Limit = 100,
     after: Annotated[TaxAreaCode | None, Query(description="The `next` of the page before.")] = None,
 ) -> TaxAreasOut:

@@ -17,7 +17,7 @@ router = APIRouter(prefix="/v1", tags=["tokens"], route_class=Route)
 
 
 @router.post("/tokens", status_code=201, responses=problems(409))
-def create_token(session: SessionDep, asker: OwnerDep, now: NowDep, token: TokenIn) -> NewTokenOut:
+def create_token(session: SessionDep, principal: OwnerDep, now: NowDep, token: TokenIn) -> NewTokenOut:
     """Make a token; it is shown in this answer and never again."""
     venue_id, table_id = given(token.venue_id, None), given(token.table_id, None)
     if venue_id is not None:
@@ -38,7 +38,12 @@ def create_token(session: SessionDep, asker: OwnerDep, now: NowDep, token: Token
 
 @router.get("/tokens", responses=problems())
 def list_tokens(
-    request: Request, response: Response, session: SessionDep, asker: OwnerDep, limit: Limit = 100, after: After = None
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    principal: OwnerDep,
+    limit: Limit = 100,
+    after: After = None,
 ) -> TokenPage:
     """List the tokens in the order in which they were made; never the tokens themselves."""
     found = service.page_tokens(session, limit=limit, after=after)
@@ -47,6 +52,6 @@ def list_tokens(
 
 
 @router.delete("/tokens/{token_id}", status_code=204, responses=problems())
-def revoke_token(session: SessionDep, asker: OwnerDep, now: NowDep, token_id: Id) -> None:
+def revoke_token(session: SessionDep, principal: OwnerDep, now: NowDep, token_id: Id) -> None:
     """Revoke a token: it is refused from now on."""
     service.revoke_token(session, token_id, now=now)

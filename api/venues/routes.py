@@ -6,7 +6,7 @@ from fastapi import APIRouter, Header, Request, Response
 
 from ..store.changes import note_venues
 from ..web import preconditions
-from ..web.auth import Asker, OwnerDep, allow
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -18,12 +18,12 @@ from .schemas import VenueChangeIn, VenueIn, VenueOut, VenuePage
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
-ReaderDep = Annotated[Asker, allow("collector", "accountant")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 
 
 @router.post("/venues", status_code=201, responses=problems(409))
-def create_venue(session: SessionDep, asker: OwnerDep, now: NowDep, venue: VenueIn, response: Response) -> VenueOut:
+def create_venue(session: SessionDep, principal: OwnerDep, now: NowDep, venue: VenueIn, response: Response) -> VenueOut:
     """Make a venue."""
     row = service.create_venue(session, venue, now=now)
     response.headers["Location"] = f"/v1/venues/{row.id}"
@@ -33,7 +33,12 @@ def create_venue(session: SessionDep, asker: OwnerDep, now: NowDep, venue: Venue
 
 @router.get("/venues", responses=problems())
 def list_venues(
-    request: Request, response: Response, session: SessionDep, asker: ReaderDep, limit: Limit = 100, after: After = None
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    principal: ReaderDep,
+    limit: Limit = 100,
+    after: After = None,
 ) -> VenuePage:
     """List the venues in the order in which they were made."""
     found = service.page_venues(session, limit=limit, after=after)
@@ -42,7 +47,7 @@ def list_venues(
 
 
 @router.get("/venues/{venue_id}", responses=problems())
-def get_venue(session: SessionDep, asker: ReaderDep, venue_id: Id, response: Response) -> VenueOut:
+def get_venue(session: SessionDep, principal: ReaderDep, venue_id: Id, response: Response) -> VenueOut:
     """Return a venue; its ETag is needed to change it."""
     row = service.get_venue(session, venue_id)
     response.headers["ETag"] = preconditions.etag_of(row)
@@ -52,7 +57,7 @@ def get_venue(session: SessionDep, asker: ReaderDep, venue_id: Id, response: Res
 @router.patch("/venues/{venue_id}", responses=problems(409, 412, 428))
 def change_venue(
     session: SessionDep,
-    asker: OwnerDep,
+    principal: OwnerDep,
     now: NowDep,
     venue_id: Id,
     change: VenueChangeIn,

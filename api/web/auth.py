@@ -30,7 +30,7 @@ BearerDep = Annotated[HTTPAuthorizationCredentials | None, Security(_bearer)]
 
 
 @dataclass(frozen=True, slots=True)
-class Asker:
+class Principal:
     """Whoever holds the token: its name, its role, and the venue or table it is bound to."""
 
     id: str
@@ -40,7 +40,7 @@ class Asker:
     table_id: UUID | None = None
 
     def must_see_venue(self, venue_id: UUID | None, *, what: str = "venue") -> None:
-        """Refuse, as absent, what belongs to a venue that is not the asker's."""
+        """Refuse, as absent, what belongs to a venue that is not the principal's."""
         if self.role == "device" or (self.role == "venue" and venue_id != self.venue_id):
             raise not_found(what)
 
@@ -49,12 +49,12 @@ def _challenge(fault: str | None = None) -> dict[str, str]:
     return {"WWW-Authenticate": 'Bearer realm="baizebook"' + (f', error="{fault}"' if fault else "")}
 
 
-async def find_asker(
+async def find_principal(
     request: Request,
     session: SessionDep,
     now: NowDep,
     credentials: BearerDep,
-) -> Asker:
+) -> Principal:
     """Return who is asking; refuse (401, 429) who cannot be told."""
     sent = request.headers.getlist("authorization")
     if credentials is None or len(sent) > 1:
@@ -62,14 +62,14 @@ async def find_asker(
     token = credentials.credentials
     owner = request.app.state.settings.owner_token
     if owner is not None and secrets.compare_digest(token.encode(), owner.encode()):
-        return Asker("environment", "the owner", "owner")
+        return Principal("environment", "the owner", "owner")
     row = auth.find_token(session, token, now=now)
     if row is None:
         address = request.client.host if request.client else ""
         if wait_s := request.app.state.wrong_tokens.note(address, now=now):
             raise Problem("too_many", headers={"Retry-After": str(wait_s)})
         raise Problem("wrong_token", headers=_challenge("invalid_token"))
-    return Asker(str(row.id), row.name, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
+    return Principal(str(row.id), row.name, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
 
 
 def allow(*roles: Role) -> Any:
@@ -81,21 +81,21 @@ def allow(*roles: Role) -> Any:
         request: Request,
         session: SessionDep,
         now: NowDep,
-        asker: Annotated[Asker, Depends(find_asker)],
+        principal: Annotated[Principal, Depends(find_principal)],
         credentials: BearerDep,
-    ) -> Asker:
-        if asker.role not in allowed:
-            refusal = f"The role {asker.role} does not include this operation."
+    ) -> Principal:
+        if principal.role not in allowed:
+            refusal = f"The role {principal.role} does not include this operation."
             raise Problem("forbidden", refusal, headers=_challenge("insufficient_scope"))
         assert credentials is not None
-        claim_key(session, request, asker=asker.id, secret=credentials.credentials, now=now)
-        return asker
+        claim_key(session, request, principal=principal.id, secret=credentials.credentials, now=now)
+        return principal
 
     admit.roles = allowed  # type: ignore[attr-defined]
     return Depends(admit)
 
 
-OwnerDep = Annotated[Asker, allow()]
+OwnerDep = Annotated[Principal, allow()]
 
 
 def hash_token(token: str) -> str:

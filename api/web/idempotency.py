@@ -3,7 +3,7 @@
 - The key is claimed first in the request's own transaction, the answer is kept last in it: a key never outlives work
   that was rolled back, and of many requests at once one works and the others wait for its answer.
 - What only computes has nothing to repeat: there a key is passed over.
-- An answer may carry a token, so it is kept sealed under the asker's own, which is stored nowhere.
+- An answer may carry a token, so it is kept sealed under the principal's own, which is stored nowhere.
 """
 
 import hashlib
@@ -37,15 +37,15 @@ class Replay(Exception):
 class Claim:
     """A key that this request has claimed."""
 
-    asker: str
+    principal: str
     key: str
     secret: str
 
 
-def claim_key(session: Session, request: Request, *, asker: str, secret: str, now: datetime) -> None:
+def claim_key(session: Session, request: Request, *, principal: str, secret: str, now: datetime) -> None:
     """Claim the request's idempotency key, if it sent one; raise ``Replay`` where it was answered before.
 
-    ``secret`` is the asker's token, under which the answer is sealed.
+    ``secret`` is the principal's token, under which the answer is sealed.
     """
     key = request.headers.get("idempotency-key")
     if key is None or request.method != "POST" or getattr(request.scope["endpoint"], "stores_nothing", False):
@@ -56,12 +56,12 @@ def claim_key(session: Session, request: Request, *, asker: str, secret: str, no
         )
     insert = (sqlite if session.get_bind().dialect.name == "sqlite" else postgresql).insert
     fingerprint = _fingerprint(request, secret)
-    statement = insert(KeptAnswerRow).values(asker=asker, key=key, fingerprint=fingerprint, kept_at=now)
+    statement = insert(KeptAnswerRow).values(asker=principal, key=key, fingerprint=fingerprint, kept_at=now)
     claimed: Any = session.execute(statement.on_conflict_do_nothing().returning(KeptAnswerRow.key)).first()
     if claimed:
-        request.state.claim = Claim(asker, key, secret)
+        request.state.claim = Claim(principal, key, secret)
         return
-    kept = session.get_one(KeptAnswerRow, (asker, key))
+    kept = session.get_one(KeptAnswerRow, (principal, key))
     if kept.fingerprint != fingerprint:
         raise Problem("key_reused")
     assert kept.status is not None
@@ -72,7 +72,7 @@ def claim_key(session: Session, request: Request, *, asker: str, secret: str, no
 
 def keep_answer(session: Session, claim: Claim, response: Response) -> None:
     """Keep the answer beside the claimed key, in the transaction that did the work."""
-    kept = session.get_one(KeptAnswerRow, (claim.asker, claim.key))
+    kept = session.get_one(KeptAnswerRow, (claim.principal, claim.key))
     kept.status = response.status_code
     kept.headers = json.dumps({name: value for name, value in response.headers.items() if name in _KEPT_HEADERS})
     kept.body = _sealed(bytes(response.body), kept, claim.secret)
@@ -82,7 +82,7 @@ def keep_answer(session: Session, claim: Claim, response: Response) -> None:
 def _sealed(body: bytes, kept: KeptAnswerRow, secret: str) -> bytes:
     """Seal a body, or open a sealed one: XOR with a key stream that only the holder of the secret can make.
 
-    The stream (SHAKE-256) is another one for every kept answer: no two have the same asker, key and instant.
+    The stream (SHAKE-256) is another one for every kept answer: no two have the same principal, key and instant.
     """
     seed = json.dumps([secret, kept.asker, kept.key, kept.kept_at.isoformat()])
     stream = hashlib.shake_256(seed.encode()).digest(len(body))

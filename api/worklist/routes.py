@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from ..web.auth import Asker, allow
+from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep, catches_up
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -14,7 +14,7 @@ from . import service
 from .schemas import CursorText, Moment, WorklistOut, read_cursor
 
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
-CollectorDep = Annotated[Asker, allow("collector")]
+CollectorDep = Annotated[Principal, allow("collector")]
 
 
 @router.get("/worklist", responses=problems())
@@ -23,7 +23,7 @@ def get_worklist(
     request: Request,
     response: Response,
     session: SessionDep,
-    asker: CollectorDep,
+    principal: CollectorDep,
     now: NowDep,
     venue_id: Annotated[Id | None, Query(description="Only work at this venue.")] = None,
     due_before: Annotated[

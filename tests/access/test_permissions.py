@@ -316,7 +316,7 @@ def test_without_a_token_no_operation_says_anything(client: TestClient, contract
 def test_a_gate_that_asks_nobody_is_found_by_the_table(
     client: TestClient, route: Route, contract: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("baizebook.web.auth.Asker.must_see_venue", lambda *_, **__: None)
+    monkeypatch.setattr("baizebook.web.auth.Principal.must_see_venue", lambda *_, **__: None)
     health = [row for row in rows() if row.operation == "get_table_health"]
     monkeypatch.setitem(globals(), "rows", lambda: health)
     with pytest.raises(AssertionError, match=r"get_table_health path\.table_id venue: 200 200 404"):

@@ -12,7 +12,7 @@ from tests.conftest import Route
 ABSENT = "00000000-0000-4000-8000-000000000000"
 ROLES = ("collector", "accountant", "venue", "device")
 
-# Each operation, and which roles besides the owner it is for. {venue} and {table} are the asker's own.
+# Each operation, and which roles besides the owner it is for. {venue} and {table} are the principal's own.
 OPERATIONS = [
     ("POST", "/v1/venues", ""),
     ("GET", "/v1/venues", "collector accountant"),

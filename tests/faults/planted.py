@@ -7,7 +7,7 @@ import baizebook.web.unguarded_operations
 from baizebook.readings.convert import reading_out
 from baizebook.readings.rows import ReadingRow
 from baizebook.readings.schemas import ReadingOut
-from baizebook.web.auth import Asker, allow
+from baizebook.web.auth import Principal, allow
 from baizebook.web.dependencies import SessionDep
 from baizebook.web.errors import not_found
 from baizebook.web.openapi import problems
@@ -16,7 +16,7 @@ from baizebook.web.schema_types import Id
 from fastapi import APIRouter, FastAPI
 from sqlmodel import col, select
 
-Anybody = Annotated[Asker, allow("venue", "device", "collector")]
+Anybody = Annotated[Principal, allow("venue", "device", "collector")]
 
 
 def leave_open() -> None:
@@ -33,7 +33,7 @@ def leave_open() -> None:
 def read_anybodys() -> None:
     """Serve a reading to every token, whoever's it is."""
 
-    def get_reading(session: SessionDep, asker: Anybody, reading_id: Id) -> ReadingOut:  # noqa: ARG001
+    def get_reading(session: SessionDep, principal: Anybody, reading_id: Id) -> ReadingOut:  # noqa: ARG001
         """Return a reading."""
         return _found(session, reading_id)
 

@@ -86,7 +86,7 @@ def test_two_that_wait_for_each_other_are_both_answered(engine: Engine, database
     on_postgres = engine.dialect.name == "postgresql"
     both = threading.Barrier(2)
 
-    def meet(session: SessionDep, asker: OwnerDep, first: str, second: str) -> dict[str, str]:  # noqa: ARG001
+    def meet(session: SessionDep, principal: OwnerDep, first: str, second: str) -> dict[str, str]:  # noqa: ARG001
         tried.append(first)
         hold(session, first)
         if on_postgres and len(tried) <= 2:
@@ -104,7 +104,7 @@ def test_two_that_wait_for_each_other_are_both_answered(engine: Engine, database
 def test_what_collides_again_and_again_is_given_up_after_five_more_tries() -> None:
     tried: list[str] = []
 
-    def collide(session: SessionDep, asker: OwnerDep, first: str, second: str) -> None:  # noqa: ARG001
+    def collide(session: SessionDep, principal: OwnerDep, first: str, second: str) -> None:  # noqa: ARG001
         tried.append(first)
         session.execute(text("DO $$ BEGIN RAISE EXCEPTION 'met' USING ERRCODE = 'serialization_failure'; END $$"))
 
