@@ -10,10 +10,14 @@ from baizebook.app import create_app, work_on
 from baizebook.store.db import make_engine, writing
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from hypothesis import settings
 from sqlalchemy import Engine
 from sqlmodel import Session
 
 from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
+
+settings.register_profile("baizebook", deadline=None)
+settings.load_profile("baizebook")
 
 WEEKDAY = {
     "code": "weekday",

@@ -1,0 +1,1 @@
+"""The books: entries, the chain, balances, exports."""

@@ -1,0 +1,1 @@
+"""Tables, where each has been, what its operator states of it."""

@@ -1,0 +1,1 @@
+"""One question: what an amount buys at a place and time."""

@@ -1,0 +1,1 @@
+"""Statements, year, tax, over and short: reads only."""

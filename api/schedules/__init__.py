@@ -1,0 +1,1 @@
+"""Which tariff is listed when."""

@@ -1,0 +1,1 @@
+"""Agreements, and how money is divided."""

@@ -1,0 +1,1 @@
+"""The database, its migrations, the clock, settings, and which tables were touched."""

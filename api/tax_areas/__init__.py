@@ -1,0 +1,1 @@
+"""Taxes inside the price, with dated rates."""

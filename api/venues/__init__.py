@@ -1,0 +1,1 @@
+"""Places, and what is dated about them."""

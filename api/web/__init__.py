@@ -1,0 +1,1 @@
+"""One request, one transaction: auth, errors, the contract."""

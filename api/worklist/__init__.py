@@ -1,0 +1,1 @@
+"""What needs doing, where, why and by when."""

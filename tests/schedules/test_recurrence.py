@@ -191,7 +191,7 @@ def same_year(recurrence, year):
     assert [on for on in whole_year if on in recurrence] == expected
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(rules(), st.integers(0, 6))
 def test_any_year_of_a_rule_has_the_dates_that_dateutil_finds_from_its_start(rule, later):
     starts_on, rrule = rule

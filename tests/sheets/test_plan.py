@@ -151,7 +151,7 @@ def held_by(schedule: Schedule, controller: Controller) -> WeekSettings:
     return hold(listed, controller, currency="USD", occasions=dates).week
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(schedules(), st.none() | schedules(), controllers())
 def test_carried_out_step_by_step_the_plan_gives_exactly_the_week(
     schedule: Schedule, before: Schedule | None, controller: Controller
@@ -166,7 +166,7 @@ def test_carried_out_step_by_step_the_plan_gives_exactly_the_week(
     assert found.counts <= keyed_by_hand.counts
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(schedules(), controllers())
 def test_settings_written_and_read_again_are_the_same(schedule: Schedule, controller: Controller) -> None:
     week, turns_at = held_by(schedule, controller), controller.day_turns_at

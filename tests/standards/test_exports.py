@@ -276,7 +276,7 @@ booked = st.tuples(
 )
 
 
-@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(booked, max_size=6), st.text(max_size=20))
 def test_any_journal_loads_in_beancount_and_balances(entries, reference):
     told = extract(journal(entries, reference), NOVEMBER)
@@ -284,7 +284,7 @@ def test_any_journal_loads_in_beancount_and_balances(entries, reference):
 
 
 @pytest.mark.parametrize("tool", TOOLS)
-@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(booked, max_size=6), st.text(max_size=20))
 def test_any_journal_loads_in_the_ledger_programs_and_balances(tool, entries, reference):
     told = extract(journal(entries, reference), NOVEMBER)

@@ -1,0 +1,1 @@
+"""The journal of a period for spreadsheets and plain-text accounting."""
