@@ -66,10 +66,10 @@ def test_a_question_is_answered_as_by_the_service(run: Run, service: TestClient)
         "  10.00 buys 15 games",
         "    7.00 buys 11 games: 7.00",
         "    4 × 0.75, a game each: 3.00",
-        "    1.00 more: 17",
+        "    add 1.00 to get 17 games",
         "  8.00 buys 50 minutes, 2.00 left",
         "    2 × 4.00, 25 minutes each: 8.00",
-        "    2.00 more: 84",
+        "    add 2.00 to get 84 minutes",
     ]
 
 

@@ -5,8 +5,8 @@ from datetime import datetime, time
 from sqlmodel import Session, select
 
 from ..controllers.service import sheet_of
-from ..ops.quote_on_terminal import in_words
 from ..pool_tables.rows import PoolTableRow
+from ..quotes.convert import in_words
 from ..quotes.service import Asked, Spots, When
 from ..schedules.queries import place_of_table
 from ..venues.rows import VenueRow

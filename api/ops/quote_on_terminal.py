@@ -9,15 +9,14 @@ from pydantic import ValidationError
 from sqlmodel import Session, col, select
 
 from ..pool_tables.rows import PoolTableRow
-from ..quotes.schemas import OfferOut, QuoteOut, ScenarioIn
+from ..quotes.convert import in_words
+from ..quotes.schemas import ScenarioIn
 from ..quotes.service import Asked, SheetOf, Spots, When
 from ..venues.rows import VenueRow
 from ..web.errors import from_validation, refused
 from ..web.schema_types import given
 
 _ASKED = ("at", "day", "time", "money", "games", "minutes", "players", "basis")
-
-_UNITS = {"games": "games", "minutes": "minutes", "metered": "metered minutes"}
 
 
 def answer_on_terminal(session: Session, options: Namespace, *, now: datetime, sheet_of: SheetOf) -> str:
@@ -55,37 +54,3 @@ def _find(session: Session, model: Any, name: Any, text: str, *, where: str) -> 
         found = f"{text!r}, which {'several' if rows else 'none'} have"
         raise refused("invalid", where=where, found=found, expected="an id, or a name that exactly one has")
     return UUID(str(rows[0]))
-
-
-def in_words(answer: QuoteOut, *, where: str) -> str:
-    """Say an answer in a few lines."""
-    at = f"{answer.at:%A %Y-%m-%d %H:%M}"
-    lines = [f"{where}, {at} ({answer.window.name}, {answer.currency})"]
-    if answer.status == "free":
-        lines.append("  Play is free.")
-    elif answer.status == "closed":
-        opens = f"; opens {answer.opens_at:%A %Y-%m-%d %H:%M}" if answer.opens_at else ""
-        lines.append(f"  Closed: nothing is sold{opens}.")
-    for offer in answer.offers:
-        lines += _offer_in_words(offer)
-    if answer.payable is False:
-        lines.append(f"  The table cannot take exactly {answer.money}; next it can take {answer.next_payable}.")
-    lines += [f"  Caution: {caution.replace('_', ' ')}." for caution in answer.cautions]
-    if answer.instead:
-        lines.append(f"  {answer.instead.detail}")
-        lines += [f"  {line}" for offer in answer.instead.offers for line in _offer_in_words(offer)]
-    return "\n".join(lines)
-
-
-def _offer_in_words(offer: OfferOut) -> list[str]:
-    limit = "unlimited" if offer.unlimited else str(offer.units)
-    lines = [
-        f"  {offer.spends} buys {limit} {_UNITS[offer.kind]}"
-        + (f", {offer.left} left" if offer.left.strip("0.") else "")
-    ]
-    lines += [f"    {line.what}: {line.amount}" for line in offer.lines]
-    if offer.next_break:
-        lines.append(f"    {offer.next_break.add} more: {offer.next_break.units}")
-    if offer.least and offer.least.split:
-        lines.append(f"    cheaper as separate purchases: {' + '.join(offer.least.split)}")
-    return lines

@@ -215,3 +215,49 @@ def _row(answer: QuoteOut, offer: OfferOut | None) -> dict[str, object]:
 def _as_text(text: str) -> str:
     """Keep a spreadsheet from reading a name as a formula."""
     return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+_UNITS = {
+    "games": ("game", "games"),
+    "minutes": ("minute", "minutes"),
+    "metered": ("metered minute", "metered minutes"),
+}
+
+
+def in_words(answer: QuoteOut, *, where: str) -> str:
+    """Write a quote as a few lines to read on a terminal; ``where`` names the venue or the table."""
+    at = f"{answer.at:%A %Y-%m-%d %H:%M}"
+    lines = [f"{where}, {at} ({answer.window.name}, {answer.currency})"]
+    if answer.status == "free":
+        lines.append("  Play is free.")
+    elif answer.status == "closed":
+        opens = f" Opens {answer.opens_at:%A %Y-%m-%d %H:%M}." if answer.opens_at else ""
+        lines.append(f"  Closed.{opens}")
+    for offer in answer.offers:
+        lines += _offer_in_words(offer)
+    if answer.payable is False:
+        lines.append(
+            f"  The table cannot take exactly {answer.money}. The next amount it can take: {answer.next_payable}."
+        )
+    lines += [f"  Caution: {caution.replace('_', ' ')}." for caution in answer.cautions]
+    if answer.instead:
+        lines.append(f"  {answer.instead.detail}")
+        lines += [f"  {line}" for offer in answer.instead.offers for line in _offer_in_words(offer)]
+    return "\n".join(lines)
+
+
+def _offer_in_words(offer: OfferOut) -> list[str]:
+    bought = f"unlimited {_UNITS[offer.kind][1]}" if offer.unlimited else _counted(offer.units, offer.kind)
+    head = f"{offer.spends} buys {bought}"
+    left = f", {offer.left} left" if offer.left.strip("0.") else ""
+    lines = [f"  {head}{left}"]
+    lines += [f"    {line.what}: {line.amount}" for line in offer.lines if line.what != head]
+    if offer.next_break:
+        lines.append(f"    add {offer.next_break.add} to get {_counted(offer.next_break.units, offer.kind)}")
+    if offer.least and offer.least.split:
+        lines.append(f"    cheaper as separate purchases: {' + '.join(offer.least.split)}")
+    return lines
+
+
+def _counted(units: int, kind: str) -> str:
+    return f"{units} {_UNITS[kind][units != 1]}"
