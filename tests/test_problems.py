@@ -10,7 +10,7 @@ from fastapi.testclient import TestClient
 from tests.conftest import Route
 
 API = Path(__file__).parent.parent / "api"
-_RAISED = re.compile(r'\b(?:refuse|refused|Fault|Problem)\(\s*"([a-z0-9_]+)"')
+_RAISED = re.compile(r'\b(?:domain_error|pricing_error|refused|Fault|Problem)\(\s*"([a-z0-9_]+)"')
 ABSENT = "00000000-0000-4000-8000-000000000000"
 NEVER_FROM_A_MESSAGE = {"bad_weights"}
 """Codes that only a mistake of our own can raise."""

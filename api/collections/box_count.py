@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 from ..pricing.money import MOST_MINOR, format_money, parse_money
 
 MOST_WEIGHT_G = 1_000_000
@@ -63,7 +63,7 @@ def read_boxes(body: Body, currency: str) -> tuple[BoxCount, ...]:
             expected = f"at most {format_money(most, currency)}"
             faults.append(Fault("too_much_money", f"tables[{i}].counted", "more", expected))
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)
     return tuple(boxes)
 
 
@@ -106,7 +106,7 @@ class _Reader:
     def money(self, where: str, text: str) -> int:
         try:
             return parse_money(text, self.currency, where=f"{self.where}.{where}")
-        except PricingError as error:
+        except DomainError as error:
             self.faults += error.faults
             return 0
 

@@ -18,7 +18,7 @@ from fractions import Fraction
 from math import ceil
 from typing import Literal
 
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 from ..pricing.money import round_half_up
 
 DEFAULT_TOLERANCE_PERCENT = Fraction(1)
@@ -128,7 +128,7 @@ def weigh(
     ``value`` is the denomination in minor units. Refuses a weight below zero or above a tonne (``bad_weight``).
     """
     if not weighed_g.is_finite() or not 0 <= weighed_g <= 1_000_000:
-        raise refuse("bad_weight", where="weighed_g", found=weighed_g, expected="grams from 0 to 1000000")
+        raise domain_error("bad_weight", where="weighed_g", found=weighed_g, expected="grams from 0 to 1000000")
     checks = [
         _weigh(piece, count, weighed_g, tolerance_percent) for piece in PIECES.get(currency, ()) if piece.value == value
     ]

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import gcd
 
-from ..pricing.errors import Fault, PricingError, refuse
+from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.ladder import Ladder, Rung
 from ..pricing.money import MOST_MINOR
 from ..settlements.expected import Expected
@@ -99,7 +99,7 @@ def less_refunds(expected: Expected, *, refunds_from_box: int) -> Expected:
     """Take out what was refunded from the box (C3); refuse more than can have been in it (``refunds_exceed_expected``)."""
     _check(refunds_from_box=refunds_from_box)
     if refunds_from_box > expected.most:
-        raise refuse(
+        raise domain_error(
             "refunds_exceed_expected",
             where="refunds_from_box",
             found=refunds_from_box,
@@ -173,4 +173,4 @@ def _check(**counts: int) -> None:
         if type(count) is not int or not 0 <= count <= MOST_MINOR
     ]
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)

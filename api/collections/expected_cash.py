@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 from ..pricing.ladder import Ladder
 from ..pricing.money import MOST_MINOR, format_money
 from ..readings.meters import Kind, Meter, MeterReading, Story, deltas, disagreement
@@ -200,7 +200,7 @@ def _disagree(money: Expected, in_units: Expected, *, all_counted: bool) -> bool
 def _less_refunds(expected: Expected, refunds: int, currency: str) -> Expected:
     if refunds > expected.most:
         most = format_money(expected.most, currency)
-        raise refuse(
+        raise domain_error(
             "refunds_exceed_expected",
             where="refunds_from_box",
             found=format_money(refunds, currency),

@@ -15,7 +15,8 @@ from sqlmodel import Session, col, select
 
 from ..controllers.service import keyed_at
 from ..pool_tables.rows import PoolTableRow, StayRow
-from ..pricing import Span, Timetable, parse_money
+from ..pricing import Timetable, parse_money
+from ..pricing.timetable import Span
 from ..readings.meters import Meter
 from ..readings.queries import history
 from ..schedules.queries import Place, listed_at

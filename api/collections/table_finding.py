@@ -10,7 +10,7 @@ from uuid import UUID
 from sqlmodel import Session, col, select
 
 from ..pool_tables.rows import PoolTableRow
-from ..pricing import PricingError, format_money, parse_money
+from ..pricing import DomainError, format_money, parse_money
 from ..venues.rows import VenueRow
 from ..web.errors import refused
 from .box_count import BoxCount
@@ -59,7 +59,7 @@ def find_at_table(session: Session, venue: VenueRow, box: BoxCount, *, at: datet
             accepts=accepts,
             currency=venue.currency,
         )
-    except PricingError as error:
+    except DomainError as error:
         raise error.within(where) from None
     weighings = tuple(
         (value, weigh(venue.currency, value, count=box.counts.get(value, 0), weighed_g=grams))

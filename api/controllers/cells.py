@@ -20,7 +20,7 @@ from typing import NamedTuple, cast
 
 from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import A_DAY
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 from ..pricing.ladder import Counting, Ladder, Rung
 from .week_settings import Day, Prices, Window
 
@@ -72,7 +72,7 @@ def is_in_use(cell: Cell, cells: Cells) -> bool:
 def key(cells: Cells, cell: Cell, value: Value) -> dict[Cell, Value]:
     """Return the day after one value was keyed; what goes out of use is lost. Refuses (``not_in_use``) a value not in use."""
     if not is_in_use(cell, cells):
-        raise refuse("not_in_use", where=str(cell), found=repr(value), expected="a value whose switch is on")
+        raise domain_error("not_in_use", where=str(cell), found=repr(value), expected="a value whose switch is on")
     keyed = {**cells, cell: value}
     return {other: kept for other, kept in keyed.items() if is_in_use(other, keyed)}
 
@@ -98,7 +98,9 @@ def day_of(name: str, cells: Cells, controller: Controller) -> Day:
         starts = [0, *(int(cells[Cell(number, "", 0, "from")]) for number in range(2, count + 1)), A_DAY]
         prices = [_prices(number, cells, controller) for number in range(1, count + 1)]
     except KeyError as missing:
-        raise refuse("not_keyed", where=name, found=f"no value for {missing}", expected="every value keyed") from None
+        raise domain_error(
+            "not_keyed", where=name, found=f"no value for {missing}", expected="every value keyed"
+        ) from None
     return Day(name, tuple(Window(starts[i], starts[i + 1], sold) for i, sold in enumerate(prices)))
 
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import DAYS
-from ..pricing.errors import PricingError
+from ..pricing.errors import DomainError
 from .cells import cells_of, day_of
 from .week_settings import Day, WeekSettings
 
@@ -29,5 +29,5 @@ def standing(keyed: WeekSettings | None, found: Sequence[Day], controller: Contr
 def _is_expressible(day: Day, controller: Controller) -> bool:
     try:
         return day_of(day.day, cells_of(day, controller), controller) == day
-    except PricingError:
+    except DomainError:
         return False

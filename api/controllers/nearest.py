@@ -20,7 +20,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from ..pool_tables.controller import Controller, Limits
-from ..pricing.errors import PricingError
+from ..pricing.errors import DomainError
 from ..pricing.ladder import Counting, Ladder, Rung, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
@@ -205,6 +205,6 @@ def _beyond(wanted: Ladder, kind: Kind, means: Counting | None, currency: str) -
 def _is_ladder(rungs: tuple[Rung, ...]) -> bool:
     try:
         Ladder(rungs)
-    except PricingError:
+    except DomainError:
         return False
     return True

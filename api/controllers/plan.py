@@ -16,7 +16,7 @@ from typing import Literal
 
 from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import DAYS, day_in_words, time_of_day
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 from ..pricing.ladder import count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
@@ -66,7 +66,7 @@ def plan(wanted: WeekSettings, controller: Controller, *, currency: str, current
     goals = _cells_by_day(wanted, controller)
     for day, cells in goals.items():
         if day_of(day, cells, controller) != wanted.day(day):
-            raise refuse(
+            raise domain_error(
                 "not_holdable", where=day, found="other settings", expected="settings that the controller holds"
             )
     known = _cells_by_day(current, controller) if current else {}
@@ -91,7 +91,7 @@ def carry_out(
         if step.from_day is not None:
             if not any(row.from_day == step.from_day and step.day in row.to for row in controller.take_over):
                 expected = "a take-over that the controller has"
-                raise refuse("no_such_take_over", where=step.day, found=step.from_day, expected=expected)
+                raise domain_error("no_such_take_over", where=step.day, found=step.from_day, expected=expected)
             held[step.day] = held.get(step.from_day, {})
         for cell, value in step.cells:
             held[step.day] = key(held.get(step.day, {}), cell, value)

@@ -19,7 +19,8 @@ from sqlmodel import Session, col, select
 from ..pool_tables.controller import Controller
 from ..pool_tables.schemas import CautionOut
 from ..pool_tables.service import controller_of_table, get_table, stays_of
-from ..pricing import Keying, PricingError, Schedule, Stretch, Timetable, keyed
+from ..pricing import DomainError, Schedule, Stretch, Timetable
+from ..pricing.in_force import Keying, keyed
 from ..readings.queries import history
 from ..schedules.queries import Place, compile_schedule, listed_at, place_of_table
 from ..schedules.rows import ScheduleRow
@@ -167,7 +168,7 @@ def found_days(row: Any, controller: Controller, currency: str) -> tuple[Day, ..
     """Return the settings that a reading found; none where they cannot be a controller's."""
     try:
         return read_days(row.settings, turns_at=controller.day_turns_at, currency=currency)
-    except PricingError:
+    except DomainError:
         return ()
 
 

@@ -18,7 +18,7 @@ from typing import Any
 
 from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import A_DAY
-from ..pricing import Fault, PricingError, Schedule, Timetable
+from ..pricing import DomainError, Fault, Schedule, Timetable
 from ..pricing.money import in_currency
 from .differences import Against, Difference, ValueFound, differences
 from .fit import as_listed, hold
@@ -84,7 +84,7 @@ def _read(settings: Mapping[str, Any], held: Held) -> tuple[list[Day], list[Diff
             continue
         try:
             days += read_days({"days": [row]}, turns_at=held.controller.day_turns_at, currency=held.currency)
-        except PricingError as error:
+        except DomainError as error:
             values = tuple(_value(in_currency(fault, held.currency)) for fault in error.faults)
             unreadable.append(Difference("keyed", row["day"], 0, A_DAY, None, values, ()))
     return days, unreadable

@@ -15,7 +15,7 @@ from typing import Any
 
 from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import A_DAY, minute_of_day, time_of_day, weekday_of
-from ..pricing.errors import Fault, PricingError, refuse
+from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.ladder import Ladder, Rung
 from ..pricing.money import format_money, parse_money
 from .effects import Effect
@@ -176,10 +176,10 @@ def read_days(data: Mapping[str, Any], *, turns_at: int, currency: str) -> tuple
     for index, row in enumerate(data["days"]):
         try:
             days.append(_read_day(row, turns_at, currency))
-        except PricingError as error:
+        except DomainError as error:
             faults += error.within(f"days[{index}]").faults
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)
     return tuple(days)
 
 
@@ -190,7 +190,7 @@ def _read_day(row: Mapping[str, Any], turns_at: int, currency: str) -> Day:
     for window in found:
         if window.starts < at:
             time = time_of_day(turns_at + window.starts)
-            raise refuse("bad_window", where="windows", found=f"two windows at {time}", expected="one at a time")
+            raise domain_error("bad_window", where="windows", found=f"two windows at {time}", expected="one at a time")
         windows += [Window(at, window.starts, NOTHING)] if window.starts > at else []
         windows.append(window)
         at = window.ends
@@ -205,7 +205,7 @@ def _read_window(row: Mapping[str, Any], turns_at: int, currency: str) -> Window
         starts, ends = 0, A_DAY
     if starts >= ends:
         expected = f"an end by {time_of_day(turns_at)}, when the day turns"
-        raise refuse("bad_window", where="to", found=f"{row['from']}-{row['to']}", expected=expected)
+        raise domain_error("bad_window", where="to", found=f"{row['from']}-{row['to']}", expected=expected)
     games, minutes = (_read_ladder(row.get(kind), kind, currency) for kind in ("games", "minutes"))
     return Window(starts, ends, Prices(games, minutes, bool(row.get("free"))))
 
@@ -218,7 +218,7 @@ def _read_ladder(row: Mapping[str, Any] | None, kind: str, currency: str) -> Lad
             Rung(parse_money(rung["price"], currency, where="price"), rung["units"]) for rung in row["prices"]
         )
         return Ladder(rungs, row.get("counting", "repeat"))
-    except PricingError as error:
+    except DomainError as error:
         raise error.within(kind) from None
 
 

@@ -19,7 +19,7 @@ from functools import lru_cache
 from itertools import groupby, pairwise
 
 from ..pool_tables.controller_days import A_DAY, DAYS
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 from ..pricing.ladder import Ladder
 from ..pricing.tariff import Tariff
 from ..pricing.week import Schedule
@@ -60,7 +60,9 @@ class Prices:
 
     def __post_init__(self) -> None:
         if self.free and (self.games or self.minutes):
-            raise refuse("free_with_prices", where="free", found="prices", expected="no prices where play is free")
+            raise domain_error(
+                "free_with_prices", where="free", found="prices", expected="no prices where play is free"
+            )
 
     def ladder(self, sells: str) -> Ladder | None:
         """Return the ladder of ``games`` or ``minutes``."""
@@ -94,7 +96,9 @@ class Day:
         tiled = [w.starts for w in self.windows] == marks[:-1] and marks[-1] == A_DAY
         if not tiled or any(a >= b for a, b in pairwise(marks)):
             found = ", ".join(f"{w.starts}-{w.ends}" for w in self.windows)
-            raise refuse("bad_day", where=self.day, found=found, expected="windows one after another from 0 to 1440")
+            raise domain_error(
+                "bad_day", where=self.day, found=found, expected="windows one after another from 0 to 1440"
+            )
 
     def at(self, minute: int) -> Prices:
         """Return what is sold at a minute of this day."""
@@ -110,7 +114,7 @@ class WeekSettings:
     def __post_init__(self) -> None:
         names = [day.day for day in self.days]
         if tuple(names[:7]) != DAYS or names[7:] != sorted(set(names[7:])):
-            raise refuse("bad_week", where="days", found=names, expected="mon to sun, then dates in order")
+            raise domain_error("bad_week", where="days", found=names, expected="mon to sun, then dates in order")
 
     def day(self, name: str) -> Day | None:
         """Return the settings of a day by its name; None for a date that has none of its own."""

@@ -25,7 +25,7 @@ from fractions import Fraction
 from typing import Literal
 
 from ..pool_tables.cautions import AT_A_BATTERY, Caution
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 from ..pricing.money import round_half_up
 from ..readings.units import is_odd, write_volts
 from .battery_forecast import DAY_S, Forecast, ForecastSettings, MarkedReading, NoForecast, forecast
@@ -57,7 +57,7 @@ class BatteryLevels:
 
     def __post_init__(self) -> None:
         if not 0 < self.charge_now_mv < self.plan_charge_mv:
-            raise refuse(
+            raise domain_error(
                 "bad_levels",
                 where="charge_now_mv",
                 found=f"{self.charge_now_mv} with plan_charge_mv {self.plan_charge_mv}",

@@ -19,7 +19,7 @@ from fractions import Fraction
 from itertools import accumulate
 from typing import Literal
 
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 from .clock_changes import utc_offset_s
 from .theil_sen import evenly, theil_sen
 
@@ -53,7 +53,7 @@ class ClockReading:
         if self.display not in ("24h", "12h", None):
             faults.append(Fault("bad_display", "display", repr(self.display), "24h or 12h"))
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
     @property
     def contradicts_itself(self) -> bool:

@@ -20,7 +20,7 @@ from datetime import datetime, tzinfo
 from fractions import Fraction
 from typing import Literal
 
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 from .clock_changes import ClockChange, last_change
 from .clock_offset import (
     CRYSTAL_PPM,
@@ -66,7 +66,7 @@ class ClockSettings:
 
     def __post_init__(self) -> None:
         if not 0 <= self.tolerance_s < HOUR_S // 2:
-            raise refuse(
+            raise domain_error(
                 "bad_tolerance", where="tolerance_s", found=self.tolerance_s, expected="0 to 1799, under half an hour"
             )
 

@@ -11,7 +11,8 @@ from uuid import UUID
 from ..controllers.differences import Difference
 from ..controllers.schemas import EffectOut
 from ..pool_tables.schemas import CautionOut
-from ..pricing import Fault, PricingError, Tariff, format_money, round_half_up
+from ..pricing import DomainError, Fault, Tariff, format_money
+from ..pricing.money import round_half_up
 from ..readings.units import millivolts, write_volts
 from ..schedules.schemas import TariffRefOut
 from .battery_forecast import Forecast
@@ -56,7 +57,7 @@ def read_settings(message: SettingsIn) -> Levels:
             where = f"battery.levels.{chemistry}.charge_now_volts"
             faults.append(Fault("bad_levels", where, now_volts, f"below plan_charge_volts, which is {plan_volts}"))
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)
     return Levels(
         by_chemistry=by_chemistry,
         battery=replace(BatterySettings(), **battery),

@@ -21,7 +21,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 from ..pricing.money import round_half_up
 
 Chemistry = Literal["flooded", "agm", "gel", "unknown"]
@@ -104,7 +104,7 @@ class Battery:
         if self.nominal_volts not in (6, 12):
             faults.append(Fault("bad_nominal_volts", "nominal_volts", repr(self.nominal_volts), "6 or 12"))
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
     def on_12_v(self, voltage_mv: int | Fraction) -> Fraction:
         """Return a voltage of this battery as a 12 V battery would show it."""
@@ -136,7 +136,7 @@ class SupplyReading:
         if self.rested_minutes is not None and self.rested_minutes < 0:
             faults.append(Fault("bad_rest", "rested_minutes", str(self.rested_minutes), "0 or more"))
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
 
 @dataclass(frozen=True, slots=True)

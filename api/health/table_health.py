@@ -21,7 +21,7 @@ from typing import Literal
 from ..controllers.differences import Difference
 from ..controllers.settings_found import FoundSettings, Held, judge_settings
 from ..pool_tables.cautions import AT_THE_MAINS, Caution
-from ..pricing import PricingError, Tariff, Timetable
+from ..pricing import DomainError, Tariff, Timetable
 from ..readings.meters import Meter
 from .battery_verdict import ON_MAINS, BatteryHealth, BatteryHistory, judge_battery
 from .clock_forecast import PredictedOffset, predict
@@ -209,7 +209,7 @@ def _coming(sells: Sells, *, now: datetime) -> list[tuple[Literal["price_change"
             if span.kind == "recurring" and span.from_at is not None and span.from_at > now:
                 moments.append(("recurring_event", span.name, span.from_at))
                 break
-    except PricingError:  # no schedule covers that time: nothing is sold, nothing can come
+    except DomainError:  # no schedule covers that time: nothing is sold, nothing can come
         pass
     return moments
 
@@ -227,7 +227,7 @@ def _wrong(sells: Sells, health: ClockHealth, *, now: datetime) -> tuple[WrongPr
         return None, {}
     try:
         spans = sells.keyed.between(now, now + _WEEK)
-    except PricingError:  # no schedule yet: nothing is sold at a wrong price
+    except DomainError:  # no schedule yet: nothing is sold at a wrong price
         return None, {}
     tariffs = {span.tariff.id: span.tariff for span in spans if span.tariff is not None}
     found = wrong_price(

@@ -15,7 +15,7 @@ from math import sqrt
 from statistics import NormalDist, median
 from typing import TypeVar
 
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 
 Point = tuple[int | Fraction, int | Fraction]
 
@@ -59,7 +59,9 @@ def theil_sen(points: Sequence[Point], *, confidence: float = 0.95) -> Trend:
         key=lambda slope: (float(slope), slope),
     )
     if not slopes:
-        raise refuse("no_slope", where="points", found=f"{len(points)} points", expected="two points of different x")
+        raise domain_error(
+            "no_slope", where="points", found=f"{len(points)} points", expected="two points of different x"
+        )
     low, high = _band_places(points, len(slopes), confidence)
     return Trend(
         slope=Fraction(median(slopes)),

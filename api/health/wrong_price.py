@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
-from ..pricing.errors import Fault, PricingError, refuse
+from ..pricing.errors import DomainError, Fault, domain_error
 
 Key = str | None
 """What holds in a span, such as a tariff's id; None where nothing is sold."""
@@ -123,7 +123,7 @@ def _pairs(sales: Sequence[WrongSale]) -> tuple[WrongPair, ...]:
 
 def _refuse_gaps(spans: Sequence[Span]) -> None:
     if not spans:
-        raise refuse("bad_spans", where="spans", found="none", expected="at least one")
+        raise domain_error("bad_spans", where="spans", found="none", expected="at least one")
     faults = [
         Fault("bad_spans", f"spans[{i}]", f"{from_at} to {to_at}", "a span that ends after it starts, with offsets")
         for i, (from_at, to_at, _) in enumerate(spans)
@@ -136,7 +136,7 @@ def _refuse_gaps(spans: Sequence[Span]) -> None:
             if spans[i][1].timestamp() != spans[i + 1][0].timestamp()
         ]
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)
 
 
 def _seconds(start: datetime, at: datetime) -> int:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 from ..pricing.money import exponent
 from .kinds import KINDS
 from .posting import UUID_TEXT, Posting
@@ -51,7 +51,7 @@ class Entry:
         exponent(self.currency)
         faults = (*_faults_of_the_head(self), *_faults_of_the_postings(self.postings))
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
     @property
     def venue_id(self) -> str | None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 from .accounts import ACCOUNTS
 from .posting import Posting
 
@@ -89,11 +89,11 @@ def collection_postings(
         ("to_venue_now", to_venue_now_minor),
     ):
         if amount < 0:
-            raise refuse("negative_amount", where=name, found=amount, expected="0 or more")
+            raise domain_error("negative_amount", where=name, found=amount, expected="0 or more")
     balance = venue_share_minor - loan_repaid_minor - to_venue_now_minor
     if balance != to_venue_balance_minor:
         found, expected = to_venue_balance_minor, f"{balance} minor units: share − repaid − now"
-        raise refuse("settlement_does_not_add_up", where="to_venue_balance", found=found, expected=expected)
+        raise domain_error("settlement_does_not_add_up", where="to_venue_balance", found=found, expected=expected)
     amounts = {
         "takings": counted_minor - returned_to_venue_minor - test_money_minor - tax_minor - first_money_minor,
         "first_money": first_money_minor,
@@ -117,18 +117,18 @@ def owner_postings(
     ``amount_not_positive``, ``venue_needed``, ``venue_not_wanted``, ``account_not_of_kind``.
     """
     if kind not in OWNER_KINDS:
-        raise refuse("unknown_kind", where="kind", found=repr(kind), expected=f"one of {', '.join(OWNER_KINDS)}")
+        raise domain_error("unknown_kind", where="kind", found=repr(kind), expected=f"one of {', '.join(OWNER_KINDS)}")
     if amount_minor <= 0:
-        raise refuse("amount_not_positive", where="amount", found=amount_minor, expected="more than 0")
+        raise domain_error("amount_not_positive", where="amount", found=amount_minor, expected="more than 0")
     fitting = [row for row in TRANSFERS if row.kind == kind and row.of_venue == (venue_id is not None)]
     if not fitting and venue_id is None:
-        raise refuse("venue_needed", where="venue_id", found="none", expected=f"the venue of the {kind}")
+        raise domain_error("venue_needed", where="venue_id", found="none", expected=f"the venue of the {kind}")
     if not fitting:
-        raise refuse("venue_not_wanted", where="venue_id", found=venue_id, expected=f"none in a {kind}")
+        raise domain_error("venue_not_wanted", where="venue_id", found=venue_id, expected=f"none in a {kind}")
     chosen = [row for row in fitting if account is None or account in (row.debit, row.credit)]
     if not chosen:
         expected = ", ".join(dict.fromkeys(name for row in fitting for name in (row.debit, row.credit)))
-        raise refuse("account_not_of_kind", where="account", found=repr(account), expected=f"one of {expected}")
+        raise domain_error("account_not_of_kind", where="account", found=repr(account), expected=f"one of {expected}")
     return _postings(chosen[:1], {"amount": amount_minor}, venue_id)
 
 

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 from ..pricing.money import MOST_MINOR
 from .accounts import ACCOUNTS
 
@@ -34,15 +34,15 @@ class Leaf:
         known = ACCOUNTS.get(self.account)
         if known is None:
             expected = f"one of {', '.join(ACCOUNTS)}"
-            raise refuse("unknown_account", where="account", found=repr(self.account), expected=expected)
+            raise domain_error("unknown_account", where="account", found=repr(self.account), expected=expected)
         if self.venue_id is None and known.per_venue == "always":
             expected = f"the venue whose {self.account} this is"
-            raise refuse("venue_needed", where="venue_id", found="none", expected=expected)
+            raise domain_error("venue_needed", where="venue_id", found="none", expected=expected)
         if self.venue_id is not None and known.per_venue == "never":
             expected = f"none: {self.account} is not kept per venue"
-            raise refuse("venue_not_wanted", where="venue_id", found=self.venue_id, expected=expected)
+            raise domain_error("venue_not_wanted", where="venue_id", found=self.venue_id, expected=expected)
         if self.venue_id is not None and not UUID_TEXT.fullmatch(self.venue_id):
-            raise refuse("bad_id", where="venue_id", found=repr(self.venue_id), expected="a UUID in lower case")
+            raise domain_error("bad_id", where="venue_id", found=repr(self.venue_id), expected="a UUID in lower case")
 
     @property
     def code(self) -> str:
@@ -69,10 +69,10 @@ class Posting:
     def __post_init__(self) -> None:
         Leaf(self.account, self.venue_id)
         if self.amount_minor == 0:
-            raise refuse("zero_posting", where="amount_minor", found=0, expected="an amount that is not zero")
+            raise domain_error("zero_posting", where="amount_minor", found=0, expected="an amount that is not zero")
         if abs(self.amount_minor) > MOST_MINOR:
             expected = f"at most {MOST_MINOR} minor units"
-            raise refuse("amount_too_large", where="amount_minor", found=self.amount_minor, expected=expected)
+            raise domain_error("amount_too_large", where="amount_minor", found=self.amount_minor, expected=expected)
 
     @property
     def leaf(self) -> Leaf:

@@ -16,7 +16,7 @@ from sqlalchemy import select as select_columns
 from sqlalchemy.types import NULLTYPE
 from sqlmodel import Session, SQLModel, col, func, select
 
-from ..pricing import PricingError
+from ..pricing import DomainError
 from ..web.errors import Problem, not_found
 from .chain import Record, verify
 from .convert import bad_out
@@ -43,7 +43,7 @@ def read_entries(session: Session, *where: ColumnElement[bool]) -> list[Entry]:
     rows = session.execute(_journal([*_ENTRY.c, *_POSTING.c]).where(*where))
     try:
         return [_entry_of(list(lines)) for _, lines in groupby(rows, key=lambda row: row.number)]
-    except (PricingError, ValueError, TypeError):
+    except (DomainError, ValueError, TypeError):
         raise Problem("books_damaged") from None
 
 

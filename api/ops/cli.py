@@ -19,7 +19,7 @@ from ..demo.load import is_loaded, load, owner_token
 from ..demo.show import answered_question, requests_to_paste
 from ..ledger.queries import check_ledger
 from ..pool_tables.service import get_table
-from ..pricing import PricingError
+from ..pricing import DomainError
 from ..store import clock, migrate
 from ..store.db import get_engine, reading, writing
 from ..store.settings import get_settings
@@ -41,7 +41,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     try:
         return int(options.run(options) or 0)
-    except (Problem, PricingError) as error:
+    except (Problem, DomainError) as error:
         problem = problem_out(error)
         print(f"{problem.title}.", file=sys.stderr)
         if isinstance(error, Problem) and problem.detail != problem.title:

@@ -24,7 +24,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 from ..pricing.ladder import Counting
 from ..pricing.money import parse_money
 from .controller_days import DAYS, minute_of_day
@@ -61,7 +61,7 @@ class Limits:
             expected = f"at least {self.units_least}, the least multiple of units_step that units_min allows"
             faults.append(Fault("bad_limit", "units_max", str(self.units_max), expected))
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
     @property
     def units_least(self) -> int:
@@ -110,7 +110,7 @@ class TakeOver:
         if self.from_day in self.to:
             faults.append(Fault("bad_take_over", "to", self.from_day, "other days than the one taken over"))
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,7 @@ class Controller:
         }
         faults = [Fault("bad_controller", n, repr(getattr(self, n)), exp) for n, (fine, exp) in bad.items() if not fine]
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
     def limits(self, sells: str) -> Limits:
         """Return the limits of ``games`` or ``minutes``."""
@@ -155,10 +155,10 @@ def controller_of(data: Mapping[str, Any], currency: str) -> Controller:
     for name in sorted(_PARTS & data.keys()):
         try:
             parts[name] = _read(name, data[name], currency)
-        except PricingError as error:
+        except DomainError as error:
             faults += error.within(name).faults
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)
     return Controller(**parts)
 
 
@@ -183,7 +183,7 @@ def _read(name: str, value: Any, currency: str) -> Any:
 def _limits(value: Any, currency: str) -> Limits:
     data = _of_type(value, dict, "an object")
     if faults := _unknown(data, _LIMITS, ""):
-        raise PricingError(*faults)
+        raise DomainError(*faults)
     if "price_step" in data:
         text = _of_type(data["price_step"], str, "a decimal string")
         data = {**data, "price_step": parse_money(text, currency, where="price_step")}
@@ -198,7 +198,7 @@ def _take_over(row: Any) -> TakeOver:
 
 def _of_type(value: Any, wanted: type, expected: str) -> Any:
     if not isinstance(value, wanted):
-        raise PricingError(Fault("bad_controller", "", repr(value)[:40], expected))
+        raise DomainError(Fault("bad_controller", "", repr(value)[:40], expected))
     return value
 
 

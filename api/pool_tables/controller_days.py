@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import date
 
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -21,7 +21,7 @@ def minute_of_day(text: object, *, where: str = "") -> int:
     """Return ``HH:MM`` as minutes after midnight; refuse anything else (``bad_time``)."""
     match = _TIME.fullmatch(text) if isinstance(text, str) else None
     if match is None:
-        raise refuse("bad_time", where=where, found=repr(text)[:40], expected="a time such as 20:00")
+        raise domain_error("bad_time", where=where, found=repr(text)[:40], expected="a time such as 20:00")
     return int(match[1]) * 60 + int(match[2])
 
 
@@ -38,7 +38,7 @@ def weekday_of(day: object, *, where: str = "day") -> str:
         return DAYS[date.fromisoformat(str(day)).weekday()]
     except ValueError:
         expected = "mon to sun, or a date such as 2026-12-24"
-        raise refuse("bad_day", where=where, found=repr(day)[:40], expected=expected) from None
+        raise domain_error("bad_day", where=where, found=repr(day)[:40], expected=expected) from None
 
 
 def day_in_words(day: str) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 from ..pricing.money import format_money, parse_money
 from ..pricing.payable import next_payable
 
@@ -38,7 +38,7 @@ def normal_profile(profile: Mapping[str, Any], currency: str) -> dict[str, Any]:
     for path in _MONEY_PLACES:
         _normalise(normal, path, currency, faults)
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)
     return normal
 
 
@@ -56,7 +56,7 @@ def _denominations(accepts: list[str], currency: str, faults: list[Fault]) -> li
     try:
         if coins:
             next_payable(tuple(coins), 1)
-    except PricingError as error:
+    except DomainError as error:
         faults.extend(error.faults)
     return [format_money(coin, currency) for coin in coins]
 
@@ -90,6 +90,6 @@ def _normalise(normal: dict[str, Any], path: tuple[str, ...], currency: str, fau
 def _amount(text: str, where: str, currency: str, faults: list[Fault]) -> int | None:
     try:
         return parse_money(text, currency, where=where)
-    except PricingError as error:
+    except DomainError as error:
         faults.extend(error.faults)
         return None

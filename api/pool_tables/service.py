@@ -10,7 +10,7 @@ from uuid import UUID
 
 from sqlmodel import Session, col, select
 
-from ..pricing import PricingError
+from ..pricing import DomainError
 from ..store.clock import FUTURE_ALLOWED, new_id
 from ..store.db import hold
 from ..venues.rows import VenueRow
@@ -34,7 +34,7 @@ def controller_of_table(table: PoolTableRow, currency: str) -> Controller:
         return _NOT_STATED
     try:
         return controller_of(stated, currency)
-    except PricingError as error:
+    except DomainError as error:
         raise error.within("controller") from None
 
 

@@ -1,4 +1,4 @@
-"""The pricing engine: what money buys at a pool table, then and there, and what play costs.
+"""The pricing engine: what an amount buys at a pool table, at a place and time, and what play costs.
 
 It is pure: values in, values out; the standard library and itself; no clock, no float near money, no I/O.
 
@@ -7,7 +7,8 @@ It is pure: values in, values out; the standard library and itself; no clock, no
     >>> ladder.total(1000)
     15
 
-Every public name stands in ``__all__``; a test pins them.
+``__all__`` lists the names for other projects: at most thirty. A folder of this project that needs another name imports
+it from the module that defines it.
 
 - money and words: ``money.py``, ``errors.py``, ``lines.py``
 - prepaid: ``ladder.py``, ``split.py``, ``payable.py``, ``ladder_advice.py``, ``purchase.py``
@@ -18,82 +19,48 @@ Every public name stands in ``__all__``; a test pins them.
 
 from __future__ import annotations
 
-from .errors import Fault, PricingError, refuse
-from .in_force import Keying, Listing, keyed, listed
-from .ladder import Counting, Ladder, NextBreak, Rung, Sale, Sold
+from .errors import DomainError, Fault, PricingError
+from .ladder import Counting, Ladder, Rung
 from .ladder_advice import advice
-from .lines import Advice, Kind, Line
-from .metered import Charge, Lasts, charge, lasts
-from .metered import advice as metered_advice
-from .money import MOST_MINOR, allot, exponent, format_money, parse_money, round_half_up
-from .payable import next_payable, payable
-from .play import Piece
-from .purchase import Insert, Purchases, Start, Step, follow
-from .quote import Answer, Least, Offer, charge_play, quote
-from .rate import Cap, Per, Rate, Tier, TierMode
-from .split import cheapest, split
+from .money import format_money, parse_money
+from .payable import next_payable
+from .purchase import Insert, Start, follow
+from .quote import Answer, charge_play, quote
+from .rate import Cap, Rate, Tier
+from .split import split
 from .tariff import Tariff
-from .timetable import Span, Stretch, Timetable
+from .timetable import Stretch, Timetable
 from .trading_day import Calendar, zone_named
 from .week import OnDate, Recurring, Schedule, Weekly
 
 __all__ = [
-    "MOST_MINOR",
-    "Advice",
     "Answer",
     "Calendar",
     "Cap",
-    "Charge",
     "Counting",
+    "DomainError",
     "Fault",
     "Insert",
-    "Keying",
-    "Kind",
     "Ladder",
-    "Lasts",
-    "Least",
-    "Line",
-    "Listing",
-    "NextBreak",
-    "Offer",
     "OnDate",
-    "Per",
-    "Piece",
     "PricingError",
-    "Purchases",
     "Rate",
     "Recurring",
     "Rung",
-    "Sale",
     "Schedule",
-    "Sold",
-    "Span",
     "Start",
-    "Step",
     "Stretch",
     "Tariff",
     "Tier",
-    "TierMode",
     "Timetable",
     "Weekly",
     "advice",
-    "allot",
-    "charge",
     "charge_play",
-    "cheapest",
-    "exponent",
     "follow",
     "format_money",
-    "keyed",
-    "lasts",
-    "listed",
-    "metered_advice",
     "next_payable",
     "parse_money",
-    "payable",
     "quote",
-    "refuse",
-    "round_half_up",
     "split",
     "zone_named",
 ]

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
-from .errors import Fault, PricingError, refuse
+from .errors import Fault, PricingError, pricing_error
 from .lines import Kind, Line
 from .money import MOST_MINOR, format_money
 
@@ -126,7 +126,7 @@ class Ladder:
         check_units(units)
         least = self._least(units)
         if least > MOST_MINOR:
-            raise refuse("too_many_units", where="units", found=units, expected="units that cost less than this")
+            raise pricing_error("too_many_units", where="units", found=units, expected="units that cost less than this")
         return least
 
     def next_break(self, money: int) -> NextBreak | None:
@@ -163,11 +163,11 @@ class Ladder:
 def check_units(units: int, *, where: str = "units") -> None:
     """Refuse a question about fewer than 1 unit (``bad_units``) or more than 10,000 (``too_many_units``)."""
     if type(units) is not int or units < 1:
-        raise refuse(
+        raise pricing_error(
             "bad_units", where=where, found=repr(units), expected=f"a whole number from 1 to {MOST_UNITS_ASKED}"
         )
     if units > MOST_UNITS_ASKED:
-        raise refuse("too_many_units", where=where, found=units, expected=f"at most {MOST_UNITS_ASKED}")
+        raise pricing_error("too_many_units", where=where, found=units, expected=f"at most {MOST_UNITS_ASKED}")
 
 
 def count_of(units: int, kind: Kind) -> str:
@@ -178,7 +178,9 @@ def count_of(units: int, kind: Kind) -> str:
 
 def _check_money(money: int) -> None:
     if type(money) is not int or not 0 <= money <= MOST_MINOR:
-        raise refuse("bad_money", where="money", found=repr(money), expected=f"minor units from 0 to {MOST_MINOR}")
+        raise pricing_error(
+            "bad_money", where="money", found=repr(money), expected=f"minor units from 0 to {MOST_MINOR}"
+        )
 
 
 def _again(rungs: tuple[Rung, ...], money: int) -> list[Sold]:

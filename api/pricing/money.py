@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from .errors import Fault, refuse
+from .errors import Fault, pricing_error
 
 MOST_MINOR = 10**15
 """No amount the engine handles is larger, in minor units, than this."""
@@ -42,7 +42,7 @@ def exponent(currency: str) -> int:
     try:
         return _EXPONENTS[currency]
     except KeyError:
-        raise refuse(
+        raise pricing_error(
             "unknown_currency", where="currency", found=repr(currency), expected="an ISO 4217 code such as USD"
         ) from None
 
@@ -55,16 +55,18 @@ def parse_money(text: str, currency: str, *, where: str = "money") -> int:
     decimals = exponent(currency)
     match = _AMOUNT.fullmatch(text)
     if match is None:
-        raise refuse("bad_money", where=where, found=repr(text[:40]), expected='a decimal string such as "10.00"')
+        raise pricing_error(
+            "bad_money", where=where, found=repr(text[:40]), expected='a decimal string such as "10.00"'
+        )
     part = match["part"] or ""
     if len(part) > decimals:
         expected = (
             f"at most {decimals} decimals, as {currency} has" if decimals else f"no decimals: {currency} has none"
         )
-        raise refuse("bad_money", where=where, found=repr(text), expected=expected)
+        raise pricing_error("bad_money", where=where, found=repr(text), expected=expected)
     minor = int(match["whole"] + part.ljust(decimals, "0"))
     if minor > MOST_MINOR:
-        raise refuse(
+        raise pricing_error(
             "bad_money", where=where, found=repr(text), expected=f"at most {format_money(MOST_MINOR, currency)}"
         )
     return -minor if match["sign"] else minor
@@ -101,7 +103,9 @@ def allot(total: int, weights: Sequence[int | Fraction], *, tie_to: int = 0) -> 
     """
     whole = sum(weights, Fraction(0))
     if any(weight < 0 for weight in weights) or (whole == 0 and total != 0):
-        raise refuse("bad_weights", where="weights", found=list(weights), expected="weights of at least 0, not all 0")
+        raise pricing_error(
+            "bad_weights", where="weights", found=list(weights), expected="weights of at least 0, not all 0"
+        )
     if whole == 0:
         return [0] * len(weights)
     if total < 0:

@@ -14,7 +14,7 @@ from __future__ import annotations
 from functools import lru_cache
 from math import gcd
 
-from .errors import refuse
+from .errors import pricing_error
 from .money import MOST_MINOR
 
 MOST_DENOMINATIONS = 50
@@ -45,7 +45,7 @@ def _shortest_sums(accepts: tuple[int, ...]) -> tuple[int, tuple[int, ...]]:
     smallest, *others = sorted({denomination // step for denomination in accepts})
     if smallest > MOST_REMAINDERS:
         expected = f"denominations of which the smallest is at most {MOST_REMAINDERS} times their common step"
-        raise refuse("odd_denominations", where="accepts", found=list(accepts), expected=expected)
+        raise pricing_error("odd_denominations", where="accepts", found=list(accepts), expected=expected)
     # Fewer than ``smallest`` coins reach every remainder, so no shortest sum is as long as this.
     beyond = smallest * (max(others, default=0) + 1)
     shortest = [0] + [beyond] * (smallest - 1)
@@ -62,8 +62,12 @@ def _shortest_sums(accepts: tuple[int, ...]) -> tuple[int, tuple[int, ...]]:
 def _check(accepts: tuple[int, ...]) -> None:
     if not 1 <= len(accepts) <= MOST_DENOMINATIONS:
         expected = f"1 to {MOST_DENOMINATIONS} denominations"
-        raise refuse("bad_denominations", where="accepts", found=f"{len(accepts)} denominations", expected=expected)
+        raise pricing_error(
+            "bad_denominations", where="accepts", found=f"{len(accepts)} denominations", expected=expected
+        )
     for index, denomination in enumerate(accepts):
         if type(denomination) is not int or not 1 <= denomination <= MOST_MINOR:
             expected = f"minor units from 1 to {MOST_MINOR}"
-            raise refuse("bad_denominations", where=f"accepts[{index}]", found=repr(denomination), expected=expected)
+            raise pricing_error(
+                "bad_denominations", where=f"accepts[{index}]", found=repr(denomination), expected=expected
+            )

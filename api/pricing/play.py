@@ -31,7 +31,7 @@ from itertools import pairwise, zip_longest
 from math import lcm
 from typing import NamedTuple
 
-from .errors import Fault, PricingError, refuse
+from .errors import Fault, PricingError, pricing_error
 from .money import round_half_up
 from .rate import Rate, Tier, TierMode
 
@@ -69,7 +69,9 @@ class Piece:
         object.__setattr__(self, "from_at", self.from_at.astimezone(UTC))
         object.__setattr__(self, "to_at", self.to_at.astimezone(UTC))
         if self.to_at < self.from_at:
-            raise refuse("bad_piece", where="to_at", found=self.to_at.isoformat(), expected="no end before the start")
+            raise pricing_error(
+                "bad_piece", where="to_at", found=self.to_at.isoformat(), expected="no end before the start"
+            )
 
 
 class Span(NamedTuple):
@@ -197,7 +199,7 @@ def settle(pieces: Sequence[Piece], *, players: int) -> Play:
     held = [piece for piece in pieces if piece.from_at < piece.to_at] or list(pieces[:1])
     if held[0].rate is None and not held[0].free:
         expected = "metered time, or free play, at the start"
-        raise refuse("kind_not_sold", where="pieces[0]", found="no metered rate", expected=expected)
+        raise pricing_error("kind_not_sold", where="pieces[0]", found="no metered rate", expected=expected)
     rates = [piece.rate for piece in held if piece.rate is not None]
     mode: TierMode = rates[0].tier_mode if rates else "add"
     runs: list[_Run] = []

@@ -19,7 +19,7 @@ from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import Literal
 
-from .errors import Fault, PricingError, refuse
+from .errors import Fault, PricingError, pricing_error
 from .ladder import Sale
 from .money import MOST_MINOR
 from .tariff import Tariff
@@ -114,7 +114,7 @@ def ends_after(at: datetime, minutes: int) -> datetime:
     """Return the instant (UTC) at which ``minutes`` bought at ``at`` have run out (T3); at most ten years of them."""
     if minutes > MOST_MINUTES:
         expected = f"money that buys at most {MOST_MINUTES} minutes, ten years"
-        raise refuse("too_much_money", where="money", found=f"{minutes} minutes", expected=expected)
+        raise pricing_error("too_much_money", where="money", found=f"{minutes} minutes", expected=expected)
     return at.astimezone(UTC) + timedelta(minutes=minutes)
 
 
@@ -180,7 +180,9 @@ class _Table:
     def _take_credit(self, at: datetime) -> None:
         has_credit = self.games > 0 if self.buys == "games" else self.ends_at is not None and self.ends_at > at
         if not has_credit:
-            raise refuse("no_credit", where="", found="a start without credit", expected="credit, bought before it")
+            raise pricing_error(
+                "no_credit", where="", found="a start without credit", expected="credit, bought before it"
+            )
         if self.buys == "games":
             self.games -= 1
 

@@ -18,7 +18,7 @@ from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 from typing import Literal
 
-from .errors import Fault, PricingError, refuse
+from .errors import Fault, PricingError, pricing_error
 from .ladder import Ladder, NextBreak, check_units
 from .lines import Kind, Line
 from .metered import Charge, charge, lasts
@@ -280,10 +280,10 @@ def _check(*, at: datetime, money: int | None, games: int | None, minutes: int |
 def _check_length(from_at: datetime, to_at: datetime) -> None:
     if to_at < from_at:
         expected = f"no end before the start, {from_at.isoformat()}"
-        raise refuse("ends_before_start", where="to_at", found=to_at.isoformat(), expected=expected)
+        raise pricing_error("ends_before_start", where="to_at", found=to_at.isoformat(), expected=expected)
     if to_at - from_at > LONGEST_PLAY:
         expected = f"at most {LONGEST_PLAY.days} days after the start"
-        raise refuse("play_too_long", where="to_at", found=to_at.isoformat(), expected=expected)
+        raise pricing_error("play_too_long", where="to_at", found=to_at.isoformat(), expected=expected)
 
 
 def _naive(**instants: datetime) -> list[Fault]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .errors import Fault, PricingError, refuse
+from .errors import Fault, PricingError, pricing_error
 from .ladder import Ladder
 from .lines import Kind
 from .metered import Rate
@@ -37,7 +37,7 @@ class Tariff:
                 *(Fault("free_with_prices", kind, "prices", "no prices in a free tariff") for kind in kinds)
             )
         if not self.free and not kinds:
-            raise refuse(
+            raise pricing_error(
                 "tariff_sells_nothing", where="", found="no kind", expected="games, minutes, metered, or free: true"
             )
 

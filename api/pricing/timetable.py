@@ -17,7 +17,7 @@ from itertools import pairwise
 from typing import Literal, NamedTuple
 from zoneinfo import ZoneInfo
 
-from .errors import PricingError, refuse
+from .errors import PricingError, pricing_error
 from .tariff import Tariff
 from .trading_day import Calendar, day_start_us, from_us, to_us, trading_ordinal
 from .week import EntryKind, Schedule, Window, plan_day
@@ -90,7 +90,7 @@ class Timetable:
             found = stretch.schedule.day_starts_at if stretch.schedule else self.calendar.day_starts_at
             if found != self.calendar.day_starts_at:
                 expected = f"{self.calendar.day_starts_at:%H:%M}, as at the venue"
-                raise refuse("other_day_start", where="day_starts_at", found=f"{found:%H:%M}", expected=expected)
+                raise pricing_error("other_day_start", where="day_starts_at", found=f"{found:%H:%M}", expected=expected)
         object.__setattr__(self, "_starts_us", starts_us)
 
     def at(self, instant: datetime) -> Span:
@@ -237,4 +237,6 @@ def _span(
 
 
 def _no_schedule_yet(found: date, *, where: str = "at") -> PricingError:
-    return refuse("no_schedule_yet", where=where, found=found.isoformat(), expected="a time that a schedule covers")
+    return pricing_error(
+        "no_schedule_yet", where=where, found=found.isoformat(), expected="a time that a schedule covers"
+    )

@@ -22,7 +22,7 @@ from importlib.resources import files
 from importlib.resources.abc import Traversable
 from zoneinfo import ZoneInfo, available_timezones
 
-from .errors import refuse
+from .errors import pricing_error
 
 DAY_US = 86_400_000_000
 _MICROSECOND = timedelta(microseconds=1)
@@ -33,7 +33,7 @@ _EPOCH_ORDINAL = _EPOCH.toordinal()
 def zone_named(name: str, *, where: str = "time_zone") -> ZoneInfo:
     """Return the zone of the IANA tz database with exactly this name, or refuse it (``unknown_time_zone``)."""
     if name not in _zone_names():
-        raise refuse(
+        raise pricing_error(
             "unknown_time_zone", where=where, found=repr(name[:60]), expected="an IANA name such as America/New_York"
         )
     return _zone(name)
@@ -78,7 +78,7 @@ class Calendar:
 
     def __post_init__(self) -> None:
         if not is_wall_time(self.day_starts_at):
-            raise refuse(
+            raise pricing_error(
                 "bad_time", where="day_starts_at", found=self.day_starts_at, expected="whole minutes, no offset"
             )
 

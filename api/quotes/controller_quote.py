@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
-from ..pricing import Calendar, Ladder, Offer, Schedule, Stretch, Tariff, Timetable
+from ..pricing import Calendar, Ladder, Schedule, Stretch, Tariff, Timetable
+from ..pricing.quote import Offer
 
 _BEFORE_ALL = datetime.fromisoformat("1900-01-01T00:00:00+00:00")
 

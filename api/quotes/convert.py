@@ -9,20 +9,13 @@ from typing import Any
 from uuid import UUID
 
 from ..controllers.schemas import Basis
-from ..pricing import (
-    Answer,
-    Calendar,
-    Charge,
-    Least,
-    Line,
-    NextBreak,
-    Offer,
-    Purchases,
-    Span,
-    Step,
-    Tariff,
-    format_money,
-)
+from ..pricing import Answer, Calendar, Tariff, format_money
+from ..pricing.ladder import NextBreak
+from ..pricing.lines import Line
+from ..pricing.metered import Charge
+from ..pricing.purchase import Purchases, Step
+from ..pricing.quote import Least, Offer
+from ..pricing.timetable import Span
 from ..schedules.schemas import TariffRefOut
 from .controller_quote import Instead
 from .schemas import (

@@ -11,7 +11,8 @@ from fastapi.responses import PlainTextResponse
 from ..controllers import service as controllers_service
 from ..controllers.schemas import Basis
 from ..controllers.service import sheet_of
-from ..pricing import Calendar, PricingError, Span
+from ..pricing import Calendar, DomainError
+from ..pricing.timetable import Span
 from ..schedules import queries as schedules_queries
 from ..schedules.schemas import TariffRefOut
 from ..venues.service import calendar_of
@@ -138,7 +139,7 @@ def post_quotes(session: SessionDep, principal: AskerDep, now: NowDep, body: Sce
 def _result(spots: service.Spots, scenario: ScenarioIn) -> ResultOut:
     try:
         return ResultOut(answer=service.answer_scenario(spots, scenario), problem=None)
-    except (PricingError, Problem) as error:
+    except (DomainError, Problem) as error:
         return ResultOut(answer=None, problem=problem_out(error))
 
 

@@ -23,8 +23,8 @@ from ..pool_tables.service import stay_at, stays_of
 from ..pricing import (
     Answer,
     Calendar,
+    DomainError,
     Insert,
-    PricingError,
     Start,
     Tariff,
     Timetable,
@@ -263,7 +263,7 @@ def _spot_of_scenario(spots: Spots, scenario: ScenarioIn, when: Callable[[Calend
         )
     try:
         tariff = read_tariff(scenario.tariff)
-    except PricingError as error:
+    except DomainError as error:
         raise error.within("tariff") from None
     return spot_of_draft(tariff, scenario.time_zone)
 
@@ -331,7 +331,7 @@ def _not_keyed(spot: Spot, instants: Iterable[datetime]) -> tuple[str, ...]:
 def _tariff_at(timetable: Timetable, at: datetime) -> Tariff | None:
     try:
         return timetable.at(at).tariff
-    except PricingError:
+    except DomainError:
         return None
 
 

@@ -21,7 +21,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 from uuid import UUID
 
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 from ..pricing.money import parse_money
 from .conflicts import Content, differences, differs_in
 from .units import is_odd
@@ -159,6 +159,6 @@ def _wrong_prices(sent: Content, table: TableFacts) -> list[Fault]:
                     where = f"settings.days[{d}].windows[{w}].{kind}.prices[{r}].price"
                     try:
                         parse_money(rung["price"], table.currency, where=where)
-                    except PricingError as error:
+                    except DomainError as error:
                         faults.extend(error.faults)
     return faults

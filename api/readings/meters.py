@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from ..pricing.errors import Fault, PricingError, refuse
+from ..pricing.errors import DomainError, Fault, domain_error
 
 Counts = Literal["money", "games", "minutes"]
 
@@ -46,7 +46,7 @@ class Meter:
         elif self.unit_minor is not None and self.unit_minor < 1:
             faults.append(Fault("bad_unit", "unit_minor", str(self.unit_minor), "at least 1 minor unit"))
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
     @property
     def modulus(self) -> int:
@@ -86,7 +86,7 @@ class Story:
 
     def __post_init__(self) -> None:
         if not 0 <= self.least_minor <= self.most_minor:
-            raise refuse(
+            raise domain_error(
                 "bad_story",
                 where="most_minor",
                 found=f"{self.least_minor} to {self.most_minor}",
@@ -125,7 +125,7 @@ def deltas(meter: Meter, readings: Sequence[MeterReading]) -> tuple[MeterDelta, 
         if not 0 <= reading.value < meter.modulus
     ]
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)
     ordered = sorted(readings, key=lambda reading: reading.taken_at)
     befores: list[MeterReading | None] = [None, *ordered]
     return tuple(_delta(meter, before, reading) for before, reading in zip(befores, ordered, strict=False))
@@ -139,7 +139,9 @@ def counted(found: Sequence[MeterDelta]) -> int:
 def money(meter: Meter, count: int) -> Story:
     """Return what a money meter's count is worth; refuse (``no_money_meter``) another meter."""
     if meter.unit_minor is None:
-        raise refuse("no_money_meter", where="meter", found=f"{meter.name}, {meter.counts}", expected="a money meter")
+        raise domain_error(
+            "no_money_meter", where="meter", found=f"{meter.name}, {meter.counts}", expected="a money meter"
+        )
     return Story(meter.name, count * meter.unit_minor, count * meter.unit_minor)
 
 

@@ -16,7 +16,7 @@ from datetime import date
 from ..ledger.export.period import Period
 from ..ledger.journal import Entry
 from ..ledger.posting import Posting, mirror
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +89,7 @@ class Statement:
         told = self.closing_owed, self.closing_loan
         sums = self.opening_owed + self.totals.owed_delta, self.opening_loan + self.totals.loan_delta
         if told != sums or self.totals != sum((line.figures for line in self.lines), Figures()):
-            raise refuse("statement_does_not_add_up", where="closing", found=told, expected=str(sums))
+            raise domain_error("statement_does_not_add_up", where="closing", found=told, expected=str(sums))
 
 
 def statement(

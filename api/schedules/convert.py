@@ -8,7 +8,7 @@ from datetime import time
 from typing import Any
 from uuid import UUID
 
-from ..pricing import Fault, OnDate, PricingError, Recurring, Schedule, Tariff, Weekly
+from ..pricing import DomainError, Fault, OnDate, Recurring, Schedule, Tariff, Weekly
 from ..web.schema_types import DAYS, given
 from .recurrence import Recurrence
 from .rows import ScheduleRow
@@ -36,7 +36,7 @@ def read_schedule(message: ScheduleIn, *, id: UUID, tariffs: Mapping[UUID, Tarif
     for i, entry in enumerate(given(message.recurring, _NONE)):
         try:
             recurrences.append(Recurrence(entry.starts_on, entry.rrule, frozenset(given(entry.except_on, []))))
-        except PricingError as error:
+        except DomainError as error:
             faults.extend(error.within(f"recurring[{i}]").faults)
             recurrences.append(None)
 
@@ -65,10 +65,10 @@ def read_schedule(message: ScheduleIn, *, id: UUID, tariffs: Mapping[UUID, Tarif
             dates=dates,
             day_starts_at=day_starts_at,
         )
-    except PricingError as error:
+    except DomainError as error:
         faults.extend(error.faults)
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)
     return schedule
 
 

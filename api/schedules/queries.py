@@ -9,7 +9,8 @@ from sqlmodel import Session, col, select
 
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import get_table, stay_at, stays_of
-from ..pricing import Listing, Schedule, Tariff, Timetable, listed
+from ..pricing import Schedule, Tariff, Timetable
+from ..pricing.in_force import Listing, listed
 from ..tariffs.rows import TariffRow
 from ..tariffs.service import compile_tariff
 from ..venues.rows import VenueRow

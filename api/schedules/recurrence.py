@@ -20,7 +20,7 @@ from functools import lru_cache
 
 from dateutil.rrule import rrulestr
 
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 
 COUNT_MOST = 1000
 
@@ -60,14 +60,14 @@ class Recurrence:
 
     def __post_init__(self) -> None:
         if len(self.rrule) > _LONGEST:
-            raise PricingError(_fault(f"{len(self.rrule)} characters", f"at most {_LONGEST}"))
+            raise DomainError(_fault(f"{len(self.rrule)} characters", f"at most {_LONGEST}"))
         parts, faults = _read(self.rrule)
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
         object.__setattr__(self, "_parts", tuple(sorted(parts.items())))
         if not self._occurs_on(self.starts_on):
             expected = f"a date that {self.rrule} has, of the years {_YEARS[0]} to {_YEARS[-1]}"
-            raise PricingError(Fault("bad_recurrence", "starts_on", self.starts_on.isoformat(), expected))
+            raise DomainError(Fault("bad_recurrence", "starts_on", self.starts_on.isoformat(), expected))
 
     def __contains__(self, on: object) -> bool:
         return isinstance(on, date) and on not in self.except_on and self._occurs_on(on)

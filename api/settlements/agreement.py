@@ -18,7 +18,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal, get_args
 
-from ..pricing.errors import Fault, PricingError, refuse
+from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.money import MOST_MINOR
 from ..tax_areas.percents import percent_faults
 
@@ -146,7 +146,7 @@ class Agreement:
     def week_on(self, on: date) -> int:
         """Return the contract week of a trading date, 1 for the first; refuse earlier ones (``not_in_force``)."""
         if on < self.effective_on:
-            raise refuse("not_in_force", where="trading_on", found=on, expected=f"{self.effective_on} or later")
+            raise domain_error("not_in_force", where="trading_on", found=on, expected=f"{self.effective_on} or later")
         return (on - self.effective_on).days // 7 + 1
 
     def venue_part(self, amount: int, *, on: date) -> Fraction:
@@ -255,4 +255,4 @@ def _choice_faults(where: str, found: object, among: tuple[str, ...]) -> list[Fa
 
 def _raise(faults: list[Fault]) -> None:
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)

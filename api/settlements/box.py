@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 from ..pricing.money import MOST_MINOR
 from .claims import RETURNS, Claim
 from .expected import Expected
@@ -35,7 +35,7 @@ class Box:
             if type(amount := getattr(self, where)) is not int or not 0 <= amount <= MOST_MINOR
         ]
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
     @property
     def near(self) -> int:

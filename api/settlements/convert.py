@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from ..pricing import format_money
-from ..pricing.errors import Fault, PricingError, refuse
+from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.money import in_currency, parse_money
 from ..tax_areas.percents import in_words, parse_percent
 from ..tax_areas.tax_area import NOT_ADVICE
@@ -65,12 +65,12 @@ class _Reader:
 
     def refuse_faults(self) -> None:
         if self.faults:
-            raise PricingError(*self.faults)
+            raise DomainError(*self.faults)
 
     def part(self, where: str, read: Callable[[Any], Any], value: Any) -> Any:
         try:
             return read(value)
-        except PricingError as error:
+        except DomainError as error:
             self.faults += (in_currency(fault, self.currency) for fault in error.within(where).faults)
             return None
 
@@ -122,7 +122,7 @@ def _date(value: date | str, where: str = "") -> date:
     try:
         return value if isinstance(value, date) else date.fromisoformat(value)
     except ValueError:
-        raise refuse(
+        raise domain_error(
             "bad_date", where=where, found=repr(str(value)[:40]), expected="a date such as 2026-12-01"
         ) from None
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..pricing.errors import refuse
+from ..pricing.errors import domain_error
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +17,7 @@ class Expected:
     def __post_init__(self) -> None:
         if not 0 <= self.least <= self.most:
             found = f"{self.least} to {self.most}"
-            raise refuse("bad_range", where="", found=found, expected="0 or more, the least not above the most")
+            raise domain_error("bad_range", where="", found=found, expected="0 or more, the least not above the most")
 
     def __add__(self, other: Expected) -> Expected:
         return Expected(self.least + other.least, self.most + other.most)

@@ -8,21 +8,10 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 from uuid import UUID
 
-from ..pricing import (
-    Advice,
-    Cap,
-    Fault,
-    Ladder,
-    PricingError,
-    Rate,
-    Rung,
-    Tariff,
-    Tier,
-    format_money,
-    metered_advice,
-    parse_money,
-)
+from ..pricing import Cap, DomainError, Fault, Ladder, Rate, Rung, Tariff, Tier, format_money, parse_money
 from ..pricing import advice as ladder_advice
+from ..pricing.lines import Advice
+from ..pricing.metered import advice as metered_advice
 from ..pricing.money import in_currency
 from ..web.schema_types import given
 from .schemas import (
@@ -51,7 +40,7 @@ class _Reader:
         """Return what ``build`` builds, or note its faults as those of ``where``."""
         try:
             return build()
-        except PricingError as error:
+        except DomainError as error:
             faults = error.within(where).faults if where else error.faults
             self.faults.extend(in_currency(fault, self.currency) for fault in faults)
             return None
@@ -113,7 +102,7 @@ def read_tariff(message: TariffIn, *, id: UUID | None = None, version: int = 0) 
     """Return the engine's value of a tariff; refuse with all that is wrong with it."""
     reader = _Reader(message.currency)
     if reader.tried(lambda: parse_money("0", message.currency), "") is None:
-        raise PricingError(*reader.faults)
+        raise DomainError(*reader.faults)
     games, minutes, metered = given(message.games, None), given(message.minutes, None), given(message.metered, None)
     parts: dict[str, Any] = {
         "games": games and reader.ladder(games, "games"),
@@ -121,7 +110,7 @@ def read_tariff(message: TariffIn, *, id: UUID | None = None, version: int = 0) 
         "metered": metered and reader.metered(metered, "metered"),
     }
     if reader.faults:
-        raise PricingError(*reader.faults)
+        raise DomainError(*reader.faults)
     return Tariff(
         message.currency,
         **parts,

@@ -10,7 +10,7 @@ import re
 from decimal import Decimal
 from fractions import Fraction
 
-from ..pricing.errors import Fault, refuse
+from ..pricing.errors import Fault, domain_error
 from ..pricing.money import round_half_up
 
 _DIVISOR = re.compile(r"[0-9](?:\.[0-9]{1,6})?", re.ASCII)
@@ -22,14 +22,16 @@ def parse_percent(text: str, *, where: str) -> Fraction:
     """Return a decimal string such as ``"12.5"`` as a percentage from 0 to 100; refuse all else (``bad_percent``)."""
     if _PERCENT.fullmatch(text) is None or Fraction(text) > 100:
         expected = 'a decimal string from "0" to "100", at most 4 decimals'
-        raise refuse("bad_percent", where=where, found=repr(text[:40]), expected=expected)
+        raise domain_error("bad_percent", where=where, found=repr(text[:40]), expected=expected)
     return Fraction(text)
 
 
 def parse_divisor(text: str, *, where: str) -> Fraction:
     """Return a published tax divisor such as ``"1.065"``, exact; refuse all else (``bad_divisor``)."""
     if _DIVISOR.fullmatch(text) is None:
-        raise refuse("bad_divisor", where=where, found=repr(text[:40]), expected='a decimal string such as "1.065"')
+        raise domain_error(
+            "bad_divisor", where=where, found=repr(text[:40]), expected='a decimal string such as "1.065"'
+        )
     return Fraction(text)
 
 

@@ -14,7 +14,7 @@ from datetime import date
 from fractions import Fraction
 from itertools import pairwise
 
-from ..pricing.errors import Fault, PricingError, refuse
+from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.money import round_half_up
 from .percents import in_words
 
@@ -36,19 +36,21 @@ class TaxRate:
     def __post_init__(self) -> None:
         if (self.rate_percent is None) == (self.divisor is None):
             found = "neither" if self.divisor is None else "both"
-            raise refuse("one_of_rate_and_divisor", where="", found=found, expected="one of rate_percent and divisor")
+            raise domain_error(
+                "one_of_rate_and_divisor", where="", found=found, expected="one of rate_percent and divisor"
+            )
         for where, value, least, below in (
             ("rate_percent", self.rate_percent, 0, 100),
             ("divisor", self.divisor, 1, 2),
         ):
             if value is not None and (type(value) is not Fraction or not least <= value < below):
                 expected = f"an exact number from {least} to below {below}"
-                raise refuse("bad_tax_rate", where=where, found=repr(value), expected=expected)
+                raise domain_error("bad_tax_rate", where=where, found=repr(value), expected=expected)
 
     def inside(self, base: int) -> int:
         """Return the tax that is inside ``base`` minor units (at least 0), half-up."""
         if base < 0:
-            raise refuse("negative_base", where="base", found=base, expected="an amount of at least 0")
+            raise domain_error("negative_base", where="base", found=base, expected="an amount of at least 0")
         return round_half_up(base - base / self._divisor)
 
     @property
@@ -76,14 +78,14 @@ class TaxArea:
 
     def __post_init__(self) -> None:
         if not self.rates:
-            raise refuse("no_tax_rates", where="rates", found="none", expected="at least one dated rate")
+            raise domain_error("no_tax_rates", where="rates", found="none", expected="at least one dated rate")
         faults = [
             Fault("rates_not_rising", f"rates[{index}].from_on", str(rate.from_on), f"a date after {before.from_on}")
             for index, (before, rate) in enumerate(pairwise(self.rates), start=1)
             if rate.from_on <= before.from_on
         ]
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
     def rate_on(self, on: date) -> TaxRate | None:
         """Return the rate that holds on a trading date, or None before the first."""

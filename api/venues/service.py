@@ -8,7 +8,7 @@ from uuid import UUID
 
 from sqlmodel import Session, col, select
 
-from ..pricing import Fault, PricingError
+from ..pricing import DomainError, Fault
 from ..pricing.money import exponent
 from ..pricing.trading_day import Calendar, zone_named
 from ..store.clock import new_id
@@ -105,10 +105,10 @@ def _must_exist(*, time_zone: str | None, currency: str | None) -> None:
         try:
             if name is not None:
                 check(name)
-        except PricingError as error:
+        except DomainError as error:
             faults.extend(error.faults)
     if faults:
-        raise PricingError(*faults)
+        raise DomainError(*faults)
 
 
 def _must_know_tax_area(session: Session, code: str | None) -> None:

@@ -22,7 +22,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 from .problems import PROBLEMS
 from .redaction import without_tokens
 from .schema_types import IN_WORDS
@@ -79,16 +79,16 @@ class ProblemOut(BaseModel):
     errors: list[ErrorOut]
 
 
-def problem_out(problem: Problem | PricingError) -> ProblemOut:
+def problem_out(problem: Problem | DomainError) -> ProblemOut:
     """Write a problem, or what the engine refused, as its message; a token put where none belongs is blotted out."""
     code = problem.code if problem.code in PROBLEMS else "invalid"
     kind = PROBLEMS[code]
-    faults = problem.faults if isinstance(problem, PricingError) else problem.errors
+    faults = problem.faults if isinstance(problem, DomainError) else problem.errors
     return ProblemOut(
         type=f"/problems/{code}",
         title=kind.title,
         status=kind.status,
-        detail=without_tokens(str(problem) if isinstance(problem, PricingError) else problem.detail),
+        detail=without_tokens(str(problem) if isinstance(problem, DomainError) else problem.detail),
         errors=[_error_out(fault) for fault in faults],
     )
 
@@ -98,7 +98,7 @@ def _error_out(fault: Fault) -> ErrorOut:
     return ErrorOut(**dict(zip(("where", "found", "expected"), told, strict=True)))
 
 
-def problem_response(problem: Problem | PricingError) -> Response:
+def problem_response(problem: Problem | DomainError) -> Response:
     """Answer with a problem."""
     body = problem_out(problem)
     headers = problem.headers if isinstance(problem, Problem) else None
@@ -174,7 +174,7 @@ def _on_validation(request: Request, error: Exception) -> Response:  # noqa: ARG
 
 
 def _on_problem(request: Request, error: Exception) -> Response:  # noqa: ARG001
-    assert isinstance(error, Problem | PricingError)
+    assert isinstance(error, Problem | DomainError)
     return problem_response(error)
 
 
@@ -232,7 +232,7 @@ def problem_page(code: str) -> HTMLResponse:
 def install(app: FastAPI) -> None:
     """Make the application answer every refusal as a problem."""
     app.add_exception_handler(Problem, _on_problem)
-    app.add_exception_handler(PricingError, _on_problem)
+    app.add_exception_handler(DomainError, _on_problem)
     app.add_exception_handler(RequestValidationError, _on_validation)
     app.add_exception_handler(HTTPException, _on_http)
     app.add_exception_handler(ClientDisconnect, _on_disconnect)

@@ -18,7 +18,7 @@ from typing import Literal, get_args
 from uuid import NAMESPACE_URL, UUID, uuid5
 
 from ..pool_tables.cautions import AT_A_BATTERY, AT_THE_MAINS, LIFTING_CASH, Caution
-from ..pricing.errors import Fault, PricingError
+from ..pricing.errors import DomainError, Fault
 
 Kind = Literal["charge_battery", "set_clock", "key_settings", "ask_venue", "collect", "visit", "review", "licence"]
 
@@ -75,7 +75,7 @@ class Work:
         if self.lead_days not in LEADS:
             faults.append(Fault("bad_work", "lead_days", str(self.lead_days), ", ".join(map(str, LEADS))))
         if faults:
-            raise PricingError(*faults)
+            raise DomainError(*faults)
 
     def id_at(self, table_id: UUID) -> UUID:
         """Return the id of this work at a table: the same whenever it is found."""

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.settlements.agreement import Agreement, AmountTier, AmountTiers, TierMode, WeekStep, in_force
 from baizebook.settlements.convert import read_agreement
 
@@ -30,7 +30,7 @@ FULL: dict[str, Any] = {
 
 
 def faults_of(body: dict[str, Any]) -> list[tuple[str, str]]:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         read_agreement(body, currency="USD")
     return [(fault.code, fault.where) for fault in refused.value.faults]
 
@@ -64,7 +64,7 @@ def test_week_one_is_the_first_seven_trading_days() -> None:
 
 
 def test_nothing_is_settled_before_an_agreement_begins() -> None:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         Agreement(START, venue_percent=HALF).week_on(date(2025, 12, 31))
     assert refused.value.code == "not_in_force"
 
@@ -159,7 +159,7 @@ def test_an_agreement_that_is_not_valid_does_not_exist(body: dict[str, Any], fau
 
 def test_a_wrong_amount_is_said_as_money() -> None:
     def told(**terms: Any) -> list[tuple[str, str]]:
-        with pytest.raises(PricingError) as raised:
+        with pytest.raises(DomainError) as raised:
             read_agreement({"effective_on": "2026-01-01", **terms}, currency="USD")
         return [(fault.found, fault.expected) for fault in raised.value.faults]
 

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 from baizebook.collections.coins import coins_mass_g, lifting_advice, weigh
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 
 
 def test_a_weighing_that_fits_agrees_and_one_five_quarters_off_does_not() -> None:
@@ -51,7 +51,7 @@ def test_no_mass_on_record_is_no_check() -> None:
 
 @pytest.mark.parametrize("grams", ["-0.1", "1000000.1", "NaN", "Infinity"])
 def test_an_impossible_weight_is_refused(grams: str) -> None:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         weigh("USD", 25, count=1, weighed_g=Decimal(grams))
     assert refused.value.code == "bad_weight"
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from baizebook.collections.box_count import normal_form, read_boxes, what_differs
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 
 
 def body(**changes: Any) -> dict[str, Any]:
@@ -28,7 +28,7 @@ def test_142_quarters_and_22_dollars_come_to_57_50() -> None:
 def test_money_follows_the_currency() -> None:
     (yen,) = read_boxes(body(counted={"100": 3, "500": 1}), "JPY")
     assert yen.counted == 800
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         read_boxes(body(counted={"0.5": 1}), "JPY")
     assert refused.value.code == "bad_money"
 

@@ -16,7 +16,7 @@ from baizebook.collections.expected import (
     in_all,
     less_refunds,
 )
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.pricing.ladder import Ladder, Rung
 from baizebook.settlements.expected import Expected
 from hypothesis import given
@@ -107,7 +107,7 @@ LADDERS = st.lists(
 def valid_ladder(rungs: tuple[Rung, ...]) -> Ladder | None:
     try:
         return Ladder(rungs)
-    except PricingError:
+    except DomainError:
         return None
 
 
@@ -176,7 +176,7 @@ def test_refunds_from_the_box_lower_the_expectation_but_not_below_nothing() -> N
 
 
 def test_more_cannot_have_been_refunded_from_the_box_than_was_ever_in_it() -> None:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         less_refunds(Expected(3_00, 5_00), refunds_from_box=5_01)
     assert (refused.value.code, refused.value.faults[0].where) == ("refunds_exceed_expected", "refunds_from_box")
 
@@ -216,9 +216,9 @@ def test_in_all_nothing_is_expected_where_no_table_has_an_expectation() -> None:
 
 @pytest.mark.parametrize("bad", [-1, 1.5, True, 10**16])
 def test_counts_are_whole_and_never_below_zero(bad: int) -> None:
-    with pytest.raises(PricingError):
+    with pytest.raises(DomainError):
         by_money_meter(bad, unit_value=100)
-    with pytest.raises(PricingError):
+    with pytest.raises(DomainError):
         by_units_meter(5, [DOLLAR], test_games=bad)
-    with pytest.raises(PricingError):
+    with pytest.raises(DomainError):
         less_refunds(Expected(5, 5), refunds_from_box=bad)

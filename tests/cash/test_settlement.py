@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.settlements.agreement import Agreement, Cap, CapAfter, OperatorMinimum
 from baizebook.settlements.box import Box
 from baizebook.settlements.claims import Claim
@@ -67,7 +67,7 @@ def test_an_empty_box_divides_nothing_and_carries_what_was_due() -> None:
 
 @pytest.mark.parametrize("bad", [-1, 10**16, True])
 def test_a_gross_below_zero_or_beyond_all_money_does_not_exist(bad: int) -> None:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         Box(bad, house_money=bad)
     assert [fault.where for fault in refused.value.faults] == ["counted", "house_money"]
 
@@ -251,7 +251,7 @@ def test_refunds_returned_twice_before_a_correction_are_kept_from_the_next_refun
 
 
 def test_nothing_is_settled_under_an_agreement_that_has_not_begun() -> None:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         settle(agreed(), Box(100_00), currency="USD", trading_on=date(2025, 12, 31))
     assert refused.value.code == "not_in_force"
 

@@ -6,7 +6,7 @@ from datetime import date
 from fractions import Fraction
 
 import pytest
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.tax_areas.percents import format_percent, in_words, parse_divisor, parse_percent
 from baizebook.tax_areas.tax_area import TaxArea, TaxRate
 
@@ -37,22 +37,22 @@ def test_a_divisor_and_the_same_rate_take_the_same() -> None:
     ],
 )
 def test_a_rate_that_cannot_be_a_tax_is_refused(rate: dict[str, Fraction], code: str) -> None:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         TaxRate(FROM, **rate)
     assert refused.value.code == code
 
 
 def test_no_tax_is_inside_an_amount_below_zero() -> None:
-    with pytest.raises(PricingError):
+    with pytest.raises(DomainError):
         TaxRate(FROM, rate_percent=Fraction(5)).inside(-1)
 
 
 def test_an_areas_rates_stand_in_the_order_of_their_dates() -> None:
     rate = TaxRate(FROM, rate_percent=Fraction(5))
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         TaxArea("X", "Invented", (rate, rate))
     assert [(fault.code, fault.where) for fault in refused.value.faults] == [("rates_not_rising", "rates[1].from_on")]
-    with pytest.raises(PricingError):
+    with pytest.raises(DomainError):
         TaxArea("X", "Invented", ())
 
 
@@ -65,7 +65,7 @@ def test_percentages_are_read_exactly_and_written_plainly() -> None:
 
 @pytest.mark.parametrize("text", ["", "50%", "5,0", "٥", "5 ", "+5", ".5", "5.", "1_0", "Infinity", "9" * 999])
 def test_what_is_no_plain_decimal_is_no_percentage(text: str) -> None:
-    with pytest.raises(PricingError):
+    with pytest.raises(DomainError):
         parse_percent(text, where="venue_percent")
-    with pytest.raises(PricingError):
+    with pytest.raises(DomainError):
         parse_divisor(text, where="divisor")

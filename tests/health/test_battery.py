@@ -19,7 +19,7 @@ from baizebook.health.battery_verdict import (
 )
 from baizebook.health.state_of_charge import Battery, Chemistry, SupplyReading, state_of_charge
 from baizebook.pool_tables.cautions import AT_A_BATTERY
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -104,12 +104,12 @@ class TestStateOfCharge:
 
     @pytest.mark.parametrize(("chemistry", "volts"), [("lithium", 12), ("agm", 24)])
     def test_a_battery_that_no_table_is_for_is_refused(self, chemistry: Chemistry, volts: int) -> None:
-        with pytest.raises(PricingError):
+        with pytest.raises(DomainError):
             Battery(chemistry, volts)
 
     @pytest.mark.parametrize("millivolts", [0, -12_400, 99_000])
     def test_a_voltage_that_is_none_is_refused(self, millivolts: int) -> None:
-        with pytest.raises(PricingError, match="battery_mv"):
+        with pytest.raises(DomainError, match="battery_mv"):
             SupplyReading(START, millivolts)
 
 
@@ -170,7 +170,7 @@ class TestVerdict:
         assert health(at_rest((0, 12_400)), levels=BatteryLevels(12_300, 12_000)).verdict == "good"
 
     def test_levels_that_cross_are_refused(self) -> None:
-        with pytest.raises(PricingError, match="charge_now_mv"):
+        with pytest.raises(DomainError, match="charge_now_mv"):
             BatteryLevels(plan_charge_mv=12_000, charge_now_mv=12_300)
 
     def test_every_chemistry_has_levels(self) -> None:

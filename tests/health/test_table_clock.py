@@ -10,7 +10,7 @@ import pytest
 from baizebook.health.clock_forecast import PredictedOffset, predict
 from baizebook.health.clock_offset import ClockReading, Offset, measure
 from baizebook.health.clock_verdict import ClockHealth, ClockSettings, judge_clock
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -86,7 +86,7 @@ class TestOffset:
         ("minute", "weekday", "display"), [(1440, 0, None), (-1, 0, None), (0, 7, None), (0, 0, "am")]
     )
     def test_a_clock_that_no_display_shows_is_refused(self, minute: int, weekday: int, display: str) -> None:
-        with pytest.raises(PricingError):
+        with pytest.raises(DomainError):
             ClockReading(EVENING, minute, weekday, None, display)  # type: ignore[arg-type]
 
     @given(st.integers(-5_039, 5_038), st.integers(0, 59))

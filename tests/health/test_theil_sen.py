@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 from baizebook.health.theil_sen import evenly, theil_sen
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 
 
 def test_one_wild_reading_does_not_move_the_line() -> None:
@@ -42,7 +42,7 @@ def test_the_order_of_the_points_does_not_matter() -> None:
 
 @pytest.mark.parametrize("points", [[], [(1, 5)], [(1, 5), (1, 9)]], ids=["none", "one", "two at one instant"])
 def test_points_without_two_instants_have_no_line(points: list[tuple[int, int]]) -> None:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         theil_sen(points)
     assert refused.value.code == "no_slope"
 

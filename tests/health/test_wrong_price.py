@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from baizebook.health.wrong_price import Span, WrongPair, wrong_price
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -110,7 +110,7 @@ def test_two_spans_of_one_tariff_make_no_change() -> None:
     ids=["none", "empty", "gap", "overlap", "no offset"],
 )
 def test_spans_that_are_no_week_are_refused(spans: list[Span]) -> None:
-    with pytest.raises(PricingError):
+    with pytest.raises(DomainError):
         wrong_price(spans, offset_s=60)
 
 

@@ -10,7 +10,7 @@ from baizebook.ledger.export.csv_journal import PROFILES, journal_csv, text_cell
 from baizebook.ledger.export.period import Period, extract
 from baizebook.ledger.kinds import collection_postings, owner_postings
 from baizebook.ledger.posting import Leaf, Posting
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.pricing.money import parse_money
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
@@ -158,7 +158,7 @@ def test_the_operators_own_chart_names_the_accounts(november):
 
 
 def test_all_accounts_without_a_name_are_listed_at_once(november):
-    with pytest.raises(PricingError) as caught:
+    with pytest.raises(DomainError) as caught:
         journal_csv(november, profile="signed", own_chart={"bank": "1200", "venue_share": " "})
     assert [(fault.code, fault.where) for fault in caught.value.faults] == [
         ("account_not_mapped", "cash_in_bags"),
@@ -171,13 +171,13 @@ def test_all_accounts_without_a_name_are_listed_at_once(november):
 
 
 def test_an_unknown_profile_is_refused(november):
-    with pytest.raises(PricingError, match="two_column, signed, contra"):
+    with pytest.raises(DomainError, match="two_column, signed, contra"):
         journal_csv(november, profile="diagonal")
 
 
 def test_two_venues_that_would_share_a_name_are_refused_rather_than_mixed():
     twins = [Leaf("venue_loans", CORNER), Leaf("venue_loans", CORNER.replace("0198", "0199"))]
-    with pytest.raises(PricingError, match="last twelve digits"):
+    with pytest.raises(DomainError, match="last twelve digits"):
         account_names(twins)
     assert account_names(twins, {"venue_loans": "1500 Loans"}) == dict.fromkeys(twins, "1500 Loans")
 

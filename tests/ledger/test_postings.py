@@ -9,7 +9,7 @@ from baizebook.ledger.export.period import balances
 from baizebook.ledger.journal import Entry
 from baizebook.ledger.kinds import KINDS, OWNER_KINDS, TRANSFERS, collection_postings, owner_postings
 from baizebook.ledger.posting import Posting, mirror
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -115,7 +115,7 @@ def test_a_correction_may_take_first_money_back():
 )
 def test_a_settlement_that_does_not_add_up_is_not_booked(changed, code):
     settled = {"venue_id": CORNER, "counted_minor": 10000, "venue_share_minor": 5000, "to_venue_now_minor": 5000}
-    with pytest.raises(PricingError) as caught:
+    with pytest.raises(DomainError) as caught:
         collection_postings(**{**settled, "to_venue_balance_minor": 0, **changed})
     assert caught.value.code == code
 
@@ -160,7 +160,7 @@ def test_what_an_owner_posts_goes_from_one_account_to_another(kind, venue_id, ac
     ],
 )
 def test_what_no_owner_can_post_is_refused(asked, code):
-    with pytest.raises(PricingError) as caught:
+    with pytest.raises(DomainError) as caught:
         owner_postings(**asked)
     assert caught.value.code == code
 
@@ -176,14 +176,14 @@ def test_what_no_owner_can_post_is_refused(asked, code):
     ],
 )
 def test_a_posting_that_means_nothing_does_not_exist(account, venue_id, amount, code):
-    with pytest.raises(PricingError) as caught:
+    with pytest.raises(DomainError) as caught:
         Posting(account, venue_id, amount)
     assert caught.value.code == code
 
 
 def test_an_entry_names_all_its_mistakes_at_once():
     lone = (Posting("owed_to_venues", CORNER, 5), Posting("owed_to_venues", HARBOUR, 6))
-    with pytest.raises(PricingError) as caught:
+    with pytest.raises(DomainError) as caught:
         entry(lone, kind="gift", id="one", number=0, recorded_at=datetime(2026, 11, 2), hash="x", reference="x" * 501)  # noqa: DTZ001
     assert [fault.code for fault in caught.value.faults] == [
         "unknown_kind",
@@ -198,13 +198,13 @@ def test_an_entry_names_all_its_mistakes_at_once():
 
 
 def test_a_single_posting_is_no_entry():
-    with pytest.raises(PricingError) as caught:
+    with pytest.raises(DomainError) as caught:
         entry((Posting("bank", None, 5),))
     assert [fault.code for fault in caught.value.faults] == ["too_few_postings", "unbalanced_entry"]
 
 
 def test_an_entry_in_no_known_currency_is_refused():
-    with pytest.raises(PricingError, match="ISO 4217"):
+    with pytest.raises(DomainError, match="ISO 4217"):
         entry(owner_postings(kind="deposit", amount_minor=5), currency="ZZZ")
 
 

@@ -6,7 +6,7 @@ import pytest
 from baizebook.ledger.export.period import Period, balances, extract
 from baizebook.ledger.kinds import collection_postings, owner_postings
 from baizebook.ledger.posting import Leaf, mirror
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.reports.statement import Figures, statement
 from baizebook.reports.year_totals import threshold_of, year_totals
 from hypothesis import given
@@ -106,7 +106,7 @@ def test_a_venue_without_entries_has_an_empty_statement(autumn):
 def test_a_leap_february_and_december_end_where_the_calendar_says():
     assert Period.of_month(2028, 2).to_on == date(2028, 2, 29)
     assert Period.of_month(2026, 12).to_on == date(2026, 12, 31)
-    with pytest.raises(PricingError, match="2026-11-02 or later"):
+    with pytest.raises(DomainError, match="2026-11-02 or later"):
         Period(date(2026, 11, 2), date(2026, 11, 1))
 
 

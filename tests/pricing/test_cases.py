@@ -12,9 +12,7 @@ import pytest
 from baizebook.pricing import (
     Calendar,
     Insert,
-    Kind,
     Ladder,
-    Offer,
     Rate,
     Rung,
     Schedule,
@@ -29,6 +27,8 @@ from baizebook.pricing import (
     parse_money,
     quote,
 )
+from baizebook.pricing.lines import Kind
+from baizebook.pricing.quote import Offer
 
 PRICES = {"currency", "games", "minutes", "metered"}
 QUESTIONS = {"money", "units", "advice", "purchase"}

@@ -6,7 +6,11 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from baizebook.pricing import MOST_MINOR, Counting, Fault, Ladder, Line, NextBreak, PricingError, Rung, cheapest, split
+from baizebook.pricing import Counting, Fault, Ladder, PricingError, Rung, split
+from baizebook.pricing.ladder import NextBreak
+from baizebook.pricing.lines import Line
+from baizebook.pricing.money import MOST_MINOR
+from baizebook.pricing.split import cheapest
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from baizebook.pricing import Advice, Counting, Ladder, Rung, advice
+from baizebook.pricing import Counting, Ladder, Rung, advice
 from baizebook.pricing.ladder_advice import MOST_STEPS
+from baizebook.pricing.lines import Advice
 
 
 def ladder(*rungs: tuple[int, int], counting: Counting = "repeat") -> Ladder:

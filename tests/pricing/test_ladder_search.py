@@ -7,7 +7,8 @@ from itertools import combinations_with_replacement
 from random import Random
 
 import pytest
-from baizebook.pricing import Counting, Ladder, PricingError, Rung, advice, cheapest, split
+from baizebook.pricing import Counting, Ladder, PricingError, Rung, advice, split
+from baizebook.pricing.split import cheapest
 
 Pairs = tuple[tuple[int, int], ...]
 UNITS = 20

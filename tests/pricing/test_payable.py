@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from baizebook.pricing import PricingError, next_payable, payable
+from baizebook.pricing import PricingError, next_payable
+from baizebook.pricing.payable import payable
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -5,24 +5,22 @@ from __future__ import annotations
 import baizebook.pricing
 
 PUBLIC = {
-    "money": {"MOST_MINOR", "allot", "exponent", "format_money", "parse_money", "round_half_up"},
-    "refusals": {"Fault", "PricingError", "refuse"},
-    "lines": {"Advice", "Kind", "Line"},
-    "ladders": {"Counting", "Ladder", "NextBreak", "Rung", "Sale", "Sold", "advice", "cheapest", "split"},
-    "coins": {"next_payable", "payable"},
-    "metered time": {"Cap", "Charge", "Lasts", "Per", "Piece", "Rate", "Tier", "TierMode"},
-    "what it costs": {"charge", "charge_play", "lasts", "metered_advice"},
+    "money": {"format_money", "parse_money"},
+    "errors": {"DomainError", "Fault", "PricingError"},
+    "ladders": {"Counting", "Ladder", "Rung", "advice", "split"},
+    "coins": {"next_payable"},
+    "metered time": {"Cap", "Rate", "Tier", "charge_play"},
     "tariffs": {"Tariff"},
-    "the week": {"Calendar", "OnDate", "Recurring", "Schedule", "Span", "Stretch", "Timetable", "Weekly", "zone_named"},
-    "in force": {"Keying", "Listing", "keyed", "listed"},
-    "purchases": {"Insert", "Purchases", "Start", "Step", "follow"},
-    "quotes": {"Answer", "Least", "Offer", "quote"},
+    "the week": {"Calendar", "OnDate", "Recurring", "Schedule", "Stretch", "Timetable", "Weekly", "zone_named"},
+    "purchases": {"Insert", "Start", "follow"},
+    "quotes": {"Answer", "quote"},
 }
+PUBLIC_MAX = 30
 
 
 def test_the_public_names_are_these() -> None:
     assert set(baizebook.pricing.__all__) == set().union(*PUBLIC.values())
-    assert len(baizebook.pricing.__all__) == sum(len(names) for names in PUBLIC.values())
+    assert len(baizebook.pricing.__all__) == sum(len(names) for names in PUBLIC.values()) <= PUBLIC_MAX
 
 
 def test_every_public_name_is_there() -> None:

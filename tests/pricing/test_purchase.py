@@ -8,7 +8,8 @@ from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 import pytest
-from baizebook.pricing import Insert, Ladder, PricingError, Purchases, Rung, Start, Step, Tariff, follow
+from baizebook.pricing import Insert, Ladder, PricingError, Rung, Start, Tariff, follow
+from baizebook.pricing.purchase import Purchases, Step
 from hypothesis import given
 from hypothesis import strategies as st
 

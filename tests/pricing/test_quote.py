@@ -12,10 +12,6 @@ from baizebook.pricing import (
     Calendar,
     Cap,
     Ladder,
-    Least,
-    Line,
-    NextBreak,
-    Offer,
     OnDate,
     PricingError,
     Rate,
@@ -29,6 +25,9 @@ from baizebook.pricing import (
     charge_play,
     quote,
 )
+from baizebook.pricing.ladder import NextBreak
+from baizebook.pricing.lines import Line
+from baizebook.pricing.quote import Least, Offer
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.readings.meters import Meter, MeterDelta, MeterReading, Story, counted, deltas, disagreement, money, step
 from hypothesis import given
 from hypothesis import strategies as st
@@ -67,13 +67,13 @@ def test_the_money_of_a_money_meter_is_its_count_times_its_unit() -> None:
 
 
 def test_games_are_no_money() -> None:
-    with pytest.raises(PricingError, match="money meter"):
+    with pytest.raises(DomainError, match="money meter"):
         money(PLAYS, 3)
 
 
 @pytest.mark.parametrize("value", [-1, 1_000_000])
 def test_a_value_that_the_meter_cannot_show_is_refused_and_named(value: int) -> None:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         deltas(PLAYS, [at(0, 5), at(1, value)])
     assert refused.value.faults[0].where == "readings[1].value"
 
@@ -82,7 +82,7 @@ def test_a_value_that_the_meter_cannot_show_is_refused_and_named(value: int) -> 
     ("counts", "digits", "unit_minor"), [("money", 6, None), ("games", 6, 25), ("money", 6, 0), ("games", 0, None)]
 )
 def test_a_meter_that_makes_no_sense_is_refused(counts: str, digits: int, unit_minor: int | None) -> None:
-    with pytest.raises(PricingError):
+    with pytest.raises(DomainError):
         Meter("m", counts, digits, unit_minor=unit_minor)  # type: ignore[arg-type]
 
 
@@ -105,7 +105,7 @@ class TestTwoMeters:
         assert found.apart_minor == 100
 
     def test_a_range_the_wrong_way_round_is_refused(self) -> None:
-        with pytest.raises(PricingError):
+        with pytest.raises(DomainError):
             Story("plays", 1400, 1000)
 
 

@@ -3,7 +3,7 @@
 from datetime import date, datetime, time, timedelta
 
 import pytest
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.schedules.recurrence import Recurrence
 from dateutil.rrule import rrulestr
 from hypothesis import given, settings
@@ -107,13 +107,13 @@ def test_case_does_not_matter_and_the_last_friday_is_the_last():
     ],
 )
 def test_a_rule_that_rfc_5545_does_not_have_for_dates_is_refused(rrule):
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         Recurrence(TUESDAY, rrule)
     assert {(fault.code, fault.where) for fault in refused.value.faults} == {("bad_recurrence", "rrule")}
 
 
 def test_everything_wrong_with_a_rule_is_said_at_once():
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         Recurrence(TUESDAY, "FREQ=HOURLY;COUNT=0;BYSECOND=1")
     assert [fault.found for fault in refused.value.faults] == ["FREQ=HOURLY", "COUNT=0", "BYSECOND=1"]
 
@@ -134,7 +134,7 @@ def test_everything_wrong_with_a_rule_is_said_at_once():
     ],
 )
 def test_a_first_date_that_does_not_fit_the_rule_is_refused(rrule):
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         Recurrence(TUESDAY, rrule)
     assert [(fault.code, fault.where) for fault in refused.value.faults] == [("bad_recurrence", "starts_on")]
 

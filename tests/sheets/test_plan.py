@@ -12,7 +12,7 @@ from baizebook.controllers.sheet import day_shape, read_days, to_json
 from baizebook.controllers.week_settings import WeekSettings, listed_week, occasions
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver
 from baizebook.pool_tables.controller_days import DAYS
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.pricing.ladder import Ladder, Rung
 from baizebook.pricing.tariff import Tariff
 from baizebook.pricing.week import OnDate, Schedule, Weekly
@@ -85,10 +85,10 @@ def test_a_take_over_that_the_controller_does_not_have_is_refused() -> None:
     controller = Controller(minutes=NO_MINUTES, windows_per_day=1, counting="repeat", take_over=FROM_MONDAY)
     week = week_of(Schedule(id="s", base=Tariff("USD", games=GAMES)), controller)
     steps = plan(week, controller, currency="USD").steps
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         carry_out(steps, Controller(minutes=NO_MINUTES, windows_per_day=1, counting="repeat"))
     assert refused.value.code == "no_such_take_over"
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         carry_out(steps[:-1], controller)
     assert refused.value.code == "not_keyed"
 

@@ -11,7 +11,7 @@ from baizebook.controllers.sheet import read_days, sheet, to_json
 from baizebook.controllers.week_settings import listed_week, occasions
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver, controller_of
 from baizebook.pool_tables.controller_days import DAYS
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.pricing.ladder import Ladder, Rung
 from baizebook.pricing.rate import Rate, Tier
 from baizebook.pricing.tariff import Tariff
@@ -188,7 +188,7 @@ def test_a_controller_is_read_with_its_defaults_and_all_its_mistakes_are_told_at
         games=Limits(prices_max=7, price_step=25), day_turns_at=360, take_over=(TakeOver("mon", ("tue",)),)
     )
     assert controller_of({}, "USD") == Controller()
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         controller_of({"colour": "red", "day_turns_at": "25:00", "minutes": {"units_step": 10, "units_max": 5}}, "USD")
     assert [fault.code for fault in refused.value.faults] == ["unknown_part", "bad_time", "bad_limit"]
 
@@ -216,7 +216,7 @@ def test_the_sheet_says_first_what_cannot_be_held() -> None:
 
 def test_settings_found_with_two_windows_at_once_are_refused() -> None:
     windows = [{"from": "10:00", "to": "20:00"}, {"from": "19:00", "to": "21:00"}]
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         read_days({"days": [{"day": "mon", "windows": windows}]}, turns_at=0, currency="USD")
     assert [(fault.code, fault.where) for fault in refused.value.faults] == [("bad_window", "days[0].windows")]
 
@@ -232,7 +232,7 @@ def test_what_the_windows_found_leave_out_is_closed() -> None:
 
 
 def test_a_limit_that_is_null_or_no_number_is_refused() -> None:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         controller_of({"games": {"units_step": None, "prices_max": True, "units_min": 0}}, "USD")
     assert [fault.where for fault in refused.value.faults] == [
         "games.prices_max",
@@ -242,7 +242,7 @@ def test_a_limit_that_is_null_or_no_number_is_refused() -> None:
 
 
 def test_settings_found_on_a_day_that_does_not_exist_are_refused() -> None:
-    with pytest.raises(PricingError) as refused:
+    with pytest.raises(DomainError) as refused:
         read_days({"days": [{"day": "2026-02-30", "windows": []}]}, turns_at=0, currency="USD")
     assert [(fault.code, fault.where) for fault in refused.value.faults] == [("bad_day", "days[0].day")]
 

@@ -22,7 +22,7 @@ from baizebook.ledger.export.plain_text_ledger import journal_ledger
 from baizebook.ledger.journal import GENESIS, Entry
 from baizebook.ledger.kinds import collection_postings, owner_postings
 from baizebook.ledger.posting import mirror
-from baizebook.pricing.errors import PricingError
+from baizebook.pricing.errors import DomainError
 from baizebook.pricing.money import format_money
 from beancount import loader
 from beancount.core import data, realization
@@ -226,7 +226,7 @@ def test_the_ledger_programs_take_numbers_and_spaces_in_the_operators_own_names(
 
 @pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
 def test_all_names_that_a_program_does_not_take_are_listed_at_once(write):
-    with pytest.raises(PricingError) as caught:
+    with pytest.raises(DomainError) as caught:
         write(autumn(), own_chart={**OWN, "bank": "Assets:(Bank)", "tax_payable": "Liabilities::Tax"})
     assert [(f.code, f.found) for f in caught.value.faults] == [
         ("bad_account_name", "Assets:(Bank)"),
@@ -235,13 +235,13 @@ def test_all_names_that_a_program_does_not_take_are_listed_at_once(write):
 
 
 def test_beancount_takes_names_below_its_five_roots_alone():
-    with pytest.raises(PricingError, match="Assets or Liabilities or Equity or Income or Expenses"):
+    with pytest.raises(DomainError, match="Assets or Liabilities or Equity or Income or Expenses"):
         journal_beancount(autumn(), own_chart={**OWN, "bank": "1200 Bank"})
 
 
 @pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
 def test_a_missing_name_is_an_error_that_lists_all_that_are_missing(write):
-    with pytest.raises(PricingError) as caught:
+    with pytest.raises(DomainError) as caught:
         write(autumn(), own_chart={"bank": "Assets:Bank"})
     assert {f.where for f in caught.value.faults} == set(OWN) - {"bank"}
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from baizebook.pricing import Counting, Ladder, Line, NextBreak, Rung, advice, round_half_up
+from baizebook.pricing import Counting, Ladder, Rung, advice
+from baizebook.pricing.ladder import NextBreak
+from baizebook.pricing.lines import Line
+from baizebook.pricing.money import round_half_up
 
 
 def ladder(*rungs: tuple[int, int], counting: Counting = "repeat") -> Ladder:

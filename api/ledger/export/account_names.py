@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
-from ...pricing.errors import Fault, PricingError, refuse
+from ...pricing.errors import DomainError, Fault, domain_error
 from ..accounts import ACCOUNTS
 from ..posting import Leaf
 from .period import Extract
@@ -31,7 +31,7 @@ def account_names(leaves: Iterable[Leaf], own_chart: Mapping[str, str] | None = 
         twin = by_name.setdefault(name, leaf)
         if twin != leaf:
             expected = "ids of venues that differ in their last twelve digits, or names of your own"
-            raise refuse("venues_look_alike", where=leaf.code, found=twin.venue_id, expected=expected)
+            raise domain_error("venues_look_alike", where=leaf.code, found=twin.venue_id, expected=expected)
     return names
 
 
@@ -39,7 +39,7 @@ def refuse_names(names: Names, takes: Callable[[str], bool], *, expected: str) -
     """Refuse together all names that a program does not take (``bad_account_name``)."""
     wrong = [name for name in dict.fromkeys(names.values()) if not takes(name)]
     if wrong:
-        raise PricingError(*(Fault("bad_account_name", "account_names", name, expected) for name in wrong))
+        raise DomainError(*(Fault("bad_account_name", "account_names", name, expected) for name in wrong))
 
 
 def closing_by_name(extract: Extract, names: Names) -> dict[tuple[str, str], int]:
@@ -69,5 +69,5 @@ def _mapped(leaves: Iterable[Leaf], own_chart: Mapping[str, str]) -> Names:
     missing = dict.fromkeys(leaf.account for leaf, name in names.items() if not name)
     if missing:
         expected = "a name in your own chart of accounts"
-        raise PricingError(*(Fault("account_not_mapped", code, "no name", expected) for code in missing))
+        raise DomainError(*(Fault("account_not_mapped", code, "no name", expected) for code in missing))
     return names

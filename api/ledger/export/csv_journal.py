@@ -14,7 +14,7 @@ import io
 from collections.abc import Iterator, Mapping
 from typing import Literal, get_args
 
-from ...pricing.errors import refuse
+from ...pricing.errors import domain_error
 from ...pricing.money import format_money
 from ..posting import Leaf
 from .account_names import Names, account_names, one_line
@@ -36,7 +36,9 @@ _FORMULA = tuple("=+-@|%＝＋－＠")
 def journal_csv(extract: Extract, *, profile: Profile, own_chart: Mapping[str, str] | None = None) -> str:
     """Return the extract as CSV text, to be encoded as UTF-8; refuses ``unknown_profile`` and what names refuse."""
     if profile not in PROFILES:
-        raise refuse("unknown_profile", where="profile", found=repr(profile), expected=f"one of {', '.join(PROFILES)}")
+        raise domain_error(
+            "unknown_profile", where="profile", found=repr(profile), expected=f"one of {', '.join(PROFILES)}"
+        )
     names = account_names(extract.leaves, own_chart)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")

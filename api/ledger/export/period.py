@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from ...pricing.errors import refuse
+from ...pricing.errors import domain_error
 from ..journal import Entry
 from ..posting import Leaf
 
@@ -28,7 +28,7 @@ class Period:
 
     def __post_init__(self) -> None:
         if self.to_on < self.from_on:
-            raise refuse("period_backwards", where="to", found=self.to_on, expected=f"{self.from_on} or later")
+            raise domain_error("period_backwards", where="to", found=self.to_on, expected=f"{self.from_on} or later")
 
     def __contains__(self, on: date) -> bool:
         return self.from_on <= on <= self.to_on
