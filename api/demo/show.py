@@ -15,7 +15,7 @@ from ..venues.rows import VenueRow
 def answered_question(session: Session, *, now: datetime) -> str:
     """Ask what ten dollars buy on Tuesday at nine at the Copper Lantern, and answer it."""
     venue = session.exec(select(VenueRow).where(VenueRow.name == "The Copper Lantern")).one()
-    when = When(day="tuesday", time=time(21))
+    when = When(day="tue", time=time(21))
     asked = Asked(money="10.00")
     spots = Spots(session, now=now, sheet_of=sheet_of)
     answer = spots.ask(venue_id=venue.id, table_id=None, basis=None, when=when, asked=asked)

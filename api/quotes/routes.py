@@ -21,11 +21,10 @@ from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.errors import Problem, problem_out, refused
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.schema_types import DAYS, Date, Id, Money, TimeOfDay
+from ..web.schema_types import DAYS, AskedDay, AskedTime, Date, Id, Money
 from . import service
 from .convert import CSV_COLUMNS, cell_of, csv_of
 from .schemas import (
-    AskedDay,
     AtText,
     OfferKind,
     QuoteOut,
@@ -73,8 +72,12 @@ async def read_question(
     games: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so many games.")] = None,
     minutes: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so long.")] = None,
     at: Annotated[AtText | None, Query()] = None,
-    day: Annotated[AskedDay | None, Query(description="With time: the next such trading day.")] = None,
-    time: Annotated[TimeOfDay | None, Query(description="With day: the venue's wall clock, HH:MM.")] = None,
+    day: Annotated[
+        AskedDay | None, Query(description="With time: the next such trading day, such as tue or Tuesday.")
+    ] = None,
+    time: Annotated[
+        AskedTime | None, Query(description="With day: the venue's wall clock, such as 21:00 or 9pm.")
+    ] = None,
     players: Annotated[int, Query(ge=1, le=100, description="For metered rates charged per player.")] = 1,
     basis: Annotated[Basis | None, Query(description="What is listed, or what is keyed (of a table).")] = None,
 ) -> Question:

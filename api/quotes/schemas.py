@@ -9,7 +9,20 @@ from ..controllers.schemas import Basis
 from ..schedules.schemas import EntryKind, Owner, TariffRefOut
 from ..tariffs.schemas import TariffIn
 from ..web.errors import ProblemOut
-from ..web.schema_types import AT_PATTERN, Date, Day, Id, In, LocalInstant, Money, MoneyOut, Out, TimeOfDay
+from ..web.schema_types import (
+    AT_PATTERN,
+    AskedDay,
+    AskedTime,
+    Date,
+    Day,
+    Id,
+    In,
+    LocalInstant,
+    Money,
+    MoneyOut,
+    Out,
+    TimeOfDay,
+)
 
 AtText = Annotated[
     str,
@@ -19,10 +32,6 @@ AtText = Annotated[
         examples=["2026-12-01T21:00"],
     ),
 ]
-AskedDay = Literal[
-    "mon", "tue", "wed", "thu", "fri", "sat", "sun",
-    "monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday",
-]  # fmt: skip
 AskedUnits = Annotated[StrictInt, Limits(ge=1, le=10_000)]
 Players = Annotated[StrictInt, Limits(ge=1, le=100)]
 OfferKind = Literal["games", "minutes", "metered"]
@@ -46,7 +55,7 @@ class ScenarioIn(In):
     basis: Basis | MISSING = MISSING
     at: AtText | MISSING = MISSING
     day: AskedDay | MISSING = MISSING
-    time: TimeOfDay | MISSING = MISSING
+    time: AskedTime | MISSING = MISSING
     money: Money | MISSING = MISSING
     games: AskedUnits | MISSING = MISSING
     minutes: AskedUnits | MISSING = MISSING

@@ -38,10 +38,10 @@ from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
 from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue
 from ..web.errors import not_found, refused
-from ..web.schema_types import DAYS, given
+from ..web.schema_types import DAYS, Day, given
 from .controller_quote import Instead, Sheet, always, timetable_of
 from .convert import Writer
-from .schemas import AnswerOut, AskedDay, EventIn, QuoteOut, ScenarioIn
+from .schemas import AnswerOut, EventIn, QuoteOut, ScenarioIn
 
 _DRAFT_DAY_START = wall_time(6)
 
@@ -55,7 +55,7 @@ class When:
     """The time of a question as it was asked: ``at``, or ``day`` and ``time``, or neither for now."""
 
     at: str | None = None
-    day: AskedDay | None = None
+    day: Day | None = None
     time: wall_time | None = None
 
 
@@ -190,7 +190,7 @@ def read_when(when: When, calendar: Calendar, *, now: datetime) -> datetime:
     if when.day is None or when.time is None:
         missing = "day" if when.day is None else "time"
         raise refused("invalid", where=missing, found="nothing", expected="day and time, both or neither")
-    return calendar.next(DAYS.index(when.day[:3]), when.time, now)
+    return calendar.next(DAYS.index(when.day), when.time, now)
 
 
 def read_at(text: str, calendar: Calendar, *, where: str) -> datetime:

@@ -171,6 +171,47 @@ Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 DAYS: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
+_TYPED_DAYS = (
+    "mon", "monday", "tue", "tues", "tuesday", "wed", "weds", "wednesday", "thu", "thur", "thurs", "thursday",
+    "fri", "friday", "sat", "saturday", "sun", "sunday",
+)  # fmt: skip
+ASKED_DAY_PATTERN = (
+    "^(" + "|".join("".join(f"[{letter.upper()}{letter}]" for letter in day) for day in _TYPED_DAYS) + ")$"
+)
+ASKED_TIME_PATTERN = r"^(([01]?[0-9]|2[0-3]):[0-5][0-9]|(0?[1-9]|1[0-2])(:[0-5][0-9])? ?[AaPp][Mm])$"
+ASKED_DAY_IN_WORDS = "a weekday such as tue or Tuesday"
+ASKED_TIME_IN_WORDS = "a time such as 21:00 or 9pm"
+
+
+def _read_asked_day(value: object) -> Day:
+    return DAYS[DAYS.index(must_match(value, ASKED_DAY_PATTERN, ASKED_DAY_IN_WORDS)[:3].lower())]
+
+
+def _read_asked_time(value: object) -> time:
+    if isinstance(value, time):
+        return value
+    text = must_match(value, ASKED_TIME_PATTERN, ASKED_TIME_IN_WORDS).lower()
+    hour, minute = (int(part) for part in f"{text.rstrip('apm ')}:0".split(":")[:2])
+    if text.endswith("m"):
+        hour = hour % 12 + (12 if text.endswith("pm") else 0)
+    return time(hour, minute)
+
+
+AskedDay = Annotated[
+    Day,
+    BeforeValidator(_read_asked_day),
+    WithJsonSchema({"type": "string", "pattern": ASKED_DAY_PATTERN, "examples": ["tuesday", "Tue"]}),
+]
+"""A weekday as somebody types it: in full or short, in any case."""
+AskedTime = Annotated[
+    time,
+    BeforeValidator(_read_asked_time),
+    PlainSerializer(lambda value: value.strftime("%H:%M"), return_type=str, when_used="json"),
+    WithJsonSchema({"type": "string", "pattern": ASKED_TIME_PATTERN, "examples": ["21:00", "9pm"]}),
+]
+"""A time as somebody types it: 21:00, 9:30, 9pm or 9:30 pm."""
+
+
 Money = Annotated[str, StringConstraints(pattern=MONEY_PATTERN)]
 """An amount of at least 0, in the currency's own unit."""
 MoneyOut = Annotated[str, WithJsonSchema({"type": "string", "pattern": r"^-?[0-9]{1,16}(\.[0-9]{1,4})?$"})]
