@@ -1,9 +1,10 @@
-"""When a battery will need its charger: a robust line through like readings.
+"""The date on which a battery reaches its charge-now level: a robust line through like readings.
 
 - B4 Like is compared with like: readings at rest with readings at rest, else those of one mark taken at the same part of
   the day. Their voltages are brought to one temperature only where all of them state one; the answer says which.
-- B4 At least three readings over seven days since the last charge or change; else the answer says why there is none.
-- B3 What was not read at rest is used, with a wider band.
+- B4 A forecast needs three readings over seven days since the last charge or new battery; else the answer says why
+  there is none.
+- B3 Readings not at rest are used, with a wider band.
 """
 
 from __future__ import annotations
@@ -122,7 +123,7 @@ def _along(
 
     reaches_on = date_at(level_mv, trend.slope)
     if reaches_on is None:
-        return NoForecast("too_far_off", f"It falls so slowly that the level is over {_FARTHEST_DAYS} days off.")
+        return NoForecast("too_far_off", f"Falls so slowly that the level is over {_FARTHEST_DAYS} days away.")
     earliest_on = date_at(level_mv + doubt_mv, trend.slope_low) or reaches_on
     latest_on = date_at(level_mv - doubt_mv, trend.slope_high)
     return Forecast(
@@ -165,7 +166,7 @@ def _why_not(group: Sequence[MarkedReading], settings: ForecastSettings) -> NoFo
     if days < settings.least_days:
         return NoForecast(
             "too_short",
-            f"{len(group)} comparable readings over {days:.1f} days; {settings.least_days} days are needed.",
+            f"{len(group)} comparable readings over {days:.1f} days; {settings.least_days} days needed.",
         )
     return None
 
@@ -173,7 +174,7 @@ def _why_not(group: Sequence[MarkedReading], settings: ForecastSettings) -> NoFo
 def _too_few(n: int, settings: ForecastSettings) -> NoForecast:
     return NoForecast(
         "too_few_readings",
-        f"Comparable readings since the last charge or change: {n}; {settings.least_readings} are needed.",
+        f"Comparable readings since the last charge or new battery: {n}; {settings.least_readings} needed.",
     )
 
 

@@ -1,19 +1,19 @@
-"""What a table's battery needs: the verdict over its voltage readings.
+"""The verdict on a table's battery, by its voltage readings.
 
 - B5 Verdicts are ``good``, ``plan_charge``, ``charge_now`` and ``replace_suspected``, each with the level that decided
   it. A voltage at a level has reached it. Levels are settings with defaults by chemistry.
 - B5 ``plan_charge`` also comes from the forecast: the service level will be reached within so many days.
-- B5 ``replace_suspected`` is said only of a battery that was charged and did not hold it, in one of two ways:
+- B5 ``replace_suspected`` needs a battery that was charged and did not hold its charge, in one of two ways:
   ``low_soon_after_charge``: of the readings at rest within three days after the last charge, the best one is already at
   the level at which a charge is planned; ``empties_faster``: after the last charge it was at the service level in at
   most half the time that it surely held after every earlier charge. Both are reasons to charge fully once more and
-  read again, not a sentence.
-- R5 A charge or a new battery starts the series afresh; a reading that reports the work is the first of the new series.
-- What lies before the battery was replaced tells nothing of this one.
+  read again, not proof.
+- R5 A charge or a new battery starts a new series; a reading that reports the work is the first of it.
+- Readings from before the battery was replaced do not count.
 - B2 Where the temperature moved the voltage, the sentence gives both: what was read, and what it is at 80 °F.
-- R4 A voltage that no battery of this size rests at is judged like any other, with the remark that it is odd.
+- R4 A voltage at which no battery of this size rests is judged like any other, with the remark that it is odd.
 
-A table on mains has no battery and is not asked about here: see ``ON_MAINS``.
+A table on mains has no battery: see ``ON_MAINS``.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from ..pool_tables.cautions import AT_A_BATTERY, Caution
 from ..pricing.errors import domain_error
 from ..pricing.money import round_half_up
 from ..readings.units import is_odd, write_volts
+from ..venues.dates_in_words import date_in_words
 from .battery_forecast import DAY_S, Forecast, ForecastSettings, MarkedReading, NoForecast, forecast
 from .state_of_charge import (
     Battery,
@@ -44,7 +45,7 @@ Verdict = Literal["good", "plan_charge", "charge_now", "replace_suspected"]
 
 Level = Literal["plan_charge_mv", "charge_now_mv"]
 Because = Literal["voltage", "forecast", "low_soon_after_charge", "empties_faster"]
-ON_MAINS = "This table runs on mains: it has no battery."
+ON_MAINS = "The table runs on mains and has no battery."
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,7 @@ class BatterySettings:
 
 @dataclass(frozen=True, slots=True)
 class BatteryHistory:
-    """All that is known of a table's battery: readings in any order, when it was charged, when it was last replaced."""
+    """A table's battery on record: readings in any order, its charges, and its last replacement."""
 
     readings: Sequence[SupplyReading]
     charged_at: Sequence[datetime] = ()
@@ -99,7 +100,7 @@ class BatteryHistory:
 class BatteryHealth:
     """The newest reading judged. ``level_mv`` is the level that decided, as this battery would show it.
 
-    ``caveats`` say, in sentences, what weakens the answer: rest (B3), temperature (B2), chemistry (B1).
+    ``caveats`` are sentences on what weakens the answer: rest (B3), temperature (B2), chemistry (B1).
     """
 
     reading: SupplyReading
@@ -125,7 +126,7 @@ def judge_battery(
     levels: BatteryLevels | None = None,
     settings: BatterySettings | None = None,
 ) -> BatteryHealth | None:
-    """Return what the battery's readings say, or None where none was taken since it was last charged or replaced.
+    """Return the verdict on a battery; None without a reading since it was last charged or replaced.
 
     ``zone`` is the venue's, for the parts of the day and the dates. ``levels`` default to those of the chemistry.
     """
@@ -189,7 +190,7 @@ class _Case:
     def outlook(self, zone: tzinfo) -> Forecast | NoForecast:
         marked = self.cycles[-1].marked
         if self.reached("charge_now_mv", marked[-1].reading):
-            return NoForecast("already_reached", "The battery is already at the service level.")
+            return NoForecast("already_reached", "Already at or below the charge-now level.")
         return forecast(
             self.battery,
             marked,
@@ -230,21 +231,26 @@ def _decide(
     newest = case.cycles[-1].marked[-1].reading
     if _low_soon_after_charge(case):
         days = case.settings.soon_after_charge_days
-        why = f"Within {days} days after a charge it rests at {_volts(case.level_mv('plan_charge_mv'))} or less."
+        why = f"At {_volts(case.level_mv('plan_charge_mv'))} or below within {days} days of a charge: suspect the battery."
         return "replace_suspected", "plan_charge_mv", "low_soon_after_charge", f"{why} {_ONCE_MORE}"
     if _empties_faster(case):
-        why = f"It was at {_volts(case.level_mv('charge_now_mv'))} in half the time that it held after earlier charges."
+        why = (
+            f"Reached {_volts(case.level_mv('charge_now_mv'))} in half the time it lasted after earlier charges: "
+            "suspect the battery."
+        )
         return "replace_suspected", "charge_now_mv", "empties_faster", f"{why} {_ONCE_MORE}"
     levels: tuple[tuple[Verdict, Level], ...] = (("charge_now", "charge_now_mv"), ("plan_charge", "plan_charge_mv"))
     for verdict, level in levels:
         if case.reached(level, newest):
-            return verdict, level, "voltage", f"At {_read(case, newest)}; {_level(case, level)}."
+            why = f"{_read(case, newest)}: {_reached(case, level, newest)}.{_reaches(outlook)}"
+            return verdict, level, "voltage", why
     if isinstance(outlook, Forecast):
         days = (outlook.reaches_on - now.astimezone(zone).date()).days
         if days <= case.settings.plan_within_days:
-            why = f"It will be at {_volts(outlook.level_mv)} on {outlook.reaches_on}."
+            why = f"{_read(case, newest)}: plan a charge.{_reaches(outlook)}"
             return "plan_charge", "charge_now_mv", "forecast", why
-    return "good", "plan_charge_mv", "voltage", f"At {_read(case, newest)}; {_level(case, 'plan_charge_mv')}."
+    why = f"{_read(case, newest)}: above {_volts(case.level_mv('plan_charge_mv'))}.{_reaches(outlook)}"
+    return "good", "plan_charge_mv", "voltage", why
 
 
 _ONCE_MORE = "Charge it fully once more and read it again before replacing it."
@@ -302,11 +308,11 @@ def _caveats(battery: Battery, newest: MarkedReading) -> tuple[str, ...]:
         ),
         (
             rest == "not_rested",
-            "It was not read at rest: soon after use a battery reads low, soon after charging high.",
+            "Not read at rest: a battery reads low soon after use, high soon after charging.",
         ),
-        (rest == "rest_unknown", "Whether it was read at rest was not said."),
-        (heat is None, "No temperature was given: a cold battery reads low."),
-        (battery.chemistry == "unknown", "The chemistry is not known: only a spread can be given."),
+        (rest == "rest_unknown", "Rest before the reading not stated."),
+        (heat is None, "No temperature given: a cold battery reads low."),
+        (battery.chemistry == "unknown", "Chemistry not stated: only a range can be given."),
     )
     return tuple(sentence for applies, sentence in sentences if applies)
 
@@ -315,7 +321,7 @@ def _read(case: _Case, reading: SupplyReading) -> str:
     """Say a voltage as it was read, and where the temperature moves it also as it is compared (B2)."""
     compared_mv = round_half_up(case.voltage(reading))
     read = _volts(reading.battery_mv)
-    return read if compared_mv == reading.battery_mv else f"{read}, which is {_volts(compared_mv)} at 80 °F"
+    return read if compared_mv == reading.battery_mv else f"{read} ({_volts(compared_mv)} at 80 °F)"
 
 
 def _volts(millivolts: int) -> str:
@@ -323,6 +329,15 @@ def _volts(millivolts: int) -> str:
     return f"{write_volts(millivolts)} V"
 
 
-def _level(case: _Case, level: Level) -> str:
-    words = {"plan_charge_mv": "a charge is planned at", "charge_now_mv": "a charge is due at"}
-    return f"{words[level]} {_volts(case.level_mv(level))}"
+def _reached(case: _Case, level: Level, reading: SupplyReading) -> str:
+    """Say which level a voltage has reached, and what to do."""
+    what_to_do = {"plan_charge_mv": "plan a charge", "charge_now_mv": "charge now"}
+    side = "below" if case.voltage(reading) < case.level_mv(level) else "at"
+    return f"{side} {_volts(case.level_mv(level))}, {what_to_do[level]}"
+
+
+def _reaches(outlook: Forecast | NoForecast) -> str:
+    """Say when it reaches the service level, where that can be foretold."""
+    if isinstance(outlook, NoForecast):
+        return ""
+    return f" Reaches {_volts(outlook.level_mv)} (charge now) about {date_in_words(outlook.reaches_on)}."

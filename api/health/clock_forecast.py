@@ -1,9 +1,9 @@
-"""What a table's clock will be off by when it matters: at the next price change, at the next recurring event.
+"""The offset of a table's clock when it matters: at the next price change and at the next recurring event.
 
-- K3 The newest offset is carried on with the drift's range. A clock that shows no drift is taken to run within 100 ppm,
+- K3 The newest offset goes on with the drift's range. A clock without a drift on record is taken to run within 100 ppm,
   which no crystal exceeds.
-- K3 At a clock change between, a table that changes by itself keeps its offset and another is off by the shift; where it
-  is not known which it does, the range covers both; if one of them is off and the other not, that cannot be told.
+- K3 At a clock change between, a table that changes by itself keeps its offset, and another is off by the shift. Where
+  the operator states neither, the range covers both; if only one of them is off, the verdict is ``cannot_tell``.
 """
 
 from __future__ import annotations

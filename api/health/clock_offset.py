@@ -2,11 +2,11 @@
 
 - K1 Offset = what the table shows − the venue's local time at ``taken_at``; a table that is ahead has a positive one. A
   display of whole minutes gives a range of a minute, ``[low_s, high_s)``.
-- K1 Without a weekday or a date the offset is known modulo a day; of a 12-hour display that does not tell am from pm,
-  modulo half a day. Of what is possible the offset nearest to zero is given, and what cannot be told is said.
-- K1 A weekday and a date that contradict each other are said to; the weekday then counts, for it sets the price.
-- K2 Drift stands on two or more readings since the clock was set, in seconds a day and parts per million; its range is
-  what the minutes shown allow. Clock changes between the readings, made at the table or not, are no drift.
+- K1 Without a weekday or a date the offset is known within a day (give or take whole days); on a 12-hour display
+  without am or pm, within half a day. The answer is the possible offset nearest to zero, and names what stays open.
+- K1 Where a weekday and a date contradict each other, the weekday counts, for it sets the price.
+- K2 Drift needs two or more readings since the clock was set; it is in seconds a day and parts per million, and its range
+  covers what the minutes shown allow. Clock changes between the readings, made at the table or not, are no drift.
 - K2 More than 100 ppm is not a crystal's drift (real-time-clock makers' manuals: 20 ppm is about a minute a month).
 """
 
@@ -62,11 +62,11 @@ class ClockReading:
 
 @dataclass(frozen=True, slots=True)
 class Offset:
-    """A range of seconds, the low end included; repeated every ``modulo_s``, unless that is None."""
+    """A range of seconds, the low end included. The true offset may differ by multiples of ``known_within_s`` (None: no)."""
 
     low_s: int
     high_s: int
-    modulo_s: int | None = None
+    known_within_s: int | None = None
     cannot_tell: tuple[CannotTell, ...] = ()
 
     @property
@@ -134,24 +134,26 @@ def measure(reading: ClockReading, zone: tzinfo) -> Offset:
     """Return how far the table is ahead of the wall clock of ``zone`` (K1)."""
     local = reading.taken_at.astimezone(zone)
     low_s = reading.minute_of_day * MINUTE_S - (local.hour * HOUR_S + local.minute * MINUTE_S + local.second)
-    modulo_s: int | None = None
+    known_within_s: int | None = None
     cannot_tell: list[CannotTell] = []
     if reading.shown_on is not None and not reading.contradicts_itself:
         low_s += (reading.shown_on - local.date()).days * DAY_S
     elif reading.weekday is not None:
         low_s += (reading.weekday - local.weekday()) * DAY_S
-        modulo_s = WEEK_S
+        known_within_s = WEEK_S
     else:
-        modulo_s = DAY_S
+        known_within_s = DAY_S
         cannot_tell.append("day")
     possible = [low_s]
     if reading.display == "12h":
         morning_s = low_s - (HALF_DAY_S if reading.minute_of_day >= 720 else 0)
         possible = [morning_s, morning_s + HALF_DAY_S]
-        modulo_s = HALF_DAY_S if modulo_s == DAY_S else modulo_s
+        known_within_s = HALF_DAY_S if known_within_s == DAY_S else known_within_s
         cannot_tell.insert(0, "am_or_pm")
-    nearest_s = min((_nearest(low_s, modulo_s) for low_s in possible), key=lambda low_s: abs(low_s + MINUTE_S // 2))
-    return Offset(nearest_s, nearest_s + MINUTE_S, modulo_s, tuple(cannot_tell))
+    nearest_s = min(
+        (_nearest(low_s, known_within_s) for low_s in possible), key=lambda low_s: abs(low_s + MINUTE_S // 2)
+    )
+    return Offset(nearest_s, nearest_s + MINUTE_S, known_within_s, tuple(cannot_tell))
 
 
 def walk(readings: Sequence[ClockReading], zone: tzinfo) -> Walk:
@@ -166,7 +168,7 @@ def walk(readings: Sequence[ClockReading], zone: tzinfo) -> Walk:
     for i in range(1, len(ordered)):
         raw_s = offsets[i].low_s - offsets[i - 1].low_s
         shift_s = utc_offset_s(zone, ordered[i].taken_at) - utc_offset_s(zone, ordered[i - 1].taken_at)
-        moduli = [offset.modulo_s for offset in offsets[i - 1 : i + 1] if offset.modulo_s is not None]
+        moduli = [offset.known_within_s for offset in offsets[i - 1 : i + 1] if offset.known_within_s is not None]
         possible = (_nearest(step_s, min(moduli, default=None)) for step_s in (raw_s, raw_s + shift_s))
         steps_s.append(min(possible, key=abs))
     return Walk(ordered, offsets, tuple(steps_s))
@@ -184,6 +186,6 @@ def drift(walked: Walk) -> Drift | None:
     return Drift(slope, (min(*ends, slope), max(*ends, slope)), len(elapsed_s))
 
 
-def _nearest(seconds: int, modulo_s: int | None) -> int:
+def _nearest(seconds: int, known_within_s: int | None) -> int:
     """Return the same offset nearest to zero, where it repeats."""
-    return seconds if modulo_s is None else (seconds + modulo_s // 2) % modulo_s - modulo_s // 2
+    return seconds if known_within_s is None else (seconds + known_within_s // 2) % known_within_s - known_within_s // 2

@@ -1,15 +1,15 @@
-"""What is wrong with a table's clock, in the words of the trade.
+"""The verdict on a table's clock, and the cause in the words of the trade.
 
 - K2 Named mistakes come before measured ones: an hour off, twelve hours, a wrong weekday or date, a restart after a loss
-  of power, drift. ``hour_off`` names the clock change that was not made, where one lies behind that explains it and the
-  clock was neither set nor seen right since; else it says only that it is an hour off.
-- K2 A clock that walked away step by step is ``drifting`` also while it passes an hour.
-- K2 ``restarted``: it shows a date in the first three months of an earlier year and not merely a wrong date; or, without
-  a date, it jumped between two readings and has run on truly since.
-- K3 Off is what is surely outside the tolerance (2 min by default): nobody is sent to a clock that may be right.
-- K1 What looks right but cannot be told from wrong (day, am or pm) is ``cannot_tell``, unless an earlier reading since
-  the clock was set has told it.
-- R5 Setting the clock starts afresh; a reading that reports the setting shows the clock as it was left.
+  of power, drift. ``hour_off`` names the clock change that nobody made, where one explains it and the clock was neither
+  set nor seen right since; else it is only an hour off.
+- K2 A clock that moves away step by step is ``drifting`` also while it passes an hour.
+- K2 ``restarted``: the display shows a date in the first three months of an earlier year and not merely a wrong date;
+  or, without a date, the clock jumped between two readings and has run on truly since.
+- K3 A clock is off when it is surely outside the tolerance (2 min by default): a clock that may be right needs no visit.
+- K1 A clock that looks right, on a display that leaves open the day or am and pm, is ``cannot_tell``, unless an earlier
+  reading since the clock was set showed it.
+- R5 Setting the clock starts a new series; a reading that reports the setting shows the clock as it was left.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from fractions import Fraction
 from typing import Literal
 
 from ..pricing.errors import domain_error
+from ..venues.dates_in_words import day_at, duration_in_words
 from .clock_changes import ClockChange, last_change
 from .clock_offset import (
     CRYSTAL_PPM,
@@ -34,7 +35,6 @@ from .clock_offset import (
     Walk,
     drift,
     elapsed,
-    ppm,
     walk,
 )
 
@@ -91,7 +91,7 @@ def judge_clock(
     set_at: datetime | None = None,
     settings: ClockSettings | None = None,
 ) -> ClockHealth | None:
-    """Return what the clock's readings say, or None where none was taken since it was last set at ``set_at``.
+    """Return the verdict on a clock; None without a reading since it was last set at ``set_at``.
 
     ``zone`` is the venue's. Readings may come in any order; those before ``set_at`` do not count.
     """
@@ -226,44 +226,43 @@ def _verdict(cause: Cause, walked: Walk, tolerance_s: int) -> Verdict:
 
 
 def _why(cause: Cause, change: ClockChange | None, found: _Found) -> str:
-    """Say it in a sentence, and what cannot be told."""
+    """Say the cause in a sentence, the pace, and what the display leaves open."""
     amount, hours = _amount(found.offset.middle_s), _amount(_half_hours(found.offset.middle_s))
     sentences = {
-        "right": "As far as its display shows, the clock is right.",
-        "hour_off": f"It is {hours}"
-        + (f": the clock change of {change.at.astimezone(found.zone).date()} was not made." if change else "."),
-        "twelve_hours_off": f"It is {hours}: noon and midnight are mistaken for each other.",
-        "wrong_weekday": "The time is right, the weekday is wrong.",
-        "wrong_date": "The time is right, the date is wrong.",
-        "restarted": f"It is {amount} and began afresh: it has lost power.",
-        "drifting": f"It is {amount} and moves away steadily.",
-        "unexplained": f"It is {amount}, and no usual mistake explains that.",
+        "right": "Right, as far as the display shows.",
+        "hour_off": hours
+        + (f": still on the time before the clock change of {day_at(change.at, found.zone)}." if change else "."),
+        "twelve_hours_off": f"{hours}: noon and midnight are swapped.",
+        "wrong_weekday": "Right time, wrong weekday.",
+        "wrong_date": "Right time, wrong date.",
+        "restarted": f"{amount}: restarted after a loss of power.",
+        "drifting": f"{amount} and getting worse.",
+        "unexplained": f"{amount}, without a usual cause.",
     }
-    cannot = {"am_or_pm": "am from pm", "day": "which day it keeps"}
-    untold = [f"Its display does not tell {cannot[what]}." for what in found.offset.cannot_tell]
-    return " ".join([sentences[cause], *_pace(found.drift), *untold])
+    cannot = {"am_or_pm": "am or pm", "day": "the day"}
+    untold = [f"The display does not show {cannot[what]}." for what in found.offset.cannot_tell]
+    pace = _pace(found.drift)
+    if cause == "drifting" and pace.startswith(("gaining", "losing")):
+        return " ".join([f"{amount} and {pace}.", *untold])
+    return " ".join([sentences[cause], *([f"{pace[0].upper()}{pace[1:]}."] if pace else []), *untold])
 
 
-def _pace(found: Drift | None) -> list[str]:
+def _pace(found: Drift | None) -> str:
+    """Say how fast the clock gains or loses, without a full stop; nothing where it may run true."""
     if found is None or not found.least_s_per_day:
-        return []
+        return ""
     low, high = found.range_s_per_day
     if low <= -DAY_S <= high:
-        return ["It shows the same time as before: it stands still."]
-    words = f"It {'gains' if found.s_per_day > 0 else 'loses'} {abs(float(found.s_per_day)):.1f} s a day"
-    if found.beyond_crystal:
-        return [f"{words}, {abs(float(ppm(found.s_per_day))):.0f} ppm: no crystal drifts so."]
-    return [f"{words}."]
+        return "stopped: it shows the same time as at the reading before"
+    pace = f"{'gaining' if found.s_per_day > 0 else 'losing'} {abs(float(found.s_per_day)):.1f} s a day"
+    return f"{pace}, too much for a healthy clock: suspect the board" if found.beyond_crystal else pace
 
 
 def _amount(seconds: int) -> str:
-    """Say an offset in its two largest units."""
-    days, rest = divmod(abs(seconds), DAY_S)
-    hours, minutes = rest // HOUR_S, rest % HOUR_S // MINUTE_S
-    units = [f"{n} {unit}" for n, unit in ((days, "d"), (hours, "h"), (minutes, "min")) if n]
-    return f"{' '.join(units[:2]) or 'under a minute'} {'fast' if seconds > 0 else 'slow'}"
+    """Say an offset in its two largest units, such as ``8 min slow``; the first letter is never a letter."""
+    return f"{duration_in_words(seconds)} {'fast' if seconds > 0 else 'slow'}"
 
 
 def _half_hours(offset_s: int) -> int:
-    """Return the whole half hours nearest to an offset: what a display of minutes leaves open is not said of hours."""
+    """Return the whole half hours nearest to an offset: a display of minutes leaves less than that open."""
     return (offset_s + 900) // 1800 * 1800

@@ -150,7 +150,7 @@ def _clock_out(outlook: ClockOutlook, zone: tzinfo) -> ClockHealthOut:
     return ClockHealthOut(
         read_at=health.reading.taken_at,
         offset_s=[health.offset.low_s, health.offset.high_s],
-        modulo_s=health.offset.modulo_s,
+        known_within_s=health.offset.known_within_s,
         cannot_tell=list(health.offset.cannot_tell),
         verdict=health.verdict,
         cause=health.cause,

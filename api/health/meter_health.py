@@ -1,10 +1,10 @@
-"""What a table's meters say of themselves: the newest count, what it added, what nobody can tell, which contradict.
+"""The health of a table's meters: the newest count, what it added, counts to review, and contradictions.
 
-- G1 The count goes on from the first reading on record, or from the last work that began the series afresh (R5).
-- G2 What needs review is listed with both counts and adds nothing.
+- G1 The count goes on from the first reading on record, or from the last work that started a new series (R5).
+- G2 A count to review is listed with both values and adds nothing.
 - G3 Two money meters are compared over the readings that have both; where they differ, both figures are shown. A games
   or minutes meter is compared with money where its prices are known: when the box is counted (C1).
-- G3 What is less than one count of the coarser meter is no other story: 10.25 in quarters is 10 in whole dollars.
+- G3 A difference below one count of the coarser meter is none: 10.25 in quarters is 10 in whole dollars.
 - A meter that is reset at each collection starts at zero after one.
 """
 

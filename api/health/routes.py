@@ -23,7 +23,7 @@ VenueReaderDep = Annotated[Principal, allow("collector", "venue")]
 IfMatch = Annotated[
     str | None,
     Header(
-        description="The ETag of the last GET; without it, whatever stands is replaced.",
+        description="The ETag of the last GET: the settings are replaced only if they are still the same. Without it they are replaced in any case.",
         max_length=200,
         pattern=r"^[!-~ ]*$",
     ),
@@ -32,9 +32,10 @@ IfMatch = Annotated[
 
 @router.get("/tables/{table_id}/health", responses=problems())
 def get_table_health(session: SessionDep, principal: VenueReaderDep, now: NowDep, table_id: Id) -> TableHealthOut:
-    """Judge a table by what was read there: battery, clock, meters, and the settings found in its controller.
+    """Judge a table by its readings: battery, clock, meters, and the settings found in its controller.
 
-    A venue is told what was read since the table came to stand there. Where it sends somebody to a battery it says what to mind; local rules and a qualified person decide.
+    A venue sees readings taken since the table came there. The answer carries the cautions for work at a battery or at
+    the mains; local rules and a qualified person decide.
     """
     principal.must_see_venue(get_table(session, table_id).venue_id, what="table")
     emptied = {table_id: emptied_at(session, table_id)}
@@ -46,7 +47,7 @@ def get_table_health(session: SessionDep, principal: VenueReaderDep, now: NowDep
 
 @router.get("/settings", responses=problems())
 def get_settings(session: SessionDep, principal: ReaderDep, response: Response) -> SettingsOut:
-    """Return the levels and tolerances by which tables are judged."""
+    """Return the battery levels and the clock tolerance by which tables are judged."""
     response.headers["ETag"] = service.settings_etag(session)
     return settings_out(service.levels_in_force(session))
 
@@ -60,7 +61,7 @@ def put_settings(
     response: Response,
     if_match: IfMatch = None,
 ) -> SettingsOut:
-    """Replace the levels and tolerances as a whole: what is absent goes back to its default."""
+    """Replace the battery levels and the clock tolerance as a whole: absent fields go back to their defaults."""
     levels = service.put_settings(session, settings, if_match=if_match, now=now)
     note_all(session)
     response.headers["ETag"] = service.settings_etag(session)

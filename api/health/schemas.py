@@ -1,4 +1,4 @@
-"""The health of a table as sent."""
+"""Battery levels and clock tolerance as received; a table's health as sent."""
 
 from typing import Annotated, Literal
 
@@ -28,41 +28,79 @@ DecimalRange = Annotated[list[DecimalOut], Limits(min_length=2, max_length=2)]
 
 
 class BatteryLevelsIn(In):
-    """Resting voltages of a 12 V battery at 80 °F: at which a charge is planned, and at which it is due."""
+    """Two levels of a battery, as resting voltages of a 12 V battery at 80 °F; a 6 V battery has half of each."""
 
-    plan_charge_volts: Volts
-    charge_now_volts: Volts
+    plan_charge_volts: Annotated[
+        Volts, Limits(description="Plan a charge at or below this resting voltage, in volts, such as `12.40`.")
+    ]
+    charge_now_volts: Annotated[
+        Volts,
+        Limits(description="Charge now at or below this resting voltage, in volts; below `plan_charge_volts`."),
+    ]
 
 
 class ChemistriesIn(In):
-    """Levels by chemistry; what is absent has the default."""
+    """Levels by chemistry; an absent chemistry has its default levels."""
 
-    flooded: BatteryLevelsIn | MISSING = MISSING
-    agm: BatteryLevelsIn | MISSING = MISSING
-    gel: BatteryLevelsIn | MISSING = MISSING
-    unknown: BatteryLevelsIn | MISSING = MISSING
+    flooded: Annotated[BatteryLevelsIn, Limits(description="Levels of flooded (wet) batteries.")] | MISSING = MISSING
+    agm: Annotated[BatteryLevelsIn, Limits(description="Levels of AGM batteries.")] | MISSING = MISSING
+    gel: Annotated[BatteryLevelsIn, Limits(description="Levels of gel batteries.")] | MISSING = MISSING
+    unknown: (
+        Annotated[BatteryLevelsIn, Limits(description="Levels of batteries without a stated chemistry.")] | MISSING
+    ) = MISSING
 
 
 class BatterySettingsIn(In):
-    """How batteries are judged; what is absent has the default."""
+    """How batteries are judged; an absent field has its default."""
 
-    levels: ChemistriesIn | MISSING = MISSING
-    rest_minutes: Annotated[StrictInt, Limits(ge=0, le=10_080)] | MISSING = MISSING
-    plan_within_days: Annotated[StrictInt, Limits(ge=0, le=365)] | MISSING = MISSING
-    soon_after_charge_days: Annotated[StrictInt, Limits(ge=0, le=60)] | MISSING = MISSING
+    levels: Annotated[ChemistriesIn, Limits(description="Voltages at which to charge, by chemistry.")] | MISSING = (
+        MISSING
+    )
+    rest_minutes: (
+        Annotated[
+            StrictInt,
+            Limits(
+                ge=0, le=10_080, description="Minutes of rest after use or charging before a voltage counts as rested."
+            ),
+        ]
+        | MISSING
+    ) = MISSING
+    plan_within_days: (
+        Annotated[
+            StrictInt,
+            Limits(ge=0, le=365, description="Plan a charge when the forecast reaches the level within so many days."),
+        ]
+        | MISSING
+    ) = MISSING
+    soon_after_charge_days: (
+        Annotated[
+            StrictInt,
+            Limits(ge=0, le=60, description="Suspect a battery that is low within so many days after a charge."),
+        ]
+        | MISSING
+    ) = MISSING
 
 
 class ClockSettingsIn(In):
-    """How clocks are judged; what is absent has the default."""
+    """How clocks are judged; an absent field has its default."""
 
-    tolerance_s: Annotated[StrictInt, Limits(ge=0, le=1799)] | MISSING = MISSING
+    tolerance_s: (
+        Annotated[
+            StrictInt, Limits(ge=0, le=1799, description="Seconds by which a clock may be fast or slow without work.")
+        ]
+        | MISSING
+    ) = MISSING
 
 
 class SettingsIn(In):
-    """The operator's levels and tolerances, all of them: what is absent goes back to its default."""
+    """All battery levels and the clock tolerance: an absent field goes back to its default."""
 
-    battery: BatterySettingsIn | MISSING = MISSING
-    clock: ClockSettingsIn | MISSING = MISSING
+    battery: (
+        Annotated[BatterySettingsIn, Limits(description="How batteries are judged; absent: all defaults.")] | MISSING
+    ) = MISSING
+    clock: Annotated[ClockSettingsIn, Limits(description="How clocks are judged; absent: all defaults.")] | MISSING = (
+        MISSING
+    )
 
 
 class BatteryLevelsOut(Out):
@@ -97,14 +135,14 @@ class ClockSettingsOut(Out):
 
 
 class SettingsOut(Out):
-    """The operator's levels and tolerances in force."""
+    """The battery levels and the clock tolerance in force."""
 
     battery: BatterySettingsOut
     clock: ClockSettingsOut
 
 
 class ForecastOut(Out):
-    """When the battery reaches the service level by a robust line, with its band, and what it stands on."""
+    """The date on which the battery reaches the charge-now level by a robust line, with its band and its basis."""
 
     reaches_on: Date
     earliest_on: Date
@@ -125,13 +163,13 @@ class NoForecastOut(Out):
 
 
 class BatteryHealthOut(Out):
-    """The newest voltage judged. Of an unknown chemistry there is a spread and no single figure."""
+    """The newest voltage judged. An unknown chemistry has a range and no single figure."""
 
     read_at: Instant
     volts: VoltsOut
     state_percent: DecimalOut | None
     spread_percent: DecimalRange
-    basis: Annotated[str | None, Limits(description="The table of voltages by which the figure was read.")]
+    basis: Annotated[str | None, Limits(description="The table of voltages behind the figure.")]
     rest: Rest
     temperature_corrected: bool
     verdict: Verdict
@@ -145,7 +183,7 @@ class BatteryHealthOut(Out):
 
 
 class MomentOut(Out):
-    """What the clock will be off by at a coming instant."""
+    """The offset of the clock at a coming instant."""
 
     what: Literal["price_change", "recurring_event"]
     name: str
@@ -156,7 +194,7 @@ class MomentOut(Out):
 
 
 class WrongPriceOut(Out):
-    """How long a week which tariff is sold in place of which; null is closed."""
+    """Minutes a week of one tariff sold in place of another; null is closed."""
 
     sells: TariffRefOut | None
     instead_of: TariffRefOut | None
@@ -177,15 +215,18 @@ class ClockHealthOut(Out):
 
     read_at: Instant
     offset_s: Range
-    modulo_s: Annotated[int | None, Limits(description="The offset is known only up to multiples of this.")]
+    known_within_s: Annotated[
+        int | None,
+        Limits(description="The true offset may differ by multiples of this, in seconds; null: it is known exactly."),
+    ]
     cannot_tell: list[CannotTell]
     verdict: ClockVerdict
     cause: Cause
     why: str
-    change_at: Annotated[LocalInstant | None, Limits(description="The clock change that was not made.")]
+    change_at: Annotated[LocalInstant | None, Limits(description="The clock change that nobody made at the table.")]
     drift_s_per_day: DecimalOut | None
     drift_range_s_per_day: DecimalRange | None = Limits(
-        description="What the minutes shown allow: where it reaches over zero, no drift is shown yet."
+        description="The range that the minutes shown allow; a range across zero shows no drift yet."
     )
     drift_ppm: DecimalOut | None
     drift_readings: int | None
@@ -195,7 +236,7 @@ class ClockHealthOut(Out):
 
 
 class MeterDeltaOut(Out):
-    """A count that nobody can explain: kept, and no takings made of it."""
+    """A count to review: kept, and left out of the takings."""
 
     from_at: Instant | None
     to_at: Instant
@@ -204,7 +245,7 @@ class MeterDeltaOut(Out):
 
 
 class DisagreementOut(Out):
-    """Another money meter that tells another story, with both figures."""
+    """Another money meter that contradicts this one, with both figures."""
 
     meter: str
     amount: MoneyOut
@@ -213,17 +254,17 @@ class DisagreementOut(Out):
 
 
 class MeterHealthOut(Out):
-    """A meter's newest count, what it added since the reading before, and what was counted since ``since_at``."""
+    """A meter's newest value, its step since the reading before, and its count since ``since_at``."""
 
     name: str
     counts: Counted
     read_at: Instant
     value: Count
     kind: DeltaKind
-    delta: Annotated[Count | None, Limits(description="Null: nobody can say.")]
+    delta: Annotated[Count | None, Limits(description="Null: unknown, review the meter.")]
     since_at: Instant
     counted: Count
-    amount: Annotated[MoneyOut | None, Limits(description="What was counted since then, of a money meter.")]
+    amount: Annotated[MoneyOut | None, Limits(description="The money counted since then; null for other meters.")]
     needs_review: list[MeterDeltaOut]
     disagreement: DisagreementOut | None
 
@@ -237,7 +278,7 @@ class ValueFoundOut(Out):
 
 
 class SettingsDifferenceOut(Out):
-    """Settings found that differ from what was keyed, or from what is listed."""
+    """Settings found that differ from the keyed or from the listed prices."""
 
     read_at: Instant
     against: Against
@@ -250,7 +291,7 @@ class SettingsDifferenceOut(Out):
 
 
 class TableHealthOut(Out):
-    """A table's health; where a part is null, the sentence beside it says why."""
+    """A table's health; where a part is null, the sentence beside it gives the reason."""
 
     table_id: Id
     currency: str

@@ -1,7 +1,7 @@
 """A table's health: battery, clock, meters and settings judged together, from all that was read there.
 
-- R5 Work done starts the series that it touches afresh: the battery's by a charge or a new battery, the clock's by
-  setting it or a new board, the meters' by a reset or a new board, the settings' by keying them.
+- R5 Work done starts a new series: of the battery by a charge or a new battery, of the clock by setting it or a new
+  board, of the meters by a reset or a new board, of the settings by keying them.
 - B1 A table on mains has no battery, and says so.
 - K3 The clock's offset is predicted for the next change of price and the next recurring event.
 - K4 The wrong prices of a clock that is off are those of the seven days from now on, by what the table sells (W8). A
@@ -36,11 +36,11 @@ _WEEK = timedelta(days=7)
 
 _HALF_HOUR_S = 1_800
 _EVENTS_WITHIN = timedelta(days=35)
-_NO_VOLTAGE = "No voltage was read yet."
-_NO_NEW_VOLTAGE = "No voltage was read since the battery was last charged or replaced."
-_NO_TIME = "The clock was not read yet at the venue where the table stands."
-_NO_NEW_TIME = "The clock was not read since it was last set."
-_NO_VENUE = "The table is in the workshop: there is no venue's time to hold its clock against."
+_NO_VOLTAGE = "No voltage reading yet."
+_NO_NEW_VOLTAGE = "No voltage reading since the battery was last charged or replaced."
+_NO_TIME = "No clock reading yet at this venue."
+_NO_NEW_TIME = "No clock reading since the clock was last set."
+_NO_VENUE = "In the workshop: no venue time to compare the clock with."
 _STARTS_AFRESH: Mapping[str, frozenset[str]] = {
     "clock": frozenset({"clock_set", "board_replaced"}),
     "meters": frozenset({"meters_reset", "board_replaced"}),

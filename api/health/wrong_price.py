@@ -1,11 +1,12 @@
-"""What a wrong clock sells at the wrong price: a week on real time against the same week on the table's time.
+"""Wrong prices of a wrong clock: a week on real time against the same week on the table's time.
 
-- K4 A table that is ahead by the offset is in the window that really comes so much later, so it makes every change of
-  price so much too early; one that is behind, too late.
-- K4 The week that the table holds goes round: what is before its start is what is at its end.
-- K4 The answer has the changes made at the wrong time, the times sold wrongly, and how long which is sold instead of which.
+- K4 A table that is ahead by the offset makes every change of price too early by the offset; one that is behind, too
+  late.
+- K4 The table repeats its week: the end of the week comes before its start.
+- K4 The answer has the changes made at the wrong time, the spans sold wrongly, and the seconds a week of each price sold
+  in place of another.
 
-Offsets count in elapsed time; in a week with a clock change, the hour itself is not looked into.
+Offsets count in elapsed time; the hour of a clock change itself is left out.
 """
 
 from __future__ import annotations

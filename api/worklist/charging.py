@@ -1,8 +1,8 @@
-"""Batteries to charge, from their health (B5): now, by a date that is forecast, or once more before one is replaced.
+"""Batteries to charge, from their health (B5): now, by a forecast date, or once more before a replacement.
 
-- A charge that is due now was due when it was read. A planned one is due when the forecast reaches the service level, or
-  without a forecast two weeks after the reading.
-- A battery that is good today and has a forecast comes up two weeks before its date, though nothing new is read.
+- A charge needed now is due from the reading that showed it. A planned charge is due when the forecast reaches the
+  service level; without a forecast, two weeks after the reading.
+- A good battery with a forecast comes up two weeks before its date, without a new reading.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ PLAN_DAYS = 14
 
 
 def charging(health: TableHealth, *, capacity_ah: str | None) -> tuple[Work, ...]:
-    """Return what its battery needs; ``capacity_ah`` is for what to bring."""
+    """Return the charge that a table's battery needs; ``capacity_ah`` helps to choose the spare."""
     found, battery = health.battery, health.facts.battery
     if found is None or battery is None or (found.verdict == "good" and found.forecast is None):
         return ()
@@ -29,19 +29,13 @@ def charging(health: TableHealth, *, capacity_ah: str | None) -> tuple[Work, ...
             kind="charge_battery",
             code="plan_charge" if found.verdict == "good" else found.verdict,
             due_at=_due_at(found, health),
-            reason=" ".join((_why(found), *found.caveats)),
+            reason=" ".join((found.why, *found.caveats)),
             lead_days=PLAN_DAYS if found.verdict == "good" else AT_ONCE,
             bring=(spare, "eye and hand protection", "a voltmeter"),
             needs_key=True,
             dangers=("battery",),
         ),
     )
-
-
-def _why(found: BatteryHealth) -> str:
-    if found.forecast is None:
-        return found.why
-    return f"{found.why} It will be at {found.forecast.level_mv / 1000:.2f} V about {found.forecast.reaches_on}."
 
 
 def _due_at(found: BatteryHealth, health: TableHealth) -> datetime:

@@ -1,10 +1,10 @@
-"""Clocks to set, from their health (K2, K3): those that are off, those that will be, and all that know no summer time.
+"""Clocks to set, from their health (K2, K3): those off, those that will be, and those without summer time.
 
-- A clock that is off was off when it was read.
-- One that surely drifts comes up two weeks before it leaves the tolerance, though nothing new is read.
-- A controller that does not change for summer time by itself is to be set at the venue's next clock change; that comes
-  up a week before, and stays until the clock is set or read again.
-- A clock that cannot be told right from wrong is asked about: a phone call is the cheapest visit.
+- A clock that is off is due from the reading that showed it.
+- A clock that surely drifts comes up two weeks before it leaves the tolerance, without a new reading.
+- A controller that does not change for summer time is due at the venue's next clock change; it comes up a week before,
+  and stays until somebody sets or reads the clock.
+- Where the display leaves open whether the clock is right, the venue is asked: a phone call is the cheapest visit.
 """
 
 from __future__ import annotations
@@ -16,15 +16,16 @@ from fractions import Fraction
 from ..health.clock_changes import ClockChange, last_change, next_change
 from ..health.clock_verdict import ClockHealth
 from ..health.table_health import TableHealth
-from .work import Code, Danger, Work, day_at
+from ..venues.dates_in_words import day_at, duration_in_words
+from .work import Code, Danger, Work
 
-_BRING = ("a watch that is right",)
+_BRING = ("an accurate watch or phone",)
 
 
 def clock_work(
     health: TableHealth, *, stands_since: datetime, tolerance_s: int, dangers: tuple[Danger, ...], now: datetime
 ) -> tuple[Work, ...]:
-    """Return what a table's clock needs at the venue where it has stood since an instant."""
+    """Return the work on a table's clock at the venue where the table has been since ``stands_since``."""
     found = health.clock.health if health.clock else None
     changes = _by_hand(health, stands_since=stands_since, dangers=dangers, now=now)
     if found is None:
@@ -34,7 +35,7 @@ def clock_work(
             _set("clock_off", "off", found.reading.taken_at, f"{found.why}{_wrong(health)}", dangers=dangers),
             *changes,
         )
-    return (*_drifting(found, tolerance_s, dangers), *_asked(found), *changes)
+    return (*_drifting(found, tolerance_s, health.facts.zone, dangers), *_asked(found), *changes)
 
 
 def _set(subject: str, code: Code, due_at: datetime, reason: str, *, dangers: tuple[Danger, ...]) -> Work:
@@ -51,13 +52,13 @@ def _set(subject: str, code: Code, due_at: datetime, reason: str, *, dangers: tu
 
 
 def _wrong(health: TableHealth) -> str:
-    """Say how long a week it sells at the wrong price (K4)."""
+    """Say how long a week the table charges the wrong price (K4)."""
     wrong = health.clock.wrong if health.clock else None
     minutes = sum(pair.seconds for pair in wrong.pairs) // 60 if wrong else 0
-    return f" It sells at the wrong price for {minutes} minutes a week." if minutes else ""
+    return f" Charges the wrong price {duration_in_words(minutes * 60)} a week." if minutes else ""
 
 
-def _drifting(found: ClockHealth, tolerance_s: int, dangers: tuple[Danger, ...]) -> tuple[Work, ...]:
+def _drifting(found: ClockHealth, tolerance_s: int, zone: tzinfo, dangers: tuple[Danger, ...]) -> tuple[Work, ...]:
     pace = found.drift.least_s_per_day if found.drift else Fraction(0)
     if not pace or found.drift is None:
         return ()
@@ -67,9 +68,16 @@ def _drifting(found: ClockHealth, tolerance_s: int, dangers: tuple[Danger, ...])
         return ()
     days = min(Fraction(left_s) / pace, Fraction(3650))
     leaves_at = found.reading.taken_at + timedelta(days=float(days))
-    reason = f"It {'gains' if ahead else 'loses'} {float(pace):.1f} s a day and will be over {tolerance_s} s off."
+    reason = (
+        f"{'Gains' if ahead else 'Loses'} {float(pace):.1f} s a day: "
+        f"{_tolerance(tolerance_s)} off about {day_at(leaves_at, zone)}."
+    )
     work = _set("clock_off", "drifting", leaves_at.replace(microsecond=0), reason, dangers=dangers)
     return (replace(work, lead_days=14),)
+
+
+def _tolerance(tolerance_s: int) -> str:
+    return duration_in_words(tolerance_s) if tolerance_s >= 60 else f"{tolerance_s} s"
 
 
 def _asked(found: ClockHealth) -> tuple[Work, ...]:
@@ -82,8 +90,7 @@ def _asked(found: ClockHealth) -> tuple[Work, ...]:
             subject="clock",
             due_at=found.reading.taken_at,
             reason=found.why,
-            words="Please tell me what the table's clock shows: the day of the week and the time, and whether it is "
-            "morning or evening by it.",
+            words="Please tell me what the table's clock shows: the day of the week, the time, and am or pm.",
         ),
     )
 
@@ -103,7 +110,7 @@ def _by_hand(
 
 
 def _change(change: ClockChange, zone: tzinfo, dangers: tuple[Danger, ...]) -> Work:
-    way = f"{'forward' if change.shift_s > 0 else 'back'} by {abs(change.shift_s) // 60} minutes"
-    reason = f"The venue's clocks go {way} on {day_at(change.at, zone)}; the table's clock does not change by itself."
+    way = f"{'forward' if change.shift_s > 0 else 'back'} {duration_in_words(change.shift_s)}"
+    reason = f"Clocks at the venue go {way} on {day_at(change.at, zone)}; the table does not change by itself: set it."
     subject = f"clocks_change:{change.at:%Y-%m-%d}"
     return replace(_set(subject, "clocks_change", change.at, reason, dangers=dangers), lead_days=7)

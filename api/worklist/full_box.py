@@ -1,14 +1,14 @@
-"""Cash boxes that fill up: when one will be at its coins, notes or value limit, at its usual rate (V1).
+"""Cash boxes that fill up: the date on which a box reaches its coins, notes or value limit at its usual rate (V1).
 
-- The usual rate is what the last collections counted, by the days that they cover; without any it is what the money
-  meter counted since the box was last known to be empty, over at least three days: from then on where it is known what
-  the meter showed, else from the first reading after.
-- What is in the box now is the money meter's newest count since then, and from there on the usual rate; without such a
-  meter it is the usual rate all along.
-- A collection is due when the first limit is reached. It comes up when four fifths of that limit are, or a week before
-  if that is earlier.
-- A denomination that is both a coin and a note counts as a note; of a currency whose coins are not on record only the
-  value limit is watched.
+- The usual rate is the sum of the last collections, divided by the days that they cover. Without collections it is the
+  count of the money meter since the box was last empty, over at least three days: from then on where the meter's value
+  then is known, else from the first reading after.
+- The content of the box is the newest count of the money meter since then, and from there on the usual rate; without
+  such a meter it is the usual rate all along.
+- A collection is due when the box reaches its first limit. It comes up at four fifths of that limit, or a week before
+  the limit if that is earlier.
+- A denomination that is both a coin and a note counts as a note; in a currency without coins on record only the value
+  limit counts.
 """
 
 from __future__ import annotations
@@ -23,7 +23,8 @@ from ..collections.coins import PIECES
 from ..health.meter_health import Counts
 from ..pricing.money import format_money
 from ..readings.meters import Meter, MeterReading, counted, deltas
-from .work import AT_ONCE, Code, Danger, Work, day_at, lead_of
+from ..venues.dates_in_words import day_at
+from .work import AT_ONCE, Code, Danger, Work, lead_of
 
 NEAR = Fraction(4, 5)
 
@@ -53,7 +54,7 @@ class Metered:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxFacts:
-    """A box's limits (value in minor units), when it was last empty, its last collections, and what the meter says since."""
+    """A box's limits (value in minor units), when it was last empty, its last collections, and the meter's count since."""
 
     limits: Mapping[Measure, int]
     currency: str
@@ -79,7 +80,7 @@ class _Filling:
 
 
 def box_work(facts: BoxFacts, *, now: datetime) -> tuple[Work, ...]:
-    """Return the collection that a box will need first."""
+    """Return the collection that a box needs before it is full; empty where that is over two years away."""
     fillings = [filling for measure, limit in facts.limits.items() if (filling := _filling(facts, measure, limit))]
     if not fillings:
         return ()
@@ -140,13 +141,13 @@ def _reason(first: _Filling, facts: BoxFacts, full_at: datetime) -> str:
             return f"{format_money(round(amount), facts.currency)} {facts.currency}"
         return f"{round(amount):,} {first.measure}"
 
-    source = "by its meter" if facts.metered else "by its usual rate"
+    source = "by the meter" if facts.metered else "at the usual rate"
     began = day_at(first.level_at, facts.zone)
     share = int(100 * first.level / first.limit)
-    level = f"{said(first.level)} on {began} {source}, {share} % of {said(first.limit)}"
+    level = f"About {said(first.level)} in the box on {began} {source}, {share} % of the {said(first.limit)} it holds"
     if not first.level:
-        level = f"Empty on {began}, and holds {said(first.limit)}"
-    return f"{level}; about {said(first.a_day)} a day: full about {day_at(full_at, facts.zone)}."
+        level = f"Empty on {began}; holds {said(first.limit)}"
+    return f"{level}. Fills by about {said(first.a_day)} a day: full about {day_at(full_at, facts.zone)}."
 
 
 def since_empty(meter: Meter, counts: Sequence[Counts], *, empty_at: datetime, shown: int | None) -> Metered | None:

@@ -1,10 +1,10 @@
 """Settings to key, and keyings to confirm (S4, S5, W8).
 
-- What is listed is to be keyed: every schedule that is in force or to come, due when it starts, and over when the next
-  one starts. What stands before the schedule that was keyed last is not keyed any more.
-- A keying makes it sold; the work is closed by a reading that confirms it: settings found without a difference, or the
-  report that they were keyed, on the same visit or later. Until then it is to be confirmed within a week.
-- Settings found that differ from what was keyed are to be keyed again, each difference said, with what it gives away.
+- Every listed schedule that is in force or to come is to be keyed: due when it starts, over when the next one starts.
+  Schedules before the one keyed last need no keying any more.
+- From a keying on the table sells by it; a reading closes the work: settings found without a difference, or the report
+  that they were keyed, on the same visit or later. Until then the keying is to be confirmed within a week.
+- Settings found that differ from those keyed are to be keyed again; the reason names each difference and its effect.
 """
 
 from __future__ import annotations
@@ -16,8 +16,9 @@ from uuid import UUID
 
 from ..controllers.differences import Difference
 from ..pricing import Stretch
-from .found_words import in_words
-from .work import Danger, Work, day_at
+from ..venues.dates_in_words import day_at, moment_at
+from .settings_differences_in_words import in_words
+from .work import Danger, Work
 
 SAME_VISIT = timedelta(hours=6)
 
@@ -72,16 +73,16 @@ def _to_key(facts: KeyingFacts, listed: Sequence[Stretch], index: int) -> Work:
     stretch = listed[index]
     assert stretch.schedule is not None
     last = (
-        f"It was keyed last on {day_at(facts.keyed.keyed_at, facts.zone)}." if facts.keyed else "Nothing was keyed yet."
+        f"Last keyed on {day_at(facts.keyed.keyed_at, facts.zone)}." if facts.keyed else "Nothing has been keyed yet."
     )
+    prices = "Prices" if stretch.of == "venue" else "This table's own prices"
     return Work(
         kind="key_settings",
         code="not_keyed",
         subject=stretch.schedule.id,
         due_at=max(stretch.from_at, facts.stands_since),
         ends_at=listed[index + 1].from_at if index + 1 < len(listed) else None,
-        reason=f"The schedule of the {stretch.of} that holds from {stretch.from_at.astimezone(facts.zone):%Y-%m-%d %H:%M} is not keyed. "
-        f"{last}",
+        reason=f"{prices} effective {moment_at(stretch.from_at, facts.zone)}, have not been keyed. {last}",
         bring=("the settings sheet",),
         needs_key=True,
         dangers=facts.dangers,
@@ -99,7 +100,7 @@ def _to_confirm(facts: KeyingFacts, stretch: Stretch) -> tuple[Work, ...]:
             code="not_confirmed",
             subject=keyed.schedule_id,
             due_at=max(stretch.from_at, keyed.keyed_at) + CONFIRM_WITHIN,
-            reason=f"Keyed by {keyed.by} on {day_at(keyed.keyed_at, facts.zone)}; no reading has confirmed it since.",
+            reason=f"Keyed by {keyed.by} on {day_at(keyed.keyed_at, facts.zone)}: read the settings to confirm.",
             bring=("the settings sheet",),
             needs_key=True,
             dangers=facts.dangers,
@@ -124,7 +125,7 @@ def _found_different(facts: KeyingFacts) -> tuple[Work, ...]:
             code="found_different",
             subject="found",
             due_at=facts.found_at,
-            reason=f"Found on {day_at(facts.found_at, facts.zone)}: {'; '.join(told[:_MOST_SAID])}{more}.",
+            reason=f"Settings found on {day_at(facts.found_at, facts.zone)} differ from those keyed: {'; '.join(told[:_MOST_SAID])}{more}.",
             bring=("the settings sheet",),
             needs_key=True,
             dangers=facts.dangers,

@@ -32,7 +32,7 @@ def get_worklist(
     limit: Limit = 100,
     after: Annotated[CursorText | None, Query(description="The `next` of the page before.")] = None,
 ) -> WorklistOut:
-    """List what needs doing over all venues, what is due first first: why, with what, and by when it matters."""
+    """List the work at all venues, earliest due first: reason, what to bring, and the date by which it matters."""
     service.catch_up(session, now=now)
     wanted = service.Wanted(
         venue_id=venue_id, due_before=due_before, after=read_cursor(after) if after else None, limit=limit

@@ -20,10 +20,10 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 class WorkOut(Out):
-    """One piece of work: where, what, why, with what, and by when it matters.
+    """One piece of work: the table, the kind, the reason, what to bring, and the date by which it matters.
 
-    A table in the workshop has no venue. ``refers_to`` is the schedule to key, or the collection to look into;
-    ``words`` are what to say to ``contact``, where asking is the work.
+    A table in the workshop has no venue. ``refers_to`` is the schedule to key, or the collection to review;
+    ``words`` are for the call to ``contact``, where a call is the work.
     """
 
     id: Id
@@ -44,9 +44,9 @@ class WorkOut(Out):
 
 
 class WorklistOut(Out):
-    """A page of the worklist, what is due first first.
+    """A page of the worklist, earliest due first.
 
-    ``waiting`` is about how many tables something was recorded of that is not in the list yet: ask again.
+    ``waiting`` is the number of tables with records that the list does not include yet: ask again.
     """
 
     items: list[WorkOut]
@@ -56,7 +56,7 @@ class WorklistOut(Out):
 
 @dataclass(frozen=True, slots=True)
 class Cursor:
-    """A place in the list: when a piece of work is due, and its id. It holds though the work be done meanwhile."""
+    """A place in the list: a due instant and an id. It stays valid when the work itself is done."""
 
     due_at: datetime
     id: UUID

@@ -1,9 +1,9 @@
-"""Tables of which nothing was heard for long: first the venue is asked, then somebody goes there (V1).
+"""Tables without a reading for long: first a call to the venue, then a visit (V1).
 
-- A reading or a collection is news of a table; without any, its silence began when it came to stand where it stands.
-- Two weeks after the last news the venue is asked by phone, which is the cheapest visit; four weeks after it somebody
-  goes, and the phone call is over.
-- Both are stored with their dates while the table still speaks: time alone brings them up.
+- A reading or a collection is news of a table; without any, the silence began when the table came to its venue.
+- Two weeks after the last news the work is a phone call to the venue, which is the cheapest visit; four weeks after,
+  a visit takes the place of the call.
+- Both are stored with their dates beforehand: time alone brings them up.
 """
 
 from __future__ import annotations
@@ -11,7 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
-from .work import Work, day_at
+from ..venues.dates_in_words import day_at
+from .work import Work
 
 ASK_AFTER = timedelta(days=14)
 
@@ -33,7 +34,7 @@ class News:
 def silence_work(news: News) -> tuple[Work, ...]:
     """Return the call and the visit that a table's silence will bring."""
     last_on = day_at(news.last_at, news.zone)
-    since = f"It was last heard of on {last_on}" if news.ever else f"Nothing was read since it came on {last_on}"
+    since = f"No reading since {last_on}" if news.ever else f"No reading since the table came here on {last_on}"
     visit_at = news.last_at + VISIT_AFTER
     return (
         Work(
@@ -42,7 +43,7 @@ def silence_work(news: News) -> tuple[Work, ...]:
             due_at=news.last_at + ASK_AFTER,
             lead_days=0,
             ends_at=visit_at,
-            reason=f"{since}: {ASK_AFTER.days} days or more without a reading.",
+            reason=f"{since}: call the venue.",
             words=_words(news),
         ),
         Work(
@@ -50,7 +51,7 @@ def silence_work(news: News) -> tuple[Work, ...]:
             code="no_reading",
             due_at=visit_at,
             lead_days=0,
-            reason=f"{since}: {VISIT_AFTER.days} days or more without a reading.",
+            reason=f"{since}: go and read the table.",
             bring=("the key", *(("a voltmeter",) if news.has_battery else ())),
             needs_key=True,
             dangers=("battery",) if news.has_battery else ("mains",),
@@ -61,8 +62,8 @@ def silence_work(news: News) -> tuple[Work, ...]:
 def _words(news: News) -> str:
     wanted = (
         *(("the battery voltage",) if news.has_battery else ()),
-        "the day and time that its clock shows",
+        "the day and time on its clock",
         *((f"its meters ({', '.join(news.meters)})",) if news.meters else ()),
     )
     listed = f"{', '.join(wanted[:-1])} and {wanted[-1]}" if len(wanted) > 1 else wanted[0]
-    return f"Please read to me from the table “{news.label}”: {listed}."
+    return f"Please read me from the table “{news.label}”: {listed}."

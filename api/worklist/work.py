@@ -1,19 +1,19 @@
-"""A piece of work at a table: what it is, why, what it takes, and by when it matters (V1).
+"""A piece of work at a table: its kind, the reason, what to bring, and the date by which it matters (V1).
 
 - Every kind of V1: ``charge_battery``, ``set_clock``, ``key_settings``, ``ask_venue``, ``collect``, ``visit``,
   ``review`` and ``licence``. ``code`` says which of the reasons for this kind it is.
 - Work is found when something arrives, and shown when its time has come: ``lead_days`` before it is due, or at once.
-  The leads are few, so that what is shown now is a few ranges of what is stored, in the order in which it is due.
-- Work that other work replaces ends of itself at ``ends_at``.
-- The same work found again is the same: it is known by its table, kind and ``subject``.
-- Whoever is sent to a battery, to the mains or to carry cash is given the cautions for it.
+  The leads are few: the work to show is a few ranges of the stored work, earliest due first.
+- Work that other work replaces ends by itself at ``ends_at``.
+- Work found again is the same work: its id comes from its table, kind and ``subject``.
+- Work at a battery, at the mains or with cash carries the cautions for it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 from typing import Literal, get_args
 from uuid import NAMESPACE_URL, UUID, uuid5
 
@@ -49,7 +49,7 @@ CAUTIONS: dict[Danger, tuple[Caution, ...]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Work:
-    """One piece of work. ``words`` are what to say to the venue; ``refers_to`` names the schedule, collection, ….
+    """One piece of work. ``words`` are for the call to the venue; ``refers_to`` is the id of a schedule or collection.
 
     Refuses (``bad_work``) a lead that is none of ``LEADS``, an unknown kind and an unknown code.
     """
@@ -83,22 +83,17 @@ class Work:
 
 
 def lead_of(ahead: timedelta) -> int:
-    """Return the least lead that shows work at least so long before it is due, short of at once."""
+    """Return the least lead that shows work at least ``ahead`` of its due date; never ``AT_ONCE``."""
     days = ahead / timedelta(days=1)
     return next((lead for lead in LEADS if lead >= days and lead != AT_ONCE), LEADS[-2])
 
 
 def cautions_for(dangers: Iterable[str]) -> tuple[Caution, ...]:
-    """Return the cautions for some dangers, each once, what local rules say last."""
-    told = [caution for danger, cautions in CAUTIONS.items() if danger in set(dangers) for caution in cautions]
-    return tuple(dict.fromkeys([caution for caution in told if caution is not told[-1]] + told[-1:]))
+    """Return the cautions for some dangers, each once, local rules last."""
+    cautions = [caution for danger, cautions in CAUTIONS.items() if danger in set(dangers) for caution in cautions]
+    return tuple(dict.fromkeys([caution for caution in cautions if caution is not cautions[-1]] + cautions[-1:]))
 
 
 def on_the_spot(*, on_mains: bool) -> tuple[Danger, ...]:
     """Return the dangers of opening a table: its mains, unless it runs on a battery."""
     return ("mains",) if on_mains else ()
-
-
-def day_at(at: datetime, zone: tzinfo) -> str:
-    """Say the date of an instant by the venue's clock."""
-    return f"{at.astimezone(zone):%Y-%m-%d}"

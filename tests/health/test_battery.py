@@ -136,7 +136,7 @@ class TestCaveats:
     def test_what_weakens_an_answer_is_said(self) -> None:
         assert health([SupplyReading(START, 12_450, 250, 600)]).caveats == ()
         assert health([SupplyReading(START, 12_450, None, 600)]).caveats == (
-            "No temperature was given: a cold battery reads low.",
+            "No temperature given: a cold battery reads low.",
         )
         assert len(health([SupplyReading(START, 12_450)], battery=Battery("unknown")).caveats) == 3
 
@@ -164,7 +164,7 @@ class TestVerdict:
         answer = health(at_rest((0, 6_150)), battery=Battery("flooded", 6))
 
         assert (answer.verdict, answer.level, answer.level_mv) == ("plan_charge", "plan_charge_mv", 6_200)
-        assert answer.why == "At 6.15 V; a charge is planned at 6.20 V."
+        assert answer.why == "6.15 V: below 6.20 V, plan a charge."
 
     def test_levels_are_settings(self) -> None:
         assert health(at_rest((0, 12_400)), levels=BatteryLevels(12_300, 12_000)).verdict == "good"
@@ -209,7 +209,7 @@ class TestForecast:
         answer = health(at_rest((0, 12_640), (4, 12_560), (8, 12_480)))
 
         assert (answer.verdict, answer.level, answer.because) == ("plan_charge", "charge_now_mv", "forecast")
-        assert answer.why == "It will be at 12.24 V on 2026-12-21."
+        assert answer.why == "12.48 V: plan a charge. Reaches 12.24 V (charge now) about 21 Dec 2026."
 
     @pytest.mark.parametrize(("now", "verdict"), [(25, "good"), (26, "plan_charge")])
     def test_fourteen_days_ahead_is_soon_enough_to_plan(self, now: float, verdict: str) -> None:

@@ -147,4 +147,4 @@ def test_whatever_zoneinfo_says_is_the_wall_time_is_the_right_clock(name: str, s
     offset = measure(reading, zone)
 
     assert offset.low_s <= 0 < offset.high_s
-    assert offset.modulo_s is None
+    assert offset.known_within_s is None

@@ -30,7 +30,7 @@ def test_a_battery_at_its_service_level_is_to_be_charged_until_it_was(calendar: 
         "table": "Window side",
         "venue_id": venue["id"],
         "venue": "The Copper Lantern",
-        "reason": "At 12.20 V; a charge is due at 12.30 V.",
+        "reason": "12.20 V: below 12.30 V, charge now.",
         "bring": [
             "a charged 12 V AGM battery of 9.0 Ah, or the charger",
             "eye and hand protection",
@@ -69,7 +69,7 @@ def test_a_battery_that_is_good_comes_up_two_weeks_before_its_forecast_by_time_a
     calendar.on("2027-01-11")
     (item,) = calendar.only("charge_battery")
     assert (item["code"], item["due_at"]) == ("plan_charge", "2027-01-24T05:00:00Z")
-    assert item["reason"] == "At 12.80 V; a charge is planned at 12.60 V. It will be at 12.30 V about 2027-01-24."
+    assert item["reason"] == "12.80 V: above 12.60 V. Reaches 12.30 V (charge now) about 24 Jan 2027."
 
 
 def test_a_clock_an_hour_slow_is_to_be_set_until_it_was(calendar: Calendar, route: Route) -> None:
@@ -79,7 +79,7 @@ def test_a_clock_an_hour_slow_is_to_be_set_until_it_was(calendar: Calendar, rout
     (item,) = calendar.only("set_clock")
     assert (item["code"], item["due_at"], item["needs_key"]) == ("off", "2026-11-03T17:00:00Z", True)
     assert "slow" in item["reason"]
-    assert item["bring"] == ["a watch that is right"]
+    assert item["bring"] == ["an accurate watch or phone"]
     assert [caution["code"] for caution in item["cautions"]] == ["unplug", "qualified_person", "local_rules"]
     calendar.read(table, clock={"time": "12:00", "weekday": "tue", "display": "24h"}, done=["clock_set"])
     assert calendar.only("set_clock") == []
@@ -99,7 +99,7 @@ def test_a_controller_without_summer_time_is_to_be_set_a_week_before_the_clocks_
         (item,) = calendar.only("set_clock")
         assert (item["code"], item["due_at"]) == ("clocks_change", "2027-03-14T07:00:00Z")
         assert item["reason"].startswith(
-            "The venue's clocks go forward by 60 minutes on 2027-03-14; the table's clock does not change by itself."
+            "Clocks at the venue go forward 1 h on 14 Mar 2027; the table does not change by itself: set it."
         )
     calendar.read(table, clock={"time": "03:00", "weekday": "tue", "display": "24h"}, done=["clock_set"])
     assert calendar.only("set_clock") == []
@@ -119,7 +119,7 @@ def test_a_clock_that_drifts_comes_up_two_weeks_before_it_leaves_the_tolerance_b
     calendar.on("2026-12-18T17:00:30+00:00")
     (item,) = calendar.only("set_clock")
     assert (item["code"], item["due_at"]) == ("drifting", "2027-01-01T17:00:30Z")
-    assert item["reason"] == "It loses 1.5 s a day and will be over 120 s off."
+    assert item["reason"] == "Loses 1.5 s a day: 2 min off about 1 Jan 2027."
 
 
 def test_a_clock_that_does_not_tell_the_day_is_asked_about(calendar: Calendar, route: Route) -> None:
@@ -144,15 +144,13 @@ def test_a_price_change_is_to_be_keyed_by_its_start_then_confirmed_then_it_is_do
     coming = route.schedule(venue["id"], tariff["id"], effective_on="2026-12-01")
     (item,) = calendar.only("key_settings")
     assert (item["code"], item["due_at"], item["refers_to"]) == ("not_keyed", "2026-12-01T11:00:00Z", coming["id"])
-    assert item["reason"] == (
-        "The schedule of the venue that holds from 2026-12-01 06:00 is not keyed. Nothing was keyed yet."
-    )
+    assert item["reason"] == ("Prices effective 1 Dec 2026, 06:00, have not been keyed. Nothing has been keyed yet.")
     calendar.on("2026-11-30")
     keying = {"schedule_id": coming["id"], "keyed_at": "2026-11-30T16:00:00Z", "by": "Rosalind"}
     route.post(f"/tables/{table['id']}/keyings", keying)
     (item,) = calendar.only("key_settings")
     assert (item["code"], item["due_at"]) == ("not_confirmed", "2026-12-08T11:00:00Z")
-    assert item["reason"] == "Keyed by Rosalind on 2026-11-30; no reading has confirmed it since."
+    assert item["reason"] == "Keyed by Rosalind on 30 Nov 2026: read the settings to confirm."
     calendar.read(table, done=["settings_keyed"])
     assert calendar.only("key_settings") == []
 
@@ -196,7 +194,9 @@ def test_settings_found_otherwise_than_keyed_are_to_be_keyed_again(calendar: Cal
     calendar.read(table, settings={"days": [{"day": "mon", "windows": [cheap]}]})
     (item,) = calendar.only("key_settings")
     assert (item["code"], item["due_at"]) == ("found_different", "2026-11-03T17:00:00Z")
-    assert item["reason"].startswith("Found on 2026-11-03: Monday, games: price 1 is 0.75 instead of 1.00 (")
+    assert item["reason"].startswith(
+        "Settings found on 3 Nov 2026 differ from those keyed: Monday, games: price 1 is 0.75 instead of 1.00 ("
+    )
     calendar.on("2026-11-04")
     calendar.read(table, settings={"days": [{"day": "mon", "windows": [right]}]})
     assert calendar.only("key_settings") == []
@@ -217,7 +217,7 @@ def test_settings_that_cannot_be_are_said_with_money_as_the_currency_writes_it(
     calendar.read(table, settings={"days": [{"day": "mon", "windows": windows}, {"day": "tue", "windows": windows}]})
     (item,) = calendar.only("key_settings")
     assert item["reason"] == (
-        "Found on 2026-11-03: Monday and Tuesday: what was found cannot be so: price 2 for games is 1.00, "
+        "Settings found on 3 Nov 2026 differ from those keyed: Monday and Tuesday: these settings are not valid: price 2 for games is 1.00, "
         "expected more than the 5.00 of the rung below; units of price 2 for games is 1, expected more than the 6 of the "
         "rung below."
     )
@@ -233,10 +233,10 @@ def test_a_silent_table_is_asked_about_then_visited_by_time_alone(calendar: Cale
     calendar.on("2026-11-16")
     (item,) = calendar.work()
     assert (item["kind"], item["code"], item["due_at"]) == ("ask_venue", "no_reading", "2026-11-16T17:00:00Z")
-    assert item["reason"] == "It was last heard of on 2026-11-02: 14 days or more without a reading."
+    assert item["reason"] == "No reading since 2 Nov 2026: call the venue."
     assert item["contact"] == "Odile, 555-0142, after 16:00"
     assert item["words"] == (
-        "Please read to me from the table “Window side”: the battery voltage, the day and time that its clock shows "
+        "Please read me from the table “Window side”: the battery voltage, the day and time on its clock "
         "and its meters (cash)."
     )
     assert (item["bring"], item["needs_key"], item["cautions"]) == ([], False, [])
@@ -251,7 +251,7 @@ def test_a_table_that_was_never_read_is_asked_about_two_weeks_after_it_came(cale
     route.table(route.venue()["id"])
     calendar.on("2026-11-15")
     (item,) = calendar.work()
-    assert item["reason"] == "Nothing was read since it came on 2026-11-01: 14 days or more without a reading."
+    assert item["reason"] == "No reading since the table came here on 1 Nov 2026: call the venue."
 
 
 def test_a_box_is_to_be_collected_before_its_value_limit_at_its_meters_rate(calendar: Calendar, route: Route) -> None:
@@ -268,7 +268,8 @@ def test_a_box_is_to_be_collected_before_its_value_limit_at_its_meters_rate(cale
     (item,) = calendar.only("collect")
     assert (item["code"], item["due_at"], item["needs_key"]) == ("value_limit", "2026-11-27T17:00:00Z", True)
     assert item["reason"] == (
-        "200.00 USD on 2026-11-12 by its meter, 40 % of 500.00 USD; about 20.00 USD a day: full about 2026-11-27."
+        "About 200.00 USD in the box on 12 Nov 2026 by the meter, 40 % of the 500.00 USD it holds. "
+        "Fills by about 20.00 USD a day: full about 27 Nov 2026."
     )
     assert [caution["code"] for caution in item["cautions"]][-2:] == ["lifting_cash", "local_rules"]
     calendar.collect(table, {"0.25": 1440}, meters={"cash": 2440})
@@ -286,7 +287,8 @@ def test_the_usual_rate_is_over_the_days_that_the_meter_counted_not_those_before
     (item,) = calendar.only("collect")
     # 1600 counts of 0.25 in four days: 100.00 a day
     assert item["reason"] == (
-        "400.00 USD on 2026-11-25 by its meter, 80 % of 500.00 USD; about 100.00 USD a day: full about 2026-11-26."
+        "About 400.00 USD in the box on 25 Nov 2026 by the meter, 80 % of the 500.00 USD it holds. "
+        "Fills by about 100.00 USD a day: full about 26 Nov 2026."
     )
 
 
@@ -305,7 +307,9 @@ def test_a_box_is_to_be_collected_before_its_coins_reach_their_limit_at_the_usua
     calendar.on("2026-11-26")
     (item,) = calendar.only("collect")
     assert (item["code"], item["due_at"]) == ("coins_limit", "2026-12-02T17:00:00Z")
-    assert item["reason"] == "Empty on 2026-11-12, and holds 400 coins; about 20 coins a day: full about 2026-12-02."
+    assert (
+        item["reason"] == "Empty on 12 Nov 2026; holds 400 coins. Fills by about 20 coins a day: full about 2 Dec 2026."
+    )
 
 
 def test_a_meter_that_went_down_is_to_be_looked_into_until_its_reading_is_struck(
@@ -317,7 +321,10 @@ def test_a_meter_that_went_down_is_to_be_looked_into_until_its_reading_is_struck
     calendar.read(table, meters={"cash": 4000})
     (item,) = calendar.only("review")
     assert (item["code"], item["due_at"]) == ("meter_went_down", "2026-11-02T17:00:00Z")
-    assert item["reason"] == "The meter cash went down from 5000 to 4000: what it counted is not known."
+    assert item["reason"] == (
+        "Meter cash went down from 5000 to 4000. Read it again; if the meters were reset or the board replaced, "
+        "report that."
+    )
     readings = calendar.client.get("/v1/readings").json()["items"]
     route.post(f"/readings/{readings[1]['id']}/void", {"reason": "misread"})
     assert calendar.only("review") == []
@@ -331,7 +338,7 @@ def test_two_meters_that_cannot_both_be_right_are_to_be_looked_into(calendar: Ca
     calendar.read(table, meters={"cash": 400, "till": 90})
     (item,) = calendar.only("review")
     assert item["code"] == "meters_disagree"
-    assert item["reason"] == "Two meters cannot both be right: cash says 100.00 and till says 90.00, 10.00 apart."
+    assert item["reason"] == "Two meters disagree by 10.00: cash counts 100.00 and till counts 90.00."
 
 
 def test_a_difference_is_to_be_looked_into_until_the_next_collection(calendar: Calendar, route: Route) -> None:
@@ -343,7 +350,7 @@ def test_a_difference_is_to_be_looked_into_until_the_next_collection(calendar: C
     (item,) = calendar.only("review")
     assert (item["code"], item["refers_to"]) == ("difference", collection["id"])
     assert item["reason"] == (
-        "Counted 90.00 on 2026-11-08: 10.00 short, 10.0 % of 100.00. A reason to look, not an accusation."
+        "Counted 90.00 on 8 Nov 2026: 10.00 short, 10.0 % of 100.00 expected. A reason to look, not an accusation."
     )
     calendar.on("2026-11-15")
     calendar.collect(table, {"0.25": 400}, meters={"cash": 1800})
@@ -358,7 +365,7 @@ def test_a_dispute_is_on_the_list_until_it_is_answered(calendar: Calendar, route
     raised = route.post(f"/collections/{collection['id']}/disputes", dispute)
     (item,) = calendar.only("review")
     assert (item["code"], item["refers_to"], item["due_at"]) == ("dispute", collection["id"], "2026-11-02T17:00:00Z")
-    assert item["reason"] == "Odile disputes a collection: 20.00 more"
+    assert item["reason"] == "Dispute by Odile: 20.00 more"
     answer = {"by": "Rosalind", "answer": "The slip was found."}
     route.post(f"/collections/{collection['id']}/disputes/{raised['id']}/answer", answer)
     assert calendar.only("review") == []
@@ -370,7 +377,7 @@ def test_a_licence_comes_up_sixty_days_before_it_expires(calendar: Calendar, rou
     assert calendar.only("licence") == []
     calendar.on("2026-12-02T11:00:00+00:00")
     (item,) = calendar.only("licence")
-    assert (item["due_at"], item["reason"]) == ("2027-01-31T11:00:00Z", "The licence MF-2231 expires on 2027-01-31.")
+    assert (item["due_at"], item["reason"]) == ("2027-01-31T11:00:00Z", "Licence MF-2231 expires on 31 Jan 2027.")
     address = f"/v1/tables/{table['id']}"
     etag = calendar.client.get(address).headers["ETag"]
     change = {"licence": {"number": "MF-2240", "expires_on": "2028-01-31"}}

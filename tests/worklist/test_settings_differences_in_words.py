@@ -6,7 +6,7 @@ from baizebook.controllers.differences import differences
 from baizebook.controllers.sheet import read_days
 from baizebook.controllers.week_settings import Day, Prices, WeekSettings, Window
 from baizebook.pricing.ladder import Ladder, Rung
-from baizebook.worklist.found_words import in_words
+from baizebook.worklist.settings_differences_in_words import in_words
 
 A_GAME = Ladder((Rung(100, 1), Rung(500, 6)))
 HALF_AN_HOUR = Ladder((Rung(400, 30),))

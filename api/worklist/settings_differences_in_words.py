@@ -1,9 +1,9 @@
-"""Settings found otherwise than keyed, in words for whoever goes there (S4).
+"""Differences between settings found and settings keyed, in words for the collector (S4).
 
-- The same difference on several days is said once: "Monday to Thursday, games: price 1 is 0.75 instead of 1.00".
-- A difference that does not last all day is said with its times.
-- With each goes the amount at which it gives away or takes most.
-- A day whose settings cannot be those of any ladder is said as such, with what was found and what is possible.
+- The same difference on several days is one sentence: "Monday to Thursday, games: price 1 is 0.75 instead of 1.00".
+- A difference that does not last all day has its times.
+- Each has the amount at which it gives away or takes most.
+- A day whose settings are not valid for any ladder is named as such, with the values found and the values possible.
 """
 
 from __future__ import annotations
@@ -95,14 +95,14 @@ def _value(value: ValueFound, sells: Kind) -> str:
 
 
 def _of_the_day(values: Sequence[ValueFound]) -> str:
-    """Say that play is free or is not, or what cannot be so."""
+    """Say that play is free or is not, or which settings are not valid."""
     for value in values:
         if (value.name, value.wanted, value.found) == ("free", "no", "yes"):
             return "play is free, and should not be"
         if (value.name, value.wanted, value.found) == ("free", "yes", "no"):
             return "play is not free, and should be"
     told = (f"{_place(value.name)}{value.found}, expected {value.wanted}" for value in values)
-    return f"what was found cannot be so: {'; '.join(told)}"
+    return f"these settings are not valid: {'; '.join(told)}"
 
 
 def _place(name: str) -> str:
