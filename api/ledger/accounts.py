@@ -1,8 +1,9 @@
-"""The chart of accounts of this trade: what each account holds, on which side it stands, and whether venues have their own.
+"""The chart of accounts of this trade: the code, kind and purpose of each account, and whether each venue has its own.
 
-- Debit is positive, credit negative: assets and expenses stand above zero, liabilities, income and equity below.
-- An account kept per venue has one leaf for each: ``owed_to_venues:<venue id>`` is what that venue is owed.
+- Debit is positive, credit negative: assets and expenses are above zero, liabilities, income and equity below.
+- An account kept per venue has one leaf for each venue: ``owed_to_venues:<venue id>`` is the amount payable to it.
 - No account is ever removed or renamed: entries that were posted to it stay (L1).
+- ``retained_earnings`` exists in exports only: a closed year's income and expense go there.
 """
 
 from __future__ import annotations
@@ -10,39 +11,40 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Root = Literal["Assets", "Liabilities", "Equity", "Income", "Expenses"]
+AccountKind = Literal["asset", "liability", "equity", "income", "expense"]
 
 PerVenue = Literal["always", "never", "either"]
 
 
 @dataclass(frozen=True, slots=True)
 class Account:
-    """One account: its code in entries, its root, whether it is kept per venue, and what it holds."""
+    """One account: its code in entries, its kind, whether it is kept per venue, and what it holds."""
 
     code: str
-    root: Root
+    kind: AccountKind
     per_venue: PerVenue
     holds: str
 
 
-_CHART: tuple[tuple[str, Root, PerVenue, str], ...] = (
-    ("cash_in_bags", "Assets", "never", "coins and notes out of the boxes, not banked yet"),
-    ("bank", "Assets", "never", "money in the bank"),
-    ("venue_loans", "Assets", "always", "what a venue still owes of money lent to it"),
-    ("owed_to_venues", "Liabilities", "always", "what a venue is still to be given"),
-    ("tax_payable", "Liabilities", "never", "tax taken out of the takings, not handed over yet"),
-    ("opening_equity", "Equity", "never", "the other side of balances brought in when the books begin"),
-    ("test_money", "Equity", "always", "the operator's own coins, put in for test plays and found again"),
-    ("play_takings", "Income", "always", "what was counted, less what is returned, tax and first money"),
+_CHART: tuple[tuple[str, AccountKind, PerVenue, str], ...] = (
+    ("cash_in_bags", "asset", "never", "coins and notes from the boxes, not yet banked"),
+    ("bank", "asset", "never", "money in the bank"),
+    ("venue_loans", "asset", "always", "loans that the venue has not yet repaid"),
+    ("owed_to_venues", "liability", "always", "payable to the venue"),
+    ("tax_payable", "liability", "never", "tax taken out of the takings, not yet remitted"),
+    ("opening_equity", "equity", "never", "the other side of opening balances, entered when the books begin"),
+    ("retained_earnings", "equity", "never", "income less expense of closed years"),
+    ("test_money", "equity", "always", "the operator's own coins, put in for test plays and taken out again"),
+    ("play_takings", "income", "always", "counted cash less returns, tax and first money"),
     (
         "first_money",
-        "Income",
+        "income",
         "always",
-        "what the operator takes before the split: reimbursements, charges, his minimum",
+        "money the operator takes before the split: reimbursements, charges, the minimum",
     ),
-    ("venue_share", "Expenses", "always", "the venue's part of the split, before its loan"),
-    ("licences_paid", "Expenses", "either", "licences and permits of tables"),
-    ("write_offs", "Expenses", "either", "loans that will not come back, cash that is gone"),
+    ("venue_share", "expense", "always", "the venue's part of the split, before its loan repayment"),
+    ("licences_paid", "expense", "either", "licences and permits of tables"),
+    ("write_offs", "expense", "either", "loans and cash shortages written off"),
 )
 
 

@@ -65,7 +65,7 @@ def balances_out(balances: Balances) -> Iterator[tuple[str, AccountBalanceOut]]:
             balance_code(leaf, currency),
             AccountBalanceOut(
                 account=account.code,
-                root=account.root,
+                kind=account.kind,
                 holds=account.holds,
                 venue_id=_id(leaf.venue_id),
                 currency=currency,
@@ -81,6 +81,6 @@ def bad_out(bad: Bad) -> BadEntryOut:
 
 def names_out(names: Mapping[str, str]) -> AccountNamesOut:
     """Write the operator's names of accounts beside the chart."""
-    chart = [AccountOut(code=a.code, root=a.root, per_venue=a.per_venue, holds=a.holds) for a in ACCOUNTS.values()]
+    chart = [AccountOut(code=a.code, kind=a.kind, per_venue=a.per_venue, holds=a.holds) for a in ACCOUNTS.values()]
     missing = [code for code in ACCOUNTS if code not in names]
     return AccountNamesOut(names=dict(names), missing=missing, accounts=chart)

@@ -17,10 +17,12 @@ from sqlalchemy.types import NULLTYPE
 from sqlmodel import Session, SQLModel, col, func, select
 
 from ..pricing import DomainError
+from ..venues.rows import VenueRow
 from ..web.errors import Problem, not_found
 from .chain import Record, verify
 from .convert import bad_out
-from .export.period import Extract, Period, extract
+from .export.account_names import VenueName
+from .export.period import Close, Extract, Opening, Period, extract
 from .journal import Entry
 from .posting import Posting
 from .rows import EntryRow
@@ -123,10 +125,26 @@ def _any_text(session: Session) -> Iterator[None]:
         driver.text_factory = before
 
 
-def read_extract(session: Session, *, from_on: date | None, to_on: date | None, now: datetime) -> Extract:
+def read_extract(
+    session: Session,
+    *,
+    from_on: date | None,
+    to_on: date | None,
+    opening: Opening,
+    close: Close | None,
+    currency: str | None,
+    now: datetime,
+) -> Extract:
     """Return a period of the journal; without its dates, from the first date that is booked to the last."""
     first, last = session.exec(select(func.min(EntryRow.booked_on), func.max(EntryRow.booked_on))).one()
     today = now.astimezone(UTC).date()
     start = from_on or min(first or today, to_on or date.max)
     period = Period(start, to_on or max(last or today, start))
-    return extract(read_entries(session, col(EntryRow.booked_on) <= period.to_on), period)
+    entries = read_entries(session, col(EntryRow.booked_on) <= period.to_on)
+    return extract(entries, period, opening=opening, close=close, currency=currency)
+
+
+def venues_in_books(session: Session) -> dict[str, VenueName]:
+    """Return each venue's names in exports by its id."""
+    query = select(VenueRow.id, VenueRow.name, VenueRow.books_name)
+    return {str(venue_id): VenueName(name, in_accounts) for venue_id, name, in_accounts in session.exec(query)}

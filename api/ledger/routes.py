@@ -13,11 +13,12 @@ from ..web.errors import refused
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import Limit, link_next
-from ..web.schema_types import INT64_MAX, Date, Id, given
+from ..web.schema_types import INT64_MAX, Currency, Date, Id, given
 from . import queries, service
 from .convert import entry_out, names_out, posted_out
 from .export.beancount import journal_beancount
 from .export.csv_journal import Profile, journal_csv
+from .export.period import Close, Opening
 from .export.plain_text_ledger import journal_ledger
 from .schemas import (
     AccountBalancesOut,
@@ -41,6 +42,21 @@ ExportProfile = Annotated[Profile | None, Query(description="Of a csv; two_colum
 NamesOf = Annotated[
     Literal["own", "ours"] | None,
     Query(description="Your own names of accounts, or ours; without it, your own as soon as there are any."),
+]
+OpeningOf = Annotated[
+    Opening,
+    Query(
+        description="`balances` begins with the balances before the period, for the first period that you load or for "
+        "one loaded alone. `none`, the default of every format, leaves them out: periods loaded one after the other "
+        "then count each amount once."
+    ),
+]
+CloseOf = Annotated[
+    Close | None,
+    Query(
+        description="`year` books income and expense of each year into `retained_earnings` on 31 December. Use it for "
+        "every period that you load, or for none."
+    ),
 ]
 _CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
 _PLAIN: dict[str, Any] = {"text/plain": {"schema": {"type": "string"}}}
@@ -155,49 +171,37 @@ def verify_ledger(session: SessionDep, principal: AccountantDep) -> LedgerCheckO
 )
 def export_ledger(
     session: SessionDep,
-    principal: AccountantDep,
+    asker: AccountantDep,
     now: NowDep,
     from_on: From = None,
     to: To = None,
     format: Annotated[ExportFormat, Query(description="For a spreadsheet, or for plain-text accounting.")] = "csv",
     profile: ExportProfile = None,
     names: NamesOf = None,
+    opening: OpeningOf = "none",
+    close: CloseOf = None,
+    currency: Annotated[Currency | None, Query(description="One currency alone; without it, all of them.")] = None,
 ) -> Response:
-    """Export a period of the journal that balances on its own: opening balances, entries, closing balances.
+    """Export a period of the journal. Consecutive periods loaded one after the other give the service's own balances.
 
+    Start your books with the first period, or with `opening=balances`; leave opening balances out of later periods.
+    Plain-text files assert the closing balance of every account, so a missing period is an error when they are loaded.
     The same export of the same books is the same to the byte. An account without a name of your own is refused, with
     all the others that lack one.
     """
     if profile is not None and format != "csv":
         raise refused("invalid", where="profile", found=profile, expected="no profile: only a csv has one")
-    part = queries.read_extract(session, from_on=from_on, to_on=to, now=now)
-    own_chart = service.own_chart(session, names)
-    name = f"journal-{part.period.from_on}-{part.period.to_on}"
+    part = queries.read_extract(
+        session, from_on=from_on, to_on=to, opening=opening, close=close, currency=currency, now=now
+    )
+    own_chart, venues = service.own_chart(session, names), queries.venues_in_books(session)
+    name = "-".join(("journal", str(part.period.from_on), str(part.period.to_on), *([currency] if currency else [])))
     if format == "csv":
-        return _csv(journal_csv(part, profile=profile or "two_column", own_chart=own_chart), name)
+        return _csv(journal_csv(part, profile=profile or "two_column", venues=venues, own_chart=own_chart), name)
     write = journal_beancount if format == "beancount" else journal_ledger
-    venue_names = {venue_id: name for venue_id, (name, _) in venues_service.payees(session).items()}
-    text = write(part, own_chart=own_chart, venue_names=venue_names)
     headers = {"Content-Disposition": f'attachment; filename="{name}.{format}"'}
+    text = write(part, venues=venues, own_chart=own_chart)
     return Response(text.encode(), media_type="text/plain; charset=utf-8", headers=headers)
-
-
-@router.get(
-    "/ledger/export.csv",
-    response_class=Response,
-    responses={**problems(409), 200: {"content": _CSV, "description": "CSV."}},
-)
-def export_ledger_csv(
-    session: SessionDep,
-    principal: AccountantDep,
-    now: NowDep,
-    from_on: From = None,
-    to: To = None,
-    profile: ExportProfile = None,
-    names: NamesOf = None,
-) -> Response:
-    """Say the same as `GET /v1/ledger/export?format=csv`."""
-    return export_ledger(session, principal, now, from_on, to, "csv", profile, names)
 
 
 @router.get("/ledger/account-names", responses=problems())

@@ -6,7 +6,7 @@ from pydantic import MISSING, StringConstraints
 from pydantic import Field as Limits
 
 from ..web.schema_types import Count, Currency, Date, Id, In, Instant, Money, MoneyOut, Name, Out, Text
-from .accounts import PerVenue, Root
+from .accounts import AccountKind, PerVenue
 from .journal import REFERENCE_MOST
 from .kinds import OWNER_KINDS
 
@@ -82,7 +82,7 @@ class AccountBalanceOut(Out):
     """What an account sums to in one currency: debit above zero, credit below."""
 
     account: str
-    root: Root
+    kind: AccountKind
     holds: str
     venue_id: Id | None
     currency: str
@@ -124,7 +124,7 @@ class AccountOut(Out):
     """One account of the chart."""
 
     code: str
-    root: Root
+    kind: AccountKind
     per_venue: PerVenue
     holds: str
 

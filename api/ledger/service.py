@@ -197,9 +197,9 @@ def _not_come_yet(on: date, *, now: datetime) -> list[str]:
 
 def _overdraws(session: Session, posting: Posting, currency: str) -> str | None:
     """Say where a posting takes more out of an account than there is; a bank may lend, so it is never said of one."""
-    asset = ACCOUNTS[posting.account].root == "Assets"
+    asset = ACCOUNTS[posting.account].kind == "asset"
     draws = posting.amount_minor < 0 if asset else posting.amount_minor > 0
-    if not draws or posting.account == "bank" or ACCOUNTS[posting.account].root not in ("Assets", "Liabilities"):
+    if not draws or posting.account == "bank" or ACCOUNTS[posting.account].kind not in ("asset", "liability"):
         return None
     venue_id = None if posting.venue_id is None else UUID(posting.venue_id)
     there = abs(posting.amount_minor)

@@ -18,6 +18,7 @@ from ..web.errors import Problem, not_found, refused
 from ..web.pagination import Page, page
 from ..web.preconditions import apply_change, must_match
 from ..web.schema_types import given
+from .books_name import books_name
 from .rows import VenueRow
 from .schemas import VenueChangeIn, VenueIn
 
@@ -29,7 +30,14 @@ def create_venue(session: Session, venue: VenueIn, *, now: datetime) -> VenueRow
     """Store a new venue."""
     _must_exist(time_zone=venue.time_zone, currency=venue.currency)
     _must_know_tax_area(session, given(venue.tax_area, None))
-    row = VenueRow(id=new_id(), made_at=now, **{"day_starts_at": DAY_STARTS_AT, **venue.model_dump()})
+    hold(session, "venues: names in the books")
+    taken = set(session.exec(select(VenueRow.books_name)).all())
+    row = VenueRow(
+        id=new_id(),
+        made_at=now,
+        books_name=books_name(venue.name, taken=taken),
+        **{"day_starts_at": DAY_STARTS_AT, **venue.model_dump()},
+    )
     session.add(row)
     session.flush()
     return row

@@ -346,7 +346,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "This kind of entry is of no venue: leave venue_id out.",
         ),
         (
-            "venues_look_alike",
+            "account_name_collision",
             422,
             "Two venues would have the same account",
             "Their ids end alike: give their accounts names of your own.",

@@ -5,7 +5,7 @@ import io
 from datetime import date
 
 import pytest
-from baizebook.ledger.export.account_names import account_names
+from baizebook.ledger.export.account_names import VenueName, account_codes, account_names
 from baizebook.ledger.export.csv_journal import PROFILES, journal_csv, text_cell
 from baizebook.ledger.export.period import Period, extract
 from baizebook.ledger.kinds import collection_postings, owner_postings
@@ -16,6 +16,7 @@ from baizebook.pricing.money import parse_money
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"
 NOVEMBER = Period.of_month(2026, 11)
+VENUES = {CORNER: VenueName("Corner Bar", "Corner-Bar"), HARBOUR: VenueName("Harbour Arms", "Harbour-Arms")}
 
 
 def monday(venue_id=CORNER):
@@ -35,7 +36,7 @@ def november(journal):
         ("opening", date(2026, 10, 1), owner_postings(kind="opening", amount_minor=5000)),
         ("collection", date(2026, 11, 2), monday()),
     ]
-    return extract(journal(booked, reference='Bag 7, "blue"'), NOVEMBER)
+    return extract(journal(booked, reference='Bag 7, "blue"'), NOVEMBER, opening="balances")
 
 
 def rows(text: str) -> list[dict[str, str]]:
@@ -43,20 +44,20 @@ def rows(text: str) -> list[dict[str, str]]:
 
 
 def test_two_columns_put_each_amount_under_debit_or_credit(november):
-    assert journal_csv(november, profile="two_column").split("\r\n") == [
-        "date,entry,kind,account,debit,credit,currency,venue_id,reference,entry_id,source_id",
-        "2026-11-01,,opening_balances,Assets:Bank,50.00,,USD,,,,",
-        "2026-11-01,,opening_balances,Equity:Opening-Equity,,50.00,USD,,,,",
+    assert journal_csv(november, venues=VENUES, profile="two_column").split("\r\n") == [
+        "date,entry,kind,account,debit,credit,currency,venue_id,venue,description,entry_id,source_id",
+        "2026-11-01,,opening_balances,bank,50.00,,USD,,,Opening balances,,",
+        "2026-11-01,,opening_balances,opening_equity,,50.00,USD,,,Opening balances,,",
         *(
             f'2026-11-02,2,collection,{cells},"Bag 7, ""blue""",00000000-0000-0000-0000-000000000002,'
             for cells in (
-                "Assets:Cash-In-Bags,100.00,,USD,",
-                f"Liabilities:Owed-To-Venues:V-00000000c0de,48.07,,USD,{CORNER}",
-                f"Expenses:Venue-Share:V-00000000c0de,48.07,,USD,{CORNER}",
-                "Assets:Cash-In-Bags,,48.07,USD,",
-                f"Liabilities:Owed-To-Venues:V-00000000c0de,,48.07,USD,{CORNER}",
-                "Liabilities:Tax-Payable,,3.85,USD,",
-                f"Income:Play-Takings:V-00000000c0de,,96.15,USD,{CORNER}",
+                "cash_in_bags,100.00,,USD,,",
+                f"owed_to_venues:Corner-Bar,48.07,,USD,{CORNER},Corner Bar",
+                f"venue_share:Corner-Bar,48.07,,USD,{CORNER},Corner Bar",
+                "cash_in_bags,,48.07,USD,,",
+                f"owed_to_venues:Corner-Bar,,48.07,USD,{CORNER},Corner Bar",
+                "tax_payable,,3.85,USD,,",
+                f"play_takings:Corner-Bar,,96.15,USD,{CORNER},Corner Bar",
             )
         ),
         "",
@@ -64,36 +65,41 @@ def test_two_columns_put_each_amount_under_debit_or_credit(november):
 
 
 def test_signed_amounts_are_debit_positive_and_never_guarded(november):
-    amounts = [row["amount"] for row in rows(journal_csv(november, profile="signed"))]
+    amounts = [row["amount"] for row in rows(journal_csv(november, venues=VENUES, profile="signed"))]
     assert amounts == ["50.00", "-50.00", "100.00", "48.07", "48.07", "-48.07", "-48.07", "-3.85", "-96.15"]
 
 
 def test_account_and_contra_account_move_the_same_money(november):
     told = [
-        (row["account"], row["contra_account"], row["amount"]) for row in rows(journal_csv(november, profile="contra"))
+        (row["account"], row["contra_account"], row["amount"])
+        for row in rows(journal_csv(november, venues=VENUES, profile="contra"))
     ]
     assert told == [
-        ("Assets:Bank", "Equity:Opening-Equity", "50.00"),
-        ("Assets:Cash-In-Bags", "Liabilities:Tax-Payable", "3.85"),
-        ("Assets:Cash-In-Bags", "Income:Play-Takings:V-00000000c0de", "48.08"),
-        ("Expenses:Venue-Share:V-00000000c0de", "Income:Play-Takings:V-00000000c0de", "48.07"),
+        ("bank", "opening_equity", "50.00"),
+        ("cash_in_bags", "tax_payable", "3.85"),
+        ("cash_in_bags", "play_takings:Corner-Bar", "48.08"),
+        ("venue_share:Corner-Bar", "play_takings:Corner-Bar", "48.07"),
     ]
 
 
 def test_money_that_only_passed_through_one_account_still_has_its_line(journal):
     there_and_back = (Posting("cash_in_bags", None, 600), Posting("cash_in_bags", None, -600))
     told = rows(
-        journal_csv(extract(journal([("collection", date(2026, 11, 2), there_and_back)]), NOVEMBER), profile="contra")
+        journal_csv(
+            extract(journal([("collection", date(2026, 11, 2), there_and_back)]), NOVEMBER, opening="balances"),
+            venues=VENUES,
+            profile="contra",
+        )
     )
     assert [(row["account"], row["contra_account"], row["amount"]) for row in told] == [
-        ("Assets:Cash-In-Bags", "Assets:Cash-In-Bags", "6.00")
+        ("cash_in_bags", "cash_in_bags", "6.00")
     ]
 
 
 @pytest.mark.parametrize("profile", PROFILES)
 def test_every_profile_gives_the_closing_balances(november, profile):
     sums: dict[str, int] = {}
-    for row in rows(journal_csv(november, profile=profile)):
+    for row in rows(journal_csv(november, venues=VENUES, profile=profile)):
         if profile == "two_column":
             moved = [(row["account"], row["debit"] or "-" + row["credit"])]
         elif profile == "signed":
@@ -102,7 +108,7 @@ def test_every_profile_gives_the_closing_balances(november, profile):
             moved = [(row["account"], row["amount"]), (row["contra_account"], "-" + row["amount"])]
         for account, amount in moved:
             sums[account] = sums.get(account, 0) + parse_money(amount, row["currency"])
-    names = account_names(november.leaves)
+    names = account_codes(november.leaves, VENUES)
     assert {k: v for k, v in sums.items() if v} == {
         names[leaf]: amount for leaf, _, amount in november.closing if amount
     }
@@ -114,7 +120,11 @@ def test_every_profile_gives_the_closing_balances(november, profile):
 )
 def test_amounts_have_the_decimals_of_their_currency(journal, currency, amounts):
     booked = [("deposit", date(2026, 11, 2), owner_postings(kind="deposit", amount_minor=5000))]
-    told = rows(journal_csv(extract(journal(booked, currency=currency), NOVEMBER), profile="signed"))
+    told = rows(
+        journal_csv(
+            extract(journal(booked, currency=currency), NOVEMBER, opening="balances"), venues=VENUES, profile="signed"
+        )
+    )
     assert [row["amount"] for row in told] == amounts
 
 
@@ -128,8 +138,8 @@ def test_a_text_that_a_spreadsheet_would_run_is_guarded(sign):
 def test_a_guarded_reference_arrives_in_its_cell(journal):
     booked = [("deposit", date(2026, 11, 2), owner_postings(kind="deposit", amount_minor=5000))]
     entries = journal(booked, reference='=HYPERLINK("http://x.example","a")\r\n\x00\ud800,')
-    for row in rows(journal_csv(extract(entries, NOVEMBER), profile="signed")):
-        assert row["reference"] == '\'=HYPERLINK("http://x.example","a") ,'
+    for row in rows(journal_csv(extract(entries, NOVEMBER, opening="balances"), venues=VENUES, profile="signed")):
+        assert row["description"] == '\'=HYPERLINK("http://x.example","a") ,'
 
 
 OWN = {
@@ -145,7 +155,7 @@ OWN = {
 
 def test_the_operators_own_chart_names_the_accounts(november):
     own = {**OWN, f"owed_to_venues:{CORNER}": "1601 Corner", "tax_payable": "=3800"}
-    told = rows(journal_csv(november, profile="signed", own_chart=own))
+    told = rows(journal_csv(november, venues=VENUES, profile="signed", own_chart=own))
     assert {row["account"] for row in told} == {
         "1200 Bank",
         "1000 Cash",
@@ -159,7 +169,7 @@ def test_the_operators_own_chart_names_the_accounts(november):
 
 def test_all_accounts_without_a_name_are_listed_at_once(november):
     with pytest.raises(DomainError) as caught:
-        journal_csv(november, profile="signed", own_chart={"bank": "1200", "venue_share": " "})
+        journal_csv(november, venues=VENUES, profile="signed", own_chart={"bank": "1200", "venue_share": " "})
     assert [(fault.code, fault.where) for fault in caught.value.faults] == [
         ("account_not_mapped", "cash_in_bags"),
         ("account_not_mapped", "owed_to_venues"),
@@ -172,30 +182,67 @@ def test_all_accounts_without_a_name_are_listed_at_once(november):
 
 def test_an_unknown_profile_is_refused(november):
     with pytest.raises(DomainError, match="two_column, signed, contra"):
-        journal_csv(november, profile="diagonal")
+        journal_csv(november, venues=VENUES, profile="diagonal")
 
 
 def test_two_venues_that_would_share_a_name_are_refused_rather_than_mixed():
-    twins = [Leaf("venue_loans", CORNER), Leaf("venue_loans", CORNER.replace("0198", "0199"))]
-    with pytest.raises(DomainError, match="last twelve digits"):
-        account_names(twins)
-    assert account_names(twins, {"venue_loans": "1500 Loans"}) == dict.fromkeys(twins, "1500 Loans")
+    twins = [Leaf("venue_loans", CORNER), Leaf("venue_loans", HARBOUR)]
+    venues = dict.fromkeys((CORNER, HARBOUR), VenueName("Corner Bar", "Corner-Bar"))
+    with pytest.raises(DomainError, match="also venue_loans"):
+        account_codes(twins, venues)
+    assert account_codes(twins, venues, {"venue_loans": "1500 Loans"}) == dict.fromkeys(twins, "1500 Loans")
 
 
 def test_an_account_with_and_without_a_venue_has_two_names():
-    names = account_names([Leaf("write_offs"), Leaf("write_offs", HARBOUR)])
-    assert list(names.values()) == ["Expenses:Write-Offs:General", "Expenses:Write-Offs:V-0000000ba405"]
+    leaves = [Leaf("write_offs"), Leaf("write_offs", HARBOUR)]
+    assert list(account_codes(leaves, VENUES).values()) == ["write_offs", "write_offs:Harbour-Arms"]
+    names = account_names(leaves, VENUES)
+    assert list(names.values()) == ["Expenses:Write-Offs:General", "Expenses:Write-Offs:Harbour-Arms"]
+
+
+def test_a_venues_column_names_it_as_it_is_called_today_and_no_description_is_empty(journal):
+    booked = [
+        ("venue_payment", date(2026, 11, 3), owner_postings(kind="venue_payment", amount_minor=9, venue_id=CORNER)),
+        ("deposit", date(2026, 11, 4), owner_postings(kind="deposit", amount_minor=5)),
+    ]
+    venues = {CORNER: VenueName("=Corner House", "Corner-Bar")}
+    told = rows(journal_csv(extract(journal(booked), NOVEMBER, opening="none"), venues=venues, profile="contra"))
+    assert [(row["account"], row["venue"], row["description"]) for row in told] == [
+        ("owed_to_venues:Corner-Bar", "'=Corner House", "Payment to the venue, =Corner House"),
+        ("bank", "", "Deposit at the bank"),
+    ]
+
+
+def test_three_months_add_up_to_the_closing_balances(journal):
+    booked = [
+        ("opening", date(2026, 10, 1), owner_postings(kind="opening", amount_minor=5000)),
+        ("collection", date(2026, 10, 2), monday()),
+        ("collection", date(2026, 11, 2), monday(HARBOUR)),
+        ("collection", date(2026, 12, 31), monday()),
+    ]
+    sums: dict[str, int] = {}
+    for month in (10, 11, 12):
+        part = extract(journal(booked), Period.of_month(2026, month), opening="none", close="year")
+        for row in rows(journal_csv(part, venues=VENUES, profile="signed")):
+            sums[row["account"]] = sums.get(row["account"], 0) + parse_money(row["amount"], row["currency"])
+    names = account_codes(part.leaves, VENUES)
+    assert sums == {names[leaf]: amount for leaf, _, amount in part.closing}
+    assert sums["retained_earnings"] == -3 * (9615 - 4807)
 
 
 @pytest.mark.parametrize("profile", PROFILES)
 def test_an_empty_month_is_a_header_alone(journal, profile):
-    assert journal_csv(extract(journal([]), NOVEMBER), profile=profile).count("\r\n") == 1
+    assert (
+        journal_csv(extract(journal([]), NOVEMBER, opening="balances"), venues=VENUES, profile=profile).count("\r\n")
+        == 1
+    )
 
 
 @pytest.mark.parametrize("profile", PROFILES)
 def test_the_same_export_twice_is_the_same_to_the_byte(journal, profile):
     booked = [("collection", date(2026, 11, 2), monday(v)) for v in (CORNER, HARBOUR)]
     once, again = (
-        journal_csv(extract(order, NOVEMBER), profile=profile) for order in (journal(booked), journal(booked)[::-1])
+        journal_csv(extract(order, NOVEMBER, opening="balances"), venues=VENUES, profile=profile)
+        for order in (journal(booked), journal(booked)[::-1])
     )
     assert once.encode() == again.encode()

@@ -2,31 +2,24 @@
 
 import csv
 import io
-import shutil
-import subprocess
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
 import pytest
-from baizebook.ledger.export.account_names import account_names
+from baizebook.ledger.export.account_names import VenueName, account_names
 from baizebook.ledger.kinds import collection_postings
 from baizebook.ledger.posting import Leaf
 from baizebook.ledger.service import balance, loan_balance, post_entry, reverse_entry
 from baizebook.store.db import reading, writing
-from beancount import loader
-from beancount.core import realization
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
+from tests.accounting_programs import PROGRAMS, TOOLS, Sums, beancount_balances, program_balances, tool_balances
 from tests.conftest import Route
 
 NOW = datetime(2026, 11, 25, 17, 0, tzinfo=UTC)
-TOOLS = [
-    pytest.param(tool, marks=pytest.mark.skipif(shutil.which(tool) is None, reason=f"{tool} is not installed"))
-    for tool in ("ledger", "hledger")
-]
 
 
 class Books:
@@ -34,7 +27,7 @@ class Books:
 
     def __init__(self, engine: Engine, route: Route) -> None:
         self.corner = route.venue(name='=SUM("Corner")', legal_name="Corner Tavern LLC")["id"]
-        self.osaka = route.venue(name="Naniwa", time_zone="Asia/Tokyo", currency="JPY")["id"]
+        self.osaka = route.venue(name="Tanuki Hall", time_zone="Asia/Tokyo", currency="JPY")["id"]
         self.engine, self.route = engine, route
         self.owner("opening", "1000.00", on="2026-09-30", currency="USD")
         self.owner("opening", "15.00", venue_id=self.corner, on="2026-10-01")
@@ -89,45 +82,20 @@ def books(engine: Engine, route: Route) -> Books:
     return Books(engine, route)
 
 
-Sums = dict[tuple[str, str], Decimal]
+IN_ACCOUNTS = {'=SUM("Corner")': "SUM-Corner", "Tanuki Hall": "Tanuki-Hall"}
+
+
+def all_venues(client: TestClient) -> list[dict[str, Any]]:
+    return client.get("/v1/venues").json()["items"]  # type: ignore[no-any-return]
 
 
 def our_balances(client: TestClient, on: str) -> Sums:
     """What the service itself sums to at the end of a date, by the names of the export."""
     items = client.get(f"/v1/ledger/accounts?on={on}").json()["items"]
     leaves = {(x["account"], x["venue_id"], x["currency"]): Decimal(x["balance"]) for x in items}
-    names = account_names({Leaf(account, venue_id) for account, venue_id, _ in leaves})
+    venues = {venue["id"]: VenueName(venue["name"], IN_ACCOUNTS[venue["name"]]) for venue in all_venues(client)}
+    names = account_names({Leaf(account, venue_id) for account, venue_id, _ in leaves}, venues)
     return {(names[Leaf(a, v)], currency): amount for (a, v, currency), amount in leaves.items() if amount}
-
-
-def beancount_balances(text: str) -> Sums:
-    entries, errors, _ = loader.load_string(text)
-    assert errors == []
-    return {
-        (account.account, position.units.currency): position.units.number
-        for account in realization.iter_children(realization.realize(entries))
-        for position in account.balance
-    }
-
-
-def tool_balances(tool: str, text: str) -> Sums:
-    """What the program itself adds up, read strictly."""
-    if tool == "ledger":
-        line = "%(quoted(account)),%(quoted(commodity)),%(quoted(quantity(amount)))\n"
-        arguments = ["--pedantic", "register", "--register-format", line]
-    else:
-        arguments = ["print", "--strict", "-O", "csv"]
-    ran = subprocess.run([tool, "-f", "-", *arguments], input=text, capture_output=True, text=True, check=False)
-    assert (ran.returncode, ran.stderr) == (0, "")
-    rows = (
-        csv.reader(io.StringIO(ran.stdout))
-        if tool == "ledger"
-        else ([row["account"], row["commodity"], row["amount"]] for row in csv.DictReader(io.StringIO(ran.stdout)))
-    )
-    sums: Sums = {}
-    for account, currency, amount in rows:
-        sums[account, currency] = sums.get((account, currency), Decimal(0)) + Decimal(amount or 0)
-    return {key: amount for key, amount in sums.items() if amount}
 
 
 PERIODS = ("", "&from=2026-11-01&to=2026-11-30", "&from=2026-11-10", "&to=2026-10-31", "&from=2026-12-01")
@@ -136,8 +104,8 @@ PERIODS = ("", "&from=2026-11-01&to=2026-11-30", "&from=2026-11-10", "&to=2026-1
 @pytest.mark.usefixtures("books")
 def test_beancount_loads_every_export_without_an_error_and_comes_to_our_balances(client: TestClient) -> None:
     for period in PERIODS:
-        text = client.get(f"/v1/ledger/export?format=beancount{period}").text
-        assert text == client.get(f"/v1/ledger/export?format=beancount{period}").text
+        text = client.get(f"/v1/ledger/export?format=beancount&opening=balances{period}").text
+        assert text == client.get(f"/v1/ledger/export?format=beancount&opening=balances{period}").text
         last = period.partition("to=")[2] or "2026-12-31"
         assert beancount_balances(text) == our_balances(client, last), period
 
@@ -146,20 +114,54 @@ def test_beancount_loads_every_export_without_an_error_and_comes_to_our_balances
 @pytest.mark.usefixtures("books")
 def test_the_ledger_programs_load_every_export_and_come_to_our_balances(client: TestClient, tool: str) -> None:
     for period in PERIODS:
-        text = client.get(f"/v1/ledger/export?format=ledger{period}").text
+        text = client.get(f"/v1/ledger/export?format=ledger&opening=balances{period}").text
         last = period.partition("to=")[2] or "2026-12-31"
         assert tool_balances(tool, text) == our_balances(client, last), period
+
+
+MONTHS = (("2026-10-01", "2026-10-31"), ("2026-11-01", "2026-11-30"), ("2026-12-01", "2026-12-31"))
+
+
+@pytest.mark.parametrize("program", PROGRAMS)
+def test_october_november_and_december_loaded_in_turn_give_the_services_own_balances(
+    client: TestClient, books: Books, program: str
+) -> None:
+    books.collect(books.osaka, "JPY", date(2026, 12, 3), counted=900, share=450, now=450)
+    language = "beancount" if program == "beancount" else "ledger"
+    texts = []
+    for from_on, to_on in MONTHS:
+        opening = "&opening=balances" if not texts else ""
+        asked = f"/v1/ledger/export?format={language}&from={from_on}&to={to_on}{opening}"
+        texts.append(client.get(asked).text)
+        venue = client.get(f"/v1/venues/{books.corner}")
+        renamed = {"name": f"Renamed after {from_on}"}
+        IN_ACCOUNTS[renamed["name"]] = "SUM-Corner"
+        changed = client.patch(f"/v1/venues/{books.corner}", json=renamed, headers={"If-Match": venue.headers["ETag"]})
+        assert changed.status_code == 200, changed.text
+        assert program_balances(program, *texts) == our_balances(client, to_on), to_on
+
+
+@pytest.mark.usefixtures("books")
+def test_the_year_is_closed_and_one_currency_exported_where_that_is_asked_for(client: TestClient) -> None:
+    text = client.get("/v1/ledger/export?format=beancount&currency=JPY&to=2026-12-31&close=year").text
+    assert beancount_balances(text) == {
+        ("Equity:Retained-Earnings", "JPY"): -12000,
+        ("Assets:Cash-In-Bags", "JPY"): 12000,
+    }
+    named = client.get("/v1/ledger/export?currency=JPY&to=2026-12-31")
+    assert named.headers["content-disposition"].endswith('-2026-12-31-JPY.csv"')
+    assert {row["currency"] for row in csv.DictReader(io.StringIO(named.text))} == {"JPY"}
 
 
 @pytest.mark.usefixtures("books")
 def test_the_same_export_twice_is_the_same_to_the_byte_and_every_profile_balances(client: TestClient) -> None:
     for query in ("", "?profile=two_column", "?profile=signed", "?profile=contra", "?from=2026-11-01&to=2026-11-30"):
-        first = client.get(f"/v1/ledger/export.csv{query}")
+        first = client.get(f"/v1/ledger/export{query}")
         again = client.get(f"/v1/ledger/export{query}{'&' if query else '?'}format=csv")
         assert first.content == again.content
         assert first.headers["content-type"].startswith("text/csv")
         assert first.content.endswith(b"\r\n")
-    rows = list(csv.DictReader(io.StringIO(client.get("/v1/ledger/export.csv?profile=signed").text)))
+    rows = list(csv.DictReader(io.StringIO(client.get("/v1/ledger/export?format=csv&profile=signed").text)))
     for currency in ("USD", "JPY"):
         assert sum(Decimal(row["amount"]) for row in rows if row["currency"] == currency) == 0
     named = client.get("/v1/ledger/export?from=2026-11-01&to=2026-11-30&format=beancount")
@@ -167,8 +169,8 @@ def test_the_same_export_twice_is_the_same_to_the_byte_and_every_profile_balance
 
 
 def test_empty_books_are_exported_too(client: TestClient) -> None:
-    header = "date,entry,kind,account,debit,credit,currency,venue_id,reference,entry_id,source_id\r\n"
-    assert client.get("/v1/ledger/export.csv").text == header
+    header = "date,entry,kind,account,debit,credit,currency,venue_id,venue,description,entry_id,source_id\r\n"
+    assert client.get("/v1/ledger/export").text == header
     assert beancount_balances(client.get("/v1/ledger/export?format=beancount").text) == {}
 
 
@@ -182,6 +184,9 @@ def test_what_cannot_be_exported_is_refused(client: TestClient) -> None:
         ("from=2026-02-30", "invalid"),
         ("from=1999-12-31", "invalid"),
         ("names=theirs", "invalid"),
+        ("opening=all", "invalid"),
+        ("close=month", "invalid"),
+        ("currency=usd", "invalid"),
         ("names=own", "account_not_mapped"),
     ):
         answer = client.get(f"/v1/ledger/export?{query}")
@@ -190,21 +195,21 @@ def test_what_cannot_be_exported_is_refused(client: TestClient) -> None:
 
 def test_exports_use_the_operators_own_names_and_list_all_that_are_missing(client: TestClient, books: Books) -> None:
     empty = client.get("/v1/ledger/account-names").json()
-    assert (empty["names"], len(empty["missing"]), len(empty["accounts"])) == ({}, 12, 12)
+    assert (empty["names"], len(empty["missing"]), len(empty["accounts"])) == ({}, 13, 13)
     put = client.put("/v1/ledger/account-names", json={"names": {"bank": "1200 Bank", "cash_in_bags": "1000 Kasse"}})
     assert put.status_code == 200, put.text
     assert put.json() == client.get("/v1/ledger/account-names").json()
     assert "bank" not in put.json()["missing"]
-    refused = client.get("/v1/ledger/export.csv?to=2026-10-01")
+    refused = client.get("/v1/ledger/export?format=csv&to=2026-10-01")
     assert (refused.status_code, refused.json()["type"]) == (422, "/problems/account_not_mapped")
     assert [error["where"] for error in refused.json()["errors"]] == ["venue_loans", "owed_to_venues", "opening_equity"]
-    ours = client.get("/v1/ledger/export.csv?to=2026-10-01&names=ours")
-    assert "Assets:Bank" in ours.text
+    ours = client.get("/v1/ledger/export?format=csv&to=2026-10-01&names=ours")
+    assert ",bank," in ours.text
 
     names = {code: f"{1000 + i} {code}" for i, code in enumerate(account["code"] for account in put.json()["accounts"])}
     names[f"venue_loans:{books.corner}"] = "1400 Loan, Corner"
     assert client.put("/v1/ledger/account-names", json={"names": names}).json()["missing"] == []
-    text = client.get("/v1/ledger/export.csv?profile=signed&to=2026-10-01").text
+    text = client.get("/v1/ledger/export?format=csv&profile=signed&to=2026-10-01").text
     assert '"1400 Loan, Corner",300.00,USD' in text
     assert "1001 bank" in text
     in_beancount = client.get("/v1/ledger/export?format=beancount")
@@ -353,7 +358,7 @@ def test_the_year_tells_what_each_venue_was_given_beside_the_threshold(client: T
     told = {line["currency"]: (line["venue"], line["given"], line["threshold"], line["reaches"]) for line in lines}
     assert told == {
         "USD": ('\'=SUM("Corner")', "400.00", "2000.00", "no"),
-        "JPY": ("Naniwa", "12000", "", ""),
+        "JPY": ("Tanuki Hall", "12000", "", ""),
     }
     for query in ("", "?year=1999", "?year=x"):
         assert client.get(f"/v1/reports/year{query}").status_code == 422

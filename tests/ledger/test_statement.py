@@ -142,7 +142,7 @@ def test_a_currency_without_a_threshold_gets_no_verdict(journal):
 
 
 def test_an_extract_brings_in_what_was_there_before_and_closes_like_the_journal(autumn):
-    november = extract(autumn, NOVEMBER)
+    november = extract(autumn, NOVEMBER, opening="balances")
     opening = november.transactions[0]
     assert (opening.kind, opening.number, sum(amount for _, amount in opening.amounts)) == ("opening_balances", 0, 0)
     assert [t.number for t in november.transactions[1:]] == [4, 5, 6, 8, 7, 9, 10, 11]

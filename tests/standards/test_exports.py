@@ -4,39 +4,43 @@ Nothing here is a published figure: the check is that the tools themselves load 
 our balances. ``beancount`` is a test dependency; ``ledger`` and ``hledger`` are run where they are installed.
 """
 
-import csv
-import io
 import re
-import shutil
-import subprocess
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from uuid import UUID
 
 import pytest
 from baizebook.ledger.chain import seal
-from baizebook.ledger.export.account_names import account_names
+from baizebook.ledger.export.account_names import VenueName, account_names
 from baizebook.ledger.export.beancount import journal_beancount
 from baizebook.ledger.export.period import Extract, Period, extract
 from baizebook.ledger.export.plain_text_ledger import journal_ledger
 from baizebook.ledger.journal import GENESIS, Entry
 from baizebook.ledger.kinds import collection_postings, owner_postings
-from baizebook.ledger.posting import mirror
+from baizebook.ledger.posting import Leaf, mirror
 from baizebook.pricing.errors import DomainError
 from baizebook.pricing.money import format_money
 from beancount import loader
-from beancount.core import data, realization
+from beancount.core import data
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+
+from tests.accounting_programs import (
+    PROGRAMS,
+    TOOLS,
+    Sums,
+    beancount_balances,
+    beancount_errors,
+    program_balances,
+    run,
+    tool_balances,
+)
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"
 NOVEMBER = Period.of_month(2026, 11)
 NASTY = 'Slip; 7 | "x" \\ [2026-99-99] date:2026-99 key:: 1+ (z) = @ {3}\n2026-01-01 open Assets:Evil\x00'
-TOOLS = [
-    pytest.param(tool, marks=pytest.mark.skipif(shutil.which(tool) is None, reason=f"{tool} is not installed"))
-    for tool in ("ledger", "hledger")
-]
+VENUES = {CORNER: VenueName("Corner Bar", "Corner-Bar"), HARBOUR: VenueName("Harbour Arms", "Harbour-Arms")}
 
 
 def journal(booked, reference=NASTY):
@@ -87,58 +91,32 @@ def autumn() -> Extract:
         ("write_off", date(2026, 11, 6), "USD", owner_postings(kind="write_off", amount_minor=1)),
         ("deposit", date(2026, 11, 30), "USD", owner_postings(kind="deposit", amount_minor=5193)),
     ]
-    return extract(journal(booked), NOVEMBER)
+    return extract(journal(booked), NOVEMBER, opening="balances")
 
 
-def our_balances(told: Extract, own_chart=None) -> dict[tuple[str, str], Decimal]:
-    names, sums = account_names(told.leaves, own_chart), {}
+def named(corner, harbour="Harbour Arms"):
+    return {CORNER: VenueName(corner, "Corner-Bar"), HARBOUR: VenueName(harbour, "Harbour-Arms")}
+
+
+def our_balances(told: Extract, own_chart=None) -> Sums:
+    names, sums = account_names(told.leaves, VENUES, own_chart), {}
     for leaf, currency, amount in told.closing:
         key = names[leaf], currency
         sums[key] = sums.get(key, Decimal(0)) + Decimal(format_money(amount, currency))
     return {key: amount for key, amount in sums.items() if amount}
 
 
-def beancount_balances(text: str) -> dict[tuple[str, str], Decimal]:
-    entries, errors, _ = loader.load_string(text)
-    assert errors == []
-    return {
-        (account.account, position.units.currency): position.units.number
-        for account in realization.iter_children(realization.realize(entries))
-        for position in account.balance
-    }
-
-
-def run(tool: str, *arguments: str, text: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([tool, "-f", "-", *arguments], input=text, capture_output=True, text=True, check=False)
-
-
-def tool_balances(tool: str, text: str) -> dict[tuple[str, str], Decimal]:
-    """What the program itself adds up, read strictly: undeclared accounts and currencies are errors."""
-    if tool == "ledger":
-        line = "%(quoted(account)),%(quoted(commodity)),%(quoted(quantity(amount)))\n"
-        ran = run("ledger", "--pedantic", "register", "--register-format", line, text=text)
-        rows = csv.reader(io.StringIO(ran.stdout))
-    else:
-        ran = run("hledger", "print", "--strict", "-O", "csv", text=text)
-        rows = ([r["account"], r["commodity"], r["amount"]] for r in csv.DictReader(io.StringIO(ran.stdout)))
-    assert (ran.returncode, ran.stderr) == (0, "")
-    sums: dict[tuple[str, str], Decimal] = {}
-    for account, currency, amount in rows:
-        sums[account, currency] = sums.get((account, currency), Decimal(0)) + Decimal(amount or 0)
-    return {key: amount for key, amount in sums.items() if amount}
-
-
 def test_beancount_loads_the_journal_without_an_error_and_comes_to_our_balances():
-    assert beancount_balances(journal_beancount(autumn())) == our_balances(autumn())
+    assert beancount_balances(journal_beancount(autumn(), venues=VENUES)) == our_balances(autumn())
 
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_load_the_journal_strictly_and_come_to_our_balances(tool):
-    assert tool_balances(tool, journal_ledger(autumn())) == our_balances(autumn())
+    assert tool_balances(tool, journal_ledger(autumn(), venues=VENUES)) == our_balances(autumn())
 
 
 def test_beancount_finds_every_closing_balance_that_is_off_by_one_minor_unit():
-    text = journal_beancount(autumn())
+    text = journal_beancount(autumn(), venues=VENUES)
     asserted = re.findall(r"^2026-12-01 balance \S+  (\S+) ~ 0 \w+$", text, re.MULTILINE)
     assert len(asserted) == len(autumn().closing)
     for line in re.findall(r"^2026-12-01 balance .+$", text, re.MULTILINE):
@@ -155,30 +133,28 @@ def off_by_one(line: str) -> str:
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_find_a_closing_balance_that_is_off_by_one_minor_unit(tool):
-    text = journal_ledger(autumn())
+    text = journal_ledger(autumn(), venues=VENUES)
     lines = re.findall(r"^    .+ = .+$", text, re.MULTILINE)
     assert len(lines) == len(autumn().closing)
-    assert run(tool, "balance", text=text).returncode == 0
+    assert run(tool, "balance", texts=[text]).returncode == 0
     for line in (lines[0], lines[len(lines) // 2], lines[-1]):
-        assert run(tool, "balance", text=text.replace(line, off_by_one(line))).returncode != 0, line
+        assert run(tool, "balance", texts=[text.replace(line, off_by_one(line))]).returncode != 0, line
 
 
 def test_beancount_keeps_what_people_wrote_as_text():
-    entries, _, _ = loader.load_string(journal_beancount(autumn(), venue_names={CORNER: 'The "Corner" \\ Bar'}))
+    entries, _, _ = loader.load_string(journal_beancount(autumn(), venues=named('The "Corner" \\ Bar')))
     deposit = next(e for e in entries if isinstance(e, data.Transaction) and e.payee == "deposit")
     assert deposit.narration.startswith('Slip; 7 | "x" \\ [2026-99-99]')
     assert (deposit.meta["number"], deposit.meta["id"]) == (Decimal(9), str(UUID(int=9)))
     opens = {e.account: e.meta for e in entries if isinstance(e, data.Open)}
     assert "Assets:Evil" not in opens
-    assert opens["Income:Play-Takings:V-00000000c0de"]["venue"] == 'The "Corner" \\ Bar'
-    assert opens["Income:Play-Takings:V-00000000c0de"]["venue_id"] == CORNER
+    assert opens["Income:Play-Takings:Corner-Bar"]["venue"] == 'The "Corner" \\ Bar'
+    assert opens["Income:Play-Takings:Corner-Bar"]["venue_id"] == CORNER
 
 
 @pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
 def test_a_venues_new_name_changes_no_account_and_no_amount(write):
-    before, after = (
-        write(autumn(), venue_names={CORNER: name}).splitlines() for name in ("Corner Bar", "Old Mill; type:Q")
-    )
+    before, after = (write(autumn(), venues=named(name)).splitlines() for name in ("Corner Bar", "Old Mill; type:Q"))
     changed = [(old, new) for old, new in zip(before, after, strict=True) if old != new]
     assert changed
     assert all(old.lstrip().startswith(("venue:", "; venue")) for old, _ in changed)
@@ -186,14 +162,14 @@ def test_a_venues_new_name_changes_no_account_and_no_amount(write):
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_read_nothing_into_a_venues_name(tool):
-    text = journal_ledger(autumn(), venue_names={CORNER: NASTY, HARBOUR: "a\n2026-11-02 * x\n    Evil  1 USD"})
+    text = journal_ledger(autumn(), venues=named(NASTY, "a\n2026-11-02 * x\n    Evil  1 USD"))
     assert tool_balances(tool, text) == our_balances(autumn())
 
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_keep_a_reference_whole_in_the_description(tool):
     arguments = {"ledger": ("register", "--register-format", "%(payee)\n"), "hledger": ("print", "-O", "csv")}[tool]
-    told = run(tool, *arguments, text=journal_ledger(autumn())).stdout.replace('""', '"')
+    told = run(tool, *arguments, texts=[journal_ledger(autumn(), venues=VENUES)]).stdout.replace('""', '"')
     assert 'deposit Slip, 7 / "x" \\ [2026-99-99] date:2026-99 key:: 1+ (z) = @ {3} 2026-01-01 open' in told
 
 
@@ -210,24 +186,28 @@ OWN = {
 }
 
 
-@pytest.mark.parametrize("tool", ["beancount", *TOOLS])
+@pytest.mark.parametrize("tool", PROGRAMS)
 def test_the_operators_own_chart_balances_too_where_one_account_is_below_another(tool):
     if tool == "beancount":
-        assert beancount_balances(journal_beancount(autumn(), own_chart=OWN)) == our_balances(autumn(), OWN)
+        assert beancount_balances(journal_beancount(autumn(), venues=VENUES, own_chart=OWN)) == our_balances(
+            autumn(), OWN
+        )
     else:
-        assert tool_balances(tool, journal_ledger(autumn(), own_chart=OWN)) == our_balances(autumn(), OWN)
+        assert tool_balances(tool, journal_ledger(autumn(), venues=VENUES, own_chart=OWN)) == our_balances(
+            autumn(), OWN
+        )
 
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_take_numbers_and_spaces_in_the_operators_own_names(tool):
     own = {**OWN, "bank": "1200 Bank & Co.", "tax_payable": "Passiva:3800 Umsatzsteuer/Müller's"}
-    assert tool_balances(tool, journal_ledger(autumn(), own_chart=own)) == our_balances(autumn(), own)
+    assert tool_balances(tool, journal_ledger(autumn(), venues=VENUES, own_chart=own)) == our_balances(autumn(), own)
 
 
 @pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
 def test_all_names_that_a_program_does_not_take_are_listed_at_once(write):
     with pytest.raises(DomainError) as caught:
-        write(autumn(), own_chart={**OWN, "bank": "Assets:(Bank)", "tax_payable": "Liabilities::Tax"})
+        write(autumn(), venues=VENUES, own_chart={**OWN, "bank": "Assets:(Bank)", "tax_payable": "Liabilities::Tax"})
     assert [(f.code, f.found) for f in caught.value.faults] == [
         ("bad_account_name", "Assets:(Bank)"),
         ("bad_account_name", "Liabilities::Tax"),
@@ -236,34 +216,34 @@ def test_all_names_that_a_program_does_not_take_are_listed_at_once(write):
 
 def test_beancount_takes_names_below_its_five_roots_alone():
     with pytest.raises(DomainError, match="Assets or Liabilities or Equity or Income or Expenses"):
-        journal_beancount(autumn(), own_chart={**OWN, "bank": "1200 Bank"})
+        journal_beancount(autumn(), venues=VENUES, own_chart={**OWN, "bank": "1200 Bank"})
 
 
 @pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
 def test_a_missing_name_is_an_error_that_lists_all_that_are_missing(write):
     with pytest.raises(DomainError) as caught:
-        write(autumn(), own_chart={"bank": "Assets:Bank"})
+        write(autumn(), venues=VENUES, own_chart={"bank": "Assets:Bank"})
     assert {f.where for f in caught.value.faults} == set(OWN) - {"bank"}
 
 
 @pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
 def test_the_same_export_twice_is_the_same_to_the_byte(write):
-    assert write(autumn()).encode() == write(autumn()).encode()
-    assert "\r" not in write(autumn())
+    assert write(autumn(), venues=VENUES).encode() == write(autumn(), venues=VENUES).encode()
+    assert "\r" not in write(autumn(), venues=VENUES)
 
 
 def test_the_two_languages_are_two_files():
-    assert journal_beancount(autumn()) != journal_ledger(autumn())
-    assert not re.search(r"^\S+ open ", journal_ledger(autumn()), re.MULTILINE)
+    assert journal_beancount(autumn(), venues=VENUES) != journal_ledger(autumn(), venues=VENUES)
+    assert not re.search(r"^\S+ open ", journal_ledger(autumn(), venues=VENUES), re.MULTILINE)
 
 
-@pytest.mark.parametrize("tool", ["beancount", *TOOLS])
+@pytest.mark.parametrize("tool", PROGRAMS)
 def test_an_empty_month_loads_too(tool):
-    empty = extract([], NOVEMBER)
+    empty = extract([], NOVEMBER, opening="balances")
     if tool == "beancount":
-        assert beancount_balances(journal_beancount(empty)) == {}
+        assert beancount_balances(journal_beancount(empty, venues=VENUES)) == {}
     else:
-        assert tool_balances(tool, journal_ledger(empty)) == {}
+        assert tool_balances(tool, journal_ledger(empty, venues=VENUES)) == {}
 
 
 minor = st.integers(min_value=1, max_value=10**12)
@@ -279,13 +259,116 @@ booked = st.tuples(
 @settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(booked, max_size=6), st.text(max_size=20))
 def test_any_journal_loads_in_beancount_and_balances(entries, reference):
-    told = extract(journal(entries, reference), NOVEMBER)
-    assert beancount_balances(journal_beancount(told)) == our_balances(told)
+    told = extract(journal(entries, reference), NOVEMBER, opening="balances")
+    assert beancount_balances(journal_beancount(told, venues=VENUES)) == our_balances(told)
 
 
 @pytest.mark.parametrize("tool", TOOLS)
 @settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(booked, max_size=6), st.text(max_size=20))
 def test_any_journal_loads_in_the_ledger_programs_and_balances(tool, entries, reference):
-    told = extract(journal(entries, reference), NOVEMBER)
-    assert tool_balances(tool, journal_ledger(told)) == our_balances(told)
+    told = extract(journal(entries, reference), NOVEMBER, opening="balances")
+    assert tool_balances(tool, journal_ledger(told, venues=VENUES)) == our_balances(told)
+
+
+def year_and_a_half():
+    """Entries of six months around a new year, in two currencies; one venue begins in December."""
+    booked = [
+        ("opening", date(2026, 9, 30), "USD", owner_postings(kind="opening", amount_minor=100000)),
+        ("collection", date(2026, 10, 2), "USD", collected(CORNER, 10001, 385, 4808, 4808)),
+        ("collection", date(2026, 10, 9), "JPY", collected(HARBOUR, 1500, 0, 750, 0)),
+        ("collection", date(2026, 11, 2), "USD", collected(CORNER, 7003, 270, 3366, 1000)),
+        (
+            "venue_payment",
+            date(2026, 12, 1),
+            "USD",
+            owner_postings(kind="venue_payment", amount_minor=9, venue_id=CORNER),
+        ),
+        ("collection", date(2026, 12, 31), "USD", collected(HARBOUR, 4000, 0, 2000, 2000)),
+        ("collection", date(2027, 1, 5), "USD", collected(CORNER, 5000, 192, 2404, 0)),
+        ("licence_payment", date(2027, 2, 1), "USD", owner_postings(kind="licence_payment", amount_minor=6000)),
+    ]
+    return journal(booked)
+
+
+MONTHS = [Period.of_month(2026, 10), Period.of_month(2026, 11), Period.of_month(2026, 12), Period.of_month(2027, 1)]
+
+
+@pytest.mark.parametrize("close", [None, "year"])
+@pytest.mark.parametrize("program", PROGRAMS)
+def test_months_loaded_one_after_the_other_count_each_amount_once(program, close):
+    write = journal_beancount if program == "beancount" else journal_ledger
+    months = [
+        extract(year_and_a_half(), month, opening="balances" if month == MONTHS[0] else "none", close=close)
+        for month in MONTHS
+    ]
+    texts = [write(month, venues=VENUES) for month in months]
+    for loaded in range(1, len(texts) + 1):
+        assert program_balances(program, *texts[:loaded]) == our_balances(months[loaded - 1])
+
+
+@pytest.mark.parametrize("program", PROGRAMS)
+def test_a_month_that_was_left_out_is_found_when_the_files_are_loaded(program):
+    write = journal_beancount if program == "beancount" else journal_ledger
+    texts = [
+        write(extract(year_and_a_half(), month, opening="balances" if month == MONTHS[0] else "none"), venues=VENUES)
+        for month in (MONTHS[0], MONTHS[2])
+    ]
+    if program == "beancount":
+        assert {type(error).__name__ for error in beancount_errors(*texts)} == {"BalanceError"}
+    else:
+        ran = run(program, "balance", texts=texts)
+        assert ran.returncode != 0
+        assert "assertion" in ran.stderr.lower()
+
+
+def test_a_year_is_closed_on_its_last_day_and_nothing_of_it_is_income_afterwards():
+    told = extract(year_and_a_half(), Period.of_year(2026), opening="none", close="year")
+    closing = {(leaf.account, currency): 0 for leaf, currency, _ in told.closing}
+    for leaf, currency, amount in told.closing:
+        closing[leaf.account, currency] += amount
+    assert closing["play_takings", "USD"] == closing["venue_share", "USD"] == 0
+    takings, shares = 10001 - 385 + 7003 - 270 + 4000, 4808 + 3366 + 2000
+    assert closing["retained_earnings", "USD"] == -(takings - shares)
+    assert closing["retained_earnings", "JPY"] == -750
+    closings = [transaction for transaction in told.transactions if transaction.kind == "year_closing"]
+    assert [(c.on, c.currency, sum(amount for _, amount in c.amounts)) for c in closings] == [
+        (date(2026, 12, 31), "JPY", 0),
+        (date(2026, 12, 31), "USD", 0),
+    ]
+    before = extract(year_and_a_half(), Period(date(2026, 1, 1), date(2026, 12, 30)), opening="none", close="year")
+    assert not any(transaction.kind == "year_closing" for transaction in before.transactions)
+    february = extract(year_and_a_half(), Period.of_month(2027, 2), opening="balances", close="year")
+    opened = {leaf.account: amount for leaf, amount in february.transactions[-2].amounts}
+    assert (opened["retained_earnings"], opened["play_takings"]) == (-(takings - shares), -(5000 - 192))
+
+
+def test_one_currency_is_a_file_of_its_own():
+    told = extract(year_and_a_half(), Period.of_year(2026), opening="none", currency="JPY")
+    assert {transaction.currency for transaction in told.transactions} == {"JPY"}
+    assert told.currencies == ["JPY"]
+    assert beancount_balances(journal_beancount(told, venues=VENUES)) == our_balances(told)
+
+
+@pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
+def test_a_transaction_without_a_reference_is_described_by_its_kind_and_venue(write):
+    booked = [
+        ("opening", date(2026, 10, 1), "USD", owner_postings(kind="opening", amount_minor=100)),
+        (
+            "venue_payment",
+            date(2026, 11, 3),
+            "USD",
+            owner_postings(kind="venue_payment", amount_minor=9, venue_id=CORNER),
+        ),
+    ]
+    text = write(extract(journal(booked, reference=" "), NOVEMBER, opening="balances", close="year"), venues=VENUES)
+    assert "Opening balances" in text
+    assert "Payment to the venue, Corner Bar" in text
+
+
+def test_two_venues_with_one_name_in_accounts_are_refused():
+    twins = {CORNER: VenueName("Corner Bar", "Corner"), HARBOUR: VenueName("Corner Pub", "Corner")}
+    leaves = [Leaf("owed_to_venues", CORNER), Leaf("owed_to_venues", HARBOUR)]
+    with pytest.raises(DomainError) as caught:
+        account_names(leaves, twins)
+    assert [fault.code for fault in caught.value.faults] == ["account_name_collision"]

@@ -1,9 +1,11 @@
-"""The journal as a file that beancount loads (its language reference, version 3), on its own and without errors (L5).
+"""The journal as a file that beancount loads without errors (its language reference, version 3) (L5).
 
-- Every account is opened on the first day; opening balances are one transaction for each currency on that day.
-- Amounts have the currency's full decimals. beancount lets half a minor unit pass, and a whole one in an assertion:
-  the closing ``balance`` assertions say a tolerance of 0. They stand on the day after the last, which beancount
-  checks at its start, and count an account's sub-accounts in, as beancount does.
+- An account is opened on the first day of the period that first uses it: files of consecutive periods, the first of
+  them with opening balances or from the books' first date, are included together and open each account once.
+- The closing ``balance`` assertions name every account used so far: they find a period that was left out.
+- Amounts have the currency's full decimals. beancount lets half a minor unit pass, and a whole one in an assertion, so
+  each assertion states a tolerance of 0. It is dated the day after the last, which beancount checks at its start, and
+  includes an account's sub-accounts, as beancount does.
 - The same extract gives the same bytes.
 """
 
@@ -14,29 +16,26 @@ from datetime import timedelta
 
 from ...pricing.money import format_money
 from ..posting import Leaf
-from .account_names import Names, account_names, closing_by_name, one_line, refuse_names
+from .account_names import ROOTS, Names, Venues, account_names, closing_by_name, description, one_line, refuse_names
 from .period import Extract, Transaction
 
-_ROOTS = ("Assets", "Liabilities", "Equity", "Income", "Expenses")
 
+def journal_beancount(extract: Extract, *, venues: Venues, own_chart: Mapping[str, str] | None = None) -> str:
+    """Return the extract in beancount's language.
 
-def journal_beancount(
-    extract: Extract, *, own_chart: Mapping[str, str] | None = None, venue_names: Mapping[str, str] | None = None
-) -> str:
-    """Return the extract in beancount's language; ``venue_names`` (by id) are shown, never used as accounts' names.
-
-    Refuses what names refuse, and all the operator's own names that beancount does not take (``bad_account_name``).
+    Refuses what ``account_names`` refuses, and all the operator's own names that beancount does not take
+    (``bad_account_name``).
     """
-    names = account_names(extract.leaves, own_chart)
-    expected = f"{' or '.join(_ROOTS)}, then parts of letters, digits and hyphens: Assets:Bank"
+    names = account_names(extract.leaves, venues, own_chart)
+    expected = f"{' or '.join(ROOTS.values())}, then parts of letters, digits and hyphens: Assets:Bank"
     refuse_names(names, _takes, expected=expected)
     return "\n".join(
         (
             f'option "title" "Journal from {extract.period.from_on} to {extract.period.to_on}"',
             *(f'option "operating_currency" "{currency}"' for currency in extract.currencies),
             "",
-            *_opens(extract, names, venue_names or {}),
-            *(line for transaction in extract.transactions for line in _transaction(transaction, names)),
+            *_opens(extract, names, venues),
+            *(line for transaction in extract.transactions for line in _transaction(transaction, names, venues)),
             "",
             *_assertions(extract, names),
             "",
@@ -46,7 +45,7 @@ def journal_beancount(
 
 def _takes(name: str) -> bool:
     root, *parts = name.split(":")
-    return root in _ROOTS and bool(parts) and all(_takes_part(part) for part in parts)
+    return root in ROOTS.values() and bool(parts) and all(_takes_part(part) for part in parts)
 
 
 def _takes_part(part: str) -> bool:
@@ -59,22 +58,24 @@ def _quoted(text: str) -> str:
     return f'"{escaped}"'
 
 
-def _opens(extract: Extract, names: Names, venue_names: Mapping[str, str]) -> Iterator[str]:
+def _opens(extract: Extract, names: Names, venues: Venues) -> Iterator[str]:
+    open_already = {names[leaf] for leaf in extract.opened_before}
     holders: dict[str, list[Leaf]] = {}
     for leaf, name in names.items():
         holders.setdefault(name, []).append(leaf)
     for name, leaves in holders.items():
+        if name in open_already:
+            continue
         yield f"{extract.period.from_on} open {name}"
         venue_id = leaves[0].venue_id if len(leaves) == 1 else None
         if venue_id:
             yield f"  venue_id: {_quoted(venue_id)}"
-        if venue_id and venue_id in venue_names:
-            yield f"  venue: {_quoted(venue_names[venue_id])}"
+            yield f"  venue: {_quoted(venues[venue_id].name)}"
 
 
-def _transaction(transaction: Transaction, names: Names) -> Iterator[str]:
+def _transaction(transaction: Transaction, names: Names, venues: Venues) -> Iterator[str]:
     yield ""
-    yield f"{transaction.on} * {_quoted(transaction.kind)} {_quoted(transaction.reference)}"
+    yield f"{transaction.on} * {_quoted(transaction.kind)} {_quoted(description(transaction, venues))}"
     if transaction.number:
         yield f"  number: {transaction.number}"
         yield f"  id: {_quoted(transaction.id)}"

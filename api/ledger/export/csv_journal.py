@@ -2,6 +2,8 @@
 
 - ``two_column``: one line per posting, its amount under debit or credit; ``signed``: one line per posting, debit
   positive; ``contra``: one line per movement, from the account debited against the contra account credited.
+- ``account`` is the account's code with the venue's name in the books (``owed_to_venues:Corner-Bar``), or the operator's
+  own name; ``venue`` is the venue's name today.
 - RFC 4180: a header, CRLF after every line, cells quoted where they need it, quotes doubled.
 - A text cell that a spreadsheet could take for a formula gets a leading apostrophe; numbers never do.
 - Amounts have the currency's full decimals and no separators; the same extract gives the same bytes.
@@ -17,7 +19,7 @@ from typing import Literal, get_args
 from ...pricing.errors import domain_error
 from ...pricing.money import format_money
 from ..posting import Leaf
-from .account_names import Names, account_names, one_line
+from .account_names import Names, Venues, account_codes, description, one_line
 from .period import Extract, Transaction
 
 Profile = Literal["two_column", "signed", "contra"]
@@ -29,23 +31,28 @@ _COLUMNS: dict[Profile, tuple[str, ...]] = {
     "contra": ("account", "contra_account", "amount"),
 }
 _BEFORE = ("date", "entry", "kind")
-_AFTER = ("currency", "venue_id", "reference", "entry_id", "source_id")
+_AFTER = ("currency", "venue_id", "venue", "description", "entry_id", "source_id")
 _FORMULA = tuple("=+-@|%＝＋－＠")
 
 
-def journal_csv(extract: Extract, *, profile: Profile, own_chart: Mapping[str, str] | None = None) -> str:
-    """Return the extract as CSV text, to be encoded as UTF-8; refuses ``unknown_profile`` and what names refuse."""
+def journal_csv(
+    extract: Extract, *, profile: Profile, venues: Venues, own_chart: Mapping[str, str] | None = None
+) -> str:
+    """Return the extract as CSV text, to be encoded as UTF-8.
+
+    Refuses ``unknown_profile`` and what ``account_codes`` refuses.
+    """
     if profile not in PROFILES:
         raise domain_error(
             "unknown_profile", where="profile", found=repr(profile), expected=f"one of {', '.join(PROFILES)}"
         )
-    names = account_names(extract.leaves, own_chart)
+    names = account_codes(extract.moved, venues, own_chart)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow((*_BEFORE, *_COLUMNS[profile], *_AFTER))
     for transaction in extract.transactions:
         for leaf, cells in _lines(transaction, profile, names):
-            writer.writerow((*_before(transaction), *cells, *_after(transaction, leaf)))
+            writer.writerow((*_before(transaction), *cells, *_after(transaction, leaf, venues)))
     return out.getvalue()
 
 
@@ -98,6 +105,7 @@ def _before(transaction: Transaction) -> tuple[str, ...]:
     return transaction.on.isoformat(), str(transaction.number or ""), transaction.kind
 
 
-def _after(transaction: Transaction, leaf: Leaf) -> tuple[str, ...]:
-    ids = transaction.id, transaction.source_id or ""
-    return transaction.currency, leaf.venue_id or "", text_cell(transaction.reference), *ids
+def _after(transaction: Transaction, leaf: Leaf, venues: Venues) -> tuple[str, ...]:
+    venue = text_cell(venues[leaf.venue_id].name) if leaf.venue_id else ""
+    text = text_cell(description(transaction, venues))
+    return transaction.currency, leaf.venue_id or "", venue, text, transaction.id, transaction.source_id or ""

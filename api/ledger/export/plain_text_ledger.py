@@ -1,9 +1,11 @@
 """The journal as plain text that the ledger and hledger programs both read, strictly and without errors (L5).
 
-- Every account, currency and tag is declared; opening balances are one transaction for each currency on the first day.
-- The last transaction moves nothing and asserts the closing balance of every account, on the last day.
-- Texts of people's own stand only where neither program reads anything into them: descriptions and whole-line
-  comments, without ``;`` and ``|``.
+- Every account, currency and tag is declared; opening balances, if wanted, are one transaction for each currency on the
+  first day.
+- The last transaction moves nothing and asserts the closing balance of every account used so far, on the last day:
+  files of consecutive periods are loaded together, and a period that was left out is found.
+- Free text appears only where neither program interprets it: in descriptions and whole-line comments, without ``;`` and
+  ``|``.
 - The same extract gives the same bytes.
 """
 
@@ -13,20 +15,19 @@ import re
 from collections.abc import Iterator, Mapping
 
 from ...pricing.money import exponent, format_money
-from .account_names import Names, account_names, closing_by_name, one_line, refuse_names
+from .account_names import Names, Venues, account_names, closing_by_name, description, one_line, refuse_names
 from .period import Extract, Transaction
 
 _NAME = re.compile(r"[^\W_][\w.&/'-]*( [\w.&/'-]+)*(:[^\W_][\w.&/'-]*( [\w.&/'-]+)*)*")
 
 
-def journal_ledger(
-    extract: Extract, *, own_chart: Mapping[str, str] | None = None, venue_names: Mapping[str, str] | None = None
-) -> str:
-    """Return the extract in ledger's language; ``venue_names`` (by id) are shown, never used as accounts' names.
+def journal_ledger(extract: Extract, *, venues: Venues, own_chart: Mapping[str, str] | None = None) -> str:
+    """Return the extract in ledger's language.
 
-    Refuses what names refuse, and all the operator's own names that it does not take (``bad_account_name``).
+    Refuses what ``account_names`` refuses, and all the operator's own names that ledger does not take
+    (``bad_account_name``).
     """
-    names = account_names(extract.leaves, own_chart)
+    names = account_names(extract.leaves, venues, own_chart)
     expected = "parts of letters, digits, single spaces and . & / ' - _ with a colon between them: Assets:Bank"
     refuse_names(names, lambda name: _NAME.fullmatch(name) is not None, expected=expected)
     return "\n".join(
@@ -37,8 +38,8 @@ def journal_ledger(
             "tag source_id",
             "",
             *(line for currency in extract.currencies for line in _commodity(currency)),
-            *_accounts(names, venue_names or {}),
-            *(line for transaction in extract.transactions for line in _transaction(transaction, names)),
+            *_accounts(names, venues),
+            *(line for transaction in extract.transactions for line in _transaction(transaction, names, venues)),
             *_assertions(extract, names),
             "",
         )
@@ -57,16 +58,16 @@ def _commodity(currency: str) -> Iterator[str]:
     yield ""
 
 
-def _accounts(names: Names, venue_names: Mapping[str, str]) -> Iterator[str]:
+def _accounts(names: Names, venues: Venues) -> Iterator[str]:
     for venue_id in sorted({leaf.venue_id for leaf in names if leaf.venue_id}):
-        yield f"; venue {venue_id} {_plain(venue_names.get(venue_id, ''))}".rstrip()
+        yield f"; venue {venue_id} {_plain(venues[venue_id].name)}".rstrip()
     yield from (f"account {name}" for name in dict.fromkeys(names.values()))
 
 
-def _transaction(transaction: Transaction, names: Names) -> Iterator[str]:
+def _transaction(transaction: Transaction, names: Names, venues: Venues) -> Iterator[str]:
     code = f" ({transaction.number})" if transaction.number else ""
     yield ""
-    yield f"{transaction.on} *{code} {transaction.kind} {_plain(transaction.reference)}".rstrip()
+    yield f"{transaction.on} *{code} {transaction.kind} {_plain(description(transaction, venues))}".rstrip()
     if transaction.id:
         yield f"    ; id: {transaction.id}"
     if transaction.source_id:
