@@ -15,6 +15,7 @@ from . import __version__
 from .collections.routes import router as collections
 from .controllers.routes import router as controllers
 from .health.routes import router as health
+from .jobs.routes import router as jobs
 from .ledger.routes import router as ledger
 from .pool_tables.routes import router as pool_tables
 from .quotes.routes import router as quotes
@@ -60,7 +61,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
     methods.install(app)
-    of_tables = (pool_tables, readings, health, controllers, worklist)
+    of_tables = (pool_tables, readings, health, controllers, jobs, worklist)
     of_money = (settlements, collections, reports, ledger)
     for router in (probes.router, quotes, venues, tax_areas, tariffs, schedules, *of_tables, *of_money, tokens):
         app.include_router(router)

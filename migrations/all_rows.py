@@ -3,6 +3,7 @@
 from baizebook.collections import rows as collections
 from baizebook.controllers import rows as controllers
 from baizebook.health import rows as health
+from baizebook.jobs import rows as jobs
 from baizebook.ledger import rows as ledger
 from baizebook.pool_tables import rows as pool_tables
 from baizebook.readings import rows as readings
@@ -29,6 +30,7 @@ MODULES = (
     controllers,
     settlements,
     collections,
+    jobs,
     health,
     worklist,
 )

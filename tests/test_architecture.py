@@ -17,6 +17,7 @@ FLOORS = (
     "worklist",
     "reports",
     "health",
+    "jobs",
     "collections",
     "settlements",
     "quotes",

@@ -4,7 +4,7 @@
   stay on record.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -143,7 +143,7 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
     if move.venue_id is not None:
         lock_venue(session, move.venue_id).has_tables = True
     meters: dict[str, int] = given(move.meters, {})
-    _must_have_meters(table, meters)
+    must_have_meters(table, meters)
     open_stay.to_at = move.moved_at
     session.flush()
     stay = StayRow(
@@ -161,12 +161,12 @@ def _must_have_come(at: datetime, *, now: datetime, where: str) -> None:
         raise refused("invalid", where=where, found=at.isoformat(), expected="an instant that has come")
 
 
-def _must_have_meters(table: PoolTableRow, meters: dict[str, int]) -> None:
+def must_have_meters(table: PoolTableRow, meters: Mapping[str, int], *, where: str = "meters") -> None:
     """Refuse a meter that the table does not have, or more than its digits can show."""
     known = {meter["name"]: meter["digits"] for meter in table.profile.get("meters", [])}
     for name, count in meters.items():
         if name not in known:
             expected = f"one of {', '.join(known)}" if known else "none: the table has no meters"
-            raise refused("invalid", where=f"meters.{name}", found="no such meter", expected=expected)
+            raise refused("invalid", where=f"{where}.{name}", found="no such meter", expected=expected)
         if count >= 10 ** known[name]:
-            raise refused("invalid", where=f"meters.{name}", found=count, expected=f"at most {known[name]} digits")
+            raise refused("invalid", where=f"{where}.{name}", found=count, expected=f"at most {known[name]} digits")

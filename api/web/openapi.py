@@ -42,6 +42,7 @@ _MAKES = {
     "publish_tariff": "tariff_id",
     "record_collection": "collection_id",
     "create_token": "token_id",
+    "report_job": "job_id",
 }
 """What makes a thing, and the name of its id in addresses."""
 DESCRIPTION = """\
@@ -145,6 +146,7 @@ TAGS = {
     "readings": "What was read at the tables: sent once, in batches, never changed.",
     "sheets": "What a table's controller must hold, and the shortest way to key it.",
     "health": "Is a table charged, on time, counting, and keyed as it should be?",
+    "jobs": "What broke: reported by whoever is at the table, mended by somebody, closed with what was found.",
     "worklist": "What needs doing, with what, and by when it matters.",
     "cash": "From the box to the books: agreements, collections, settlements, disputes, differences.",
     "ledger": "The books: what was posted, what it sums to, statements, exports, and whether anything was changed.",

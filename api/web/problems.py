@@ -90,6 +90,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             "A dispute is answered once. Whoever does not agree raises another.",
         ),
         (
+            "already_done",
+            409,
+            "The job is done",
+            "A job is closed once and stays so. Where the fault comes back, report it as a new job.",
+        ),
+        (
             "already_reversed",
             409,
             "It was taken back already",

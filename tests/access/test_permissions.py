@@ -33,6 +33,7 @@ QUERIES: dict[str, dict[str, str]] = {
     "get_quote": {"money": "10.00"},
     "get_quote_csv": {"money": "10.00"},
     "get_tax_report": {"from": "2026-01-01", "to": "2026-12-31"},
+    "get_fault_report": {"from": "2026-01-01", "to": "2026-12-31"},
     "get_statement": {"month": "2026-11"},
     "get_statement_csv": {"month": "2026-11"},
     "export_ledger": {"from": "2026-01-01", "to": "2026-12-31", "format": "csv"},
@@ -79,6 +80,7 @@ SENDERS_OWN = {
     "record_readings body.readings[].id",
     "record_collection body.id",
     "preview_collection body.id",
+    "report_job body.id",
 }
 """Ids that the sender gives: random, and taken once; they name nothing yet."""
 
@@ -205,11 +207,15 @@ class World:
             "tables": [{"table_id": table_id, "counted": {"1.00": 4}}],
         })  # fmt: skip
         post(f"/venues/{venue_id}/agreements", {"effective_on": "2026-01-01", "venue_percent": "50"})
+        job_id = str(uuid4())
+        post("/jobs", {
+            "id": job_id, "table_id": table_id, "reported_at": "2026-11-20T12:00:00Z", "fault": "lamp_out", "playable": True,
+        })  # fmt: skip
         entry = {"kind": "venue_payment", "amount": "1.00", "on": "2026-11-20", "venue_id": venue_id, "currency": "USD"}
         dispute = {"by": "Odile", "claims": "more", "reason": "Miscounted."}
         return {
             "venue_id": venue_id, "table_id": table_id, "schedule_id": schedule_id, "tariff_id": tariff_id,
-            "reading_id": reading_id, "collection_id": collection_id,
+            "reading_id": reading_id, "collection_id": collection_id, "job_id": job_id,
             "entry_id": post("/ledger/entries", entry)["id"],
             "dispute_id": post(f"/collections/{collection_id}/disputes", dispute)["id"],
         }  # fmt: skip
@@ -217,6 +223,8 @@ class World:
     def one(self, row: Row, place: str) -> str:
         """Return the id that stands at the row's place."""
         name = row.varies.removesuffix("[]").rpartition(".")[2]
+        if row.operation == "list_jobs" and name == "after":
+            return self.ids[place]["job_id"]
         if (name, place) == ("replacement", "own"):
             return self.third
         return self.ids[place][NAMES.get(name, name)]

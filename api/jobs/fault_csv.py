@@ -1,0 +1,57 @@
+"""The report of faults as CSV: one line for each table, or one for each part.
+
+- RFC 4180: a header, CRLF after every line; text that a spreadsheet could take for a formula is guarded.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable
+
+from ..ledger.export.csv_journal import text_cell
+from ..pricing.money import format_money
+from .fault_report import FaultReport
+from .faults import FAULTS
+from .out_of_order import two_decimals
+
+
+def tables_csv(report: FaultReport) -> str:
+    """Return one line a table; a column for each fault says how often it was reported."""
+    header = ("table_id", "label", "reported", "open", "days_out_of_order", "minutes", "cost", "currency", *FAULTS)
+    return _written(
+        header,
+        (
+            (
+                str(found.table.id),
+                text_cell(found.table.label),
+                found.reported,
+                found.open,
+                two_decimals(found.days_out_of_order),
+                found.minutes,
+                format_money(found.cost_minor, found.table.currency),
+                found.table.currency,
+                *(found.faults.get(fault, 0) for fault in FAULTS),
+            )
+            for found in report.tables
+        ),
+    )
+
+
+def parts_csv(report: FaultReport) -> str:
+    """Return one line a part: how often it was used, and what that cost."""
+    return _written(
+        ("part", "used", "cost", "currency"),
+        (
+            (text_cell(use.name), use.used, format_money(use.cost_minor, use.currency), use.currency)
+            for use in report.parts
+        ),
+    )
+
+
+def _written(header: Iterable[str], lines: Iterable[Iterable[object]]) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(header)
+    writer.writerows(lines)
+    return out.getvalue()

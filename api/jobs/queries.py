@@ -1,0 +1,168 @@
+"""Reads jobs: in the order of their recording, by state, and the times in which tables were out of order."""
+
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from datetime import date, datetime, timedelta
+from uuid import UUID
+
+from sqlalchemy import ColumnElement, and_, exists, or_
+from sqlmodel import Session, col, select
+
+from ..pool_tables.rows import PoolTableRow, StayRow
+from ..venues.rows import VenueRow
+from ..venues.service import calendar_of
+from ..web.errors import not_found, refused
+from ..web.pagination import Page
+from .convert import job_out
+from .fault_report import FaultReport, JobFacts, ReportedTable, fault_report
+from .job import State
+from .out_of_order import OutOfOrder
+from .rows import JobDoneRow, JobPartRow, JobRow, JobStepRow
+from .schemas import JobOut
+
+_LONGEST_DAY = timedelta(days=2)
+"""More than any trading day's boundary lies from its date in UTC."""
+
+
+def get_job(session: Session, job_id: UUID, *, venue_id: UUID | None = None) -> JobRow:
+    """Return a job, of one venue or of any; ``not_found`` where there is none."""
+    row = session.get(JobRow, job_id)
+    if row is None or venue_id not in (None, row.venue_id):
+        raise not_found("job")
+    return row
+
+
+def jobs_out(session: Session, rows: Sequence[JobRow], *, with_costs: bool) -> list[JobOut]:
+    """Write some jobs, with all that came after their reports."""
+    ids = [row.id for row in rows]
+    steps: dict[UUID, list[JobStepRow]] = defaultdict(list)
+    for step in session.exec(
+        select(JobStepRow).where(col(JobStepRow.job_id).in_(ids)).order_by(col(JobStepRow.number))
+    ):
+        steps[step.job_id].append(step)
+    done = {row.job_id: row for row in session.exec(select(JobDoneRow).where(col(JobDoneRow.job_id).in_(ids)))}
+    parts = _parts(session, ids)
+    return [job_out(row, steps[row.id], done.get(row.id), parts[row.id], with_costs=with_costs) for row in rows]
+
+
+def page_jobs(
+    session: Session,
+    *,
+    table_id: UUID | None,
+    venue_id: UUID | None,
+    state: State | None,
+    limit: int,
+    after: UUID | None,
+) -> Page[JobRow]:
+    """Return jobs in the order of their recording; ``after`` is the id of a job of this table or venue."""
+    own = [
+        column == value
+        for column, value in ((col(JobRow.pool_table_id), table_id), (col(JobRow.venue_id), venue_id))
+        if value is not None
+    ]
+    query = select(JobRow).where(*own)
+    if state is not None:
+        query = query.where(_is(state))
+    if after is not None:
+        arrival = session.exec(select(JobRow.arrival).where(JobRow.id == after, *own)).first()
+        if arrival is None:
+            raise refused("invalid", where="after", found=after, expected="the id of a job of this list")
+        query = query.where(col(JobRow.arrival) > arrival)
+    rows = session.exec(query.order_by(col(JobRow.arrival)).limit(limit + 1)).all()
+    return Page(rows[:limit], rows[limit - 1].id if len(rows) > limit else None)
+
+
+def _is(state: State) -> ColumnElement[bool]:
+    """Return the condition that a job is in a state."""
+    is_done = exists().where(col(JobDoneRow.job_id) == col(JobRow.id))
+    if state == "done":
+        return is_done
+    last = (
+        select(JobStepRow.state)
+        .where(col(JobStepRow.job_id) == col(JobRow.id))
+        .order_by(col(JobStepRow.number).desc())
+        .limit(1)
+        .correlate(JobRow)
+        .scalar_subquery()
+    )
+    return and_(~is_done, last.is_(None) if state == "open" else last == state)
+
+
+def times_out_of_order(
+    session: Session, table_ids: Collection[UUID], *, from_at: datetime, to_at: datetime
+) -> dict[UUID, list[OutOfOrder]]:
+    """Return when some tables could not be played, as far as it touches a time; each table has its list."""
+    query = (
+        select(JobRow.pool_table_id, JobRow.reported_at, JobDoneRow.done_at)
+        .outerjoin(JobDoneRow, col(JobDoneRow.job_id) == col(JobRow.id))
+        .where(
+            col(JobRow.pool_table_id).in_(table_ids),
+            ~col(JobRow.playable),
+            col(JobRow.reported_at) < to_at,
+            or_(col(JobDoneRow.done_at).is_(None), col(JobDoneRow.done_at) > from_at),
+        )
+        .order_by(col(JobRow.reported_at), col(JobRow.arrival))
+    )
+    found: dict[UUID, list[OutOfOrder]] = {table_id: [] for table_id in table_ids}
+    for table_id, reported_at, done_at in session.exec(query):
+        found[table_id].append(OutOfOrder(reported_at, done_at))
+    return found
+
+
+def read_fault_report(session: Session, *, from_on: date, to_on: date, now: datetime) -> FaultReport:
+    """Return the faults of a period; refuse (``period_backwards``) one that ends before it starts."""
+    if to_on < from_on:
+        raise refused("period_backwards", where="to", found=to_on, expected=f"{from_on} or later")
+    start = datetime.fromisoformat(f"{from_on}T00:00:00+00:00") - _LONGEST_DAY
+    end = datetime.fromisoformat(f"{to_on}T00:00:00+00:00") + _LONGEST_DAY
+    query = (
+        select(JobRow, JobDoneRow)
+        .outerjoin(JobDoneRow, col(JobDoneRow.job_id) == col(JobRow.id))
+        .where(JobRow.reported_at < end, or_(col(JobDoneRow.done_at).is_(None), col(JobDoneRow.done_at) > start))
+        .order_by(col(JobRow.arrival))
+    )
+    rows = session.exec(query).all()
+    tables = _reported_tables(session, {job.pool_table_id for job, _ in rows}, from_on=from_on, to_on=to_on)
+    parts = _parts(session, [job.id for job, _ in rows])
+    jobs: dict[ReportedTable, list[JobFacts]] = defaultdict(list)
+    for job, done in rows:
+        jobs[tables[job.pool_table_id]].append(_facts(job, done, parts[job.id]))
+    return fault_report(jobs, from_on=from_on, to_on=to_on, now=now)
+
+
+def _facts(job: JobRow, done: JobDoneRow | None, parts: Sequence[JobPartRow]) -> JobFacts:
+    return JobFacts(
+        fault=job.fault,  # type: ignore[arg-type]
+        reported_at=job.reported_at,
+        playable=job.playable,
+        done_at=done.done_at if done else None,
+        minutes=(done and done.minutes) or 0,
+        parts=[(part.name, part.cost_minor) for part in parts],
+    )
+
+
+def _reported_tables(
+    session: Session, table_ids: Collection[UUID], *, from_on: date, to_on: date
+) -> dict[UUID, ReportedTable]:
+    """Return some tables with the period as it is at the venue where each is, or was last."""
+    query = (
+        select(PoolTableRow, VenueRow)
+        .join(StayRow, col(StayRow.pool_table_id) == col(PoolTableRow.id))
+        .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
+        .where(col(PoolTableRow.id).in_(table_ids))
+        .order_by(col(StayRow.from_at), col(StayRow.id))
+    )
+    found: dict[UUID, ReportedTable] = {}
+    for table, venue in session.exec(query):
+        calendar = calendar_of(venue)
+        ends_at = calendar.day_starts(to_on + timedelta(days=1))
+        found[table.id] = ReportedTable(table.id, table.label, venue.currency, calendar.day_starts(from_on), ends_at)
+    return found
+
+
+def _parts(session: Session, ids: Collection[UUID]) -> dict[UUID, list[JobPartRow]]:
+    parts: dict[UUID, list[JobPartRow]] = defaultdict(list)
+    query = select(JobPartRow).where(col(JobPartRow.job_id).in_(ids)).order_by(col(JobPartRow.place))
+    for part in session.exec(query):
+        parts[part.job_id].append(part)
+    return parts

@@ -1,0 +1,121 @@
+"""HTTP for jobs and the report of faults."""
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Query, Request, Response
+
+from ..store.changes import note_tables
+from ..venues.service import get_venue
+from ..web.auth import Principal, allow
+from ..web.dependencies import NowDep, SessionDep
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import After, Limit, link_next
+from ..web.schema_types import Date, Id, given
+from . import queries, service
+from .convert import fault_report_out
+from .fault_csv import parts_csv, tables_csv
+from .job import State
+from .schemas import AssignmentIn, FaultReportOut, JobDoneIn, JobIn, JobOut, JobPage, WaitingIn
+
+router = APIRouter(prefix="/v1", tags=["jobs"], route_class=Route)
+
+ReporterDep = Annotated[Principal, allow("collector", "venue")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
+CollectorDep = Annotated[Principal, allow("collector")]
+AccountantDep = Annotated[Principal, allow("accountant")]
+_CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
+
+
+@router.post("/jobs", status_code=201, responses=problems(409))
+def report_job(session: SessionDep, principal: ReporterDep, now: NowDep, job: JobIn, response: Response) -> JobOut:
+    """Report a fault at a table: it is a job until somebody closes it.
+
+    The same report sent again changes nothing and is answered with the job as it is now. A table that cannot be played
+    is out of order until its job is done.
+    """
+    row = service.report_job(session, job, by=service.Reporter(principal.name, principal.venue_id), now=now)
+    note_tables(session, [row.pool_table_id])
+    response.headers["Location"] = f"/v1/jobs/{row.id}"
+    return queries.jobs_out(session, [row], with_costs=_sees_costs(principal))[0]
+
+
+@router.get("/jobs", responses=problems())
+def list_jobs(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    principal: ReaderDep,
+    table_id: Annotated[Id | None, Query(description="Only jobs at this table.")] = None,
+    venue_id: Annotated[Id | None, Query(description="Only jobs at tables that were at this venue then.")] = None,
+    state: Annotated[State | None, Query(description="Only jobs in this state.")] = None,
+    limit: Limit = 100,
+    after: After = None,
+) -> JobPage:
+    """List jobs in the order in which they were recorded; a venue's token sees those of its own tables."""
+    if venue_id is not None:
+        principal.must_see_venue(venue_id)
+        get_venue(session, venue_id)
+    if table_id is not None:
+        service.must_see_table(session, table_id, venue_id=principal.venue_id)
+    found = queries.page_jobs(
+        session, table_id=table_id, venue_id=principal.venue_id or venue_id, state=state, limit=limit, after=after
+    )
+    link_next(request, response, found.next)
+    return JobPage(items=queries.jobs_out(session, found.rows, with_costs=_sees_costs(principal)), next=found.next)
+
+
+@router.get("/jobs/{job_id}", responses=problems())
+def get_job(session: SessionDep, principal: ReaderDep, job_id: Id) -> JobOut:
+    """Return a job: the report, where it has got to, and how it ended."""
+    row = queries.get_job(session, job_id, venue_id=principal.venue_id)
+    return queries.jobs_out(session, [row], with_costs=_sees_costs(principal))[0]
+
+
+@router.post("/jobs/{job_id}/assignment", status_code=201, responses=problems(409))
+def assign_job(
+    session: SessionDep, principal: CollectorDep, now: NowDep, job_id: Id, assignment: AssignmentIn
+) -> JobOut:
+    """Assign a job to a person, also in place of another."""
+    row = service.assign_job(session, job_id, person=assignment.person, by=principal.name, now=now)
+    note_tables(session, [row.pool_table_id])
+    return queries.jobs_out(session, [row], with_costs=True)[0]
+
+
+@router.post("/jobs/{job_id}/waiting", status_code=201, responses=problems(409))
+def wait_for_parts(session: SessionDep, principal: CollectorDep, now: NowDep, job_id: Id, waiting: WaitingIn) -> JobOut:
+    """Note that a job waits for parts. Assign it again when they have come, or close it."""
+    row = service.wait_for_parts(session, job_id, words=given(waiting.words, ""), by=principal.name, now=now)
+    note_tables(session, [row.pool_table_id])
+    return queries.jobs_out(session, [row], with_costs=True)[0]
+
+
+@router.post("/jobs/{job_id}/done", status_code=201, responses=problems(409))
+def close_job(session: SessionDep, principal: CollectorDep, now: NowDep, job_id: Id, done: JobDoneIn) -> JobOut:
+    """Close a job with what was found, the parts used and their cost. A phone call can close one too."""
+    row = service.close_job(session, job_id, done, by=principal.name, now=now)
+    note_tables(session, [row.pool_table_id])
+    return queries.jobs_out(session, [row], with_costs=True)[0]
+
+
+@router.get("/reports/faults", responses={**problems(), 200: {"model": FaultReportOut, "content": _CSV}})
+def get_fault_report(
+    session: SessionDep,
+    principal: AccountantDep,
+    now: NowDep,
+    from_: Annotated[Date, Query(alias="from", description="The first trading date.")],
+    to: Annotated[Date, Query(description="The last trading date.")],
+    format: Annotated[Literal["json", "csv"], Query(description="A csv has one line a table, or a part.")] = "json",
+    of: Annotated[Literal["tables", "parts"], Query(description="The lines of a csv.")] = "tables",
+) -> Response:
+    """Report the faults of a period by table, with days out of order and cost, and the parts that mended them."""
+    report = queries.read_fault_report(session, from_on=from_, to_on=to, now=now)
+    if format == "json":
+        return Response(fault_report_out(report).model_dump_json(by_alias=True), media_type="application/json")
+    text = tables_csv(report) if of == "tables" else parts_csv(report)
+    headers = {"Content-Disposition": f'attachment; filename="faults-{of}-{from_}-{to}.csv"'}
+    return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
+
+
+def _sees_costs(principal: Principal) -> bool:
+    return principal.role != "venue"

@@ -1,0 +1,168 @@
+"""Jobs in the database: reported, assigned, waiting for parts, done.
+
+- A report is stored once by its sender's id; each step is added to those before it; a job is closed once.
+- Who works at a job holds its table, so that a table's reports, steps and moves come one after the other; who reports
+  then holds all who report, so that jobs are numbered in the order of their commits.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+from uuid import UUID
+
+from sqlmodel import Session, col, func, select
+
+from ..pool_tables.service import currency_of, get_table, must_have_meters, stay_at, stays_of
+from ..pricing import parse_money
+from ..store.db import hold
+from ..web.errors import Problem, not_found
+from ..web.schema_types import given
+from .convert import content_of, stored_content
+from .job import differences, must_follow, must_have_come
+from .queries import get_job
+from .rows import JobDoneRow, JobPartRow, JobRow, JobStepRow
+from .schemas import JobDoneIn, JobIn, PartIn
+
+
+@dataclass(frozen=True, slots=True)
+class Reporter:
+    """Who reports: their name, and the one venue that they see (None: all)."""
+
+    name: str
+    venue_id: UUID | None = None
+
+    def sees(self, venue_id: UUID | None) -> bool:
+        """Tell whether a table that is at this venue is the reporter's to see."""
+        return self.venue_id in (None, venue_id)
+
+
+def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime) -> JobRow:
+    """Store a report of a fault, or return the job if this report was stored before.
+
+    Refuses (``not_found``) a table that is not the reporter's at that time, an instant that has not come, and an id
+    that was used for another report (``same_id_other_content``).
+    """
+    hold(session, f"table:{message.table_id}")
+    table = get_table(session, message.table_id)
+    stay = stay_at(stays_of(session, table.id), message.reported_at)
+    if not by.sees(stay.venue_id):
+        raise not_found("table")
+    must_have_come(message.reported_at, now=now, where="reported_at")
+    hold(session, "jobs")
+    stored = session.get(JobRow, message.id)
+    if stored is not None:
+        return _same(stored, message, by=by)
+    row = JobRow(
+        id=message.id,
+        arrival=_next_arrival(session),
+        pool_table_id=table.id,
+        venue_id=stay.venue_id,
+        currency=currency_of(session, table),
+        reported_at=message.reported_at,
+        fault=message.fault,
+        words=given(message.words, ""),
+        playable=message.playable,
+        reported_by=by.name,
+        received_at=now,
+    )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def assign_job(session: Session, job_id: UUID, *, person: str, by: str, now: datetime) -> JobRow:
+    """Give a job to a person; refuse (``already_done``) one that is done."""
+    return _add_step(session, job_id, "assigned", person=person, by=by, now=now)
+
+
+def wait_for_parts(session: Session, job_id: UUID, *, words: str, by: str, now: datetime) -> JobRow:
+    """Note that a job waits for parts; refuse (``already_done``) one that is done."""
+    return _add_step(session, job_id, "waiting_for_parts", words=words, by=by, now=now)
+
+
+def close_job(session: Session, job_id: UUID, message: JobDoneIn, *, by: str, now: datetime) -> JobRow:
+    """Close a job with what was found and used.
+
+    Refuses one that is done (``already_done``), a time before its report or one that has not come, a meter that the
+    table does not have, and money that its currency does not have.
+    """
+    job = _open_job(session, job_id)
+    table = get_table(session, job.pool_table_id)
+    before: dict[str, int] = given(message.meters_before, {})
+    after: dict[str, int] = given(message.meters_after, {})
+    must_have_come(message.at, now=now, where="at")
+    must_follow(message.at, job.reported_at)
+    must_have_meters(table, before, where="meters_before")
+    must_have_meters(table, after, where="meters_after")
+    done = JobDoneRow(
+        job_id=job.id,
+        done_at=message.at,
+        found=message.found,
+        minutes=given(message.minutes, None),
+        meters_before=before,
+        meters_after=after,
+        test_money_minor=parse_money(given(message.test_money, "0"), job.currency, where="test_money"),
+        recorded_at=now,
+        recorded_by=by,
+    )
+    used: list[PartIn] = given(message.parts, [])
+    parts = [
+        JobPartRow(
+            job_id=job.id,
+            place=place,
+            name=part.name,
+            cost_minor=parse_money(part.cost, job.currency, where=f"parts[{place}].cost"),
+        )
+        for place, part in enumerate(used)
+    ]
+    session.add(done)
+    session.add_all(parts)
+    session.flush()
+    return job
+
+
+def must_see_table(session: Session, table_id: UUID, *, venue_id: UUID | None) -> None:
+    """Refuse (``not_found``) a table that does not exist, or that is not at a venue now (None: at any)."""
+    if venue_id not in (None, get_table(session, table_id).venue_id):
+        raise not_found("table")
+
+
+def _same(stored: JobRow, message: JobIn, *, by: Reporter) -> JobRow:
+    """Return the stored job if the report says the same; refuse, naming what differs, if it does not."""
+    found = differences(stored=stored_content(stored), sent=content_of(message), seen=by.sees(stored.venue_id))
+    if found:
+        raise Problem("same_id_other_content", errors=found)
+    return stored
+
+
+def _open_job(session: Session, job_id: UUID) -> JobRow:
+    """Return a job that nobody else works at meanwhile; refuse (``already_done``) one that is done."""
+    job = get_job(session, job_id)
+    hold(session, f"table:{job.pool_table_id}")
+    if session.exec(select(JobDoneRow.job_id).where(JobDoneRow.job_id == job_id)).first() is not None:
+        raise Problem("already_done")
+    return job
+
+
+def _add_step(
+    session: Session,
+    job_id: UUID,
+    state: Literal["assigned", "waiting_for_parts"],
+    *,
+    by: str,
+    now: datetime,
+    person: str = "",
+    words: str = "",
+) -> JobRow:
+    job = _open_job(session, job_id)
+    last = session.exec(select(func.max(col(JobStepRow.number))).where(JobStepRow.job_id == job_id)).one()
+    step = JobStepRow(
+        job_id=job_id, number=(last or 0) + 1, state=state, person=person, words=words, made_at=now, made_by=by
+    )
+    session.add(step)
+    session.flush()
+    return job
+
+
+def _next_arrival(session: Session) -> int:
+    return (session.exec(select(func.max(col(JobRow.arrival)))).one() or 0) + 1
