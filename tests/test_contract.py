@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from baizebook.app import create_app
-from baizebook.ops.cli import contract_text
+from baizebook.ops.commands import contract_text
 from baizebook.store.settings import Settings
 from baizebook.web.examples import BODIES
 from fastapi.testclient import TestClient

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from baizebook.app import create_app
 from baizebook.demo.load import load
-from baizebook.ops import cli
+from baizebook.ops import cli, commands
 from baizebook.store import migrate
 from baizebook.store.db import make_engine, writing
 from baizebook.store.settings import Settings
@@ -38,8 +38,8 @@ def test_the_terminal_answers_as_the_readme_shows(
         migrate.upgrade(engine)
         with writing(engine) as session:
             load(session, now=NOON)
-        monkeypatch.setattr(cli, "get_engine", lambda: engine)
-        monkeypatch.setattr(cli.clock, "now", lambda: NOON)
+        monkeypatch.setattr(commands, "get_engine", lambda: engine)
+        monkeypatch.setattr(commands.clock, "now", lambda: NOON)
         for block in blocks("console"):
             command, *answer = block.rstrip("\n").split("\n")
             assert cli.main(shlex.split(command.removeprefix("$ baizebook "))) == 0

@@ -1,9 +1,10 @@
-"""The self-check: does this database keep what the service promises? ``baizebook doctor`` prints it, ``serve`` heeds it.
+"""Check a database: does it keep what the service promises? ``baizebook check`` prints every finding, ``serve`` heeds it.
 
-- Nothing is believed: settings are read back, and the guards of append-only tables are tried, in a transaction that is
-  rolled back. A guard that fires for each row cannot be tried on an empty table, so the guards are also looked at.
-- ``bad`` is what would lose or change what was acknowledged, or show it to anybody: ``serve`` refuses to start.
-- ``warning`` is what somebody should mend who may have reasons not to.
+- Settings are read back from the database, and the guards of append-only tables are tried in a transaction that is
+  rolled back. An empty table cannot be tried, so its guards are also looked up.
+- The books are followed from the first entry (``check_books``): too long for every start, so ``serve`` leaves it out.
+- ``bad``: could lose, change or show to anybody what was stored; ``serve`` does not start.
+- ``warning``: worth mending, though there may be reasons not to.
 """
 
 from collections.abc import Iterator
@@ -11,9 +12,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fastapi import FastAPI
-from sqlalchemy import Connection, Engine, QueuePool, text
+from sqlalchemy import Connection, Engine, text
 from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlmodel import Session
 
+from ..ledger.queries import check_ledger
 from ..store.db import POSTGRES_LIMITS, SQLITE_PRAGMAS, sqlite_driver, writing
 from ..store.migrate import current_revision, newest_revision
 from ..store.settings import Settings
@@ -35,7 +38,7 @@ APPEND_ONLY = (
     "dispute",
     "dispute_answer",
 )
-"""The tables of which nothing is ever changed or deleted."""
+"""Tables whose rows are never changed or deleted."""
 _NAME_AN_ENTRY = ("settlement", "reversal")
 _WAL_RACE_FROM, _WAL_RACE_UP_TO = (3, 7, 0), (3, 51, 2)
 
@@ -49,7 +52,7 @@ _POSTGRES_EVENTS = {"UPDATE": 16, "DELETE": 8, "TRUNCATE": 32}
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing looked at, and how it stands."""
+    """The result of one check."""
 
     what: str
     grade: Literal["good", "warning", "bad"]
@@ -57,23 +60,28 @@ class Finding:
 
 
 def examine(app: FastAPI) -> list[Finding]:
-    """Look at the application and its database; change nothing."""
+    """Check an application and its database, all but the books; change nothing."""
     engine: Engine = app.state.engine
     settings: Settings = app.state.settings
     try:
         migrated = _migrations(engine)
         if migrated.grade == "bad":
             return [migrated]
-        return [
-            migrated,
-            *(_sqlite(engine) if settings.on_sqlite else _postgresql(engine)),
-            *_guards(engine),
-            _journal(engine),
-            _pool(engine, settings),
-            _permissions(app),
-        ]
+        of_the_database = _sqlite(engine) if settings.on_sqlite else _postgresql(engine)
+        return [migrated, *of_the_database, *_guards(engine), _permissions(app)]
     except OperationalError as error:
-        return [Finding("database", "bad", f"It does not answer: {str(error.orig).strip()}")]
+        return [Finding("database", "bad", f"The database does not answer: {str(error.orig).strip()}")]
+
+
+def check_books(engine: Engine) -> list[Finding]:
+    """Check a migrated database's books: the chain of entries, and that what was booked still has its entry."""
+    with Session(engine) as session:
+        found = check_ledger(session)
+    bad = found.first_bad
+    chain = Finding("books", "good", f"All {found.entries} entries fit.")
+    if bad is not None:
+        chain = Finding("books", "bad", f"Entry {bad.place} does not fit: {bad.why}. Restore a backup.")
+    return [chain, _journal(engine)]
 
 
 def _grade(what: str, *, good: bool, says: str, otherwise: str) -> Finding:
@@ -99,7 +107,7 @@ def _sqlite(engine: Engine) -> Iterator[Finding]:
         "SQLite settings",
         good=not wrong,
         says=", ".join(f"{name} {value}" for name, value in found.items()) + ".",
-        otherwise="; ".join(wrong) + ". Is the file on a network drive? SQLite needs a local disk.",
+        otherwise="; ".join(wrong) + ". Keep the file on a local disk, not a network drive.",
     )
     yield sqlite_version(sqlite_driver().sqlite_version_info)
 
@@ -112,9 +120,9 @@ def sqlite_version(version: tuple[int, ...]) -> Finding:
     return Finding(
         "SQLite version",
         "warning",
-        f"SQLite {name} can, very rarely, damage a file that two connections write and tidy up at the same instant "
-        "(versions 3.7.0 to 3.51.2, write-ahead log). One process of this service has one writer at a time; with "
-        "--workers above 1 it can happen. pip install 'pysqlite3>=0.6.1' brings a newer SQLite, which is then used.",
+        f"SQLite {name} can, very rarely, damage a file while one connection writes and another writes back the log "
+        "(versions 3.7.0 to 3.51.2). It needs several processes, so keep --workers at 1, or install a newer SQLite: "
+        "pip install 'pysqlite3>=0.6.1'.",
     )
 
 
@@ -136,7 +144,7 @@ def _postgresql(engine: Engine) -> Iterator[Finding]:
     )
     off = [name for name, value in durable.items() if value == "off"]
     yield (
-        Finding("PostgreSQL durability", "warning", f"{' and '.join(off)} off: a power cut can lose what was answered.")
+        Finding("PostgreSQL durability", "warning", f"{' and '.join(off)} off: a power cut can lose stored data.")
         if off
         else Finding("PostgreSQL durability", "good", ", ".join(f"{name} {v}" for name, v in durable.items()) + ".")
     )
@@ -144,8 +152,8 @@ def _postgresql(engine: Engine) -> Iterator[Finding]:
         Finding(
             "PostgreSQL role",
             "warning",
-            f"The service's role owns {owned} tables, so whoever takes it over can switch their guards off. Let one role "
-            "run baizebook migrate and another, which only has the rights named in the README (Security), serve.",
+            f"The service's role owns {owned} tables and can switch their guards off. Let one role run baizebook migrate "
+            "and another, with only the rights named in the README (Security), serve.",
         )
         if owned
         else Finding("PostgreSQL role", "good", "The service's role owns no table.")
@@ -161,8 +169,8 @@ def _guards(engine: Engine) -> Iterator[Finding]:
             yield _grade(
                 f"guard of {table}",
                 good=not missing,
-                says="Nothing in it can be changed or deleted.",
-                otherwise=f"Not guarded against {', '.join(dict.fromkeys(missing))}: restore a backup, or ask for help.",
+                says="No row can be changed or deleted.",
+                otherwise=f"Not guarded against {', '.join(dict.fromkeys(missing))}: restore a backup.",
             )
         connection.rollback()
 
@@ -223,7 +231,7 @@ def _postgres_guards(connection: Connection, table: str) -> list[str]:
 
 
 def _journal(engine: Engine) -> Finding:
-    """Look for entries that were booked and are gone: the chain alone cannot show what was cut off its end."""
+    """Look for booked entries that are gone: the chain alone cannot show what was cut off its end."""
     lost: list[object] = []
     with engine.connect() as connection:
         for table in _NAME_AN_ENTRY:
@@ -235,17 +243,7 @@ def _journal(engine: Engine) -> Finding:
         "journal",
         good=not lost,
         says="Every settlement and every reversal has its entry.",
-        otherwise=f"{len(lost)} settlements or reversals name an entry that is gone: restore a backup, or ask for help.",
-    )
-
-
-def _pool(engine: Engine, settings: Settings) -> Finding:
-    size = engine.pool.size() if isinstance(engine.pool, QueuePool) else 0
-    return _grade(
-        "connections",
-        good=size == settings.threads,
-        says=f"{size} connections for {settings.threads} requests at once.",
-        otherwise=f"{size} connections for {settings.threads} requests at once: some would wait for one in vain.",
+        otherwise=f"{len(lost)} settlements or reversals name an entry that is gone: restore a backup.",
     )
 
 
@@ -254,6 +252,6 @@ def _permissions(app: FastAPI) -> Finding:
     return _grade(
         "permissions",
         good=not found,
-        says="Every operation says which roles it is for.",
-        otherwise=f"Anybody may ask: {', '.join(found)}.",
+        says="Every operation names its roles.",
+        otherwise=f"Open to anybody: {', '.join(found)}.",
     )

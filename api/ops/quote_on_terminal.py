@@ -1,56 +1,85 @@
 """One question answered on the terminal: the same answer as the API's, in words or as its JSON."""
 
-from argparse import Namespace
+from collections.abc import Mapping
 from datetime import datetime
+from difflib import get_close_matches
 from typing import Any
 from uuid import UUID
 
 from pydantic import ValidationError
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
+from ..controllers.service import sheet_of
 from ..pool_tables.rows import PoolTableRow
 from ..quotes.convert import in_words
 from ..quotes.schemas import ScenarioIn
-from ..quotes.service import Asked, SheetOf, Spots, When
+from ..quotes.service import Asked, Spots, When
 from ..venues.rows import VenueRow
-from ..web.errors import from_validation, refused
+from ..web.errors import Problem, from_validation, refused
 from ..web.schema_types import given
 
-_ASKED = ("at", "day", "time", "money", "games", "minutes", "players", "basis")
+_NEAR, _NAMES_MAX = 0.5, 5
 
 
-def answer_on_terminal(session: Session, options: Namespace, *, now: datetime, sheet_of: SheetOf) -> str:
-    """Answer the question that the command's options ask, checked as the API checks it."""
-    values = {name: getattr(options, name) for name in _ASKED if getattr(options, name) is not None}
-    if "day" in values:
-        values["day"] = values["day"].lower()
+def answer_on_terminal(
+    session: Session,
+    *,
+    venue: str | None,
+    table: str | None,
+    asked: Mapping[str, Any],
+    as_json: bool,
+    now: datetime,
+) -> str:
+    """Answer a question about a venue or a table, checked as the API checks it; refused where the API refuses it."""
     try:
-        question = ScenarioIn.model_validate(values)
+        question = ScenarioIn.model_validate(asked)
     except ValidationError as error:
         raise from_validation(error.errors()) from None
-    venue_id = options.venue and _find(session, VenueRow, col(VenueRow.name), options.venue, where="--venue")
-    table_id = options.table and _find(session, PoolTableRow, col(PoolTableRow.label), options.table, where="--table")
+    venue_id = None if venue is None else _named(_names_of_venues(session), venue, what="venue")
+    table_id = None if table is None else _named(_names_of_tables(session), table, what="table")
     when = When(at=given(question.at, None), day=given(question.day, None), time=given(question.time, None))
-    asked = Asked(**{name: given(getattr(question, name), None) for name in ("money", "games", "minutes")},
-                  players=given(question.players, 1))  # fmt: skip
+    units = {name: given(getattr(question, name), None) for name in ("money", "games", "minutes")}
     answer = Spots(session, now=now, sheet_of=sheet_of).ask(
-        venue_id=venue_id, table_id=table_id, basis=given(question.basis, None), when=when, asked=asked
+        venue_id=venue_id,
+        table_id=table_id,
+        basis=given(question.basis, None),
+        when=when,
+        asked=Asked(**units, players=given(question.players, 1)),
     )
-    if options.json:
+    if as_json:
         return answer.model_dump_json(indent=2, by_alias=True)
-    venue = session.get_one(VenueRow, answer.venue_id).name
-    where = venue if table_id is None else f"{session.get_one(PoolTableRow, table_id).label}, {venue}"
+    where = session.get_one(VenueRow, answer.venue_id).name
+    if table_id is not None:
+        where = f"{session.get_one(PoolTableRow, table_id).label}, {where}"
     return in_words(answer, where=where)
 
 
-def _find(session: Session, model: Any, name: Any, text: str, *, where: str) -> UUID:
-    """Return the id of the row with this id, or of the only one with this name."""
-    try:
-        query = select(model.id).where(model.id == UUID(text))
-    except ValueError:
-        query = select(model.id).where(name == text)
-    rows = session.exec(query.limit(2)).all()
-    if len(rows) != 1:
-        found = f"{text!r}, which {'several' if rows else 'none'} have"
-        raise refused("invalid", where=where, found=found, expected="an id, or a name that exactly one has")
-    return UUID(str(rows[0]))
+def _names_of_venues(session: Session) -> dict[UUID, str]:
+    return {row.id: row.name for row in session.exec(select(VenueRow))}
+
+
+def _names_of_tables(session: Session) -> dict[UUID, str]:
+    return {row.id: row.label for row in session.exec(select(PoolTableRow))}
+
+
+def _named(names: Mapping[UUID, str], typed: str, *, what: str) -> UUID:
+    """Return whose id or, in any case, name was typed; else refuse, and offer the names that come near."""
+    folded = typed.strip().casefold()
+    found = [id for id, name in names.items() if folded in (name.casefold(), str(id))]
+    if len(found) == 1:
+        return found[0]
+    raise _several(typed, found, what=what) if found else _none(typed, names.values(), what=what)
+
+
+def _several(typed: str, found: list[UUID], *, what: str) -> Problem:
+    ids = " or ".join(str(id) for id in found[:_NAMES_MAX])
+    return refused("invalid", where=f"--{what}", found=f"{typed!r}, which {len(found)} {what}s have", expected=ids)
+
+
+def _none(typed: str, names: Any, *, what: str) -> Problem:
+    known = {name.casefold(): name for name in names}
+    folded = typed.casefold()
+    near = [name for fold, name in known.items() if folded in fold]
+    near += [known[fold] for fold in get_close_matches(folded, known, n=_NAMES_MAX, cutoff=_NEAR)]
+    offered = " or ".join(dict.fromkeys(near[:_NAMES_MAX])) or f"a {what}'s name or id"
+    return refused("invalid", where=f"--{what}", found=f"{typed!r}, which no {what} has", expected=offered)
