@@ -1,14 +1,14 @@
 """Jobs: reports of faults, the steps on their way, how they ended and the parts they took. All append-only.
 
 Revision ID: jobs
-Revises: price_names
+Revises: books_name
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "jobs"
-down_revision = "price_names"
+down_revision = "books_name"
 branch_labels = None
 depends_on = None
 
