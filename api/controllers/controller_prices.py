@@ -57,9 +57,8 @@ def _held(schedule: Schedule, controller: Controller, currency: str, around: tup
 
 
 def _plain(prices: Prices) -> Prices:
-    """Return prices without what says nothing: past the only rung of a ladder comes that rung again."""
+    """Return prices without what says nothing: ways of counting that so few prices do not tell apart."""
     games, minutes = (
-        replace(ladder, counting="repeat") if ladder and len(ladder.rungs) == 1 else ladder
-        for ladder in (prices.games, prices.minutes)
+        ladder and replace(ladder, counting=ladder.counts_as) for ladder in (prices.games, prices.minutes)
     )
     return Prices(games, minutes, prices.free)

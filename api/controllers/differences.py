@@ -84,7 +84,7 @@ def _values(want: Ladder | None, have: Ladder | None, currency: str) -> tuple[Va
     if want is None or have is None:
         return () if want is have else (ValueFound("sold", _yes(want is not None), _yes(have is not None)),)
     rows: list[tuple[str, str, str]] = [("prices", str(len(want.rungs)), str(len(have.rungs)))]
-    if max(len(want.rungs), len(have.rungs)) > 1:
+    if want.counts_as != have.counts_as and min(len(want.rungs), len(have.rungs)) > 1:
         rows.append(("counting", want.counting, have.counting))
     for index, (right, found) in enumerate(zip(want.rungs, have.rungs, strict=False)):
         rows.append(

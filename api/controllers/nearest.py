@@ -6,13 +6,13 @@
 In this order, so that the same tariff always gives the same prices:
 
 1. a kind that the controller does not sell is not sold; metered time never is; free play only where there is a setting;
+   money is counted the controller's way (P1);
 2. prices and units go to the nearest step, a tie in the player's favour; a rung whose units then are below the least or
    above the most is dropped, unless none is left: then the first is brought to the least or the most;
 3. a rung that then no longer rises, or gives less than those below it (P3), is dropped; of two at one price the higher stays;
 4. of too many rungs the one goes, again and again, without which the units at the tariff's own rungs change least
    (a tie drops the highest); the first rung, the plain price, stays;
-5. ``counting`` is what it means to the controller;
-6. of two kinds where only one can be sold at once, games stay.
+5. of two kinds where only one can be sold at once, games stay.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 
 from ..pool_tables.controller import Controller, Limits
 from ..pricing.errors import DomainError
-from ..pricing.ladder import Counting, Ladder, Rung, count_of
+from ..pricing.ladder import COUNTING_WORDS, Counting, Ladder, Rung, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
@@ -108,13 +108,17 @@ def _nearest_ladder(
                 effects(kind, wanted=wanted, found=None),
             )
         ]
-    stepped, misfits = _on_steps(wanted, kind, limits, currency)
-    fewer, dropped = _few_enough(stepped, kind, limits, currency)
-    held, beyond = _beyond(fewer, kind, controller.counting, currency)
-    return held, [*misfits, *dropped, *beyond]
+    counting = controller.counting or wanted.counting
+    stepped, misfits = _on_steps(wanted, kind, limits, counting, currency)
+    held, dropped = _few_enough(stepped, kind, limits, currency)
+    if controller.counting is None and len(held.rungs) == 1:
+        held = replace(held, counting="repeat")
+    return held, [*misfits, *dropped, *_counting_differs(wanted, held, kind)]
 
 
-def _on_steps(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tuple[Ladder, list[Misfit]]:
+def _on_steps(
+    wanted: Ladder, kind: Kind, limits: Limits, counting: Counting, currency: str
+) -> tuple[Ladder, list[Misfit]]:
     """Bring every rung to the nearest price and units; drop those that then no longer make a ladder."""
     misfits: list[Misfit] = []
     kept: list[Rung] = []
@@ -126,14 +130,14 @@ def _on_steps(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tupl
         near = Rung(limits.nearest_price(rung.price), limits.nearest_units(rung.units))
         misfits += _off_step(rung, near, kind, limits, currency)
         below = kept[:-1] if kept and kept[-1].price == near.price else kept
-        if _is_ladder((*below, near)):
+        if _is_ladder((*below, near), counting):
             if len(below) < len(kept):
                 misfits.append(_dropped("rung_too_close", kept[-1], kind, "a higher rung at the same price", currency))
             kept = [*below, near]
         else:
             limit = "rungs that rise, none giving less than those below it"
             misfits.append(_dropped("rung_too_close", near, kind, limit, currency))
-    held = Ladder(tuple(kept), wanted.counting)
+    held = Ladder(tuple(kept), counting)
     return held, [replace(misfit, effects=effects(kind, wanted=wanted, found=held)) for misfit in misfits]
 
 
@@ -172,7 +176,7 @@ def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tu
 def _without_one(ladder: Ladder) -> list[tuple[Ladder, Rung]]:
     rungs = ladder.rungs
     without = [((*rungs[:i], *rungs[i + 1 :]), rungs[i]) for i in range(1, len(rungs))]
-    return [(Ladder(left, ladder.counting), rung) for left, rung in without if _is_ladder(left)]
+    return [(Ladder(left, ladder.counting), rung) for left, rung in without if _is_ladder(left, ladder.counting)]
 
 
 def _change(wanted: Ladder, held: Ladder) -> int:
@@ -185,26 +189,29 @@ def _dropped(code: str, rung: Rung, kind: Kind, limit: str, currency: str) -> Mi
     return Misfit(code, kind, price, limit, f"a tariff without {price}", instead)
 
 
-def _beyond(wanted: Ladder, kind: Kind, means: Counting | None, currency: str) -> tuple[Ladder, list[Misfit]]:
-    held = replace(wanted, counting=means or (wanted.counting if len(wanted.rungs) > 1 else "repeat"))
-    if held.counting == wanted.counting or len(wanted.rungs) == 1:
-        return held, []
-    top = format_money(wanted.rungs[-1].price, currency)
-    words = {
-        "repeat": f"past {top} the ladder starts again",
-        "climb_once": f"past {top} money buys first rungs only",
-    }
-    past = [wanted.rungs[-1].price + rung.price for rung in wanted.rungs[1:]]
-    change = f"a tariff whose {kind} have counting: {held.counting}"
-    lost = effects(kind, wanted=wanted, found=held, amounts=past)
-    return held, [
-        Misfit("beyond_differs", kind, words[wanted.counting], words[held.counting], change, words[held.counting], lost)
+def _counting_differs(wanted: Ladder, held: Ladder, kind: Kind) -> list[Misfit]:
+    """Say that the controller counts the prices it holds in another way than the tariff, at the amounts that show it."""
+    as_wanted = Ladder(held.rungs, wanted.counting) if _is_ladder(held.rungs, wanted.counting) else wanted
+    if held.counts_as == as_wanted.counts_as:
+        return []
+    above, top = [rung.price for rung in held.rungs[1:]], held.rungs[-1].price
+    shown_at = [*(price + above[0] for price in above), *(top + price for price in above)]
+    return [
+        Misfit(
+            "counting_differs",
+            kind,
+            COUNTING_WORDS[wanted.counting],
+            COUNTING_WORDS[held.counting],
+            f"a tariff whose {kind} have counting: {held.counting}",
+            COUNTING_WORDS[held.counting],
+            effects(kind, wanted=as_wanted, found=held, amounts=shown_at),
+        )
     ]
 
 
-def _is_ladder(rungs: tuple[Rung, ...]) -> bool:
+def _is_ladder(rungs: tuple[Rung, ...], counting: Counting) -> bool:
     try:
-        Ladder(rungs)
+        Ladder(rungs, counting)
     except DomainError:
         return False
     return True

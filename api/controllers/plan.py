@@ -12,12 +12,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import Literal
+from typing import Literal, cast
 
 from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import DAYS, day_in_words, time_of_day
 from ..pricing.errors import domain_error
-from ..pricing.ladder import count_of
+from ..pricing.ladder import COUNTING_WORDS, Counting, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from .cells import Cell, Cells, Value, cells_of, day_of, in_order, key
@@ -147,8 +147,7 @@ def _said(cell: Cell, settings: Cells, terms: _Terms) -> str:
     if cell.name == "free":
         return "switch free play on" if value else "switch free play off"
     if cell.name == "counting":
-        past = "the ladder starts again" if value == "repeat" else "money buys first rungs only"
-        return f"key that past the last price for {cell.sells} {past}"
+        return f"key for {cell.sells}: {COUNTING_WORDS[cast('Counting', value)]}"
     return f"key {value} price{'' if value == 1 else 's'} for {cell.sells}" if value else f"switch {cell.sells} off"
 
 

@@ -9,7 +9,7 @@
 | ``kinds_at_once`` | games and minutes may be sold in the same window |
 | ``free`` | there is no setting for free play |
 | ``windows_per_day`` | any number; 1 means that a day has one set of prices around the clock |
-| ``counting`` | it is a value that can be keyed, as the tariff says |
+| ``counting`` | the way of counting (P1) is a value that can be keyed, as the tariff says |
 | ``day_turns_at`` | midnight; a day is named for the date on which it starts |
 | ``take_over`` | no day can take over another's settings |
 | ``clock`` | ``weekday``: it knows no dates, so it holds no date and no recurring event |
@@ -25,7 +25,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from ..pricing.errors import DomainError, Fault
-from ..pricing.ladder import Counting
+from ..pricing.ladder import WAYS_OF_COUNTING, Counting
 from ..pricing.money import parse_money
 from .controller_days import DAYS, minute_of_day
 
@@ -132,7 +132,7 @@ class Controller:
         windows = self.windows_per_day
         bad = {
             "windows_per_day": (windows is None or (type(windows) is int and windows >= 1), "at least 1"),
-            "counting": (self.counting in (None, "repeat", "climb_once"), "again or first_rung"),
+            "counting": (self.counting in (None, *WAYS_OF_COUNTING), "repeat, climb or climb_once"),
             "day_turns_at": (0 <= self.day_turns_at < 1440, "a time of the day"),
             "clock": (self.clock in ("weekday", "date"), "weekday or date"),
         }

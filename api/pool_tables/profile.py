@@ -22,7 +22,7 @@ _MONEY_PLACES = (
 def normal_profile(profile: Mapping[str, Any], currency: str) -> dict[str, Any]:
     """Return a profile with its money in the currency's full decimals and its denominations ascending.
 
-    Refuses (``bad_denomination``, ``odd_denominations``, ``bad_meter``, ``bad_money``) denominations of 0 or named
+    Refuses (``bad_denomination``, ``denominations_too_complex``, ``bad_meter``, ``bad_money``) denominations of 0 or named
     twice, such as no amount can be made up of in reasonable time, a meter named twice, a money meter without the value of a count, and amounts that the currency does not have.
     """
     faults: list[Fault] = []

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import MISSING, StrictInt
 from pydantic import Field as Limits
 
+from ..pricing.ladder import Counting
 from ..web.schema_types import (
     METER_NAME_PATTERN,
     Count,
@@ -35,7 +36,6 @@ Chemistry = Literal["flooded", "agm", "gel", "unknown"]
 PowerKind = Literal["battery", "mains"]
 Counted = Literal["money", "games", "minutes"]
 Resets = Literal["never", "at_collection"]
-Counting = Literal["repeat", "climb_once"]
 ControllerClock = Literal["weekday", "date"]
 Box = Literal["emptied", "travels"]
 MeterName = Annotated[str, Limits(pattern=METER_NAME_PATTERN, description="A short name, such as cash.")]
@@ -100,7 +100,10 @@ class ControllerIn(In):
     kinds_at_once: Yes | MISSING = MISSING
     free: Annotated[Yes, Limits(description="It has a setting for free play; absent: none.")] | MISSING = MISSING
     windows_per_day: Annotated[StrictInt, Limits(ge=1, le=48)] | MISSING = MISSING
-    counting: Annotated[Counting, Limits(description="Absent: it can be keyed.")] | MISSING = MISSING
+    counting: (
+        Annotated[Counting, Limits(description="How it counts the money of a purchase. Absent: it can be keyed.")]
+        | MISSING
+    ) = MISSING
     day_turns_at: Annotated[TimeOfDay | MISSING, Limits(description="When its day ends; absent: midnight.")] = MISSING
     take_over: (
         Annotated[

@@ -1,32 +1,40 @@
 """Prepaid ladders: money buys games, or money buys minutes.
 
-- P1: the highest rung that the money reaches is sold, and what remains goes on from the bottom; under
-  ``climb_once`` only first rungs follow once the highest rung is sold.
-- P2: what is below the first rung at the end is left, and counts toward the next unit of the purchase.
-- P3: a ladder in which a rung gives less than the rungs below it give for the same money does not exist.
-- P4: the total depends on the money of the purchase alone; so units never fall as money grows.
+- P1: ``counting`` says how a controller counts the money of one purchase; k is the highest price that the money reaches.
+  ``repeat`` sells price k, and what remains starts from the bottom. ``climb`` reaches each price once, and between
+  prices money buys at the first; from the top price on the count starts over. ``climb_once`` is the same, but past the
+  top price only the first price follows.
+- P2: what is below the first price at the end is left, and counts toward the next unit of the purchase.
+- P3: no price gives less than the prices below it give for the same money, counted the ladder's own way.
+- P4: the total depends on the money of the purchase alone, and units never fall as money grows.
 - P5: ``least`` is the least money that buys so many units in one purchase (``split.py``: in several).
-- P7: ``next_break`` is the least further money with which the last thing sold is a rung above the first.
+- P7: ``next_break`` is the least further money at which a price above the first is newly reached.
 - E1: the lines of a sale add up to its units and to what it spends.
 
-Theory. Write f(k) for the ladder of the k lowest rungs under ``repeat``. It repeats with its own highest rung: on every
-stretch of that rung's price it is f(k-1), lifted by the units of the rungs sold so far; P3 says that it never falls
-where one stretch meets the next. So what a ladder gives is found by going down the rungs once (``divmod``), and the
-least money for so many units, and the next amount at which a rung is completed, by going up them once: a question
-costs as many steps as there are rungs, however large its numbers.
+Theory. ``climb`` and ``climb_once`` are read off their formulas. For ``repeat`` write f(k) for the ladder of the k lowest
+rungs. It repeats with its own highest rung: on every stretch of that rung's price it is f(k-1), lifted by the units of
+the rungs sold so far; P3 says that it never falls where one stretch meets the next. So going down the rungs once
+(``divmod``) finds what a ladder gives, and going up them once finds the least money for so many units and the next
+break: a question costs as many steps as there are rungs, however large its numbers.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, get_args
 
 from .errors import Fault, PricingError, pricing_error
 from .lines import Kind, Line
 from .money import MOST_MINOR, format_money
 
-Counting = Literal["repeat", "climb_once"]
+Counting = Literal["repeat", "climb", "climb_once"]
+WAYS_OF_COUNTING: tuple[Counting, ...] = get_args(Counting)
+COUNTING_WORDS: dict[Counting, str] = {
+    "repeat": "every price counts again and again, the highest first",
+    "climb": "each price counts once up to the top price, then the count starts over",
+    "climb_once": "each price counts once, and past the top price only the first price counts",
+}
 
 MOST_RUNGS = 50
 MOST_UNITS_OF_A_RUNG = 1_000_000
@@ -38,7 +46,7 @@ _WORDS = {"games": ("game", "games"), "minutes": ("minute", "minutes"), "metered
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One price: ``pays`` minor units buy ``units``; both at least 1 (``bad_rung``)."""
+    """One price: ``price`` minor units buy ``units``; both at least 1 (``bad_price``)."""
 
     price: int
     units: int
@@ -46,7 +54,7 @@ class Rung:
     def __post_init__(self) -> None:
         bounds = (("price", self.price, MOST_MINOR), ("units", self.units, MOST_UNITS_OF_A_RUNG))
         faults = [
-            Fault("bad_rung", where, repr(found), f"a whole number from 1 to {most}")
+            Fault("bad_price", where, repr(found), f"a whole number from 1 to {most}")
             for where, found, most in bounds
             if type(found) is not int or not 1 <= found <= most
         ]
@@ -89,18 +97,30 @@ class NextBreak:
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
-    """Rungs, both strictly rising, the first being the plain price; ``counting`` says what money past the last one buys.
+    """Rungs, prices and units strictly rising, the first being the plain price; ``counting`` is P1's way of counting.
 
-    Refuses (all at once) ``bad_rung_count``, ``bad_beyond`` and ``rungs_not_rising``; then ``rung_steps_back`` (P3).
+    Refuses (all at once) ``bad_price_count``, ``bad_counting`` and ``prices_not_rising``; then ``price_break_worse`` (P3).
     """
 
     rungs: tuple[Rung, ...]
     counting: Counting = "repeat"
 
     def __post_init__(self) -> None:
-        faults = _faults_of_form(self) or _steps_back(self.rungs)
+        faults = _faults_of_form(self) or _worse_breaks(self)
         if faults:
             raise PricingError(*faults)
+
+    @property
+    def counts_as(self) -> Counting:
+        """The way of counting that these prices tell apart; ``repeat`` where another way gives the same.
+
+        A single price is only ever repeated. A climb shows where more than the second price fits between two prices.
+        """
+        higher = [rung.price for rung in self.rungs[1:]]
+        if self.counting == "climb_once" and higher:
+            return "climb_once"
+        climbs = any(above - below > higher[0] for below, above in pairwise(higher))
+        return "climb" if self.counting == "climb" and climbs else "repeat"
 
     def total(self, money: int) -> int:
         """Return the units that ``money`` minor units buy in one purchase (P1)."""
@@ -109,13 +129,16 @@ class Ladder:
     def sell(self, money: int) -> Sale:
         """Return what ``money`` minor units buy in one purchase, and the rungs sold (P1, P2)."""
         _check_money(money)
-        first, top = self.rungs[0], self.rungs[-1]
-        if self._top_sells_once and money >= top.price:
-            sold = [Sold(top, 1), *_again((first,), money - top.price)]
-        else:
-            sold = _again(self.rungs, money)
+        sold = _repeat(self.rungs, money) if self.counting == "repeat" else self._climb(money)
         spends = sum(part.times * part.rung.price for part in sold)
         return Sale(sum(part.times * part.rung.units for part in sold), spends, money - spends, tuple(sold))
+
+    def units_below(self, index: int) -> int:
+        """Return the units that the rungs below one give for its price, counted the ladder's own way (P3)."""
+        rungs, price = self.rungs[:index], self.rungs[index].price
+        if self.counting == "repeat" or not rungs:
+            return sum(part.times * part.rung.units for part in _repeat(rungs, price))
+        return rungs[-1].units + (price - rungs[-1].price) // rungs[0].price * rungs[0].units
 
     def least(self, units: int) -> int:
         """Return the least money, in minor units, that buys at least ``units`` in one purchase (P5).
@@ -124,30 +147,39 @@ class Ladder:
         engine's largest amount.
         """
         check_units(units)
-        least = self._least(units)
+        least = self._least_repeating(units) if self.counting == "repeat" else self._least_climbing(units)
         if least > MOST_MINOR:
             raise pricing_error("too_many_units", where="units", found=units, expected="units that cost less than this")
         return least
 
     def next_break(self, money: int) -> NextBreak | None:
-        """Return the least further money with which the last thing sold is a rung above the first (P7).
+        """Return the least further money at which a rung above the first is newly reached (P7).
 
-        None where there is none: a ladder of one rung, or the highest rung sold under ``climb_once``.
+        None where there is none: a ladder of one rung, or past the highest rung under ``climb_once``.
         """
         _check_money(money)
-        if len(self.rungs) == 1 or (self._top_sells_once and money >= self.rungs[-1].price):
-            return None
-        left, add = money, self.rungs[-1].price
+        left, away = money, []
         for rung in reversed(self.rungs[1:]):
-            left %= rung.price
-            add = min(add, rung.price - left)
-        return NextBreak(add, self.total(money + add)) if money + add <= MOST_MINOR else None
+            if self.counting == "repeat" or (self.counting == "climb" and rung == self.rungs[-1]):
+                left %= rung.price
+            if left < rung.price:
+                away.append(rung.price - left)
+        add = min(away, default=MOST_MINOR)
+        return NextBreak(add, self.total(money + add)) if away and money + add <= MOST_MINOR else None
 
-    def _least(self, units: int) -> int:
+    def _climb(self, money: int) -> list[Sold]:
+        """Return the rungs sold on the way up: the top as often as the count starts over, the highest reached, the first."""
         first, top = self.rungs[0], self.rungs[-1]
-        if self._top_sells_once and units > top.units:
-            more = units - top.units
-            return top.price + -(-more // first.units) * first.price
+        times = dict.fromkeys(reversed(self.rungs), 0)
+        if self.counting == "climb":
+            times[top], money = divmod(money, top.price)
+        reached = next((rung for rung in reversed(self.rungs) if rung.price <= money), None)
+        if reached:
+            times[reached] += 1
+            times[first] += (money - reached.price) // first.price
+        return [Sold(rung, count) for rung, count in times.items() if count]
+
+    def _least_repeating(self, units: int) -> int:
         spent, prices = 0, []
         for rung in reversed(self.rungs):
             times = (units - 1) // rung.units
@@ -155,9 +187,16 @@ class Ladder:
             prices.append(spent + rung.price)
         return min(prices)
 
-    @property
-    def _top_sells_once(self) -> bool:
-        return self.counting == "climb_once" and len(self.rungs) > 1
+    def _least_climbing(self, units: int) -> int:
+        first, top = self.rungs[0], self.rungs[-1]
+        rounds = (units - 1) // top.units if self.counting == "climb" else 0
+        short = units - rounds * top.units
+        for rung, above in zip(self.rungs, self.rungs[1:], strict=False):
+            least = rung.price + max(0, -(-(short - rung.units) // first.units)) * first.price
+            if least < above.price:
+                return rounds * top.price + least
+        more = max(0, -(-(short - top.units) // first.units))
+        return (rounds + 1) * top.price + more * first.price
 
 
 def check_units(units: int, *, where: str = "units") -> None:
@@ -183,7 +222,7 @@ def _check_money(money: int) -> None:
         )
 
 
-def _again(rungs: tuple[Rung, ...], money: int) -> list[Sold]:
+def _repeat(rungs: tuple[Rung, ...], money: int) -> list[Sold]:
     sold = []
     for rung in reversed(rungs):
         times, money = divmod(money, rung.price)
@@ -203,23 +242,27 @@ def _words_of(part: Sold, kind: Kind, currency: str) -> str:
 def _faults_of_form(ladder: Ladder) -> list[Fault]:
     faults = []
     if not 1 <= len(ladder.rungs) <= MOST_RUNGS:
-        faults.append(Fault("bad_rung_count", "prices", f"{len(ladder.rungs)} rungs", f"1 to {MOST_RUNGS} rungs"))
-    if ladder.counting not in ("repeat", "climb_once"):
-        faults.append(Fault("bad_beyond", "counting", repr(ladder.counting), "again or first_rung"))
+        expected = f"1 to {MOST_RUNGS} prices"
+        faults.append(Fault("bad_price_count", "prices", f"{len(ladder.rungs)} prices", expected))
+    if ladder.counting not in WAYS_OF_COUNTING:
+        faults.append(Fault("bad_counting", "counting", repr(ladder.counting), "repeat, climb or climb_once"))
     for index, (below, rung) in enumerate(pairwise(ladder.rungs), start=1):
         for what, less, found in (("price", below.price, rung.price), ("units", below.units, rung.units)):
             if found <= less:
-                where, expected = f"prices[{index}].{what}", f"more than the {less} of the rung below"
+                where, expected = f"prices[{index}].{what}", f"more than {less}, as in the price before it"
                 amounts = (found, less) if what == "price" else None
-                faults.append(Fault("rungs_not_rising", where, str(found), expected, amounts))
+                faults.append(Fault("prices_not_rising", where, str(found), expected, amounts))
     return faults
 
 
-def _steps_back(rungs: tuple[Rung, ...]) -> list[Fault]:
-    faults = []
-    for index, rung in enumerate(rungs):
-        below = sum(part.times * part.rung.units for part in _again(rungs[:index], rung.price))
-        if rung.units < below:
-            expected = f"at least {below}, what the rungs below it give for the same money"
-            faults.append(Fault("rung_steps_back", f"prices[{index}].units", str(rung.units), expected))
-    return faults
+def _worse_breaks(ladder: Ladder) -> list[Fault]:
+    return [
+        Fault(
+            "price_break_worse",
+            f"prices[{index}].units",
+            str(rung.units),
+            f"at least {ladder.units_below(index)}, what the prices below it give for the same money",
+        )
+        for index, rung in enumerate(ladder.rungs)
+        if rung.units < ladder.units_below(index)
+    ]

@@ -1,6 +1,6 @@
 """Advice on a prepaid ladder (P8): what its operator may want to know before it is published; never a refusal.
 
-- ``break_adds_nothing``: a rung gives only what the rungs below it give for the same money.
+- ``break_adds_nothing``: a price gives only what the prices below it give for the same money.
 - ``higher_break_takes_away``: the least amount that buys less than it would without one of the higher rungs.
 - ``splitting_pays``: two purchases get more than one of the same money; the pair with the least sum, then with the
   least first part.
@@ -77,13 +77,14 @@ class _Steps:
 def _steps(rungs: tuple[Rung, ...], counting: Counting, *, reach: int) -> _Steps:
     """Return the steps of these rungs, P3 or not, up to the amount ``reach``.
 
-    What lies below a rung is repeated from that rung on, up to the next one. Where P3 does not hold the units fall
-    somewhere; the steps then keep the most that a smaller amount gives.
+    Where the count starts over at a rung, what lies below that rung is repeated from it on, up to the next one; else
+    first rungs follow it. Where P3 does not hold the units fall somewhere; the steps then keep the most that a smaller
+    amount gives.
     """
     steps = _Steps([0], [0], reach)
     for rung, end in zip(rungs, [*(above.price for above in rungs[1:]), reach + 1], strict=True):
-        plain = counting == "climb_once" and rung is rungs[-1] and len(rungs) > 1
-        steps.climb(_first_rungs_after(rung, rungs[0]) if plain else _repeated(steps, rung), end=end)
+        starts_over = counting == "repeat" or (counting == "climb" and rung is rungs[-1])
+        steps.climb(_repeated(steps, rung) if starts_over else _first_rungs_after(rung, rungs[0]), end=end)
     return steps
 
 
@@ -100,7 +101,7 @@ def _first_rungs_after(top: Rung, first: Rung) -> Iterator[tuple[int, int]]:
 
 def _adds_nothing(ladder: Ladder, words: _Words) -> Iterator[Advice]:
     for index, rung in enumerate(ladder.rungs[1:], start=1):
-        below = Ladder(ladder.rungs[:index]).total(rung.price)
+        below = ladder.units_below(index)
         if rung.units == below:
             detail = f"{words.money(rung.price)} buys {words.count(rung.units)} with or without this price break."
             yield Advice("break_adds_nothing", detail, words.kind, rung.price, rung.units, instead_units=below)

@@ -19,7 +19,7 @@ from .money import MOST_MINOR
 
 MOST_DENOMINATIONS = 50
 MOST_REMAINDERS = 20_000
-"""The smallest denomination holds the common step of all of them no more often than this (``odd_denominations``)."""
+"""The smallest denomination holds the common step of all of them no more often than this (``denominations_too_complex``)."""
 
 
 def payable(accepts: tuple[int, ...], money: int) -> bool:
@@ -45,7 +45,7 @@ def _shortest_sums(accepts: tuple[int, ...]) -> tuple[int, tuple[int, ...]]:
     smallest, *others = sorted({denomination // step for denomination in accepts})
     if smallest > MOST_REMAINDERS:
         expected = f"denominations of which the smallest is at most {MOST_REMAINDERS} times their common step"
-        raise pricing_error("odd_denominations", where="accepts", found=list(accepts), expected=expected)
+        raise pricing_error("denominations_too_complex", where="accepts", found=list(accepts), expected=expected)
     # Fewer than ``smallest`` coins reach every remainder, so no shortest sum is as long as this.
     beyond = smallest * (max(others, default=0) + 1)
     shortest = [0] + [beyond] * (smallest - 1)

@@ -108,7 +108,7 @@ def quote(
 
     ``accepts`` are the denominations of the table that is asked about. Refuses, all at once, an instant without an
     offset (``naive_instant``), not exactly one question (``not_one_question``), ``bad_money`` and ``bad_players``; then
-    ``bad_units`` and ``too_many_units``, ``no_schedule_yet``, ``bad_denominations`` and ``odd_denominations``, and money
+    ``bad_units`` and ``too_many_units``, ``no_schedule_yet``, ``bad_denominations`` and ``denominations_too_complex``, and money
     for more than ten years of prepaid minutes (``too_much_money``).
     """
     _check(at=at, money=money, games=games, minutes=minutes, players=players)

@@ -22,7 +22,8 @@ from pydantic import (
 from pydantic import Field as Limits
 
 from ..pool_tables.schemas import MeterName
-from ..tariffs.schemas import Counting, PriceIn, PriceOut
+from ..pricing.ladder import Counting
+from ..tariffs.schemas import PriceIn, PriceOut
 from ..web.errors import Problem, ProblemOut, from_validation
 from ..web.schema_types import (
     UUID_PATTERN,

@@ -53,7 +53,7 @@ class _Reader:
         before = len(self.faults)
         amount = self.money(text, where)
         if not amount and len(self.faults) == before:
-            self.faults.append(Fault("bad_rung", where, text, "more than 0"))
+            self.faults.append(Fault("bad_price", where, text, "more than 0"))
         return amount
 
     def ladder(self, message: LadderIn, where: str) -> Ladder | None:

@@ -5,29 +5,42 @@ from typing import Annotated, Literal
 from pydantic import MISSING, StrictInt
 from pydantic import Field as Limits
 
+from ..pricing.ladder import Counting
 from ..web.schema_types import Currency, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf
 
 Code = Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$", description="A short name of its own.")]
 
 Units = Annotated[StrictInt, Limits(ge=1, le=100_000)]
 Minutes = Annotated[StrictInt, Limits(ge=1, le=525_600)]
-Counting = Literal["repeat", "climb_once"]
 TierMode = Literal["add", "set"]
 Per = Literal["table", "player"]
 
 
 class PriceIn(In):
-    """So much money buys so many games or minutes."""
+    """An amount and the games or minutes that it buys."""
 
-    price: Money
-    units: Units
+    price: Annotated[Money, Limits(description="What these units cost, as a decimal string.", examples=["4.00"])]
+    units: Annotated[Units, Limits(description="How many games or minutes the price buys.")]
 
 
 class LadderIn(In):
-    """Rungs, cheapest first; ``counting`` says what money past the highest buys."""
+    """Prices, cheapest first, each buying more than the one before; the first is the plain price."""
 
-    prices: Annotated[list[PriceIn], Limits(min_length=1, max_length=50)]
-    counting: Counting | MISSING = MISSING
+    prices: Annotated[
+        list[PriceIn], Limits(min_length=1, max_length=50, description="Prices, strictly rising, and their units.")
+    ]
+    counting: (
+        Annotated[
+            Counting,
+            Limits(
+                description="How the controller counts the money of one purchase. repeat (the default): the highest price "
+                "that the money reaches is sold, and the rest starts from the first price. climb: each price is reached "
+                "once, money between prices buys at the first, and from the top price the count starts over. climb_once: "
+                "as climb, but past the top price only the first price follows."
+            ),
+        ]
+        | MISSING
+    ) = MISSING
 
 
 class TierIn(In):

@@ -134,7 +134,7 @@ PARAMETERS: dict[str, Any] = {
     "job_id": _SENT,
     "entry_id": _ENTRY,
     "token_id": _SENT,
-    "code": "rung_steps_back",
+    "code": "price_break_worse",
     "on": "2026-12-01",
     "money": "10.00",
     "day": "tuesday",

@@ -10,20 +10,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import cast
 
 from ..controllers.differences import Difference, ValueFound
 from ..pool_tables.controller_days import A_DAY, DAYS, day_in_words, time_of_day
 from ..pricing import format_money
-from ..pricing.ladder import count_of
+from ..pricing.ladder import COUNTING_WORDS, Counting, count_of
 from ..pricing.lines import Kind
 
 _A_RUN = 3
 
 _RUNG = re.compile(r"(?:(games|minutes)\.)?prices\[(\d+)\]\.(price|units)")
-_PAST_THE_LAST = {
-    "repeat": "past the last price all prices count again, where only the first should",
-    "climb_once": "past the last price only the first price counts, where all should again",
-}
 
 
 def in_words(differences: Sequence[Difference], *, currency: str, turns_at: int) -> list[str]:
@@ -83,7 +80,8 @@ def _value(value: ValueFound, sells: Kind) -> str:
     if value.name == "sold":
         return f"{sells} are sold, and should not be" if value.found == "yes" else f"{sells} are not sold"
     if value.name == "counting":
-        return _PAST_THE_LAST[value.found]
+        found, wanted = (COUNTING_WORDS[cast("Counting", way)] for way in (value.found, value.wanted))
+        return f"counts so that {found}, instead of so that {wanted}"
     rung = _RUNG.fullmatch(value.name)
     if rung is None:
         there = "there is 1 price" if value.found == "1" else f"there are {value.found} prices"

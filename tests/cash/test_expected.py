@@ -17,7 +17,7 @@ from baizebook.collections.expected import (
     less_refunds,
 )
 from baizebook.pricing.errors import DomainError
-from baizebook.pricing.ladder import Ladder, Rung
+from baizebook.pricing.ladder import WAYS_OF_COUNTING, Counting, Ladder, Rung
 from baizebook.settlements.expected import Expected
 from hypothesis import given
 from hypothesis import strategies as st
@@ -104,15 +104,18 @@ LADDERS = st.lists(
 ).map(lambda rungs: tuple(Rung(*r) for r in zip(sorted(p for p, _ in rungs), sorted(u for _, u in rungs), strict=True)))
 
 
-def valid_ladder(rungs: tuple[Rung, ...]) -> Ladder | None:
+def valid_ladder(rungs: tuple[Rung, ...], counting: Counting) -> Ladder | None:
     try:
-        return Ladder(rungs)
+        return Ladder(rungs, counting)
     except DomainError:
         return None
 
 
+SOLD = st.lists(st.builds(valid_ladder, LADDERS, st.sampled_from(WAYS_OF_COUNTING)), min_size=1, max_size=3)
+
+
 @given(
-    ladders=st.lists(LADDERS.map(valid_ladder), min_size=1, max_size=3),
+    ladders=SOLD,
     units=st.integers(0, 60),
 )
 def test_the_range_is_that_of_trying_every_way(ladders: list[Ladder | None], units: int) -> None:
@@ -138,7 +141,7 @@ def test_the_range_is_that_of_trying_every_way(ladders: list[Ladder | None], uni
 
 
 @given(
-    ladders=st.lists(LADDERS.map(valid_ladder), min_size=1, max_size=3),
+    ladders=SOLD,
     purchases=st.lists(st.tuples(st.integers(0, 2), st.integers(1, 60)), max_size=8),
 )
 def test_whatever_was_bought_the_money_is_inside_the_range(

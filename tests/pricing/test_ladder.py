@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from baizebook.pricing import Counting, Fault, Ladder, PricingError, Rung, split
-from baizebook.pricing.ladder import NextBreak
+from baizebook.pricing.ladder import WAYS_OF_COUNTING, NextBreak
 from baizebook.pricing.lines import Line
 from baizebook.pricing.money import MOST_MINOR
 from baizebook.pricing.split import cheapest
@@ -26,13 +26,15 @@ MINUTES_ONCE = ladder((400, 25), (1200, 84), counting="climb_once")
 
 @st.composite
 def ladders(draw: st.DrawFn) -> Ladder:
-    """Ladders of up to six rungs, each giving at least what the rungs below it give for its money (P3)."""
+    """Ladders of up to six rungs, each giving at least what the prices below it give for its money (P3)."""
+    counting: Counting = draw(st.sampled_from(WAYS_OF_COUNTING))
+    on_the_way: Counting = "repeat" if counting == "repeat" else "climb_once"
     rungs: list[Rung] = []
     for more, extra in draw(st.lists(st.tuples(st.integers(1, 400), st.integers(0, 20)), min_size=1, max_size=6)):
-        pays = more + (rungs[-1].price if rungs else 0)
-        least = max(rungs[-1].units + 1, Ladder(tuple(rungs)).total(pays)) if rungs else 1
-        rungs.append(Rung(pays, least + extra))
-    return Ladder(tuple(rungs), draw(st.sampled_from(["repeat", "climb_once"])))
+        price = more + (rungs[-1].price if rungs else 0)
+        least = max(rungs[-1].units + 1, Ladder(tuple(rungs), on_the_way).total(price)) if rungs else 1
+        rungs.append(Rung(price, least + extra))
+    return Ladder(tuple(rungs), counting)
 
 
 def refused(*faults: tuple[str, str]) -> Any:
@@ -61,7 +63,7 @@ class TestSelling:
         assert WEEKDAY.sell(75).lines("games", "USD") == (Line("0.75 buys 1 game", 1, 75),)
 
     def test_a_currency_without_decimals_is_written_without_them(self) -> None:
-        assert ladder((500, 30)).sell(1000).lines("minutes", "JPY") == (Line("2 × 500, 30 minutes each", 60, 1000),)
+        assert ladder((600, 35)).sell(1200).lines("minutes", "JPY") == (Line("2 × 600, 35 minutes each", 70, 1200),)
 
     def test_no_money_buys_nothing(self) -> None:
         sale = WEEKDAY.sell(0)
@@ -69,6 +71,19 @@ class TestSelling:
 
     def test_a_ladder_of_one_rung_sells_it_again_whatever_lies_beyond(self) -> None:
         assert ladder((50, 1), counting="climb_once").sell(275) == ladder((50, 1)).sell(275)
+
+    @pytest.mark.parametrize(
+        ("counting", "lines"),
+        [
+            ("repeat", ["10.00 buys 16 games", "2 × 3.00, 4 games each"]),
+            ("climb", ["10.00 buys 16 games", "3.00 buys 4 games", "3 × 1.00, a game each"]),
+            ("climb_once", ["10.00 buys 16 games", "6 × 1.00, a game each"]),
+        ],
+    )
+    def test_each_way_of_counting_sells_other_prices(self, counting: Counting, lines: list[str]) -> None:
+        sale = ladder((100, 1), (300, 4), (1000, 16), counting=counting).sell(1650)
+        assert [line.what for line in sale.lines("games", "USD")] == lines
+        assert (sale.spends, sale.left) == (1600, 50)
 
     def test_the_largest_amount_is_sold_like_any_other(self) -> None:
         assert ladder((3, 1)).sell(10**15).lines("games", "USD") == (
@@ -164,6 +179,20 @@ class TestNextBreak:
     def test_a_plain_price_has_none(self) -> None:
         assert ladder((50, 1)).next_break(100) is None
 
+    @pytest.mark.parametrize(
+        ("counting", "found"),
+        [
+            ("repeat", {0: (300, 4), 300: (300, 8), 900: (100, 16), 1000: (300, 20), 1900: (100, 32)}),
+            ("climb", {0: (300, 4), 300: (700, 16), 900: (100, 16), 1000: (300, 20), 1300: (700, 32)}),
+            ("climb_once", {0: (300, 4), 300: (700, 16), 900: (100, 16), 1000: None, 1900: None}),
+        ],
+    )
+    def test_each_way_of_counting_has_its_own(self, counting: Counting, found: dict[int, Any]) -> None:
+        example_c = ladder((100, 1), (300, 4), (1000, 16), counting=counting)
+        assert {money: example_c.next_break(money) for money in found} == {
+            money: pair and NextBreak(*pair) for money, pair in found.items()
+        }
+
     def test_there_is_none_after_the_highest_rung_where_it_is_sold_once(self) -> None:
         assert MINUTES_ONCE.next_break(1199) == NextBreak(1, 84)
         assert MINUTES_ONCE.next_break(1200) is None
@@ -178,10 +207,10 @@ class TestRefusing:
             ladder((75, 1), (400, 6), (800, 11))
         assert refusal.value.faults == (
             Fault(
-                "rung_steps_back",
+                "price_break_worse",
                 "prices[2].units",
                 "11",
-                "at least 12, what the rungs below it give for the same money",
+                "at least 12, what the prices below it give for the same money",
             ),
         )
 
@@ -189,18 +218,33 @@ class TestRefusing:
         assert ladder((75, 1), (400, 6), (800, 12)).total(800) == 12
 
     def test_every_rung_that_does_not_rise_at_once(self) -> None:
-        with refused(("rungs_not_rising", "prices[1].price"), ("rungs_not_rising", "prices[2].units")):
+        with refused(("prices_not_rising", "prices[1].price"), ("prices_not_rising", "prices[2].units")):
             ladder((75, 1), (75, 6), (700, 6))
 
     def test_no_rungs_and_more_than_fifty(self) -> None:
-        with refused(("bad_rung_count", "prices")):
+        with refused(("bad_price_count", "prices")):
             Ladder(())
         assert ladder(*((100 * n, n) for n in range(1, 51))).total(5_000) == 50
-        with refused(("bad_rung_count", "prices")):
+        with refused(("bad_price_count", "prices")):
             ladder(*((100 * n, n) for n in range(1, 52)))
 
-    def test_an_unknown_word_for_what_lies_beyond(self) -> None:
-        with refused(("bad_beyond", "counting")):
+    def test_a_ladder_may_climb_where_it_could_not_repeat(self) -> None:
+        # 10.00 meets 11 on the way up, but three threes and a one where every price counts again.
+        for counting in ("climb", "climb_once"):
+            assert ladder((100, 1), (300, 4), (1000, 12), counting=counting).total(999) == 10  # type: ignore[arg-type]
+        with refused(("price_break_worse", "prices[2].units")):
+            ladder((100, 1), (300, 4), (1000, 12))
+
+    def test_two_prices_count_the_same_whether_the_ladder_repeats_or_climbs(self) -> None:
+        for priced in (ladder((75, 1)), ladder((75, 1), (400, 6)), WEEKDAY, ladder((100, 1), (300, 4), (1000, 16))):
+            by_way = {way: Ladder(priced.rungs, way) for way in WAYS_OF_COUNTING}
+            totals = {way: [one.total(money) for money in range(3_000)] for way, one in by_way.items()}
+            for way, one in by_way.items():
+                assert totals[way] == totals[one.counts_as]
+                assert (one.counts_as == "repeat") == (totals[way] == totals["repeat"])
+
+    def test_an_unknown_way_of_counting(self) -> None:
+        with refused(("bad_counting", "counting")):
             ladder((75, 1), counting="top_rung")  # type: ignore[arg-type]
 
     @pytest.mark.parametrize(
@@ -215,5 +259,5 @@ class TestRefusing:
         ],
     )
     def test_a_rung_without_a_price_or_without_units(self, pays: Any, units: Any, places: list[str]) -> None:
-        with refused(*(("bad_rung", place) for place in places)):
+        with refused(*(("bad_price", place) for place in places)):
             Rung(pays, units)

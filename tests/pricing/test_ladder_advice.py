@@ -21,14 +21,14 @@ def test_a_plain_price_needs_no_advice() -> None:
 
 
 def test_a_break_that_gives_only_what_single_games_give() -> None:
-    assert advice(ladder((100, 1), (500, 5)), "games", "USD") == (
+    assert advice(ladder((100, 1), (400, 4)), "games", "USD") == (
         Advice(
             "break_adds_nothing",
-            "5.00 buys 5 games with or without this price break.",
+            "4.00 buys 4 games with or without this price break.",
             "games",
-            amount=500,
-            units=5,
-            instead_units=5,
+            amount=400,
+            units=4,
+            instead_units=4,
         ),
     )
 
@@ -71,14 +71,14 @@ def test_two_purchases_that_get_more_than_one_of_the_same_money() -> None:
 
 
 def test_a_run_of_free_games_is_one_advice() -> None:
-    assert advice(ladder((200, 1), (500, 5)), "games", "USD") == (
+    assert advice(ladder((200, 1), (400, 4)), "games", "USD") == (
         Advice(
             "free_unit",
-            "Games 4 to 5 are free: 3 games and 5 games both cost 5.00.",
+            "Games 3 to 4 are free: 2 games and 4 games both cost 4.00.",
             "games",
-            amount=500,
-            units=4,
-            instead_units=5,
+            amount=400,
+            units=3,
+            instead_units=4,
         ),
     )
 
@@ -92,3 +92,16 @@ def test_only_the_lowest_steps_of_a_huge_ladder_are_looked_at() -> None:
     assert only("splitting_pays", advice(small, "minutes", "JPY")).parts == (100, 100)
     huge = ladder((1, 1), (MOST_STEPS + 100, MOST_STEPS + 101), counting="climb_once")
     assert advice(huge, "minutes", "JPY") == ()
+
+
+def test_the_top_price_of_a_climbing_ladder_takes_away_where_the_count_would_have_started_over() -> None:
+    climbing = ladder((100, 1), (300, 4), (1000, 16), counting="climb")
+    assert only("higher_break_takes_away", advice(climbing, "games", "USD")) == Advice(
+        "higher_break_takes_away",
+        "6.00 buys 7 games; without the price break at 10.00 it would buy 8.",
+        "games",
+        amount=600,
+        units=7,
+        instead_units=8,
+    )
+    assert only("splitting_pays", advice(climbing, "games", "USD")).parts == (300, 300)

@@ -63,4 +63,4 @@ def test_denominations_without_a_common_step_are_refused_where_they_would_take_l
     assert next_payable((20_000, 20_001), 40_000) == 40_000
     with pytest.raises(PricingError) as refusal:
         next_payable((20_001, 20_002), 40_000)
-    assert refusal.value.code == "odd_denominations"
+    assert refusal.value.code == "denominations_too_complex"

@@ -13,7 +13,7 @@ from baizebook.controllers.week_settings import WeekSettings, listed_week, occas
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver
 from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing.errors import DomainError
-from baizebook.pricing.ladder import Ladder, Rung
+from baizebook.pricing.ladder import WAYS_OF_COUNTING, Ladder, Rung
 from baizebook.pricing.tariff import Tariff
 from baizebook.pricing.week import OnDate, Schedule, Weekly
 from hypothesis import given, settings
@@ -138,7 +138,7 @@ def controllers(draw: st.DrawFn) -> Controller:
         kinds_at_once=draw(st.booleans()),
         free=draw(st.booleans()),
         windows_per_day=draw(st.sampled_from([None, 1, 2])),
-        counting=draw(st.sampled_from([None, "repeat", "climb_once"])),
+        counting=draw(st.sampled_from([None, *WAYS_OF_COUNTING])),
         day_turns_at=draw(st.sampled_from([0, 360, 720])),
         take_over=tuple(TakeOver(source, tuple(days)) for source, days in to.items()),
         clock=draw(st.sampled_from(["weekday", "date"])),

@@ -12,7 +12,7 @@ from baizebook.controllers.week_settings import listed_week, occasions
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver, controller_of
 from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing.errors import DomainError
-from baizebook.pricing.ladder import Ladder, Rung
+from baizebook.pricing.ladder import COUNTING_WORDS, Ladder, Rung
 from baizebook.pricing.rate import Rate, Tier
 from baizebook.pricing.tariff import Tariff
 from baizebook.pricing.week import OnDate, Recurring, Schedule, Weekly
@@ -107,14 +107,25 @@ def test_where_no_rung_is_within_the_least_and_most_the_plain_price_is_brought_t
     assert found.week.days[0].windows[0].prices.minutes == Ladder((Rung(100, 20),))
 
 
-def test_where_beyond_means_something_else_the_money_past_the_last_rung_shows_it() -> None:
+def test_another_way_of_counting_is_said_with_the_money_that_shows_it() -> None:
     misfit = only(held(base(GAMES), Controller(counting="climb_once"))).misfit
-    assert (misfit.code, misfit.found) == ("beyond_differs", "past 7.00 the ladder starts again")
+    assert (misfit.code, misfit.found) == ("counting_differs", COUNTING_WORDS["repeat"])
     assert [(row.amount, row.wanted, row.found) for row in misfit.effects] == [(1100, 17, 16), (1400, 22, 20)]
+    far_apart = Ladder((Rung(100, 1), Rung(300, 4), Rung(1000, 16)))
+    climbing = only(held(base(far_apart), Controller(counting="climb"))).misfit
+    assert [(row.amount, row.wanted, row.found) for row in climbing.effects] == [(600, 8, 7)]
 
 
-def test_beyond_means_nothing_for_a_single_price() -> None:
+def test_a_price_that_is_a_step_back_in_the_controllers_way_of_counting_is_not_held() -> None:
+    climbing = Ladder((Rung(100, 1), Rung(300, 4), Rung(1000, 12)), "climb")
+    found = held(base(climbing), Controller(counting="repeat"))
+    assert [row.misfit.code for row in found.cannot_hold] == ["rung_too_close"]
+    assert found.week.days[0].windows[0].prices.games == Ladder((Rung(100, 1), Rung(300, 4)), "repeat")
+
+
+def test_prices_that_do_not_tell_the_ways_of_counting_apart_are_held_by_either() -> None:
     assert held(base(Ladder((Rung(75, 1),))), Controller(counting="climb_once")).cannot_hold == ()
+    assert held(base(GAMES), Controller(counting="climb")).cannot_hold == ()
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 from baizebook.pricing import Counting, Ladder, Rung, advice
-from baizebook.pricing.ladder import NextBreak
+from baizebook.pricing.ladder import WAYS_OF_COUNTING, NextBreak
 from baizebook.pricing.lines import Line
 from baizebook.pricing.money import round_half_up
 
@@ -42,26 +42,25 @@ def test_the_seventh_play_is_free() -> None:  # derived
 
 
 @pytest.mark.parametrize(("cents", "hundredths"), [(10, 1000), (25, 833), (50, 714)])  # derived
-def test_the_price_of_a_play_at_the_three_levels(cents: int, hundredths: int) -> None:
+def test_the_price_of_a_play_at_its_three_prices(cents: int, hundredths: int) -> None:
     sale = BATHRICK.sell(cents)
     assert round_half_up(Fraction(100 * sale.spends, sale.units)) == hundredths
 
 
-# Single price or bundle, 2.00 each, 5 for 5.00, one purchase: from an exhaustive search, derived. The trade sells five
-# plays at 1.00 each as a price break on a dearer single play (Vending Times, September 2004).
-BUNDLE = ladder((200, 1), (500, 5))
+# Single price or bundle, 1.50 each, 4 for 4.00, one purchase: from an exhaustive search, derived.
+BUNDLE = ladder((150, 1), (400, 4))
 
 
 @pytest.mark.parametrize(
     ("dollars", "plays", "left"),
-    [(1, 0, 1), (2, 1, 0), (4, 2, 0), (5, 5, 0), (6, 5, 1), (7, 6, 0), (9, 7, 0), (10, 10, 0), (12, 11, 0)],  # derived
+    [(1, 0, 100), (2, 1, 50), (4, 4, 0), (5, 4, 100), (6, 5, 50), (7, 6, 0), (9, 8, 100), (10, 9, 50), (12, 12, 0)],
 )
-def test_single_price_or_bundle(dollars: int, plays: int, left: int) -> None:
+def test_single_price_or_bundle(dollars: int, plays: int, left: int) -> None:  # derived
     sale = BUNDLE.sell(100 * dollars)
-    assert (sale.units, sale.left) == (plays, 100 * left)
+    assert (sale.units, sale.left) == (plays, left)
 
 
-# The worked examples A and B of the pricing rules (P2): derived from rule P1. That a larger payment may buy more than
+# The worked examples A, B and C of the pricing rules (P1, P2): derived from rule P1. That a larger payment may buy more than
 # its share of minutes (4.00 for 25, 12.00 for 84) is common practice.
 GAMES = ladder((75, 1), (400, 6), (700, 11))
 MINUTES = ladder((400, 25), (1200, 84))
@@ -95,8 +94,21 @@ def test_example_b_of_rule_p2(cents: int, minutes: int, left: int) -> None:
     assert (sale.units, sale.left) == (minutes, left)
 
 
-def test_example_b_of_rule_p2_where_only_first_rungs_follow_the_highest() -> None:
+def test_example_b_of_rule_p2_where_only_the_first_price_follows_the_top() -> None:
     assert ladder((400, 25), (1200, 84), counting="climb_once").total(2400) == 159
+
+
+@pytest.mark.parametrize(
+    ("counting", "games"),
+    [
+        ("repeat", [4, 6, 8, 12, 16, 20, 24]),
+        ("climb", [4, 6, 7, 10, 16, 20, 23]),
+        ("climb_once", [4, 6, 7, 10, 16, 19, 22]),
+    ],
+)
+def test_example_c_of_rule_p1(counting: Counting, games: list[int]) -> None:
+    priced = ladder((100, 1), (300, 4), (1000, 16), counting=counting)
+    assert [priced.total(100 * dollars) for dollars in (3, 5, 6, 9, 10, 13, 16)] == games
 
 
 def test_the_next_breaks_of_examples_a_and_b_at_10_00() -> None:
@@ -105,9 +117,11 @@ def test_the_next_breaks_of_examples_a_and_b_at_10_00() -> None:
     assert MINUTES.next_break(1000) == NextBreak(200, 84)
 
 
+@pytest.mark.parametrize("counting", WAYS_OF_COUNTING)
 @pytest.mark.parametrize("priced", [BATHRICK, BUNDLE, GAMES, MINUTES])
-def test_the_properties_that_every_ladder_keeps(priced: Ladder) -> None:
+def test_the_properties_that_every_ladder_keeps(priced: Ladder, counting: Counting) -> None:
     """Units never fall as money grows, money never falls as units grow, price(units(m)) <= m, units(price(n)) >= n."""
+    priced = Ladder(priced.rungs, counting)
     totals = [priced.total(money) for money in range(3_000)]
     assert totals == sorted(totals)
     prices = [priced.least(units) for units in range(1, 200)]

@@ -69,12 +69,12 @@ def test_a_free_tariff_carries_no_prices(route: Route) -> None:
 
 
 def test_advice_comes_with_a_tariff_and_refuses_nothing(client: TestClient) -> None:
-    rungs = [{"price": "1.00", "units": 1}, {"price": "5.00", "units": 5}, {"price": "6.00", "units": 7}]
+    rungs = [{"price": "1.00", "units": 1}, {"price": "4.00", "units": 4}, {"price": "6.00", "units": 7}]
     made = client.post("/v1/tariffs", json={**WEEKDAY, "games": {"prices": rungs}, "minutes": {"prices": rungs[:1]}})
     assert made.status_code == 201
     advice = made.json()["advice"]
     assert [(item["code"], item["kind"]) for item in advice][:1] == [("break_adds_nothing", "games")]
-    assert (advice[0]["amount"], advice[0]["units"]) == ("5.00", 5)
+    assert (advice[0]["amount"], advice[0]["units"]) == ("4.00", 4)
     assert all(item["detail"] for item in advice)
 
 
@@ -88,7 +88,7 @@ def test_a_check_judges_like_publishing_and_stores_nothing(client: TestClient) -
     falling = {**WEEKDAY, "games": {"prices": [{"price": "1.00", "units": 2}, {"price": "3.00", "units": 5}]}}
     for path in ("/v1/tariffs", "/v1/tariffs/check"):
         refused = client.post(path, json=falling).json()
-        assert (refused["status"], refused["type"]) == (422, "/problems/rung_steps_back")
+        assert (refused["status"], refused["type"]) == (422, "/problems/price_break_worse")
         assert refused["errors"][0]["where"] == "games.prices[1].units"
         assert "6" in refused["errors"][0]["expected"]
 
@@ -107,7 +107,7 @@ def test_wrong_amounts_are_said_as_money_not_in_minor_units(client: TestClient) 
         return errors
 
     assert refused(games={"prices": [{"price": "4.00", "units": 1}, {"price": "2.5", "units": 2}]}) == [
-        {"where": "games.prices[1].price", "found": "2.50", "expected": "more than the 4.00 of the rung below"}
+        {"where": "games.prices[1].price", "found": "2.50", "expected": "more than 4.00, as in the price before it"}
     ]
     assert refused(games={"prices": [{"price": "0.00", "units": 1}]}) == [
         {"where": "games.prices[0].price", "found": "0.00", "expected": "more than 0"}

@@ -51,8 +51,8 @@ def test_what_does_not_last_all_day_is_said_with_its_times() -> None:
 def test_what_is_sold_past_the_last_price_is_said_in_words() -> None:
     once = Prices(Ladder((Rung(100, 1), Rung(500, 6)), "climb_once"), HALF_AN_HOUR)
     assert told(all_day("sun", once)) == [
-        "Sunday, games: past the last price only the first price counts, where all should again "
-        "(10.00 buys 11 games instead of 12)"
+        "Sunday, games: counts so that each price counts once, and past the top price only the first price counts, "
+        "instead of so that every price counts again and again, the highest first (10.00 buys 11 games instead of 12)"
     ]
 
 
