@@ -8,9 +8,9 @@ from typing import Any
 TAX_AREAS: tuple[dict[str, Any], ...] = (
     {"code": "millbrook", "name": "Millbrook Falls", "rates": [{"from_on": "2020-01-01", "divisor": "1.05"}]},
     {"code": "port-alder", "name": "Port Alder", "rates": [{"from_on": "2020-01-01", "rate_percent": "6.25"}]},
-    {"code": "oberlinden", "name": "Oberlinden", "rates": [{"from_on": "2020-01-01", "rate_percent": "19"}]},
+    {"code": "aldersfurt", "name": "Aldersfurt", "rates": [{"from_on": "2020-01-01", "rate_percent": "19"}]},
 )
-TAX_AREA_OF = {"lantern": "millbrook", "harbour": "port-alder", "marigold": "port-alder", "linde": "oberlinden"}
+TAX_AREA_OF = {"lantern": "millbrook", "harbour": "port-alder", "marigold": "port-alder", "keiler": "aldersfurt"}
 
 
 def agreements(began_on: date) -> dict[str, dict[str, Any]]:
@@ -37,5 +37,5 @@ def agreements(began_on: date) -> dict[str, dict[str, Any]]:
             },
             "operator_minimum": {"amount": "50.00", "kind": "guarantee"},
         },
-        "linde": {**since, "venue_percent": "45", "pays": "monthly"},
+        "keiler": {**since, "venue_percent": "45", "pays": "monthly"},
     }

@@ -175,9 +175,9 @@ def _collect(session: Session, demo: Demo) -> None:
             record_collection(session, wrong, now=visit.at, by="Rosalind")
             reverse_collection(session, wrong.id, reason="Notes counted twice.", now=visit.at, by="demo owner")
         record_collection(session, CollectionIn.model_validate(visit.collection), now=visit.at, by="Rosalind")
-    _post(session, demo.venues["linde"], "venue_payment", "150.00", at=demo.now - timedelta(days=20))
+    _post(session, demo.venues["keiler"], "venue_payment", "150.00", at=demo.now - timedelta(days=20))
     _post(session, lantern, "deposit", "1500.00", at=demo.now - timedelta(days=6))
-    _post(session, demo.venues["linde"], "deposit", "900.00", at=demo.now - timedelta(days=6))
+    _post(session, demo.venues["keiler"], "deposit", "900.00", at=demo.now - timedelta(days=6))
 
 
 def _visits(demo: Demo, name: str) -> Iterator[Visit]:

@@ -12,7 +12,7 @@ _METERS = [
     {"name": "plays", "counts": "games", "digits": 6, "resets": "never"},
 ]
 _CONTROLLER = {
-    "games": {"prices_max": 3, "price_step": "0.25"},
+    "games": {"prices_max": 4, "price_step": "0.25"},
     "kinds_at_once": False,
     "windows_per_day": 2,
     "counting": "repeat",
@@ -103,14 +103,14 @@ VENUES: dict[str, DemoVenue] = {
         },
         tables=[_hall_table("Hall 1"), _hall_table("Hall 2")],
     ),
-    "linde": DemoVenue(
+    "keiler": DemoVenue(
         venue={
-            "name": "Zur krummen Linde",
+            "name": "Zum blauen Keiler",
             "time_zone": "Europe/Berlin",
             "currency": "EUR",
-            "address": "Mühlgasse 7, Oberlinden",
+            "address": "Mühlgasse 7, Aldersfurt",
             "contact": "Frau Sommerfeld, ab 17 Uhr",
-            "legal_name": "Krumme Linde Gaststätten GmbH",
+            "legal_name": "Blauer Keiler Gaststätten GmbH",
         },
         tables=[_pub_table("Stube"), _pub_table("Saal")],
     ),
@@ -157,7 +157,7 @@ def schedules(tariffs: dict[str, str], *, began_on: date, today: date) -> dict[s
                 }
             ],
         },
-        "linde": {
+        "keiler": {
             "effective_on": began_on.isoformat(),
             "base": tariffs["kneipe"],
             "weekly": [{"name": "Ruhetag", "days": ["wed"], "tariff": None}],

@@ -18,13 +18,13 @@ TARIFFS: dict[str, dict[str, Any]] = {
         "code": "weekday",
         "name": "Weekday play",
         "currency": "USD",
-        "games": _ladder(("1.00", 1), ("5.00", 6), ("10.00", 13)),
+        "games": _ladder(("1.00", 1), ("4.00", 5), ("9.00", 12)),
     },
     "weekend": {
         "code": "weekend",
         "name": "Weekend play",
         "currency": "USD",
-        "games": _ladder(("1.25", 1), ("5.00", 5), ("10.00", 11)),
+        "games": _ladder(("1.25", 1), ("4.50", 4), ("11.00", 11)),
     },
     "early": {
         "code": "early",
@@ -36,8 +36,8 @@ TARIFFS: dict[str, dict[str, Any]] = {
         "code": "team-night",
         "name": "Team night",
         "currency": "USD",
-        "games": _ladder(("1.00", 1), ("5.00", 6), ("20.00", 26)),
-        "minutes": _ladder(("5.00", 40), ("10.00", 90)),
+        "games": _ladder(("1.00", 1), ("6.00", 8), ("15.00", 21)),
+        "minutes": _ladder(("4.00", 32), ("12.00", 105)),
     },
     "hall": {
         "code": "hall",
@@ -66,8 +66,8 @@ TARIFFS: dict[str, dict[str, Any]] = {
         "code": "kneipe",
         "name": "Spiel und Zeit",
         "currency": "EUR",
-        "games": _ladder(("1.00", 1), ("5.00", 6)),
-        "minutes": _ladder(("2.00", 12), ("10.00", 70)),
+        "games": _ladder(("1.00", 1), ("4.00", 5)),
+        "minutes": _ladder(("2.00", 12), ("8.00", 54)),
     },
     "open house": {"code": "open-house", "name": "Open house", "currency": "EUR", "free": True},
 }

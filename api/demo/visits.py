@@ -1,6 +1,6 @@
 """Three months of collections for the demo: who came when, what the meters showed, what was in the box.
 
-- Copper Lantern, Marigold and Linde are visited every second week, Harbour Lane every week; Linde not for six weeks.
+- Copper Lantern, Marigold and Keiler are visited every second week, Harbour Lane every week; Keiler not for six weeks.
 - What is counted is what the meters say, give or take a coin; but ``Downstairs`` has come up short since its seventh
   visit, always with the same collector. The chart of differences finds it.
 - A count at Marigold was entered wrongly, reversed and entered again.
@@ -17,9 +17,9 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 from ..pricing.money import format_money, parse_money
 from .troubles import HABITS, meters
 
-_EVERY_WEEKS = {"lantern": 2, "harbour": 1, "marigold": 2, "linde": 2}
+_EVERY_WEEKS = {"lantern": 2, "harbour": 1, "marigold": 2, "keiler": 2}
 
-_LAST_WEEKS_AGO = {"linde": 6}
+_LAST_WEEKS_AGO = {"keiler": 6}
 _AT = timedelta(hours=15)
 _COLLECTORS = ("Rosalind", "Ignatius")
 _SHORT, _SHORT_SINCE, _SHORT_PERCENT = "Downstairs", 7, 6

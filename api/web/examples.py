@@ -118,7 +118,7 @@ BODIES: dict[str, Any] = {
     },
     "post_ledger_entry": {"kind": "deposit", "amount": "900.00", "on": "2026-11-24", "currency": "USD"},
     "reverse_ledger_entry": {"reason": "Booked twice.", "on": "2026-11-24"},
-    "put_account_names": {"names": {"bank": "1200 Savings bank"}},
+    "put_account_names": {"names": {"bank": "K-02 Savings bank"}},
     "create_token": {"name": "Rosalind's phone", "role": "collector"},
 }
 """What is sent, by operation."""

@@ -72,16 +72,16 @@ class TestStateOfCharge:
         assert state_of_charge(Battery("agm", 6), 6_200) == state_of_charge(Battery("agm", 12), 12_400)
 
     def test_a_cold_battery_holds_more_than_its_voltage_says(self) -> None:
-        cold, unsaid = state_of_charge(FLOODED, 12_400, temperature_tenths_c=0), state_of_charge(FLOODED, 12_400)
+        cold, unsaid = state_of_charge(FLOODED, 12_400, temperature_tenths_c=80), state_of_charge(FLOODED, 12_400)
 
-        # 48 °F under 80 °F: 0.1152 V more; 12.5152 V.
-        assert (cold.percent, cold.temperature_corrected) == (Decimal("83.2"), True)  # 75 + 25 × 65.2 / 200 = 83.15
+        # 46.4 °F is 33.6 °F under 80 °F: 0.08064 V more; 12.48064 V.
+        assert (cold.percent, cold.temperature_corrected) == (Decimal("78.8"), True)  # 75 + 25 × 30.64 / 200 = 78.83
         assert (unsaid.percent, unsaid.temperature_corrected) == (Decimal("69.0"), False)
 
     def test_the_cold_takes_half_as_many_volts_from_a_6_v_battery(self) -> None:
-        six = state_of_charge(Battery("flooded", 6), 6_200, temperature_tenths_c=0)
+        six = state_of_charge(Battery("flooded", 6), 6_200, temperature_tenths_c=80)
 
-        assert six == state_of_charge(FLOODED, 12_400, temperature_tenths_c=0)
+        assert six == state_of_charge(FLOODED, 12_400, temperature_tenths_c=80)
 
     def test_outside_the_table_it_is_full_or_empty(self) -> None:
         assert state_of_charge(Battery("agm"), 14_400).percent == 100

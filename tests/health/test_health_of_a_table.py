@@ -259,7 +259,7 @@ def test_a_venue_sees_its_own_tables_health_only(watched: Watched) -> None:
     watched.volts(0.1, "12.50")
     own = watched.route.token("venue", venue_id=watched.venue["id"])
     assert watched.health(own)["battery"]["volts"] == "12.50"
-    other = watched.route.token("venue", venue_id=watched.route.venue(name="The Brass Rail")["id"])
+    other = watched.route.token("venue", venue_id=watched.route.venue(name="The Tin Heron")["id"])
     theirs = watched.client.get(f"/v1/tables/{watched.table['id']}/health", headers=other)
     absent = watched.client.get(f"/v1/tables/{uuid4()}/health", headers=other)
     assert (theirs.status_code, theirs.content) == (404, absent.content)
@@ -279,7 +279,7 @@ def test_who_may_not_ask_is_told_so(watched: Watched) -> None:
 def test_a_venue_is_not_told_what_a_table_took_where_it_stood_before(watched: Watched) -> None:
     watched.volts(0.1, "12.70", meters={"cash": 100})
     watched.volts(1, "12.65", meters={"cash": 900})
-    other = watched.route.venue(name="The Brass Rail")
+    other = watched.route.venue(name="The Tin Heron")
     watched.now = watched.at(2)
     move = {"venue_id": other["id"], "moved_at": watched.at(2).isoformat(), "meters": {"cash": 1000}}
     watched.route.post(f"/tables/{watched.table['id']}/moves", move)

@@ -143,26 +143,26 @@ def test_a_guarded_reference_arrives_in_its_cell(journal):
 
 
 OWN = {
-    "bank": "1200 Bank",
-    "cash_in_bags": "1000 Cash",
+    "bank": "K-02 Bank",
+    "cash_in_bags": "K-01 Cash",
     "opening_equity": "9000 Opening",
-    "owed_to_venues": "1600 Creditors",
+    "owed_to_venues": "K-03 Creditors",
     "venue_share": "4900 Commission",
-    "tax_payable": "3800 Tax",
+    "tax_payable": "K-08 Tax",
     "play_takings": "8400 Takings",
 }
 
 
 def test_the_operators_own_chart_names_the_accounts(november):
-    own = {**OWN, f"owed_to_venues:{CORNER}": "1601 Corner", "tax_payable": "=3800"}
+    own = {**OWN, f"owed_to_venues:{CORNER}": "K-04 Corner", "tax_payable": "=K-08"}
     told = rows(journal_csv(november, venues=VENUES, profile="signed", own_chart=own))
     assert {row["account"] for row in told} == {
-        "1200 Bank",
-        "1000 Cash",
+        "K-02 Bank",
+        "K-01 Cash",
         "9000 Opening",
-        "1601 Corner",
+        "K-04 Corner",
         "4900 Commission",
-        "'=3800",
+        "'=K-08",
         "8400 Takings",
     }
 
@@ -190,7 +190,7 @@ def test_two_venues_that_would_share_a_name_are_refused_rather_than_mixed():
     venues = dict.fromkeys((CORNER, HARBOUR), VenueName("Corner Bar", "Corner-Bar"))
     with pytest.raises(DomainError, match="also venue_loans"):
         account_codes(twins, venues)
-    assert account_codes(twins, venues, {"venue_loans": "1500 Loans"}) == dict.fromkeys(twins, "1500 Loans")
+    assert account_codes(twins, venues, {"venue_loans": "K-05 Loans"}) == dict.fromkeys(twins, "K-05 Loans")
 
 
 def test_an_account_with_and_without_a_venue_has_two_names():

@@ -146,7 +146,7 @@ def test_no_more_is_written_off_than_there_is(client: TestClient, route: Route, 
 
 
 def test_an_entry_is_in_the_currency_of_its_venue(client: TestClient, route: Route) -> None:
-    osaka = route.venue(name="Naniwa", time_zone="Asia/Tokyo", currency="JPY")["id"]
+    osaka = route.venue(name="Tanuki Hall", time_zone="Asia/Tokyo", currency="JPY")["id"]
     corner = route.venue()["id"]
     assert post(client, "loan_advance", "1500", venue_id=osaka).json()["currency"] == "JPY"
     assert post(client, "loan_advance", "15.00", venue_id=corner).json()["currency"] == "USD"

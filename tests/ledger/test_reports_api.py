@@ -196,7 +196,7 @@ def test_what_cannot_be_exported_is_refused(client: TestClient) -> None:
 def test_exports_use_the_operators_own_names_and_list_all_that_are_missing(client: TestClient, books: Books) -> None:
     empty = client.get("/v1/ledger/account-names").json()
     assert (empty["names"], len(empty["missing"]), len(empty["accounts"])) == ({}, 13, 13)
-    put = client.put("/v1/ledger/account-names", json={"names": {"bank": "1200 Bank", "cash_in_bags": "1000 Kasse"}})
+    put = client.put("/v1/ledger/account-names", json={"names": {"bank": "K-02 Bank", "cash_in_bags": "K-01 Kasse"}})
     assert put.status_code == 200, put.text
     assert put.json() == client.get("/v1/ledger/account-names").json()
     assert "bank" not in put.json()["missing"]
@@ -207,10 +207,10 @@ def test_exports_use_the_operators_own_names_and_list_all_that_are_missing(clien
     assert ",bank," in ours.text
 
     names = {code: f"{1000 + i} {code}" for i, code in enumerate(account["code"] for account in put.json()["accounts"])}
-    names[f"venue_loans:{books.corner}"] = "1400 Loan, Corner"
+    names[f"venue_loans:{books.corner}"] = "K-06 Loan, Corner"
     assert client.put("/v1/ledger/account-names", json={"names": names}).json()["missing"] == []
     text = client.get("/v1/ledger/export?format=csv&profile=signed&to=2026-10-01").text
-    assert '"1400 Loan, Corner",300.00,USD' in text
+    assert '"K-06 Loan, Corner",300.00,USD' in text
     assert "1001 bank" in text
     in_beancount = client.get("/v1/ledger/export?format=beancount")
     assert (in_beancount.status_code, in_beancount.json()["type"]) == (422, "/problems/bad_account_name")

@@ -154,7 +154,7 @@ def test_an_id_that_another_table_has_used_says_nothing_of_that_reading(readings
 def test_an_id_that_was_used_where_the_table_stood_before_says_nothing_of_that_reading(readings: Readings) -> None:
     sent = readings.reading(meters={"cash": 5})
     readings.post(sent)
-    other = readings.route.venue(name="The Brass Rail")
+    other = readings.route.venue(name="The Tin Heron")
     path = f"/tables/{readings.table['id']}/moves"
     readings.route.post(path, {"venue_id": other["id"], "moved_at": "2026-11-25T12:02:00-05:00"})
     guess = {**sent, "taken_at": "2026-11-25T12:03:00-05:00", "meters": {"cash": 6}}
@@ -265,7 +265,7 @@ def test_a_supply_voltage_of_a_table_on_mains_is_flagged(readings: Readings) -> 
 
 
 def test_a_reading_belongs_to_the_venue_where_the_table_stood_then(readings: Readings) -> None:
-    other = readings.route.venue(name="The Brass Rail")
+    other = readings.route.venue(name="The Tin Heron")
     path = f"/tables/{readings.table['id']}/moves"
     readings.route.post(path, {"venue_id": other["id"], "moved_at": "2026-11-25T12:02:00-05:00"})
     readings.route.post(path, {"venue_id": None, "moved_at": "2026-11-25T12:03:00-05:00"})

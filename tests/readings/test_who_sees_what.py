@@ -31,7 +31,7 @@ def test_a_venue_sends_nothing_that_needs_a_key(readings: Readings, name: str, v
 
 
 def test_another_venues_table_does_not_exist_for_a_venue(readings: Readings) -> None:
-    other = readings.route.venue(name="The Brass Rail")
+    other = readings.route.venue(name="The Tin Heron")
     venue = readings.route.token("venue", venue_id=other["id"])
     theirs = readings.refusal(readings.reading(), headers=venue)
     absent = readings.refusal(readings.reading(table_id=str(uuid4())), headers=venue)
@@ -42,7 +42,7 @@ def test_another_venues_table_does_not_exist_for_a_venue(readings: Readings) -> 
 def test_a_reading_known_to_others_does_not_exist_for_a_venue(readings: Readings) -> None:
     sent = readings.reading(meters={"cash": 5})
     readings.post(sent)
-    other = readings.route.venue(name="The Brass Rail")
+    other = readings.route.venue(name="The Tin Heron")
     venue = readings.route.token("venue", venue_id=other["id"])
     assert readings.refusal(sent, headers=venue)["status"] == 404
     response = readings.client.get(f"/v1/readings?table_id={readings.table['id']}", headers=venue)

@@ -128,7 +128,7 @@ def controllers(draw: st.DrawFn) -> Controller:
         Limits,
         prices_max=st.sampled_from([None, 0, 1, 2]),
         price_step=st.sampled_from([1, 25]),
-        units_step=st.sampled_from([1, 5]),
+        units_step=st.sampled_from([1, 4]),
     )
     sources = draw(st.lists(st.sampled_from(DAYS), max_size=2, unique=True))
     to = {source: draw(st.lists(st.sampled_from([d for d in DAYS if d != source]), unique=True)) for source in sources}

@@ -200,7 +200,7 @@ def test_the_operators_own_chart_balances_too_where_one_account_is_below_another
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_take_numbers_and_spaces_in_the_operators_own_names(tool):
-    own = {**OWN, "bank": "1200 Bank & Co.", "tax_payable": "Passiva:3800 Umsatzsteuer/Müller's"}
+    own = {**OWN, "bank": "K-02 Bank & Co.", "tax_payable": "Passiva:K-08 Umsatzsteuer/Müller's"}
     assert tool_balances(tool, journal_ledger(autumn(), venues=VENUES, own_chart=own)) == our_balances(autumn(), own)
 
 
@@ -216,7 +216,7 @@ def test_all_names_that_a_program_does_not_take_are_listed_at_once(write):
 
 def test_beancount_takes_names_below_its_five_roots_alone():
     with pytest.raises(DomainError, match="Assets or Liabilities or Equity or Income or Expenses"):
-        journal_beancount(autumn(), venues=VENUES, own_chart={**OWN, "bank": "1200 Bank"})
+        journal_beancount(autumn(), venues=VENUES, own_chart={**OWN, "bank": "K-02 Bank"})
 
 
 @pytest.mark.parametrize("write", [journal_beancount, journal_ledger])

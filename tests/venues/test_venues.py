@@ -44,8 +44,8 @@ def test_a_venue_is_made_and_read_with_every_field_there(client: TestClient, rou
         "/tax-areas", {"code": "MF", "name": "Millbrook", "rates": [{"from_on": "2026-01-01", "rate_percent": "8.25"}]}
     )
     sent = {
-        "name": "Zur krummen Linde", "time_zone": "Europe/Berlin", "currency": "EUR", "day_starts_at": "05:30", "address": "Mühlgasse 7\n2. Hof",
-        "contact": "Frau Sommerfeld", "legal_name": "Krumme Linde GmbH", "tax_area": "MF", "notes": "🎱",
+        "name": "Zum blauen Keiler", "time_zone": "Europe/Berlin", "currency": "EUR", "day_starts_at": "05:30", "address": "Mühlgasse 7\n2. Hof",
+        "contact": "Frau Sommerfeld", "legal_name": "Blauer Keiler GmbH", "tax_area": "MF", "notes": "🎱",
     }  # fmt: skip
     made = client.post("/v1/venues", json=sent)
     assert made.status_code == 201
@@ -183,10 +183,10 @@ def test_a_table_that_has_stood_there_for_long_can_be_moved_since_then(client: T
 
 def test_a_move_takes_a_table_to_another_place(client: TestClient, route: Route) -> None:
     at(client, NOON)
-    venue, other = route.venue(), route.venue(name="The Brass Rail")
+    venue, other = route.venue(), route.venue(name="The Tin Heron")
     path = f"/v1/tables/{route.table(venue['id'])['id']}/moves"
     moves = [
-        (venue["id"], 0, "The Copper Lantern"), (other["id"], 1, None), (other["id"], 2, "The Brass Rail"), (None, 3, None),
+        (venue["id"], 0, "The Copper Lantern"), (other["id"], 1, None), (other["id"], 2, "The Tin Heron"), (None, 3, None),
         (None, 4, "the workshop"), (venue["id"], 5, None),
     ]  # fmt: skip
     for venue_id, minute, stands_at in moves:
