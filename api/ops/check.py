@@ -23,6 +23,7 @@ from ..store.settings import Settings
 from ..web.unguarded_operations import unguarded
 
 APPEND_ONLY = (
+    "venue_fact",
     "tariff",
     "schedule",
     "keying",

@@ -4,13 +4,15 @@ from dataclasses import fields
 from uuid import UUID
 
 from ..pricing.money import format_money
+from ..venues.dated_fact import PayeeSpell
 from .schemas import (
     CarriedOut,
     FiguresOut,
-    StandingOut,
+    PayeeOut,
     StatementLineOut,
     StatementOut,
     ThresholdOut,
+    VenueBalanceOut,
     VenueYearOut,
 )
 from .statement import Figures, Statement
@@ -21,48 +23,63 @@ def _figures_out(figures: Figures, currency: str) -> FiguresOut:
     return FiguresOut(**{field.name: format_money(getattr(figures, field.name), currency) for field in fields(figures)})
 
 
-def statement_out(told: Statement, *, venue: str) -> StatementOut:
+def _payee_out(spell: PayeeSpell) -> PayeeOut:
+    payee = spell.payee
+    return PayeeOut(
+        from_on=spell.from_on,
+        to_on=spell.to_on,
+        payee=payee.payee,
+        legal_name=payee.legal_name,
+        tax_number=payee.tax_number,
+    )
+
+
+def statement_out(found: Statement, *, venue: str) -> StatementOut:
     """Write a statement; ``venue`` is the venue's name."""
 
-    def standing(owed: int, loan: int) -> StandingOut:
-        return StandingOut(owed=format_money(owed, told.currency), loan=format_money(loan, told.currency))
+    def balance(owed: int, loan: int) -> VenueBalanceOut:
+        return VenueBalanceOut(
+            payable_to_venue=format_money(owed, found.currency), loan=format_money(loan, found.currency)
+        )
 
     return StatementOut(
-        venue_id=UUID(told.venue_id),
+        venue_id=UUID(found.venue_id),
         venue=venue,
-        currency=told.currency,
-        from_on=told.period.from_on,
-        to_on=told.period.to_on,
-        opening=standing(told.opening_owed, told.opening_loan),
+        payees=[_payee_out(spell) for spell in found.payees],
+        currency=found.currency,
+        from_on=found.period.from_on,
+        to_on=found.period.to_on,
+        opening=balance(found.opening_owed, found.opening_loan),
         lines=[
             StatementLineOut(
                 number=line.number,
                 on=line.on,
                 kind=line.kind,
                 reference=line.reference,
-                figures=_figures_out(line.figures, told.currency),
-                after=standing(line.owed_after, line.loan_after),
+                figures=_figures_out(line.figures, found.currency),
+                after=balance(line.owed_after, line.loan_after),
             )
-            for line in told.lines
+            for line in found.lines
         ],
-        totals=_figures_out(told.totals, told.currency),
-        closing=standing(told.closing_owed, told.closing_loan),
+        totals=_figures_out(found.totals, found.currency),
+        closing=balance(found.closing_owed, found.closing_loan),
         carried_forward=[
-            CarriedOut(name=name, amount=format_money(amount, told.currency)) for name, amount in told.carried_forward
+            CarriedOut(name=name, amount=format_money(amount, found.currency)) for name, amount in found.carried_forward
         ],
     )
 
 
-def venue_year_out(totals: YearTotals, *, venue: str, legal_name: str) -> VenueYearOut:
-    """Write a venue's year."""
+def venue_year_out(totals: YearTotals, *, venue: str) -> VenueYearOut:
+    """Write a venue's year under one payee."""
     threshold, currency = totals.threshold, totals.currency
     return VenueYearOut(
         venue_id=UUID(totals.venue_id),
         venue=venue,
-        legal_name=legal_name,
+        payee=_payee_out(totals.spell),
         currency=currency,
         figures=_figures_out(totals.figures, currency),
-        given=format_money(totals.given, currency),
+        total_to_venue=format_money(totals.total_to_venue, currency),
+        total_to_payee=format_money(totals.total_to_payee, currency),
         threshold=threshold
         and ThresholdOut(
             amount=None if threshold.amount_minor is None else format_money(threshold.amount_minor, currency),
@@ -70,5 +87,5 @@ def venue_year_out(totals: YearTotals, *, venue: str, legal_name: str) -> VenueY
             source=threshold.source,
             mark=threshold.mark,
         ),
-        reaches=totals.reaches,
+        over_threshold=totals.over_threshold,
     )

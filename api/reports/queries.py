@@ -1,7 +1,7 @@
 """Reads what reports are made of."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections import Counter, defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
@@ -16,9 +16,13 @@ from ..ledger.rows import EntryRow, PostingRow
 from ..pool_tables.service import get_table
 from ..pricing import format_money
 from ..settlements.rows import SettlementRow
+from ..settlements.settling import waiting_claims
 from ..tax_areas.percents import format_percent
 from ..tax_areas.rows import TaxAreaRow
 from ..tax_areas.tax_area import NOT_ADVICE
+from ..venues.dated_fact import payee_spells
+from ..venues.rows import VenueRow
+from ..venues.service import facts_of
 from ..web.errors import refused
 from .charts import FEWEST_POINTS, Chart, Point, chart, point
 from .schemas import DifferencesOut, PointOut, SignalOut, TaxLineOut, TaxReportOut
@@ -165,21 +169,30 @@ def _share(share: float) -> str:
     return f"{share * 100:.2f}"
 
 
-def read_statement(
-    session: Session,
-    *,
-    venue_id: UUID,
-    currency: str,
-    period: Period,
-    carried_forward: Mapping[str, int] | None = None,
-) -> Statement:
-    """Return a venue's statement over a period; what it carries forward is the caller's to know."""
-    mine = select(PostingRow.entry_number).where(PostingRow.venue_id == venue_id)
-    entries = read_entries(session, col(EntryRow.number).in_(mine), col(EntryRow.booked_on) <= period.to_on)
-    return statement(entries, venue_id=str(venue_id), currency=currency, period=period, carried_forward=carried_forward)
+def read_statement(session: Session, *, venue: VenueRow, period: Period) -> Statement:
+    """Return a venue's statement over a period, with what its settlements carried forward and the period's payees."""
+    carried: Counter[str] = Counter()
+    for claim in waiting_claims(session, venue.id, until_on=period.to_on):
+        carried[claim.name or claim.code] += claim.amount
+    mine = select(PostingRow.entry_number).where(PostingRow.venue_id == venue.id)
+    return statement(
+        read_entries(session, col(EntryRow.number).in_(mine), col(EntryRow.booked_on) <= period.to_on),
+        venue_id=str(venue.id),
+        currency=venue.currency,
+        period=period,
+        carried_forward=carried,
+        payees=payee_spells(facts_of(session, [venue.id])[venue.id], from_on=period.from_on, to_on=period.to_on),
+    )
 
 
 def read_year(session: Session, year: int) -> tuple[YearTotals, ...]:
-    """Return what each venue was given in a calendar year."""
+    """Return each venue's totals of a calendar year, by payee."""
     period = Period.of_year(year)
-    return year_totals(read_entries(session, col(EntryRow.booked_on).between(period.from_on, period.to_on)), year)
+    entries = read_entries(session, col(EntryRow.booked_on).between(period.from_on, period.to_on))
+    facts = facts_of(session)
+    venue_ids = {entry.venue_id for entry in entries if entry.venue_id}
+    payees = {
+        venue_id: payee_spells(facts[UUID(venue_id)], from_on=period.from_on, to_on=period.to_on)
+        for venue_id in venue_ids
+    }
+    return year_totals(entries, year, payees=payees)

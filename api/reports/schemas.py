@@ -67,63 +67,77 @@ class TaxReportOut(Out):
 
 
 class FiguresOut(Out):
-    """What entries say about one venue. ``share`` is before the loan; ``returned`` its refunds and house money."""
+    """Sums of entries that concern one venue. `venue_share` is before the loan's repayment."""
 
     counted: MoneyOut
     tax: MoneyOut
     first_money: MoneyOut
-    share: MoneyOut
-    returned: MoneyOut
+    venue_share: MoneyOut
+    refunds_and_house_money: MoneyOut
     loan_repaid: MoneyOut
-    paid: MoneyOut
-    brought_in: MoneyOut
+    paid_to_venue: MoneyOut
+    opening_balance: MoneyOut
     loan_advanced: MoneyOut
-    loan_brought_in: MoneyOut
+    loan_opening_balance: MoneyOut
     loan_written_off: MoneyOut
 
 
-class StandingOut(Out):
-    """What a venue is owed, and what it owes of its loans."""
+class VenueBalanceOut(Out):
+    """The balance payable to a venue, and the loan that it has not yet repaid."""
 
-    owed: MoneyOut
+    payable_to_venue: MoneyOut
     loan: MoneyOut
 
 
 class StatementLineOut(Out):
-    """One entry as the venue sees it, and how things stand after it."""
+    """One entry as the venue sees it, and the balances after it."""
 
     number: Count
     on: Date
     kind: str
     reference: str
     figures: FiguresOut
-    after: StandingOut
+    after: VenueBalanceOut
 
 
 class CarriedOut(Out):
-    """What waits to be taken first from later collections."""
+    """An amount to be taken first from later collections."""
 
     name: str
     amount: MoneyOut
 
 
+class PayeeOut(Out):
+    """Whom the venue's money goes to, from a date to a date, both included; what is not known is empty."""
+
+    from_on: Date
+    to_on: Date
+    payee: str
+    legal_name: str
+    tax_number: str
+
+
 class StatementOut(Out):
-    """A venue's statement: opening + brought in + share + returned − loan repaid − paid = closing."""
+    """A venue's statement.
+
+    Opening + opening balances + venue's share + refunds and house money − loan repaid − paid to the venue = closing.
+    """
 
     venue_id: Id
     venue: str
+    payees: list[PayeeOut]
     currency: str
     from_on: Date
     to_on: Date
-    opening: StandingOut
+    opening: VenueBalanceOut
     lines: list[StatementLineOut]
     totals: FiguresOut
-    closing: StandingOut
+    closing: VenueBalanceOut
     carried_forward: list[CarriedOut]
 
 
 class ThresholdOut(Out):
-    """From what total a year's payments to one payee are reported, by which form, and who says so."""
+    """The total from which a year's payments to one payee are reported, by which form, and the source of the figure."""
 
     amount: MoneyOut | None
     form: str
@@ -132,16 +146,21 @@ class ThresholdOut(Out):
 
 
 class VenueYearOut(Out):
-    """One venue's year. ``given`` is what it got of its own; ``reaches`` is null where no threshold is known."""
+    """One venue's year under one payee. `total_to_venue` is what the venue got of its own.
+
+    `total_to_payee` adds up all venues of the payee; `over_threshold` compares it with the threshold, null where none is
+    known.
+    """
 
     venue_id: Id
     venue: str
-    legal_name: str
+    payee: PayeeOut
     currency: str
     figures: FiguresOut
-    given: MoneyOut
+    total_to_venue: MoneyOut
+    total_to_payee: MoneyOut
     threshold: ThresholdOut | None
-    reaches: bool | None
+    over_threshold: bool | None
 
 
 class YearReportOut(Out):

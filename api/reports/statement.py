@@ -1,9 +1,11 @@
-"""A venue's statement over a period, as values: what it was owed, what each entry changed, what it is owed now.
+"""A venue's statement over a period, as values: what was payable to it, what each entry changed, what is payable now.
 
-- opening + brought in + share + returned − loan repaid − paid = closing, per line and in all.
-- The loan: opening + brought in + advanced − repaid − written off = closing.
-- A reversal stands as its own line with every amount below zero; nothing is left out (L1).
-- All is read from the entries themselves (L2); what the settlements carried forward is told by the caller, beside.
+- opening + opening balances + venue's share + refunds and house money − loan repaid − paid to the venue = closing, per
+  line and in all.
+- The loan: opening + opening balances + advanced − repaid − written off = closing.
+- A reversal is a line of its own with every amount below zero; no entry is left out (L1).
+- All amounts come from the entries themselves (L2); the caller adds what settlements carried forward, and the payees of
+  the period (L6).
 """
 
 from __future__ import annotations
@@ -17,26 +19,27 @@ from ..ledger.export.period import Period
 from ..ledger.journal import Entry
 from ..ledger.posting import Posting, mirror
 from ..pricing.errors import domain_error
+from ..venues.dated_fact import PayeeSpell
 
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """What entries say about one venue, in minor units.
+    """Sums of entries that concern one venue, in minor units.
 
-    ``share`` is before the loan's repayment; ``returned`` the refunds that the venue paid and its house money; ``paid``
-    cash at visits and payments later; ``brought_in`` what it was owed when the books began.
+    ``venue_share`` is before the loan's repayment; ``refunds_and_house_money`` went back to the venue; ``paid_to_venue``
+    is cash at visits and later payments; ``opening_balance`` was payable to the venue when the books began.
     """
 
     counted: int = 0
     tax: int = 0
     first_money: int = 0
-    share: int = 0
-    returned: int = 0
+    venue_share: int = 0
+    refunds_and_house_money: int = 0
     loan_repaid: int = 0
-    paid: int = 0
-    brought_in: int = 0
+    paid_to_venue: int = 0
+    opening_balance: int = 0
     loan_advanced: int = 0
-    loan_brought_in: int = 0
+    loan_opening_balance: int = 0
     loan_written_off: int = 0
 
     def __add__(self, other: Figures) -> Figures:
@@ -47,11 +50,17 @@ class Figures:
 
     @property
     def owed_delta(self) -> int:
-        return self.brought_in + self.share + self.returned - self.loan_repaid - self.paid
+        return (
+            self.opening_balance
+            + self.venue_share
+            + self.refunds_and_house_money
+            - self.loan_repaid
+            - self.paid_to_venue
+        )
 
     @property
     def loan_delta(self) -> int:
-        return self.loan_brought_in + self.loan_advanced - self.loan_repaid - self.loan_written_off
+        return self.loan_opening_balance + self.loan_advanced - self.loan_repaid - self.loan_written_off
 
 
 _NAMES = tuple(field.name for field in fields(Figures))
@@ -59,7 +68,7 @@ _NAMES = tuple(field.name for field in fields(Figures))
 
 @dataclass(frozen=True, slots=True)
 class StatementLine:
-    """One entry as the venue sees it, with what it is owed and owes after it."""
+    """One entry as the venue sees it, with the balance payable to the venue and its loan after it."""
 
     number: int
     on: date
@@ -84,12 +93,13 @@ class Statement:
     closing_owed: int
     closing_loan: int
     carried_forward: tuple[tuple[str, int], ...] = ()
+    payees: tuple[PayeeSpell, ...] = ()
 
     def __post_init__(self) -> None:
-        told = self.closing_owed, self.closing_loan
+        closing = self.closing_owed, self.closing_loan
         sums = self.opening_owed + self.totals.owed_delta, self.opening_loan + self.totals.loan_delta
-        if told != sums or self.totals != sum((line.figures for line in self.lines), Figures()):
-            raise domain_error("statement_does_not_add_up", where="closing", found=told, expected=str(sums))
+        if closing != sums or self.totals != sum((line.figures for line in self.lines), Figures()):
+            raise domain_error("statement_does_not_add_up", where="closing", found=closing, expected=str(sums))
 
 
 def statement(
@@ -99,10 +109,12 @@ def statement(
     currency: str,
     period: Period,
     carried_forward: Mapping[str, int] | None = None,
+    payees: tuple[PayeeSpell, ...] = (),
 ) -> Statement:
     """Return a venue's statement from all entries up to the period's end, in any order.
 
-    ``carried_forward`` is what first money and the minimum still wait for at the period's end, by name (D2).
+    ``carried_forward`` is what first money and the minimum still wait for at the period's end, by name (D2); ``payees``
+    are those of the period, in turn (L6).
     """
     mine = [entry for entry in entries if entry.currency == currency and entry.venue_id == venue_id]
     known = sorted((entry for entry in mine if entry.on <= period.to_on), key=lambda entry: (entry.on, entry.number))
@@ -126,36 +138,37 @@ def statement(
         closing_owed=-_sum(known, "owed_to_venues"),
         closing_loan=_sum(known, "venue_loans"),
         carried_forward=tuple((carried_forward or {}).items()),
+        payees=payees,
     )
 
 
 def figures_of(entry: Entry) -> Figures:
-    """Return what one entry says about its venue; a reversal says the same as what it takes back, below zero."""
+    """Return one entry's amounts; a reversal has those of the entry it takes back, below zero."""
     return -_read(mirror(entry.postings)) if entry.kind == "reversal" else _read(entry.postings)
 
 
 def _read(postings: tuple[Posting, ...]) -> Figures:
-    """Read the postings of an entry that is no reversal by the table in ``kinds``: the account across says which it is."""
+    """Read the postings of an entry that is no reversal: the account on the other side tells its kind (see ``kinds``)."""
     net: Counter[str] = Counter()
     for posting in postings:
         net[posting.account] += posting.amount_minor
     owed, loan = -net["owed_to_venues"], net["venue_loans"]
     if "opening_equity" in net:
-        return Figures(brought_in=owed, loan_brought_in=loan)
+        return Figures(opening_balance=owed, loan_opening_balance=loan)
     if "write_offs" in net:
         return Figures(loan_written_off=-loan)
     if "bank" in net:
-        return Figures(paid=-owed, loan_advanced=loan)
+        return Figures(paid_to_venue=-owed, loan_advanced=loan)
     counted = sum(p.amount_minor for p in postings if p.account == "cash_in_bags" and p.amount_minor > 0)
     paid, share = counted - net["cash_in_bags"], net["venue_share"]
     return Figures(
         counted=counted,
         tax=-net["tax_payable"],
         first_money=-net["first_money"],
-        share=share,
-        returned=owed - share - loan + paid,
+        venue_share=share,
+        refunds_and_house_money=owed - share - loan + paid,
         loan_repaid=-loan,
-        paid=paid,
+        paid_to_venue=paid,
     )
 
 

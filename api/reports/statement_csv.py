@@ -1,7 +1,8 @@
-"""Statements and the year's totals as CSV: one line an entry between the opening and the closing, one line a venue.
+"""Statements and the year's totals as CSV: a line for each entry between opening and closing, a line for each venue and payee.
 
 - RFC 4180: a header, CRLF after every line; text that a spreadsheet could take for a formula is guarded, numbers never.
-- The columns of figures are those of ``Figures``; an opening has only what stood before, a closing also the totals.
+- The columns of figures are those of ``Figures``; the opening line has balances only, the closing line also the totals.
+- ``payee`` is the payee of the line's own date (L6).
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import csv
 import io
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
+from datetime import date
 
 from ..ledger.export.csv_journal import text_cell
 from ..pricing.money import format_money
@@ -19,44 +21,52 @@ from .year_totals import YearTotals
 _FIGURES = tuple(field.name for field in fields(Figures))
 
 
-def statement_csv(told: Statement) -> str:
+def statement_csv(found: Statement) -> str:
     """Return a statement as CSV text, to be encoded as UTF-8."""
 
-    def line(on: object, number: object, what: str, reference: str, figures: Figures | None, *after: int) -> list[str]:
-        cells = [""] * len(_FIGURES) if figures is None else _amounts(figures, told.currency)
-        standing = [format_money(amount, told.currency) for amount in after]
-        return [str(on), str(number), what, text_cell(reference), *cells, *standing, told.currency]
+    def line(on: date, number: object, kind: str, reference: str, figures: Figures | None, *after: int) -> list[str]:
+        cells = [""] * len(_FIGURES) if figures is None else _amounts(figures, found.currency)
+        balances = [format_money(amount, found.currency) for amount in after]
+        payee = next((spell.payee.payee for spell in found.payees if spell.from_on <= on <= spell.to_on), "")
+        return [str(on), str(number), kind, text_cell(reference), *cells, *balances, found.currency, text_cell(payee)]
 
-    period = told.period
+    period = found.period
+    header = ("date", "entry", "kind", "reference", *_FIGURES, "payable_after", "loan_after", "currency", "payee")
     return _written(
-        ("date", "entry", "kind", "reference", *_FIGURES, "owed_after", "loan_after", "currency"),
+        header,
         [
-            line(period.from_on, "", "opening_balance", "", None, told.opening_owed, told.opening_loan),
-            *(line(x.on, x.number, x.kind, x.reference, x.figures, x.owed_after, x.loan_after) for x in told.lines),
-            line(period.to_on, "", "closing_balance", "", told.totals, told.closing_owed, told.closing_loan),
+            line(period.from_on, "", "opening_balance", "", None, found.opening_owed, found.opening_loan),
+            *(line(x.on, x.number, x.kind, x.reference, x.figures, x.owed_after, x.loan_after) for x in found.lines),
+            line(period.to_on, "", "closing_balance", "", found.totals, found.closing_owed, found.closing_loan),
         ],
     )
 
 
-def year_csv(years: Iterable[YearTotals], venues: Mapping[str, tuple[str, str]]) -> str:
-    """Return the year's totals as CSV text; ``venues`` has each venue's name and legal name by its id."""
-    header = ("year", "venue_id", "venue", "legal_name", "currency", *_FIGURES, "given", "threshold", "reaches")
-    return _written(header, [_year_line(totals, *venues[totals.venue_id]) for totals in years])
+_YEAR = ("year", "venue_id", "venue", "payee", "legal_name", "tax_number", "from", "to", "currency")
+_YEAR_END = ("total_to_venue", "total_to_payee", "threshold", "over_threshold")
 
 
-def _year_line(totals: YearTotals, name: str, legal_name: str) -> list[str]:
-    currency = totals.currency
+def year_csv(years: Iterable[YearTotals], venues: Mapping[str, str]) -> str:
+    """Return the year's totals as CSV text; ``venues`` has each venue's name by its id."""
+    return _written((*_YEAR, *_FIGURES, *_YEAR_END), [_year_line(totals, venues[totals.venue_id]) for totals in years])
+
+
+def _year_line(totals: YearTotals, name: str) -> list[str]:
+    currency, spell = totals.currency, totals.spell
     threshold = None if totals.threshold is None else totals.threshold.amount_minor
+    payee = spell.payee
     return [
         str(totals.year),
         totals.venue_id,
-        text_cell(name),
-        text_cell(legal_name),
+        *map(text_cell, (name, payee.payee, payee.legal_name, payee.tax_number)),
+        str(spell.from_on),
+        str(spell.to_on),
         currency,
         *_amounts(totals.figures, currency),
-        format_money(totals.given, currency),
+        format_money(totals.total_to_venue, currency),
+        format_money(totals.total_to_payee, currency),
         "" if threshold is None else format_money(threshold, currency),
-        {None: "", True: "yes", False: "no"}[totals.reaches],
+        {None: "", True: "yes", False: "no"}[totals.over_threshold],
     ]
 
 

@@ -1,17 +1,20 @@
-"""What each venue was given in a calendar year, beside the threshold of the year's tax form. No tax advice.
+"""The total that each venue got in a calendar year, by payee, beside the threshold of the year's tax form. No tax advice.
 
-- ``given`` is what the venue got of its own: paid at visits and later, plus its share that repaid its loan, less the
-  refunds and house money that only went back to it; a reversal counts in the year that it is booked for.
-- A threshold belongs to a currency and to years; where the table does not know a year's figure, it says so by None.
+- ``total_to_venue`` is what the venue got of its own: paid at visits and later, plus its share that repaid its loan, less
+  the refunds and house money that only went back to it. A reversal counts in the year that it is booked for.
+- A venue whose payee changed in the year has one total for each payee, of that payee's own dates (L6).
+- The threshold is compared with the payee's total over all venues. It belongs to a currency and to years; where the
+  table has no figure for a year, ``over_threshold`` is None.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from ..ledger.export.period import Period
 from ..ledger.journal import Entry
+from ..venues.dated_fact import Payee, PayeeSpell
 from .statement import Figures, figures_of
 
 
@@ -46,23 +49,29 @@ THRESHOLDS: tuple[Threshold, ...] = (
 
 @dataclass(frozen=True, slots=True)
 class YearTotals:
-    """One venue's year in one currency, minor units; ``reaches`` is None where no threshold is known."""
+    """One venue's part of a year under one payee, in one currency, minor units.
+
+    ``total_to_payee`` is the payee's total of the year over all venues.
+    """
 
     venue_id: str
     currency: str
     year: int
+    spell: PayeeSpell
     figures: Figures
+    total_to_payee: int
     threshold: Threshold | None
 
     @property
-    def given(self) -> int:
-        return self.figures.paid + self.figures.loan_repaid - self.figures.returned
+    def total_to_venue(self) -> int:
+        return _total(self.figures)
 
     @property
-    def reaches(self) -> bool | None:
+    def over_threshold(self) -> bool | None:
+        """Whether the payee's total is at least the threshold; None where no threshold is known."""
         if self.threshold is None or self.threshold.amount_minor is None:
             return None
-        return self.given >= self.threshold.amount_minor
+        return self.total_to_payee >= self.threshold.amount_minor
 
 
 def threshold_of(year: int, currency: str) -> Threshold | None:
@@ -71,14 +80,41 @@ def threshold_of(year: int, currency: str) -> Threshold | None:
     return max(rows, key=lambda row: row.from_year, default=None)
 
 
-def year_totals(entries: Iterable[Entry], year: int) -> tuple[YearTotals, ...]:
-    """Return the totals of every venue that has an entry in the year, by venue id and currency."""
-    period, sums = Period.of_year(year), dict[tuple[str, str], Figures]()
+def year_totals(
+    entries: Iterable[Entry], year: int, *, payees: Mapping[str, Sequence[PayeeSpell]]
+) -> tuple[YearTotals, ...]:
+    """Return the totals of every venue that has an entry in the year, by venue id, currency and payee in turn.
+
+    ``payees`` are each venue's payees over the whole year, by its id.
+    """
+    period, sums = Period.of_year(year), dict[tuple[str, str, int], Figures]()
     for entry in entries:
         if entry.venue_id and entry.on in period:
-            key = entry.venue_id, entry.currency
+            turn = next(i for i, s in enumerate(payees[entry.venue_id]) if s.from_on <= entry.on <= s.to_on)
+            key = entry.venue_id, entry.currency, turn
             sums[key] = sums.get(key, Figures()) + figures_of(entry)
+    to_payee: dict[tuple[str, Payee | str], int] = {}
+    for (venue_id, currency, turn), figures in sums.items():
+        whom = currency, _identity(venue_id, payees[venue_id][turn].payee)
+        to_payee[whom] = to_payee.get(whom, 0) + _total(figures)
     return tuple(
-        YearTotals(venue_id, currency, year, sums[venue_id, currency], threshold_of(year, currency))
-        for venue_id, currency in sorted(sums)
+        YearTotals(
+            venue_id,
+            currency,
+            year,
+            payees[venue_id][turn],
+            sums[venue_id, currency, turn],
+            to_payee[currency, _identity(venue_id, payees[venue_id][turn].payee)],
+            threshold_of(year, currency),
+        )
+        for venue_id, currency, turn in sorted(sums)
     )
+
+
+def _total(figures: Figures) -> int:
+    return figures.paid_to_venue + figures.loan_repaid - figures.refunds_and_house_money
+
+
+def _identity(venue_id: str, payee: Payee) -> Payee | str:
+    """Tell payees apart: a venue of which no payee is known is one of its own."""
+    return payee if payee != Payee("", "", "") else venue_id

@@ -3,7 +3,7 @@
 - A settlement goes on from all settlements of the venue that stand (D2). A correction goes on from where the reversed
   one stood, as long as that place is what it was: later ones stand, and what changes is a line of the next (C5).
 - The entry is booked on the collection's trading date, and so is its reversal, so that a period's sums stay true.
-- Tax is that of the venue's area on the trading date (D, step 3).
+- Tax is that of the area that the venue belonged to on the trading date (D, step 3; D3).
 """
 
 from collections.abc import Sequence
@@ -20,10 +20,9 @@ from ..ledger.posting import Posting, mirror
 from ..ledger.rows import EntryRow, PostingRow
 from ..ledger.service import loan_balance, post_entry
 from ..store.clock import new_id
-from ..tax_areas.convert import read_tax_area
-from ..tax_areas.rows import TaxAreaRow
 from ..tax_areas.tax_area import TaxArea, TaxRate
 from ..venues.rows import VenueRow
+from ..venues.service import tax_area_on
 from .agreement import in_force
 from .box import Box
 from .carry_forward import Period, change, due, unreckoned, waiting
@@ -57,7 +56,7 @@ def divide(session: Session, venue: VenueRow, collection: CollectionRow, *, now:
     agreement = in_force(versions, on=collection.trading_on)
     if agreement is None:
         return None
-    area = _tax_area(session, venue)
+    area = tax_area_on(session, venue.id, collection.trading_on)
     tax = None if area is None else area.rate_on(collection.trading_on)
     start = _start(session, collection)
     settlement = settle(
@@ -129,11 +128,6 @@ def box_of(collection: CollectionRow) -> Box:
         house_money=collection.house_money_minor,
         test_money=collection.test_money_minor,
     )
-
-
-def _tax_area(session: Session, venue: VenueRow) -> TaxArea | None:
-    row = None if venue.tax_area is None else session.get(TaxAreaRow, venue.tax_area)
-    return None if row is None else read_tax_area(row.code, row.name, row.rates)
 
 
 def _start(session: Session, collection: CollectionRow) -> Start:

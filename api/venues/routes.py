@@ -1,8 +1,11 @@
 """HTTP for venues."""
 
+from collections.abc import Sequence
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Header, Request, Response
+from sqlmodel import Session
 
 from ..store.changes import note_venues
 from ..web import preconditions
@@ -14,6 +17,7 @@ from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import service
 from .convert import venue_out
+from .rows import VenueRow
 from .schemas import VenueChangeIn, VenueIn, VenueOut, VenuePage
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
@@ -28,7 +32,7 @@ def create_venue(session: SessionDep, principal: OwnerDep, now: NowDep, venue: V
     row = service.create_venue(session, venue, now=now)
     response.headers["Location"] = f"/v1/venues/{row.id}"
     response.headers["ETag"] = preconditions.etag_of(row)
-    return venue_out(row)
+    return _venues_out(session, [row], principal, now)[0]
 
 
 @router.get("/venues", responses=problems())
@@ -37,21 +41,22 @@ def list_venues(
     response: Response,
     session: SessionDep,
     principal: ReaderDep,
+    now: NowDep,
     limit: Limit = 100,
     after: After = None,
 ) -> VenuePage:
     """List the venues in the order in which they were made."""
     found = service.page_venues(session, limit=limit, after=after)
     link_next(request, response, found.next)
-    return VenuePage(items=[venue_out(row) for row in found.rows], next=found.next)
+    return VenuePage(items=_venues_out(session, found.rows, principal, now), next=found.next)
 
 
 @router.get("/venues/{venue_id}", responses=problems())
-def get_venue(session: SessionDep, principal: ReaderDep, venue_id: Id, response: Response) -> VenueOut:
+def get_venue(session: SessionDep, principal: ReaderDep, now: NowDep, venue_id: Id, response: Response) -> VenueOut:
     """Return a venue; its ETag is needed to change it."""
     row = service.get_venue(session, venue_id)
     response.headers["ETag"] = preconditions.etag_of(row)
-    return venue_out(row)
+    return _venues_out(session, [row], principal, now)[0]
 
 
 @router.patch("/venues/{venue_id}", responses=problems(409, 412, 428))
@@ -64,8 +69,22 @@ def change_venue(
     response: Response,
     if_match: IfMatch = None,
 ) -> VenueOut:
-    """Change a venue. Time zone, currency and start of the day are fixed once it has a schedule."""
-    row = service.change_venue(session, venue_id, change, if_match=if_match)
+    """Change a venue. Time zone, currency and start of the day are fixed once it has a schedule.
+
+    Tax area, legal name, payee and tax number are dated: a change holds from `from_on`, or from today's trading date.
+    Earlier dates keep their own, so a correction of an old collection takes the tax area of its own date.
+    """
+    row = service.change_venue(session, venue_id, change, if_match=if_match, now=now)
     note_venues(session, [venue_id])
     response.headers["ETag"] = preconditions.etag_of(row)
-    return venue_out(row)
+    return _venues_out(session, [row], principal, now)[0]
+
+
+def _venues_out(session: Session, rows: Sequence[VenueRow], principal: Principal, now: datetime) -> list[VenueOut]:
+    """Write venues as they are on today's trading date; tax numbers are not for collectors."""
+    facts = service.facts_of(session, [row.id for row in rows])
+    may_see = principal.role in ("owner", "accountant")
+    return [
+        venue_out(row, facts[row.id], on=service.calendar_of(row).trading_day(now), with_tax_number=may_see)
+        for row in rows
+    ]

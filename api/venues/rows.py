@@ -1,6 +1,6 @@
 """Venues as stored."""
 
-from datetime import datetime, time
+from datetime import date, datetime, time
 from uuid import UUID
 
 from sqlalchemy import CheckConstraint, UniqueConstraint
@@ -23,10 +23,25 @@ class VenueRow(SQLModel, table=True):
     day_starts_at: time
     address: str = ""
     contact: str = ""
-    legal_name: str = ""
-    tax_area: str | None = Field(default=None, foreign_key="tax_area.code")
     notes: str = ""
     has_tables: bool = False
     has_schedule: bool = False
     revision: int = 1
     made_at: datetime = Field(sa_type=Utc)
+
+
+class VenueFactRow(SQLModel, table=True):
+    """A fact of a venue from a trading date on (None: since ever); ``sequence`` counts from 1 under the venue's lock."""
+
+    __tablename__ = "venue_fact"
+    __table_args__ = (
+        CheckConstraint("name IN ('tax_area', 'legal_name', 'payee', 'tax_number')", name="name"),
+        CheckConstraint("sequence >= 1", name="sequence"),
+    )
+
+    venue_id: UUID = Field(primary_key=True, foreign_key="venue.id")
+    sequence: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
+    name: str
+    from_on: date | None
+    value: str | None
+    recorded_at: datetime = Field(sa_type=Utc)

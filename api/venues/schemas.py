@@ -5,39 +5,80 @@ from typing import Annotated
 from pydantic import MISSING
 from pydantic import Field as Limits
 
-from ..web.schema_types import Currency, Id, In, Name, Out, PageOf, Text, TimeOfDay
+from ..web.schema_types import Currency, Date, Id, In, Name, Out, PageOf, Text, TimeOfDay
+from .dated_fact import FactName
+
+TaxAreaOf = Annotated[str, Limits(max_length=40, min_length=1)]
+_TAX_AREA = "The code of the tax area whose rates are taken out of the takings."
+_LEGAL_NAME = "The legal name of whoever runs the venue."
+_PAYEE = "Whom payments are made out to, if it is not the legal name."
+_TAX_NUMBER = "The payee's tax number, for the year's tax form. Collectors do not see it."
 
 
 class VenueIn(In):
-    """A venue to make. ``day_starts_at`` is when its trading day begins."""
+    """A venue to make. Its tax area, legal name, payee and tax number hold for all dates until you change them."""
 
-    name: Name
+    name: Annotated[Name, Limits(description="What people call the venue. Its first name stays in account names.")]
     time_zone: Annotated[str, Limits(min_length=1, max_length=64, description="A name of the IANA time zone database.")]
-    currency: Currency
-    day_starts_at: Annotated[TimeOfDay | MISSING, Limits(description="06:00 if it is not said.")] = MISSING
-    address: Text | MISSING = MISSING
-    contact: Text | MISSING = MISSING
-    legal_name: Text | MISSING = MISSING
-    tax_area: Annotated[str, Limits(max_length=40, min_length=1)] | MISSING = MISSING
-    notes: Text | MISSING = MISSING
+    currency: Annotated[Currency, Limits(description="The ISO 4217 code of the currency that its tables take.")]
+    day_starts_at: Annotated[
+        TimeOfDay | MISSING, Limits(description="When the trading day begins, local time; 06:00 by default.")
+    ] = MISSING
+    address: Annotated[Text | MISSING, Limits(description="Where the venue is.")] = MISSING
+    contact: Annotated[Text | MISSING, Limits(description="Whom to call, and how.")] = MISSING
+    legal_name: Annotated[Text | MISSING, Limits(description=_LEGAL_NAME)] = MISSING
+    payee: Annotated[Text | MISSING, Limits(description=_PAYEE)] = MISSING
+    tax_number: Annotated[Text | MISSING, Limits(description=_TAX_NUMBER)] = MISSING
+    tax_area: Annotated[TaxAreaOf | MISSING, Limits(description=_TAX_AREA)] = MISSING
+    notes: Annotated[Text | MISSING, Limits(description="Anything worth knowing before a visit.")] = MISSING
 
 
 class VenueChangeIn(In):
     """What to change of a venue; what is absent stays. A ``tax_area`` of null takes it out."""
 
-    name: Name | MISSING = MISSING
-    time_zone: Annotated[str, Limits(min_length=1, max_length=64)] | MISSING = MISSING
-    currency: Currency | MISSING = MISSING
-    day_starts_at: TimeOfDay | MISSING = MISSING
-    address: Text | MISSING = MISSING
-    contact: Text | MISSING = MISSING
-    legal_name: Text | MISSING = MISSING
-    tax_area: Annotated[str, Limits(max_length=40, min_length=1)] | None | MISSING = MISSING
-    notes: Text | MISSING = MISSING
+    name: Annotated[Name | MISSING, Limits(description="What people call the venue. Account names keep the first.")] = (
+        MISSING
+    )
+    time_zone: Annotated[
+        Annotated[str, Limits(min_length=1, max_length=64)] | MISSING,
+        Limits(description="A name of the IANA time zone database. Fixed once the venue has a schedule."),
+    ] = MISSING
+    currency: Annotated[
+        Currency | MISSING, Limits(description="An ISO 4217 code. Fixed once the venue has tables or a schedule.")
+    ] = MISSING
+    day_starts_at: Annotated[
+        TimeOfDay | MISSING,
+        Limits(description="When the trading day begins, local time. Fixed once the venue has a schedule."),
+    ] = MISSING
+    address: Annotated[Text | MISSING, Limits(description="Where the venue is.")] = MISSING
+    contact: Annotated[Text | MISSING, Limits(description="Whom to call, and how.")] = MISSING
+    legal_name: Annotated[Text | MISSING, Limits(description=_LEGAL_NAME)] = MISSING
+    payee: Annotated[Text | MISSING, Limits(description=_PAYEE)] = MISSING
+    tax_number: Annotated[Text | MISSING, Limits(description=_TAX_NUMBER)] = MISSING
+    tax_area: Annotated[TaxAreaOf | None | MISSING, Limits(description=_TAX_AREA)] = MISSING
+    notes: Annotated[Text | MISSING, Limits(description="Anything worth knowing before a visit.")] = MISSING
+    from_on: Annotated[
+        Date | MISSING,
+        Limits(
+            description="The trading date from which this change's tax_area, legal_name, payee and tax_number hold; "
+            "today's by default. Dates before it keep their own, and so do dates from a later change on."
+        ),
+    ] = MISSING
+
+
+class VenueFactOut(Out):
+    """A dated fact of a venue: it holds from a trading date (null: since ever) until the next of its name."""
+
+    name: FactName
+    from_on: Date | None
+    value: str | None
 
 
 class VenueOut(Out):
-    """A venue."""
+    """A venue. Tax area, legal name, payee and tax number are those of today; ``dated`` lists all, by date.
+
+    A collector's answer has no tax numbers.
+    """
 
     id: Id
     name: str
@@ -47,7 +88,10 @@ class VenueOut(Out):
     address: str
     contact: str
     legal_name: str
+    payee: str
+    tax_number: str
     tax_area: str | None
+    dated: list[VenueFactOut]
     notes: str
 
 

@@ -1,9 +1,13 @@
 """Venues.
 
 - A venue's zone, day start and currency are fixed once it has a schedule (W6).
+- Its tax area, legal name, payee and tax number are dated facts; what was recorded is never changed (D3, L6).
 """
 
-from datetime import datetime, time
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from datetime import date, datetime, time
+from typing import Any
 from uuid import UUID
 
 from sqlmodel import Session, col, select
@@ -13,13 +17,17 @@ from ..pricing.money import exponent
 from ..pricing.trading_day import Calendar, zone_named
 from ..store.clock import new_id
 from ..store.db import hold
+from ..tax_areas.convert import read_tax_area
 from ..tax_areas.rows import TaxAreaRow
+from ..tax_areas.tax_area import TaxArea
 from ..web.errors import Problem, not_found, refused
 from ..web.pagination import Page, page
 from ..web.preconditions import apply_change, must_match
 from ..web.schema_types import given
 from .books_name import books_name
-from .rows import VenueRow
+from .convert import read_fact
+from .dated_fact import FACT_NAMES, DatedFact, FactName, value_on
+from .rows import VenueFactRow, VenueRow
 from .schemas import VenueChangeIn, VenueIn
 
 DAY_STARTS_AT = time(6)
@@ -32,14 +40,17 @@ def create_venue(session: Session, venue: VenueIn, *, now: datetime) -> VenueRow
     _must_know_tax_area(session, given(venue.tax_area, None))
     hold(session, "venues: names in the books")
     taken = set(session.exec(select(VenueRow.books_name)).all())
+    values = venue.model_dump()
+    facts = _taken_out(values)
     row = VenueRow(
         id=new_id(),
         made_at=now,
         books_name=books_name(venue.name, taken=taken),
-        **{"day_starts_at": DAY_STARTS_AT, **venue.model_dump()},
+        **{"day_starts_at": DAY_STARTS_AT, **values},
     )
     session.add(row)
     session.flush()
+    _record_facts(session, row.id, facts, known=[], from_on=None, now=now)
     return row
 
 
@@ -56,10 +67,27 @@ def currencies(session: Session) -> list[str]:
     return sorted(session.exec(select(VenueRow.currency).distinct()).all())
 
 
-def payees(session: Session) -> dict[str, tuple[str, str]]:
-    """Return every venue's name and legal name by its id, as books and reports show them."""
-    query = select(VenueRow.id, VenueRow.name, VenueRow.legal_name)
-    return {str(venue_id): (name, legal_name) for venue_id, name, legal_name in session.exec(query)}
+def names(session: Session) -> dict[str, str]:
+    """Return every venue's name by its id."""
+    return {str(venue_id): name for venue_id, name in session.exec(select(VenueRow.id, VenueRow.name))}
+
+
+def facts_of(session: Session, venue_ids: Collection[UUID] | None = None) -> dict[UUID, list[DatedFact]]:
+    """Return the dated facts of these venues, or of all, in the order of recording; of one without any, an empty list."""
+    query = select(VenueFactRow).order_by(col(VenueFactRow.venue_id), col(VenueFactRow.sequence))
+    if venue_ids is not None:
+        query = query.where(col(VenueFactRow.venue_id).in_(venue_ids))
+    found: defaultdict[UUID, list[DatedFact]] = defaultdict(list)
+    for row in session.exec(query).all():
+        found[row.venue_id].append(read_fact(row))
+    return found
+
+
+def tax_area_on(session: Session, venue_id: UUID, on: date) -> TaxArea | None:
+    """Return the tax area that a venue belongs to on a trading date, or None (D3)."""
+    code = value_on(facts_of(session, [venue_id])[venue_id], "tax_area", on)
+    row = None if code is None else session.get(TaxAreaRow, code)
+    return None if row is None else read_tax_area(row.code, row.name, row.rates)
 
 
 def page_venues(session: Session, *, limit: int, after: UUID | None) -> Page[VenueRow]:
@@ -67,11 +95,21 @@ def page_venues(session: Session, *, limit: int, after: UUID | None) -> Page[Ven
     return page(session, select(VenueRow), key=col(VenueRow.id), limit=limit, after=after)
 
 
-def change_venue(session: Session, venue_id: UUID, change: VenueChangeIn, *, if_match: str | None) -> VenueRow:
-    """Change a venue that is still as the caller last saw it."""
+def change_venue(
+    session: Session, venue_id: UUID, change: VenueChangeIn, *, if_match: str | None, now: datetime
+) -> VenueRow:
+    """Change a venue that is still as the caller last saw it; its dated facts from a trading date on.
+
+    Locks: the venue.
+    """
     row = lock_venue(session, venue_id)
     must_match(row, if_match)
     values = change.model_dump()
+    from_on = values.pop("from_on", None)
+    facts = _taken_out(values)
+    if from_on is not None and not facts:
+        expected = f"no date, or a change of {', '.join(FACT_NAMES)}"
+        raise refused("invalid", where="from_on", found=from_on, expected=expected)
     fixed = [name for name in _FIXED if name in values and values[name] != getattr(row, name)]
     if fixed and row.has_schedule:
         faults = [Fault("fixed_by_schedule", name, _said(values[name]), _said(getattr(row, name))) for name in fixed]
@@ -84,8 +122,39 @@ def change_venue(session: Session, venue_id: UUID, change: VenueChangeIn, *, if_
             found=values["currency"],
             expected=f"{row.currency}: tables that stand or stood here sell in it",
         )
-    _must_know_tax_area(session, values.get("tax_area"))
-    return apply_change(session, row, values)
+    _must_know_tax_area(session, facts.get("tax_area"))
+    known = facts_of(session, [venue_id])[venue_id]
+    changed = apply_change(session, row, values)
+    starts_on = from_on or calendar_of(changed).trading_day(now)
+    _record_facts(session, venue_id, facts, known=known, from_on=starts_on, now=now)
+    return changed
+
+
+def _taken_out(values: dict[str, Any]) -> dict[FactName, str | None]:
+    """Take the dated facts out of a message's values and return them."""
+    return {name: values.pop(name) for name in FACT_NAMES if name in values}
+
+
+def _record_facts(
+    session: Session,
+    venue_id: UUID,
+    facts: Mapping[FactName, str | None],
+    *,
+    known: Sequence[DatedFact],
+    from_on: date | None,
+    now: datetime,
+) -> None:
+    """Store the facts that differ from those known on their date; their order is given under the venue's lock."""
+    on = from_on or date.min
+    new = [(name, value) for name, value in facts.items() if (value or None) != value_on(known, name, on)]
+    first = max((fact.sequence for fact in known), default=0) + 1
+    session.add_all(
+        VenueFactRow(
+            venue_id=venue_id, sequence=sequence, name=name, from_on=from_on, value=value or None, recorded_at=now
+        )
+        for sequence, (name, value) in enumerate(new, start=first)
+    )
+    session.flush()
 
 
 def _said(value: str | time) -> str:

@@ -35,10 +35,8 @@ QUERIES: dict[str, dict[str, str]] = {
     "get_tax_report": {"from": "2026-01-01", "to": "2026-12-31"},
     "get_fault_report": {"from": "2026-01-01", "to": "2026-12-31"},
     "get_statement": {"month": "2026-11"},
-    "get_statement_csv": {"month": "2026-11"},
     "export_ledger": {"from": "2026-01-01", "to": "2026-12-31", "format": "csv"},
     "get_year_report": {"year": "2026"},
-    "get_year_report_csv": {"year": "2026"},
 }
 """What an operation cannot be asked without."""
 BODIES_OF_ROWS: dict[str, Any] = {

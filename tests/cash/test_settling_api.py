@@ -41,7 +41,9 @@ def test_the_tax_is_that_of_the_venues_area_on_the_trading_date(till: Till, rout
     route.post("/tax-areas", EIGHT)
     etag = till.client.get(f"/v1/venues/{till.venue}").headers["etag"]
     change = till.client.patch(
-        f"/v1/venues/{till.venue}", json={"tax_area": "lantern-county"}, headers={"If-Match": etag}
+        f"/v1/venues/{till.venue}",
+        json={"tax_area": "lantern-county", "from_on": "2026-01-01"},
+        headers={"If-Match": etag},
     )
     assert change.is_success, change.text
     route.post("/tax-areas", {**EIGHT, "rates": [{"from_on": "2026-11-01", "divisor": "1.075"}]})
@@ -66,6 +68,32 @@ def test_the_tax_is_that_of_the_venues_area_on_the_trading_date(till: Till, rout
     report = till.client.get("/v1/reports/tax?from=2026-11-01&to=2026-11-30").json()
     assert report["items"] == []
     assert "no tax or legal advice" in report["notice"]
+
+
+def test_a_correction_takes_the_tax_area_of_its_own_trading_date(till: Till, route: Route) -> None:
+    # 5 % inside 100.00 is 4.76, 10 % inside it 9.09.
+    for code, percent in (("five", "5"), ("ten", "10")):
+        rates = [{"from_on": "2026-01-01", "rate_percent": percent}]
+        route.post("/tax-areas", {"code": code, "name": code, "rates": rates})
+
+    def belongs_to(code: str | None, from_on: str) -> None:
+        change = {"tax_area": code, "from_on": from_on}
+        answer = till.client.patch(f"/v1/venues/{till.venue}", json=change, headers={"If-Match": "*"})
+        assert answer.is_success, answer.text
+
+    belongs_to("five", "2026-01-01")
+    till.agree()
+    october = till.collect("2026-10-10", 100)
+    assert october["settlement"]["tax"] == "4.76"
+    belongs_to("ten", "2026-11-01")
+    till.reverse(october)
+    corrected = till.collect("2026-10-10", 100)
+    assert corrected["corrects"] == october["id"]
+    assert (corrected["settlement"]["tax"], corrected["settlement"]["tax_area"]) == ("4.76", "five")
+    november = till.collect("2026-11-01", 100)
+    assert (november["settlement"]["tax"], november["settlement"]["tax_area"]) == ("9.09", "ten")
+    belongs_to(None, "2026-11-15")
+    assert till.collect("2026-11-16", 100)["settlement"]["tax_area"] is None
 
 
 def test_a_trading_date_decides_not_the_calendars(till: Till) -> None:

@@ -244,7 +244,7 @@ def test_only_an_owner_posts_and_an_accountant_reads(client: TestClient, route: 
     reads = ["entries", f"entries/{entry['id']}", "accounts", "verify", "export", "account-names"]
     for path in [f"/v1/ledger/{name}" for name in reads] + [
         "/v1/reports/year?year=2026",
-        "/v1/reports/year.csv?year=2026",
+        "/v1/reports/year?year=2026&format=csv",
     ]:
         assert client.get(path, headers=accountant).status_code == 200, path
         assert client.get(path, headers=collector).status_code == 403, path

@@ -231,21 +231,23 @@ def test_a_name_is_refused_for_what_is_no_account(client: TestClient) -> None:
 def test_a_venues_month_adds_up(client: TestClient, books: Books) -> None:
     told = client.get(f"/v1/venues/{books.corner}/statements?month=2026-11").json()
     assert (told["currency"], told["from_on"], told["to_on"]) == ("USD", "2026-11-01", "2026-11-30")
-    assert told["opening"] == {"owed": "157.00", "loan": "250.00"}
-    assert [(line["kind"], line["figures"]["counted"], line["after"]["owed"]) for line in told["lines"]] == [
+    assert told["opening"] == {"payable_to_venue": "157.00", "loan": "250.00"}
+    assert [
+        (line["kind"], line["figures"]["counted"], line["after"]["payable_to_venue"]) for line in told["lines"]
+    ] == [
         ("collection", "999.00", "656.50"),
         ("collection", "900.00", "956.50"),
         ("reversal", "-999.00", "457.00"),
         ("venue_payment", "0.00", "257.00"),
     ]
     assert told["totals"]["counted"] == "900.00"
-    assert told["totals"]["share"] == "450.00"
+    assert told["totals"]["venue_share"] == "450.00"
     assert told["totals"]["loan_repaid"] == "50.00"
-    assert told["totals"]["paid"] == "300.00"
-    assert told["closing"] == {"owed": "257.00", "loan": "200.00"}
+    assert told["totals"]["paid_to_venue"] == "300.00"
+    assert told["closing"] == {"payable_to_venue": "257.00", "loan": "200.00"}
     year = client.get(f"/v1/venues/{books.corner}/statements?year=2026").json()
-    assert (year["opening"], year["closing"]) == ({"owed": "0.00", "loan": "0.00"}, told["closing"])
-    assert year["totals"]["brought_in"] == "15.00"
+    assert (year["opening"], year["closing"]) == ({"payable_to_venue": "0.00", "loan": "0.00"}, told["closing"])
+    assert year["totals"]["opening_balance"] == "15.00"
 
 
 def test_a_statement_tells_what_first_money_still_waits_for(at_noon: TestClient, route: Route) -> None:
@@ -274,7 +276,7 @@ def test_a_statement_tells_what_first_money_still_waits_for(at_noon: TestClient,
         told = at_noon.get(f"{path}?month={month}").json()
         assert [item["amount"] for item in told["carried_forward"]] == carried, month
     assert told["carried_forward"][0]["name"] == "State licence"
-    assert (told["totals"]["first_money"], told["totals"]["share"]) == ("10.00", "0.00")
+    assert (told["totals"]["first_money"], told["totals"]["venue_share"]) == ("10.00", "0.00")
     assert at_noon.get("/v1/ledger/verify").json()["ok"]
 
 
@@ -300,7 +302,7 @@ def test_a_statement_as_csv_is_guarded_and_begins_and_ends_with_the_balance(clie
         },
     )
     path = f"/v1/venues/{books.corner}/statements"
-    answer = client.get(f"{path}.csv?month=2026-11")
+    answer = client.get(f"{path}?month=2026-11&format=csv")
     assert answer.content == client.get(f"{path}?month=2026-11&format=csv").content
     rows = list(csv.DictReader(io.StringIO(answer.text)))
     assert [row["kind"] for row in rows] == [
@@ -312,14 +314,14 @@ def test_a_statement_as_csv_is_guarded_and_begins_and_ends_with_the_balance(clie
         "venue_payment",
         "closing_balance",
     ]
-    assert (rows[0]["owed_after"], rows[0]["counted"], rows[-1]["owed_after"]) == ("157.00", "", "250.00")
+    assert (rows[0]["payable_after"], rows[0]["counted"], rows[-1]["payable_after"]) == ("157.00", "", "250.00")
     assert (rows[3]["counted"], rows[4]["reference"]) == ("-999.00", "'=HYPERLINK(1)")
 
 
 def test_a_venue_sees_its_own_statement_and_no_other(client: TestClient, books: Books) -> None:
     own, accountant = books.route.token("venue", venue_id=books.corner), books.route.token("accountant")
-    path = "/v1/venues/{}/statements{}?month=2026-11"
-    for suffix in ("", ".csv"):
+    path = "/v1/venues/{}/statements?month=2026-11{}"
+    for suffix in ("", "&format=csv"):
         assert client.get(path.format(books.corner, suffix), headers=own).status_code == 200
         assert client.get(path.format(books.corner, suffix), headers=accountant).status_code == 200
         other = client.get(path.format(books.osaka, suffix), headers=own)
@@ -327,6 +329,41 @@ def test_a_venue_sees_its_own_statement_and_no_other(client: TestClient, books: 
         assert (other.status_code, other.content) == (404, absent.content)
         collector = books.route.token("collector")
         assert client.get(path.format(books.corner, suffix), headers=collector).status_code == 403
+
+
+def test_a_statement_and_the_year_name_the_payee_of_their_own_period(client: TestClient, books: Books) -> None:
+    change = {
+        "legal_name": "Lantern Inc.",
+        "payee": "Lantern Inc., Lockbox 7",
+        "tax_number": "22",
+        "from_on": "2026-11-10",
+    }
+    answer = client.patch(f"/v1/venues/{books.corner}", json=change, headers={"If-Match": "*"})
+    assert answer.status_code == 200, answer.text
+    path = f"/v1/venues/{books.corner}/statements"
+
+    def payees(period: str) -> list[tuple[str, str, str]]:
+        told = client.get(f"{path}?{period}").json()["payees"]
+        return [(item["from_on"], item["to_on"], item["payee"]) for item in told]
+
+    assert payees("month=2026-10") == [("2026-10-01", "2026-10-31", "Corner Tavern LLC")]
+    assert payees("month=2026-11") == [
+        ("2026-11-01", "2026-11-09", "Corner Tavern LLC"),
+        ("2026-11-10", "2026-11-30", "Lantern Inc., Lockbox 7"),
+    ]
+    assert payees("month=2026-12") == [("2026-12-01", "2026-12-31", "Lantern Inc., Lockbox 7")]
+    rows = list(csv.DictReader(io.StringIO(client.get(f"{path}?month=2026-11&format=csv").text)))
+    assert [(row["date"], row["payee"]) for row in rows if row["entry"]] == [
+        ("2026-11-09", "Corner Tavern LLC"),
+        ("2026-11-09", "Corner Tavern LLC"),
+        ("2026-11-10", "Lantern Inc., Lockbox 7"),
+        ("2026-11-30", "Lantern Inc., Lockbox 7"),
+    ]
+    years = [item for item in client.get("/v1/reports/year?year=2026").json()["items"] if item["currency"] == "USD"]
+    assert [(x["payee"]["legal_name"], x["payee"]["tax_number"], x["total_to_venue"]) for x in years] == [
+        ("Corner Tavern LLC", "", "200.00"),
+        ("Lantern Inc.", "22", "200.00"),
+    ]
 
 
 def test_a_statement_is_of_one_month_or_one_year(client: TestClient, books: Books) -> None:
@@ -342,20 +379,23 @@ def test_a_statement_is_of_one_month_or_one_year(client: TestClient, books: Book
     ):
         assert client.get(path + query).status_code == 422, query
     later = client.get(f"{path}?month=2099-12").json()
-    assert (later["lines"], later["closing"]["owed"]) == ([], "257.00")
+    assert (later["lines"], later["closing"]["payable_to_venue"]) == ([], "257.00")
 
 
 @pytest.mark.usefixtures("books")
 def test_the_year_tells_what_each_venue_was_given_beside_the_threshold(client: TestClient) -> None:
     report = client.get("/v1/reports/year?year=2026").json()
     corner, osaka = sorted(report["items"], key=lambda item: item["currency"], reverse=True)
-    assert (corner["venue"], corner["legal_name"]) == ('=SUM("Corner")', "Corner Tavern LLC")
-    assert (corner["given"], corner["reaches"]) == ("400.00", False)
+    assert (corner["venue"], corner["payee"]["legal_name"]) == ('=SUM("Corner")', "Corner Tavern LLC")
+    assert (corner["total_to_venue"], corner["over_threshold"]) == ("400.00", False)
     assert (corner["threshold"]["amount"], corner["threshold"]["form"]) == ("2000.00", "1099-MISC")
-    assert (osaka["given"], osaka["threshold"], osaka["reaches"]) == ("12000", None, None)
+    assert (osaka["total_to_venue"], osaka["threshold"], osaka["over_threshold"]) == ("12000", None, None)
     assert client.get("/v1/reports/year?year=2025").json() == {"year": 2025, "items": []}
-    lines = list(csv.DictReader(io.StringIO(client.get("/v1/reports/year.csv?year=2026").text)))
-    told = {line["currency"]: (line["venue"], line["given"], line["threshold"], line["reaches"]) for line in lines}
+    lines = list(csv.DictReader(io.StringIO(client.get("/v1/reports/year?year=2026&format=csv").text)))
+    told = {
+        line["currency"]: (line["venue"], line["total_to_venue"], line["threshold"], line["over_threshold"])
+        for line in lines
+    }
     assert told == {
         "USD": ('\'=SUM("Corner")', "400.00", "2000.00", "no"),
         "JPY": ("Tanuki Hall", "12000", "", ""),

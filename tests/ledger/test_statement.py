@@ -9,6 +9,7 @@ from baizebook.ledger.posting import Leaf, mirror
 from baizebook.pricing.errors import DomainError
 from baizebook.reports.statement import Figures, statement
 from baizebook.reports.year_totals import threshold_of, year_totals
+from baizebook.venues.dated_fact import Payee, PayeeSpell
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -67,7 +68,12 @@ def test_november_at_the_corner_adds_up_line_by_line(autumn):
         (10, 51300, 14000),
     ]
     assert told.totals == Figures(
-        counted=130000, share=64800, returned=400, loan_repaid=10000, paid=20400, loan_written_off=1000
+        counted=130000,
+        venue_share=64800,
+        refunds_and_house_money=400,
+        loan_repaid=10000,
+        paid_to_venue=20400,
+        loan_written_off=1000,
     )
     assert (told.closing_owed, told.closing_loan) == (51300, 14000)
     assert told.carried_forward == (("State licence", 900),)
@@ -76,14 +82,16 @@ def test_november_at_the_corner_adds_up_line_by_line(autumn):
 def test_a_reversal_says_the_same_as_what_it_takes_back_below_zero(autumn):
     lines = statement(autumn, venue_id=CORNER, currency="USD", period=NOVEMBER).lines
     by_number = {line.number: line.figures for line in lines}
-    assert by_number[6] == Figures(counted=99900, share=49950)
-    assert by_number[7] == Figures(counted=-99900, share=-49950)
+    assert by_number[6] == Figures(counted=99900, venue_share=49950)
+    assert by_number[7] == Figures(counted=-99900, venue_share=-49950)
 
 
 def test_the_books_that_were_brought_in_stand_on_the_first_statement(autumn):
     told = statement(autumn, venue_id=CORNER, currency="USD", period=Period.of_month(2026, 10))
     assert (told.opening_owed, told.opening_loan) == (0, 0)
-    assert told.totals == Figures(counted=40000, share=20000, loan_repaid=5000, brought_in=1500, loan_advanced=30000)
+    assert told.totals == Figures(
+        counted=40000, venue_share=20000, loan_repaid=5000, opening_balance=1500, loan_advanced=30000
+    )
 
 
 def test_each_month_opens_with_what_the_one_before_it_closed_with(autumn):
@@ -110,17 +118,55 @@ def test_a_leap_february_and_december_end_where_the_calendar_says():
         Period(date(2026, 11, 2), date(2026, 11, 1))
 
 
+def payees(year, **of):
+    """One payee of each venue for a whole year, by default not known."""
+    whole = Period.of_year(year)
+    unknown = Payee("", "", "")
+    return {
+        venue_id: (PayeeSpell(whole.from_on, whole.to_on, of.get(name, unknown)),)
+        for name, venue_id in (("corner", CORNER), ("harbour", HARBOUR))
+    }
+
+
+def test_a_payee_who_changed_within_the_year_has_a_total_of_its_own_dates(journal):
+    old, new = Payee("Corner Tavern LLC", "Corner Tavern LLC", "11"), Payee("Lantern Inc.", "Lantern Inc.", "22")
+    entries = journal(
+        [
+            ("venue_payment", date(2026, 3, 1), owner("venue_payment", 150000, CORNER)),
+            ("venue_payment", date(2026, 6, 30), owner("venue_payment", 49999, CORNER)),
+            ("venue_payment", date(2026, 7, 1), owner("venue_payment", 70000, CORNER)),
+            ("venue_payment", date(2026, 8, 1), owner("venue_payment", 130000, HARBOUR)),
+        ]
+    )
+    spells = payees(2026, harbour=new)
+    spells[CORNER] = (
+        PayeeSpell(date(2026, 1, 1), date(2026, 6, 30), old),
+        PayeeSpell(date(2026, 7, 1), date(2026, 12, 31), new),
+    )
+    told = [
+        (t.venue_id, t.spell.payee.legal_name, t.total_to_venue, t.total_to_payee, t.over_threshold)
+        for t in year_totals(entries, 2026, payees=spells)
+    ]
+    assert told == [
+        (CORNER, "Corner Tavern LLC", 199999, 199999, False),
+        (CORNER, "Lantern Inc.", 70000, 200000, True),
+        (HARBOUR, "Lantern Inc.", 130000, 200000, True),
+    ]
+
+
 def test_the_year_says_what_each_venue_was_given_and_whether_the_form_is_due(autumn):
-    corner, harbour = sorted(year_totals(autumn, 2026), key=lambda totals: totals.figures.counted, reverse=True)
-    assert (corner.given, corner.threshold.amount_minor, corner.reaches) == (35100, 200000, False)
-    assert (harbour.given, harbour.figures.share, harbour.reaches) == (0, 20000, False)
-    assert year_totals(autumn, 2025) == ()
+    corner, harbour = sorted(
+        year_totals(autumn, 2026, payees=payees(2026)), key=lambda totals: totals.figures.counted, reverse=True
+    )
+    assert (corner.total_to_venue, corner.threshold.amount_minor, corner.over_threshold) == (35100, 200000, False)
+    assert (harbour.total_to_venue, harbour.figures.venue_share, harbour.over_threshold) == (0, 20000, False)
+    assert year_totals(autumn, 2025, payees=payees(2025)) == ()
 
 
-@pytest.mark.parametrize(("given_minor", "reaches"), [(199999, False), (200000, True)])
-def test_the_threshold_itself_is_reached(journal, given_minor, reaches):
-    entries = journal([("venue_payment", date(2026, 3, 1), owner("venue_payment", given_minor, CORNER))])
-    assert year_totals(entries, 2026)[0].reaches is reaches
+@pytest.mark.parametrize(("paid_minor", "over"), [(199999, False), (200000, True)])
+def test_the_threshold_itself_is_reached(journal, paid_minor, over):
+    entries = journal([("venue_payment", date(2026, 3, 1), owner("venue_payment", paid_minor, CORNER))])
+    assert year_totals(entries, 2026, payees=payees(2026))[0].over_threshold is over
 
 
 @pytest.mark.parametrize(
@@ -138,7 +184,7 @@ def test_a_threshold_belongs_to_its_year(year, currency, amount):
 def test_a_currency_without_a_threshold_gets_no_verdict(journal):
     entries = journal([("venue_payment", date(2026, 3, 1), owner("venue_payment", 10**9, CORNER))], currency="EUR")
     assert threshold_of(2026, "EUR") is None
-    assert year_totals(entries, 2026)[0].reaches is None
+    assert year_totals(entries, 2026, payees=payees(2026))[0].over_threshold is None
 
 
 def test_an_extract_brings_in_what_was_there_before_and_closes_like_the_journal(autumn):

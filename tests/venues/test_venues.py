@@ -1,7 +1,7 @@
 """Venues and tables through the service: made, changed, moved, listed."""
 
 from concurrent.futures import ThreadPoolExecutor
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from fastapi.testclient import TestClient
@@ -45,16 +45,64 @@ def test_a_venue_is_made_and_read_with_every_field_there(client: TestClient, rou
     )
     sent = {
         "name": "Zum blauen Keiler", "time_zone": "Europe/Berlin", "currency": "EUR", "day_starts_at": "05:30", "address": "Mühlgasse 7\n2. Hof",
-        "contact": "Frau Sommerfeld", "legal_name": "Blauer Keiler GmbH", "tax_area": "MF", "notes": "🎱",
+        "contact": "Frau Sommerfeld", "legal_name": "Blauer Keiler GmbH", "payee": "Keiler Bank", "tax_number": "12/345", "tax_area": "MF", "notes": "🎱",
     }  # fmt: skip
     made = client.post("/v1/venues", json=sent)
     assert made.status_code == 201
-    assert made.json() == {"id": made.json()["id"], **sent}
+    dated = [
+        {"name": name, "from_on": None, "value": sent[name]}
+        for name in ("tax_area", "legal_name", "payee", "tax_number")
+    ]
+    assert made.json() == {"id": made.json()["id"], **sent, "dated": dated}
     read = client.get(made.headers["Location"])
     assert read.json() == made.json()
     assert read.headers["ETag"] == made.headers["ETag"] == '"1"'
     plain = route.venue()
     assert (plain["day_starts_at"], plain["address"], plain["tax_area"]) == ("06:00", "", None)
+
+
+def test_what_is_dated_holds_from_todays_trading_date_or_from_the_one_that_is_said(
+    client: TestClient, route: Route
+) -> None:
+    venue = route.venue(legal_name="Corner Tavern LLC")
+    path = f"/v1/venues/{venue['id']}"
+
+    def change(**values: Any) -> dict[str, Any]:
+        answer = client.patch(path, json=values, headers={"If-Match": "*"})
+        assert answer.status_code == 200, answer.text
+        return answer.json()  # type: ignore[no-any-return]
+
+    at(client, datetime(2026, 11, 25, 10, 59, tzinfo=UTC))  # 05:59 in New York: still the trading date of the 24th
+    assert change(legal_name="Lantern Inc.")["legal_name"] == "Lantern Inc."
+    assert change(legal_name="Lantern Inc.")["dated"] == [
+        {"name": "legal_name", "from_on": None, "value": "Corner Tavern LLC"},
+        {"name": "legal_name", "from_on": "2026-11-24", "value": "Lantern Inc."},
+    ]
+    planned = change(legal_name="Harbour Ltd.", payee="A bank", from_on="2026-12-01")
+    assert (planned["legal_name"], planned["payee"]) == ("Lantern Inc.", "")
+    late = change(legal_name="Old Corner Ltd.", from_on="2026-11-01")
+    assert late["legal_name"] == "Lantern Inc."
+    at(client, datetime(2026, 12, 1, 11, 0, tzinfo=UTC))
+    then = client.get(path).json()
+    assert (then["legal_name"], then["payee"]) == ("Harbour Ltd.", "A bank")
+    assert [(item["from_on"], item["value"]) for item in then["dated"] if item["name"] == "legal_name"] == [
+        (None, "Corner Tavern LLC"),
+        ("2026-11-01", "Old Corner Ltd."),
+        ("2026-11-24", "Lantern Inc."),
+        ("2026-12-01", "Harbour Ltd."),
+    ]
+    refused = client.patch(path, json={"name": "New", "from_on": "2026-11-01"}, headers={"If-Match": "*"})
+    assert (refused.status_code, refused.json()["errors"][0]["where"]) == (422, "from_on")
+
+
+def test_a_collector_sees_no_tax_number(client: TestClient, route: Route) -> None:
+    venue = route.venue(tax_number="11-22", legal_name="Corner Tavern LLC")
+    for role, seen in (("accountant", "11-22"), ("collector", "")):
+        for path in (f"/v1/venues/{venue['id']}", "/v1/venues"):
+            answer = client.get(path, headers=route.token(role)).json()
+            told = answer.get("items", [answer])[0]
+            assert (told["tax_number"], told["legal_name"]) == (seen, "Corner Tavern LLC")
+            assert ("tax_number" in {item["name"] for item in told["dated"]}) == bool(seen)
 
 
 def test_a_table_is_read_with_its_money_in_full_decimals_and_its_coins_ascending(

@@ -110,8 +110,8 @@ def many_tables(session: Session, count: int) -> UUID:
         "day_starts_at": time(6),
         "made_at": NOW,
     }
-    blank = {"address": "", "contact": "", "legal_name": "", "notes": "", "revision": 1}
-    venues = [{**lantern, **blank, "id": new_id()} for _ in range(count // 30)]
+    blank = {"address": "", "contact": "", "notes": "", "revision": 1}
+    venues = [{**lantern, **blank, "id": new_id(), "books_name": f"V-{i}"} for i in range(count // 30)]
     session.execute(insert(VenueRow), venues)
     plain = {"profile": {"accepts": ["1.00"]}, "revision": 1, "made_at": NOW}
     tables = [{**plain, "id": new_id(), "label": f"T{i}", "venue_id": venues[i // 30]["id"]} for i in range(count)]
