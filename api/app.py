@@ -1,5 +1,6 @@
 """Builds the application: settings, engine, routers in the order of their addresses, error handlers, the frame."""
 
+import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -30,12 +31,15 @@ from .tariffs.routes import router as tariffs
 from .tax_areas.routes import router as tax_areas
 from .tokens.routes import router as tokens
 from .venues.routes import router as venues
-from .web import errors, methods, openapi, probes
+from .web import errors, openapi, probes
+from .web.body import Bodies
+from .web.idempotency import purge
 from .web.middleware import Frame
 from .web.transactions import Transactions
-from .web.wrong_tokens import WrongTokens
 from .worklist.routes import router as worklist
 
+_log = logging.getLogger("uvicorn.error")
+_PURGE_AFTER_S = 3600
 _ASSETS = Path(fastapi_offline.__file__).parent / "static"
 
 
@@ -43,8 +47,26 @@ _ASSETS = Path(fastapi_offline.__file__).parent / "static"
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     """Give every connection a thread to work in, and some over for what needs no connection."""
     anyio.to_thread.current_default_thread_limiter().total_tokens = app.state.settings.threads + 8
-    yield
+    async with anyio.create_task_group() as tasks:
+        tasks.start_soon(_purge_now_and_then, app)
+        yield
+        tasks.cancel_scope.cancel()
     app.state.engine.dispose()
+
+
+async def _purge_now_and_then(app: FastAPI) -> None:
+    """Delete kept answers that have expired, once an hour."""
+
+    def purge_now() -> None:
+        transactions: Transactions = app.state.transactions
+        transactions.write(lambda session: purge(session, now=app.state.clock()))
+
+    while True:
+        await anyio.sleep(_PURGE_AFTER_S)
+        try:
+            await app.state.transactions.writers.run(purge_now)
+        except Exception:
+            _log.exception("Expired answers were not purged; the next try comes in an hour")
 
 
 def create_app(settings: Settings | None = None, engine: Engine | None = None) -> FastAPI:
@@ -60,11 +82,12 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     )
     work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
-    methods.install(app)
     of_tables = (pool_tables, readings, health, controllers, jobs, worklist)
     of_money = (settlements, collections, reports, ledger)
-    for router in (probes.router, quotes, venues, tax_areas, tariffs, schedules, *of_tables, *of_money, tokens):
+    routers = (probes.router, quotes, venues, tax_areas, tariffs, schedules, *of_tables, *of_money, tokens)
+    for router in routers:
         app.include_router(router)
+    app.state.methods = errors.methods_of(route for router in routers for route in router.routes)
     _serve_docs(app)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]
     app.add_middleware(Frame)
@@ -77,7 +100,7 @@ def work_on(app: FastAPI, settings: Settings, engine: Engine) -> None:
     app.state.engine = engine
     app.state.transactions = Transactions(settings, engine)
     app.state.clock = clock.now
-    app.state.wrong_tokens = WrongTokens()
+    app.state.bodies = Bodies()
 
 
 def _contract_of(app: FastAPI) -> dict[str, object]:

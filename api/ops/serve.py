@@ -1,10 +1,14 @@
-"""The server: uvicorn, with limits on what a connection may take and logs that tell no secrets.
+"""The server: uvicorn, with its own limits on a connection, and logs without secrets.
 
-- Requests are read by h11, which bounds a request's head; ``baizebook.ops.connection`` bounds the time.
+- Requests are read by h11, which bounds a request's head to 16 kB; ``baizebook.web.body`` bounds size and time of a
+  body, ``baizebook.web.middleware`` the time of an answer. uvicorn has no time limit on a head that is half there:
+  that is for the proxy in front, whose settings the README shows.
+- Past ``CONNECTIONS_MAX`` connections, requests are answered 503 at once; ``baizebook.web.transactions`` bounds those
+  that work and wait.
 - On SIGTERM no new connection is taken, what was begun is finished, within 8 seconds; then the process ends.
-- There is no limit on parallel requests here: ``Turnstile`` answers those that are too many as a problem with
-  ``Retry-After``, and ``baizebook.ops.connection`` lets the stalest connection go.
-- A log has neither the query of an address nor a token, wherever a client put it.
+- ``X-Forwarded-For`` counts only from the addresses in ``FORWARDED_ALLOW_IPS`` (127.0.0.1 unless it is set).
+- A worker that does not answer for two minutes is replaced: longer than the slowest start of a busy machine.
+- A log line has neither the query of an address nor a token, wherever a client put it, nor control characters.
 """
 
 import copy
@@ -19,9 +23,12 @@ from uvicorn.logging import AccessFormatter, DefaultFormatter
 
 from ..app import create_app
 from ..web.redaction import without_tokens
-from .connection import HEAD_BYTES_MOST, Connection
 
+HEAD_BYTES_MAX = 16 * 1024
 KEEP_ALIVE_S = 5
+CONNECTIONS_MAX = 800
+"""Below the 1,024 files that a process may usually have open, the database's and the listeners' among them."""
+WORKER_SILENT_S = 120
 
 FINISH_WITHIN_S = 8
 
@@ -45,8 +52,13 @@ class DiscreetAccessFormatter(AccessFormatter):
         """Write a record."""
         short = copy.copy(record)
         client, method, path, version, status = record.args  # type: ignore[misc]
-        short.args = (client, method, str(path).partition("?")[0], version, status)
+        short.args = (_printable(str(client)), method, _printable(str(path).partition("?")[0]), version, status)
         return without_tokens(super().formatMessage(short))
+
+
+def _printable(text: str) -> str:
+    """Return a text with everything that a terminal could obey written as an escape."""
+    return "".join(char if char.isprintable() else ascii(char)[1:-1] for char in text)
 
 
 def log_config() -> dict[str, Any]:
@@ -78,10 +90,12 @@ def serve(*, host: str, port: int, workers: int) -> None:
         host=host,
         port=port,
         workers=workers,
-        http=Connection,
+        http="h11",
         ws="none",
         lifespan="on",
-        h11_max_incomplete_event_size=HEAD_BYTES_MOST,
+        h11_max_incomplete_event_size=HEAD_BYTES_MAX,
+        limit_concurrency=CONNECTIONS_MAX,
+        timeout_worker_healthcheck=WORKER_SILENT_S,
         timeout_keep_alive=KEEP_ALIVE_S,
         timeout_graceful_shutdown=FINISH_WITHIN_S,
         server_header=False,

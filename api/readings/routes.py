@@ -7,7 +7,7 @@ from fastapi import APIRouter, Query, Request, Response
 from ..pool_tables.service import get_table
 from ..store.changes import note_tables
 from ..web.auth import Principal, allow
-from ..web.dependencies import NowDep, SessionDep, shares_commit
+from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import not_found
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -25,7 +25,6 @@ SenderDep = Annotated[Principal, allow("collector", "venue", "device")]
 
 
 @router.post("/readings", responses=problems())
-@shares_commit
 def record_readings(session: SessionDep, principal: SenderDep, now: NowDep, batch: ReadingsIn) -> ReadingResultsOut:
     """Record a batch of readings, each judged on its own: one outcome an item, in order.
 

@@ -14,10 +14,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
+from threading import Lock
 from typing import Any
 
-from sqlalchemy import DateTime, Dialect, Engine, TypeDecorator, create_engine, event, text
+from sqlalchemy import Connection, DateTime, Dialect, Engine, TypeDecorator, create_engine, event, text
 from sqlalchemy.engine.interfaces import DBAPIConnection
+from sqlalchemy.exc import TimeoutError as WaitedTooLong
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session, SQLModel
 
@@ -46,9 +48,8 @@ POSTGRES_LIMITS = {
 }
 
 
-_SET_LIMITS = text(
-    "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for name, value in POSTGRES_LIMITS.items())
-)
+WRITER_WAIT_S = 5
+_SET_LIMITS = "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for name, value in POSTGRES_LIMITS.items())
 """For this transaction only: the next request that gets the connection finds it as it was."""
 
 
@@ -89,6 +90,7 @@ def make_engine(settings: Settings) -> Engine:
             settings.database_url,
             module=sqlite_driver(),
             connect_args={"check_same_thread": False, "timeout": 5},
+            execution_options={"writer": Lock()},
             pool_size=settings.threads,
             max_overflow=0,
             pool_timeout=1,
@@ -98,7 +100,7 @@ def make_engine(settings: Settings) -> Engine:
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
-    return create_engine(
+    engine = create_engine(
         settings.database_url,
         pool_size=settings.threads,
         max_overflow=0,
@@ -107,6 +109,8 @@ def make_engine(settings: Settings) -> Engine:
         hide_parameters=True,
         connect_args={"connect_timeout": 2, "options": "-c timezone=UTC"},
     )
+    event.listen(engine, "begin", _begin_postgres)
+    return engine
 
 
 def sqlite_driver() -> Any:
@@ -125,9 +129,37 @@ def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry) ->
     cursor.close()
 
 
-def _begin_sqlite(connection: Any) -> None:
-    writes = connection.get_execution_options().get("writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+def _begin_sqlite(connection: Connection) -> None:
+    options = connection.get_execution_options()
+    if turn := options.get("turn"):
+        turn.take()
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if turn or options.get("writes") else "BEGIN")
+
+
+def _begin_postgres(connection: Connection) -> None:
+    options = connection.get_execution_options()
+    if options.get("reads"):
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+    if options.get("reads") or options.get("writes"):
+        connection.exec_driver_sql(_SET_LIMITS)
+
+
+class _Turn:
+    """One writer's turn at SQLite: taken when its transaction begins, given back when that has ended."""
+
+    def __init__(self, writer: Lock) -> None:
+        self._writer = writer
+        self._taken = False
+
+    def take(self) -> None:
+        if not self._writer.acquire(timeout=WRITER_WAIT_S):
+            raise WaitedTooLong(f"another transaction has been writing for {WRITER_WAIT_S} s")
+        self._taken = True
+
+    def give_back(self) -> None:
+        if self._taken:
+            self._taken = False
+            self._writer.release()
 
 
 @cache
@@ -138,30 +170,27 @@ def get_engine() -> Engine:
 
 @contextmanager
 def reading(engine: Engine) -> Iterator[Session]:
-    """Yield a session on one snapshot; whatever it holds at the end is thrown away."""
-    with Session(engine) as session:
-        if session.get_bind().dialect.name == "postgresql":
-            session.execute(text("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"))
-        _limit(session)
+    """Yield a session on one snapshot, taken by its first statement; whatever it holds at the end is thrown away."""
+    with Session(engine.execution_options(reads=True)) as session:
         yield session
         session.rollback()
 
 
 @contextmanager
 def writing(engine: Engine) -> Iterator[Session]:
-    """Yield a session that is committed as a whole, or, when anything is raised, not at all."""
-    if engine.dialect.name == "sqlite":
-        with Session(engine.execution_options(writes=True)) as session, session.begin():
-            yield session
-    else:
-        with Session(engine) as session, session.begin():
-            _limit(session)
-            yield session
+    """Yield a session that is committed as a whole, or, when anything is raised, not at all.
 
-
-def _limit(session: Session) -> None:
-    if session.get_bind().dialect.name == "postgresql":
-        session.execute(_SET_LIMITS)
+    Its transaction begins with its first statement. On SQLite the writers of a process take turns there; raises
+    sqlalchemy.exc.TimeoutError where the turn does not come within 5 seconds.
+    """
+    writer = engine.get_execution_options().get("writer")
+    turn = None if writer is None else _Turn(writer)
+    try:
+        with Session(engine.execution_options(writes=True, turn=turn)) as session, session.begin():
+            yield session
+    finally:
+        if turn is not None:
+            turn.give_back()
 
 
 def hold(session: Session, name: str) -> None:

@@ -5,7 +5,7 @@ from fastapi import APIRouter, Request, Response
 from ..pool_tables.service import get_table
 from ..venues.service import get_venue
 from ..web.auth import OwnerDep
-from ..web.dependencies import NowDep, SessionDep
+from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
@@ -17,6 +17,7 @@ router = APIRouter(prefix="/v1", tags=["tokens"], route_class=Route)
 
 
 @router.post("/tokens", status_code=201, responses=problems(409))
+@shows_token
 def create_token(session: SessionDep, principal: OwnerDep, now: NowDep, token: TokenIn) -> NewTokenOut:
     """Make a token; it is shown in this answer and never again."""
     venue_id, table_id = given(token.venue_id, None), given(token.table_id, None)

@@ -1,8 +1,7 @@
-"""Who is asking, and may they? The one place that turns a bearer token into rights.
+"""The caller of an operation, and what it may do: the one place that turns a bearer token into rights.
 
 - No token: 401. A header that holds no bearer token, or two headers: 401, ``invalid_request``. A wrong, expired or
   revoked token: 401, ``invalid_token``, its own problem, and not which of the three (RFC 6750, section 3).
-- Too many wrong tokens from one address: 429 with ``Retry-After``; a right one is let in all the same.
 - A role that lacks the operation: 403 (``insufficient_scope``), whatever the address names.
 - What belongs to another venue or table: 404, as if it did not exist.
 """
@@ -18,11 +17,9 @@ from fastapi import Depends, Request, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from sqlmodel import Session, select
 
-from . import auth
-from .dependencies import NowDep, SessionDep
 from .errors import Problem, not_found
-from .idempotency import claim_key
 from .rows import ROLES, Role, TokenRow
+from .transactions import Transactions
 
 _bearer = HTTPBearer(auto_error=False, description="A token made by `POST /v1/tokens` or `baizebook token create`.")
 
@@ -31,7 +28,7 @@ BearerDep = Annotated[HTTPAuthorizationCredentials | None, Security(_bearer)]
 
 @dataclass(frozen=True, slots=True)
 class Principal:
-    """Whoever holds the token: its name, its role, and the venue or table it is bound to."""
+    """The holder of a token: its name, its role, and the venue or table it is bound to."""
 
     id: str
     name: str
@@ -49,46 +46,49 @@ def _challenge(fault: str | None = None) -> dict[str, str]:
     return {"WWW-Authenticate": 'Bearer realm="baizebook"' + (f', error="{fault}"' if fault else "")}
 
 
-async def find_principal(
-    request: Request,
-    session: SessionDep,
-    now: NowDep,
-    credentials: BearerDep,
-) -> Principal:
-    """Return who is asking; refuse (401, 429) who cannot be told."""
+async def find_principal(request: Request, roles: frozenset[str]) -> Principal:
+    """Return the caller, by the headers alone; refuse one without a valid token (401) or without the role (403)."""
     sent = request.headers.getlist("authorization")
+    credentials = await _bearer(request)
     if credentials is None or len(sent) > 1:
         raise Problem("no_token", headers=_challenge("invalid_request" if sent else None))
-    token = credentials.credentials
+    principal = await _holder(request, credentials.credentials)
+    if principal is None:
+        raise Problem("wrong_token", headers=_challenge("invalid_token"))
+    if principal.role not in roles:
+        refusal = f"The role {principal.role} does not include this operation."
+        raise Problem("forbidden", refusal, headers=_challenge("insufficient_scope"))
+    return principal
+
+
+async def _holder(request: Request, token: str) -> Principal | None:
     owner = request.app.state.settings.owner_token
     if owner is not None and secrets.compare_digest(token.encode(), owner.encode()):
         return Principal("environment", "the owner", "owner")
-    row = auth.find_token(session, token, now=now)
-    if row is None:
-        address = request.client.host if request.client else ""
-        if wait_s := request.app.state.wrong_tokens.note(address, now=now):
-            raise Problem("too_many", headers={"Retry-After": str(wait_s)})
-        raise Problem("wrong_token", headers=_challenge("invalid_token"))
-    return Principal(str(row.id), row.name, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
+    transactions: Transactions = request.app.state.transactions
+    now = request.app.state.clock()
+
+    def look_up(session: Session) -> Principal | None:
+        row = find_token(session, token, now=now)
+        if row is None:
+            return None
+        return Principal(str(row.id), row.name, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
+
+    await transactions.lookups.check_room()
+    return await transactions.lookups.run(lambda: transactions.read(look_up))
 
 
 def allow(*roles: Role) -> Any:
-    """Return the dependency of an operation that these roles may use; the owner always may."""
-    allowed = frozenset(roles) | {"owner"}
-    assert allowed <= set(ROLES)
+    """Return the dependency of an operation that these roles may use; the owner always may.
 
-    async def admit(
-        request: Request,
-        session: SessionDep,
-        now: NowDep,
-        principal: Annotated[Principal, Depends(find_principal)],
-        credentials: BearerDep,
-    ) -> Principal:
-        if principal.role not in allowed:
-            refusal = f"The role {principal.role} does not include this operation."
-            raise Problem("forbidden", refusal, headers=_challenge("insufficient_scope"))
-        assert credentials is not None
-        claim_key(session, request, principal=principal.id, secret=credentials.credentials, now=now)
+    ``baizebook.web.operation.Route`` reads the roles and checks them before anything else of a request is read.
+    """
+    allowed = frozenset(roles) | {"owner"}
+    if not allowed <= set(ROLES):
+        raise ValueError(f"expected roles among {', '.join(ROLES)}, found {', '.join(sorted(allowed))}")
+
+    async def admit(request: Request, credentials: BearerDep) -> Principal:  # noqa: ARG001 (for the contract)
+        principal: Principal = request.state.principal
         return principal
 
     admit.roles = allowed  # type: ignore[attr-defined]

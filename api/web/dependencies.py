@@ -29,9 +29,9 @@ def catches_up(endpoint: F) -> F:
     return endpoint
 
 
-def shares_commit(endpoint: F) -> F:
-    """Mark a short POST that many send at once: on PostgreSQL too, those that wait are stored by one commit."""
-    endpoint.shares_commit = True  # type: ignore[attr-defined]
+def shows_token(endpoint: F) -> F:
+    """Mark a POST whose answer shows a token: it is never kept."""
+    endpoint.shows_token = True  # type: ignore[attr-defined]
     return endpoint
 
 
@@ -44,7 +44,7 @@ def writes(request: Request) -> bool:
 
 
 async def its_session(request: Request) -> Session:
-    """Return the request's one session, which ``baizebook.web.transactions`` opened for it and will end."""
+    """Return the request's one session, whose transaction begins with its first statement."""
     session: Session = request.state.session
     return session
 

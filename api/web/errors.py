@@ -10,7 +10,7 @@
 import html
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from fastapi import FastAPI, Request, Response
@@ -21,11 +21,15 @@ from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
+from starlette.routing import BaseRoute, Route
 
 from ..pricing.errors import DomainError, Fault
 from .problems import PROBLEMS
 from .redaction import without_tokens
 from .schema_types import IN_WORDS
+
+ERRORS_MAX = 100
+_DETAIL_LENGTH_MAX = 1000
 
 
 class Problem(Exception):
@@ -37,13 +41,15 @@ class Problem(Exception):
         detail: str = "",
         *,
         errors: Sequence[Fault] = (),
+        more_errors: int = 0,
         headers: dict[str, str] | None = None,
     ) -> None:
         self.code = code
         self.kind = PROBLEMS[code]
         self.detail = detail or self.kind.title
         self.errors = tuple(errors)
-        self.headers = headers or {}
+        self.more_errors = more_errors
+        self.headers = dict(headers or {})
         super().__init__(f"{code}: {self.detail}")
 
 
@@ -74,22 +80,31 @@ class ProblemOut(BaseModel):
 
     type: str
     title: str
+    code: str
     status: int
     detail: str
     errors: list[ErrorOut]
+    more_errors: int
 
 
 def problem_out(problem: Problem | DomainError) -> ProblemOut:
-    """Write a problem, or what the engine refused, as its message; a token put where none belongs is blotted out."""
-    code = problem.code if problem.code in PROBLEMS else "invalid"
-    kind = PROBLEMS[code]
-    faults = problem.faults if isinstance(problem, DomainError) else problem.errors
+    """Write a problem, or what the engine refused, as its message; a token put where none belongs is blotted out.
+
+    Raises KeyError for a code that is not in the catalogue: that is a mistake of ours, never the caller's.
+    """
+    kind = PROBLEMS[problem.code]
+    if isinstance(problem, DomainError):
+        detail, faults, more = str(problem), problem.faults, 0
+    else:
+        detail, faults, more = problem.detail, problem.errors, problem.more_errors
     return ProblemOut(
-        type=f"/problems/{code}",
+        type=f"/problems/{problem.code}",
         title=kind.title,
+        code=problem.code,
         status=kind.status,
-        detail=without_tokens(str(problem) if isinstance(problem, DomainError) else problem.detail),
-        errors=[_error_out(fault) for fault in faults],
+        detail=without_tokens(detail)[:_DETAIL_LENGTH_MAX],
+        errors=[_error_out(fault) for fault in faults[:ERRORS_MAX]],
+        more_errors=max(0, len(faults) - ERRORS_MAX) + more,
     )
 
 
@@ -157,7 +172,7 @@ _WANTED = {
 def from_validation(errors: Sequence[Any]) -> Problem:
     """Turn what the message types refused into a problem; of ``ctx`` nothing but our own limits is shown."""
     faults = []
-    for error in errors:
+    for error in errors[:ERRORS_MAX]:
         limits = error.get("ctx", {})
         expected = error["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
         if error["type"] in _WANTED:
@@ -165,7 +180,7 @@ def from_validation(errors: Sequence[Any]) -> Problem:
             expected = IN_WORDS.get(limits.get("pattern")) or re.sub(r"\b(1 \w+)s$", r"\1", words)
         found, expected = _IN_WORDS.get(error["type"], (_show(error.get("input")), expected))
         faults.append(Fault("invalid", _place(error["loc"]), found, expected))
-    return Problem("invalid", errors=faults)
+    return Problem("invalid", errors=faults, more_errors=max(0, len(errors) - ERRORS_MAX))
 
 
 def _on_validation(request: Request, error: Exception) -> Response:  # noqa: ARG001
@@ -178,7 +193,33 @@ def _on_problem(request: Request, error: Exception) -> Response:  # noqa: ARG001
     return problem_response(error)
 
 
-_BY_STATUS = {400: "malformed", 404: "not_found", 413: "too_large"}
+def methods_of(routes: Iterable[BaseRoute]) -> dict[str, frozenset[str]]:
+    """Return the methods that each address offers, over all the routes that share it."""
+    methods: dict[str, frozenset[str]] = {}
+    for route in routes:
+        if isinstance(route, Route):
+            methods[route.path] = methods.get(route.path, frozenset()) | (route.methods or frozenset())
+    return methods
+
+
+def not_offered(request: Request, methods: frozenset[str]) -> Problem:
+    """Build the problem of a method that an address does not offer: ``Allow`` names all it does (RFC 9110, 15.5.6)."""
+    allow = methods | ({"HEAD"} if "GET" in methods else frozenset())
+    detail = f"{request.method} is not offered here."
+    return Problem("method_not_allowed", detail, headers={"Allow": ", ".join(sorted(allow))})
+
+
+def _on_405(request: Request, error: Exception) -> Response:
+    """Name all methods of the address; the framework knows only those of the first route that it found."""
+    methods = request.app.state.methods
+    route = request.scope.get("route")
+    found = methods.get(request.url.path) or methods.get(getattr(route, "path", ""))
+    if found is None:
+        return _on_http(request, error)
+    return problem_response(not_offered(request, found))
+
+
+_BY_STATUS = {405: "method_not_allowed", 400: "malformed", 404: "not_found", 413: "too_large"}
 
 
 def _on_http(request: Request, error: Exception) -> Response:  # noqa: ARG001
@@ -235,6 +276,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(DomainError, _on_problem)
     app.add_exception_handler(RequestValidationError, _on_validation)
     app.add_exception_handler(HTTPException, _on_http)
+    app.add_exception_handler(405, _on_405)
     app.add_exception_handler(ClientDisconnect, _on_disconnect)
     app.add_exception_handler(DBAPIError, _on_database)
     app.add_exception_handler(PoolTimeout, _on_database)

@@ -3,22 +3,28 @@
 - The key is claimed first in the request's own transaction, the answer is kept last in it: a key never outlives work
   that was rolled back, and of many requests at once one works and the others wait for its answer.
 - What only computes has nothing to repeat: there a key is passed over.
-- An answer may carry a token, so it is kept sealed under the principal's own, which is stored nowhere.
+- An answer that shows a token is never kept, nor one of more than 64 kB: a repetition is told the outcome only
+  (``answer_not_kept``).
+- A kept answer expires after 48 hours: the key is free again, and the row is purged.
 """
 
 import hashlib
 import json
 from collections.abc import MutableMapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from fastapi import Request, Response
+from sqlalchemy import delete
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlmodel import Session
+from sqlmodel import Session, col
 
 from .errors import Problem, refused
 from .rows import KeptAnswerRow
+
+KEPT_FOR = timedelta(hours=48)
+ANSWER_BYTES_MAX = 64_000
 
 _KEPT_HEADERS = ("content-type", "location", "etag", "link")
 
@@ -33,41 +39,61 @@ class Replay(Exception):
         super().__init__(status)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Claim:
-    """A key that this request has claimed."""
+    """A key that a request sent: whose it is, what it asks for, when, and whether its answer shows a token."""
 
     principal: str
     key: str
-    secret: str
+    fingerprint: str
+    at: datetime
+    shows_token: bool
 
 
-def claim_key(session: Session, request: Request, *, principal: str, secret: str, now: datetime) -> None:
-    """Claim the request's idempotency key, if it sent one; raise ``Replay`` where it was answered before.
-
-    ``secret`` is the principal's token, under which the answer is sealed.
-    """
+def wanted_key(request: Any) -> Claim | None:
+    """Return the claim of a parsed request that carries a key, or None; refuse (422) a key that is none."""
     key = request.headers.get("idempotency-key")
-    if key is None or request.method != "POST" or getattr(request.scope["endpoint"], "stores_nothing", False):
-        return
+    endpoint = request.scope["endpoint"]
+    if key is None or request.method != "POST" or getattr(endpoint, "stores_nothing", False):
+        return None
     if not 1 <= len(key) <= _KEY_LENGTH_MAX or not key.isascii() or not key.isprintable():
         raise refused(
             "invalid", where="Idempotency-Key", found=f"{len(key)} characters", expected="1 to 200 printable characters"
         )
+    return Claim(
+        principal=request.state.principal.id,
+        key=key,
+        fingerprint=_fingerprint(request, request.value),
+        at=request.app.state.clock(),
+        shows_token=getattr(endpoint, "shows_token", False),
+    )
+
+
+def claim_key(session: Session, claim: Claim) -> None:
+    """Claim a key; raise ``Replay`` where it was answered before, or the problem of one that cannot be."""
     insert = (sqlite if session.get_bind().dialect.name == "sqlite" else postgresql).insert
-    fingerprint = _fingerprint(request, secret)
-    statement = insert(KeptAnswerRow).values(asker=principal, key=key, fingerprint=fingerprint, kept_at=now)
-    claimed: Any = session.execute(statement.on_conflict_do_nothing().returning(KeptAnswerRow.key)).first()
-    if claimed:
-        request.state.claim = Claim(principal, key, secret)
+    fresh = {"fingerprint": claim.fingerprint, "kept_at": claim.at, "status": None, "headers": None, "body": None}
+    statement = (
+        insert(KeptAnswerRow)
+        .values(principal=claim.principal, key=claim.key, **fresh)
+        .on_conflict_do_update(
+            index_elements=["principal", "key"], set_=fresh, where=col(KeptAnswerRow.kept_at) < claim.at - KEPT_FOR
+        )
+        .returning(KeptAnswerRow.key)
+    )
+    result: Any = session.execute(statement)
+    if result.first():
         return
-    kept = session.get_one(KeptAnswerRow, (principal, key))
-    if kept.fingerprint != fingerprint:
+    kept = session.get_one(KeptAnswerRow, (claim.principal, claim.key))
+    if kept.fingerprint != claim.fingerprint:
         raise Problem("key_reused")
-    assert kept.status is not None
-    assert kept.headers is not None
-    assert kept.body is not None
-    raise Replay(kept.status, json.loads(kept.headers), _sealed(kept.body, kept, secret))
+    if kept.status is None or kept.headers is None:
+        raise RuntimeError(f"the key {claim.key!r} was committed without an outcome")
+    headers = json.loads(kept.headers)
+    if kept.body is None:
+        where = f", at {headers['location']}" if "location" in headers else ""
+        raise Problem("answer_not_kept", f"The same request was answered before with status {kept.status}{where}.")
+    raise Replay(kept.status, headers, kept.body)
 
 
 def keep_answer(session: Session, claim: Claim, response: Response) -> None:
@@ -75,22 +101,18 @@ def keep_answer(session: Session, claim: Claim, response: Response) -> None:
     kept = session.get_one(KeptAnswerRow, (claim.principal, claim.key))
     kept.status = response.status_code
     kept.headers = json.dumps({name: value for name, value in response.headers.items() if name in _KEPT_HEADERS})
-    kept.body = _sealed(bytes(response.body), kept, claim.secret)
+    body = bytes(response.body)
+    kept.body = None if claim.shows_token or len(body) > ANSWER_BYTES_MAX else body
     session.flush()
 
 
-def _sealed(body: bytes, kept: KeptAnswerRow, secret: str) -> bytes:
-    """Seal a body, or open a sealed one: XOR with a key stream that only the holder of the secret can make.
-
-    The stream (SHAKE-256) is another one for every kept answer: no two have the same principal, key and instant.
-    """
-    seed = json.dumps([secret, kept.asker, kept.key, kept.kept_at.isoformat()])
-    stream = hashlib.shake_256(seed.encode()).digest(len(body))
-    return (int.from_bytes(body) ^ int.from_bytes(stream)).to_bytes(len(body))
+def purge(session: Session, *, now: datetime) -> None:
+    """Delete the kept answers that have expired."""
+    session.execute(delete(KeptAnswerRow).where(col(KeptAnswerRow.kept_at) < now - KEPT_FOR))
 
 
-def _fingerprint(request: Request, secret: str) -> str:
-    """Hash who asked what: token, method, address, and the payload whatever the order of its names."""
-    payload = json.dumps(getattr(request, "_json", None), sort_keys=True, separators=(",", ":"))
-    asked = f"{secret}\n{request.method} {request.url.path}?{request.url.query}\n{payload}"
+def _fingerprint(request: Request, payload: Any) -> str:
+    """Hash what was asked: method, address, and the payload whatever the order of its names."""
+    written = json.dumps(payload, sort_keys=True, separators=(",", ":"))
+    asked = f"{request.method} {request.url.path}?{request.url.query}\n{written}"
     return hashlib.sha256(asked.encode()).hexdigest()

@@ -12,7 +12,7 @@ from .errors import ProblemOut
 from .examples import BODIES, PARAMETERS
 from .problems import PROBLEMS
 
-_ALWAYS = (400, 401, 403, 404, 413, 422, 429, 503)
+_ALWAYS = (400, 401, 403, 404, 413, 422, 500, 503)
 
 _TITLES = {
     400: "The message cannot be read.",
@@ -20,11 +20,12 @@ _TITLES = {
     403: "The token's role does not include this.",
     404: "There is no such thing, or it is not this token's to see.",
     409: "What is stored stands against it.",
+    408: "The body did not arrive in time.",
     412: "It has changed since the ETag was read.",
     413: "The message is too large.",
     422: "A value is wrong.",
     428: "If-Match is needed.",
-    429: "Too many attempts: wait as Retry-After says.",
+    500: "A mistake in the service, logged under the request id; nothing was stored.",
     503: "The service cannot answer right now; nothing was stored.",
 }
 _KEY_PARAMETER = {
@@ -57,12 +58,13 @@ this service gives no tax or legal advice.
 
 def problems(*more: int) -> dict[int | str, dict[str, Any]]:
     """Return the ``responses`` of an operation: the problems that any may answer with, and these."""
+    return {status: _described(status) for status in sorted({*_ALWAYS, *more})}
+
+
+def _described(status: int) -> dict[str, Any]:
     return {
-        status: {
-            "description": _TITLES[status],
-            "content": {"application/problem+json": {"schema": {"$ref": "#/components/schemas/ProblemOut"}}},
-        }
-        for status in sorted({*_ALWAYS, *more})
+        "description": _TITLES[status],
+        "content": {"application/problem+json": {"schema": {"$ref": "#/components/schemas/ProblemOut"}}},
     }
 
 
@@ -96,10 +98,12 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             if "requestBody" in operation:
                 content = operation["requestBody"]["content"]["application/json"]
                 content["example"] = BODIES[operation["operationId"]]
+                operation["responses"].setdefault("408", _described(408))
         _link(path, contract)
         _document_previews(path)
         if "post" in path and path["post"].get("x-stores", True):
             path["post"].setdefault("parameters", []).append(_KEY_PARAMETER)
+            path["post"]["responses"].setdefault("409", _described(409))
     contract["components"]["schemas"] = dict(sorted(schemas.items()))
     return contract
 

@@ -1,93 +1,143 @@
-"""The gate every request passes: known parameters and strict JSON in, and an answer that can be replayed.
+"""The order of a request: headers, token, limits, body, validation, one transaction, answer.
 
-- A parameter that the operation does not have, or one that stands twice, is refused: nothing is guessed.
-- A body is JSON in UTF-8: finite numbers, no name twice in one object, no half surrogates, no NUL, 60 levels at most.
-- A body is read up to its limit and no further; a compressed one (gzip) counts as what it inflates to.
-- A POST with an ``Idempotency-Key`` that was answered before is answered the same again (see ``baizebook.web.idempotency``):
-  key, work and answer are stored in the one transaction of the request.
-- An operation is worked on in one thread and one transaction (see ``baizebook.web.transactions``): it is an ordinary function,
-  and what it depends on are coroutines that wait for nothing.
+- A token is checked by headers alone: of a caller without one no byte of a body is read.
+- A parameter that the operation does not have, or one that occurs twice, is refused: nothing is guessed.
+- All else happens in one thread: the body is inflated and parsed once, FastAPI's own handler validates it, and only
+  then the operation, an ordinary function, begins the transaction (see ``baizebook.web.transactions``).
+- A POST with an ``Idempotency-Key`` that was answered before is answered the same again (see
+  ``baizebook.web.idempotency``): key, work and answer are stored in the one transaction of the request.
 """
 
-import json
-import zlib
-from collections.abc import Callable, Coroutine
-from functools import partial, wraps
-from typing import Any, TypeVar
+import asyncio
+from collections.abc import Callable, Coroutine, Iterator
+from functools import wraps
+from typing import Any
 
-import pydantic_core
 from fastapi import Request, Response
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 from sqlmodel import Session
 
 from ..pricing import Fault
+from .auth import find_principal
+from .body import CLOSE, Bodies, inflated, parse_body
 from .dependencies import writes
-from .errors import Problem, refused
-from .idempotency import Replay, keep_answer
-from .methods import methods_of
+from .errors import Problem, not_offered
+from .idempotency import Claim, Replay, claim_key, keep_answer, wanted_key
 from .transactions import Transactions
 
-T = TypeVar("T")
-_LEVELS_MAX = 60
+Handler = Callable[[Request], Coroutine[Any, Any, Response]]
 
 
 class Route(APIRoute):
-    """A route behind the gate; every router uses it."""
+    """A route whose requests are handled in that order; every router of ours uses it."""
 
     def __init__(self, path: str, endpoint: Callable[..., Any], **options: Any) -> None:
         super().__init__(path, _in_this_thread(endpoint), **options)
 
-    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
-        """Return the handler with the gate in front of it, in one transaction, and the replay behind it."""
+    def get_route_handler(self) -> Handler:
+        """Return FastAPI's handler, with headers, token, limits and body before it and the transaction around it."""
         handle = super().get_route_handler()
         parameters = _parameters(self.dependant)
-        shares_commit = getattr(self.endpoint, "shares_commit", False)
+        roles = next(roles_of(self.dependant), None)
 
-        async def gate(request: Request) -> Response:
-            methods_of(request).check_literal(request.url.path, request.method)
-            _check_parameters(request, parameters)
-            transactions: Transactions = request.app.state.transactions
-            stores = writes(request)
-            await transactions.check_room(writes=stores)
-            if request.method not in ("GET", "HEAD"):
-                await _read_body(request)
-            work = partial(_answer, handle, request)
-            return await (transactions.write(work, shares_commit=shares_commit) if stores else transactions.read(work))
+        async def answer(request: Request) -> Response:
+            try:
+                _check_offered(request)
+                request.state.principal = None if roles is None else await find_principal(request, roles)
+                _check_parameters(request, parameters)
+                transactions: Transactions = request.app.state.transactions
+                line = transactions.writers if writes(request) else transactions.readers
+                await line.check_room()
+            except Problem as problem:
+                problem.headers |= CLOSE if _has_body(request) else {}
+                raise
+            bodies: Bodies = request.app.state.bodies
+            with bodies.held() as body:
+                if request.method not in ("GET", "HEAD"):
+                    await body.read(request)
+                return await line.run(lambda: _work(handle, request, bytes(body.content)))
 
-        return gate
+        return answer
+
+
+class ReadRequest(Request):
+    """A request whose body was read and parsed: FastAPI's handler asks for both and gets what is there."""
+
+    def __init__(self, request: Request, content: bytes, value: Any) -> None:
+        super().__init__(request.scope, request.receive)
+        self.content, self.value = content, value
+
+    async def body(self) -> bytes:
+        """Return the body as it was sent."""
+        return self.content
+
+    async def json(self) -> Any:
+        """Return the value of the body."""
+        return self.value
 
 
 def _in_this_thread(endpoint: Callable[..., Any]) -> Callable[..., Any]:
-    """Return an operation as a coroutine that never waits: it is worked on where its whole request is."""
+    """Return an operation as a coroutine function that calls it where the whole request is handled."""
 
     @wraps(endpoint)
-    async def at_once(*args: Any, **values: Any) -> Any:
+    async def call(*args: Any, **values: Any) -> Any:
+        session = next((value for value in values.values() if isinstance(value, Session)), None)
+        if session is not None and (claim := session.info.pop("claim", None)):
+            claim_key(session, claim)
         return endpoint(*args, **values)
 
-    return at_once
+    return call
 
 
-def _answer(handle: Callable[[Request], Coroutine[Any, Any, Response]], request: Request, session: Session) -> Response:
+def _work(handle: Handler, request: Request, content: bytes) -> Response:
+    """Answer a request in this thread."""
+    size_bytes_max = request.app.state.settings.body_bytes_max
+    if content:
+        coding = request.headers.get("content-encoding", "")
+        content = inflated(content, coding=coding, size_bytes_max=size_bytes_max)
+    value = parse_body(content, kind=request.headers.get("content-type", "")) if content else None
+    read = ReadRequest(request, content, value)
+    claim = wanted_key(read)
+    transactions: Transactions = request.app.state.transactions
+
+    def work(session: Session) -> Response:
+        return _answer(handle, read, session, claim)
+
+    return transactions.write(work) if writes(request) else transactions.read(work)
+
+
+def _answer(handle: Handler, request: ReadRequest, session: Session, claim: Claim | None) -> Response:
     """Answer a request in a session, to its last byte: what fails to be written is not stored."""
-    request.state.session, request.state.claim = session, None
+    request.state.session = session
+    if claim is not None:
+        session.info["claim"] = claim
     try:
-        response = _run(handle(request))
+        response = asyncio.run(handle(request))
     except Replay as replay:
         return Response(replay.body, replay.status, replay.headers)
-    if request.state.claim:
-        keep_answer(session, request.state.claim, response)
+    if claim is not None and "claim" not in session.info:
+        keep_answer(session, claim, response)
     return response
 
 
-def _run(answering: Coroutine[Any, Any, T]) -> T:
-    """Return what a coroutine returns that waits for nothing: the request is read, and its work blocks this thread."""
-    try:
-        answering.send(None)
-    except StopIteration as returned:
-        return returned.value  # type: ignore[no-any-return]
-    answering.close()
-    raise RuntimeError("An operation, or what it depends on, is no coroutine, or one that waits.")
+def _has_body(request: Request) -> bool:
+    return request.headers.get("content-length", "0") != "0" or "transfer-encoding" in request.headers
+
+
+def _check_offered(request: Request) -> None:
+    """Refuse a method that a literal address does not offer, though a pattern beside it would."""
+    methods = request.app.state.methods.get(request.url.path)
+    if methods is not None and request.method not in methods:
+        raise not_offered(request, methods)
+
+
+def roles_of(dependant: Dependant) -> Iterator[frozenset[str]]:
+    """Yield the roles that ``allow`` put on an operation."""
+    if roles := getattr(dependant.call, "roles", None):
+        yield roles
+    for below in dependant.dependencies:
+        yield from roles_of(below)
 
 
 def _parameters(dependant: Dependant) -> frozenset[str]:
@@ -97,116 +147,20 @@ def _parameters(dependant: Dependant) -> frozenset[str]:
 
 
 def _check_parameters(request: Request, known: frozenset[str]) -> None:
-    """Refuse parameters that the operation does not have, and those that stand twice in the address."""
-    names = [name for name, _ in request.query_params.multi_items()]
+    """Refuse parameters that the operation does not have, and those that occur twice in the address."""
+    names: dict[str, int] = {}
+    for name, _ in request.query_params.multi_items():
+        names[name] = names.get(name, 0) + 1
     faults = [
         Fault("invalid", f"query.{name[:40]}", "twice" if name in known else "a parameter", expected)
-        for name in dict.fromkeys(names)
-        if (expected := _expected_of(name, names, known))
+        for name, times in names.items()
+        if (expected := _expected_of(name, times, known))
     ]
     if faults:
-        raise Problem("invalid", "The address has a parameter that it should not have.", errors=faults)
+        raise Problem("invalid", "Unknown or repeated query parameters.", errors=faults)
 
 
-def _expected_of(name: str, names: list[str], known: frozenset[str]) -> str | None:
+def _expected_of(name: str, times: int, known: frozenset[str]) -> str | None:
     if name not in known:
         return f"one of {', '.join(sorted(known))}" if known else "no parameters here"
-    return "it once" if names.count(name) > 1 else None
-
-
-async def _read_body(request: Request) -> None:
-    """Read the body once, inflate it, and refuse what is not strict JSON."""
-    body = request._body = await _bounded(request)
-    if request.headers.get("content-encoding", "identity").lower() != "identity":
-        body = _inflate(body, request)
-    if not body:
-        request._body = body
-        return
-    kind = request.headers.get("content-type", "").split(";")[0].strip().lower()
-    if kind != "application/json":
-        raise refused("malformed", where="Content-Type", found=kind or "nothing", expected="application/json")
-    request._body = body
-    request._json = strict_json(body)
-
-
-async def _bounded(request: Request) -> bytes:
-    """Read the body; refuse (``too_large``) one that is, as soon as that is known."""
-    most = request.app.state.settings.body_bytes_max
-    too_large = Problem("too_large", f"The body has more than {most} bytes.")
-    announced = request.headers.get("content-length", "")
-    if announced.isdecimal() and int(announced) > most:
-        raise too_large
-    body = bytearray()
-    async for chunk in request.stream():
-        body += chunk
-        if len(body) > most:
-            raise too_large
-    return bytes(body)
-
-
-def _inflate(body: bytes, request: Request) -> bytes:
-    coding = request.headers["content-encoding"].strip().lower()
-    if coding != "gzip":
-        raise refused("malformed", where="Content-Encoding", found=coding[:40], expected="gzip, or none")
-    most = request.app.state.settings.body_bytes_max
-    inflater = zlib.decompressobj(wbits=31)
-    try:
-        plain = inflater.decompress(body, most + 1)
-        whole = inflater.eof and not inflater.unused_data
-    except zlib.error:
-        raise refused(
-            "malformed", where="body", found="bytes that are no gzip", expected="gzip, as announced"
-        ) from None
-    if len(plain) > most:
-        raise Problem("too_large", f"The body inflates to more than {most} bytes.")
-    if not whole:
-        raise refused("malformed", where="body", found="a gzip body cut short", expected="the whole of it")
-    return plain
-
-
-def strict_json(body: bytes) -> Any:
-    """Return what a JSON text says; refuse (``malformed``) all that two readers could read differently."""
-    try:
-        value = pydantic_core.from_json(body, allow_inf_nan=False)
-        json.loads(body, object_pairs_hook=_without_repeats)
-    except RecursionError:
-        raise _too_deep() from None
-    except ValueError as error:
-        if "recursion limit" in str(error):
-            raise _too_deep() from None
-        raise refused("malformed", where="body", found=str(error)[:120], expected="JSON in UTF-8") from None
-    _inspect(value)
-    return value
-
-
-def _without_repeats(pairs: list[tuple[str, Any]]) -> None:
-    if len(dict(pairs)) != len(pairs):
-        names = [name for name, _ in pairs]
-        repeated = next(name for name in names if names.count(name) > 1)
-        found = f"the name {json.dumps(repeated[:40])} twice in one object"
-        raise refused("malformed", where="body", found=found, expected="each name once")
-
-
-def _too_deep() -> Problem:
-    return refused("malformed", where="body", found="deep nesting", expected=f"at most {_LEVELS_MAX} levels")
-
-
-def _inspect(value: Any) -> None:
-    """Refuse nesting past the limit, NUL in any text, and numbers beyond what a float holds."""
-    level, layer = 0, [value]
-    while layer:
-        level += 1
-        if level > _LEVELS_MAX:
-            raise _too_deep()
-        below: list[Any] = []
-        for item in layer:
-            if isinstance(item, dict):
-                below += item.keys()
-                below += item.values()
-            elif isinstance(item, list):
-                below += item
-            elif isinstance(item, str) and "\0" in item:
-                raise refused("invalid", where="body", found="a NUL character", expected="text without one")
-            elif isinstance(item, float) and item in (float("inf"), float("-inf")):
-                raise refused("malformed", where="body", found="a number too large", expected="finite numbers")
-        layer = below
+    return "it once" if times > 1 else None

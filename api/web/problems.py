@@ -66,6 +66,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Look at the balance in /v1/ledger/accounts; a write-off takes at most what stands there.",
         ),
         (
+            "answer_not_kept",
+            409,
+            "Answered before; the answer is not kept",
+            "A request with this Idempotency-Key was carried out, and nothing was done again. Answers that show a token and answers of more than 64 kB are not kept: the detail names the outcome. A lost token is replaced: revoke it and make another.",
+        ),
+        (
             "already_there",
             409,
             "The table stands there already",
@@ -398,8 +404,13 @@ PROBLEMS: dict[str, ProblemKind] = {
         ),
         ("steps_not_rising", 422, "The steps do not rise", "Steps begin in week 1, each in a later week."),
         ("table_named_twice", 422, "A table is named twice", "A collection names each of its tables once."),
-        # 429, 503
-        ("too_many", 429, "Too many attempts", "Wait for as long as Retry-After says."),
+        # 500, 503
+        (
+            "internal_error",
+            500,
+            "A mistake in the service",
+            "Nothing was stored. The operator finds the mistake in the log, under the request id that the answer names.",
+        ),
         (
             "unavailable",
             503,

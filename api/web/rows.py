@@ -36,14 +36,14 @@ class TokenRow(SQLModel, table=True):
 
 
 class KeptAnswerRow(SQLModel, table=True):
-    """The answer to a request with an idempotency key, kept to be replayed."""
+    """The outcome of a request with an idempotency key, kept for 48 hours; no ``body`` where only that is kept."""
 
     __tablename__ = "kept_answer"
 
-    asker: str = Field(primary_key=True)
+    principal: str = Field(primary_key=True)
     key: str = Field(primary_key=True)
     fingerprint: str
-    kept_at: datetime = Field(sa_type=Utc)
+    kept_at: datetime = Field(sa_type=Utc, index=True)
     status: int | None = None
     headers: str | None = None
     body: bytes | None = Field(default=None, sa_type=LargeBinary)

@@ -1,12 +1,11 @@
 """Which operations are for whom: what ``allow`` has put on each, and the few that are for everybody."""
 
-from collections.abc import Iterator
-
 from fastapi import FastAPI
-from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute, iter_route_contexts
 
-OPEN = frozenset({"get_alive", "get_ready", "explain_problem", "start", "docs", "redoc", "assets"})
+from .operation import roles_of
+
+OPEN = frozenset({"get_alive", "get_ready", "explain_problem", "start", "docs", "redoc", "assets", "favicon"})
 """What is answered without a token: it holds nothing of anybody's."""
 
 
@@ -15,12 +14,5 @@ def unguarded(app: FastAPI) -> list[str]:
     return [
         f"{'/'.join(sorted(route.methods or ()))} {route.path}"
         for route in (context.original_route for context in iter_route_contexts(app.routes))
-        if isinstance(route, APIRoute) and route.name not in OPEN and not any(_roles(route.dependant))
+        if isinstance(route, APIRoute) and route.name not in OPEN and not any(roles_of(route.dependant))
     ]
-
-
-def _roles(dependant: Dependant) -> Iterator[frozenset[str]]:
-    if roles := getattr(dependant.call, "roles", None):
-        yield roles
-    for below in dependant.dependencies:
-        yield from _roles(below)

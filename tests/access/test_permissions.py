@@ -276,12 +276,12 @@ def store_nothing(client: TestClient) -> None:
     transactions = client.app.state.transactions  # type: ignore[attr-defined]
     properly = transactions.write
 
-    async def taken_back(work: Callable[[Session], Any], **how: Any) -> Any:
+    def taken_back(work: Callable[[Session], Any]) -> Any:
         def work_in_vain(session: Session) -> Any:
             db.discard(session)
             return work(session)
 
-        return await properly(work_in_vain, **how)
+        return properly(work_in_vain)
 
     transactions.write = taken_back
 

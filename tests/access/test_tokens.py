@@ -140,7 +140,9 @@ def test_a_token_is_shown_once_and_stored_nowhere(client: TestClient, engine: En
     made = client.post("/v1/tokens", json=body, headers=headers)
     again = client.post("/v1/tokens", json=body, headers=headers)
     assert made.status_code == 201
-    assert again.content == made.content
+    assert (again.status_code, again.json()["type"]) == (409, "/problems/answer_not_kept")
+    assert "status 201" in again.json()["detail"]
+    assert len(client.get("/v1/tokens").json()["items"]) == 1
     token = made.json()["token"]
     assert len(token) == 46
     assert token not in client.get("/v1/tokens").text

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 
 import baizebook.store.db
-import baizebook.web.auth
+import baizebook.web.operation
 import baizebook.web.transactions
 from sqlalchemy import Engine
 from sqlmodel import Session
@@ -41,16 +41,9 @@ def hold_nothing() -> None:
         prepare(connection, record)
         connection.isolation_level = ""  # the driver begins a transaction where something is first written
 
-    begin = baizebook.web.transactions.Transactions.__init__
-
-    def in_no_line(self: Any, *args: Any) -> None:
-        begin(self, *args)
-        self._one_writer = False
-
     baizebook.store.db.hold = lambda *_: None  # type: ignore[assignment]
     baizebook.store.db._prepare_sqlite = prepare_late
     baizebook.store.db._begin_sqlite = lambda _: None
-    baizebook.web.transactions.Transactions.__init__ = in_no_line  # type: ignore[method-assign]
 
 
 def sync_less() -> None:
@@ -60,13 +53,13 @@ def sync_less() -> None:
 
 def let_all_wait() -> None:
     """Tell nobody to come back: who comes waits for a minute."""
-    baizebook.web.transactions._WAITING_MOST = 1_000_000
-    baizebook.web.transactions._WAIT_S = 60
+    baizebook.web.transactions.WAITING_MAX = 1_000_000
+    baizebook.web.transactions.WAIT_S = 60
 
 
 def pass_keys_over() -> None:
     """Take no notice of idempotency keys."""
-    baizebook.web.auth.claim_key = lambda *_, **__: None  # type: ignore[assignment]
+    baizebook.web.operation.wanted_key = lambda _: None  # type: ignore[assignment]
 
 
 WAYS: dict[str, Callable[[], Any]] = {

@@ -8,7 +8,7 @@ from random import Random
 from typing import Any, NamedTuple
 from urllib.parse import quote, urlencode
 
-import baizebook.web.operation
+import baizebook.web.body
 from baizebook.app import create_app
 from baizebook.store.db import make_engine
 from fastapi.exception_handlers import request_validation_exception_handler
@@ -195,11 +195,11 @@ def put(message: Any, path: tuple[str | int, ...], raw: str) -> bytes:
 
 @contextmanager
 def _read_any_json() -> Iterator[None]:
-    strict, baizebook.web.operation.strict_json = baizebook.web.operation.strict_json, json.loads
+    strict, baizebook.web.body.strict_json = baizebook.web.body.strict_json, json.loads
     try:
         yield
     finally:
-        baizebook.web.operation.strict_json = strict
+        baizebook.web.body.strict_json = strict
 
 
 FAULT = Fault(name="F4", says="bad input", run=run, control=control, short=500, long=8000)

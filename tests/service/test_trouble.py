@@ -117,7 +117,7 @@ def test_what_collides_again_and_again_is_given_up_after_five_more_tries() -> No
 
 
 def test_too_much_at_once_is_told_to_come_back_and_the_rest_is_answered(client: TestClient) -> None:
-    places = client.app.state.transactions._places  # type: ignore[attr-defined]
+    places = client.app.state.transactions.writers.places  # type: ignore[attr-defined]
     number = places.value
 
     async def take_all() -> None:

@@ -1,0 +1,214 @@
+"""Bodies: read to their end or refused, inflated and parsed once.
+
+- A body has at most ``body_bytes_max`` bytes, compressed and inflated; every 10 seconds bring 10 kB or its end (408).
+- A process holds at most 128 bodies and 64 MiB of them at once; more are asked to come back (503). What is inflated
+  is held only by the threads that work, at most ``body_bytes_max`` in each.
+- A body is JSON in UTF-8 with at most 200,000 values in 32 levels: finite numbers, each name once in an object, no
+  half of a surrogate pair, no NUL.
+"""
+
+import json
+import re
+import zlib
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, NoReturn
+
+import anyio
+from fastapi import Request
+
+from .errors import Problem, refused
+
+BODIES_MAX = 128
+BODIES_BYTES_MAX = 64 * 1024 * 1024
+PERIOD_S = 10
+PERIOD_BYTES = 10_000
+VALUES_MAX = 200_000
+LEVELS_MAX = 32
+
+_TEXTS = re.compile(r'"(?:[^"\\]|\\.)*"')
+_EMPTY = re.compile(r"\[\s*\]|\{\s*\}")
+
+
+class Bodies:
+    """The bodies that one process holds: their number and their bytes, counted in the event loop only."""
+
+    def __init__(self) -> None:
+        self.number = self.size_bytes = 0
+
+    @contextmanager
+    def held(self) -> Iterator["HeldBody"]:
+        """Hold one body more; refuse (``unavailable``) where too many are held."""
+        if self.number >= BODIES_MAX:
+            raise come_back()
+        body = HeldBody(self)
+        self.number += 1
+        try:
+            yield body
+        finally:
+            self.number -= 1
+            self.size_bytes -= len(body.content)
+
+
+class HeldBody:
+    """A body as it arrives."""
+
+    def __init__(self, bodies: Bodies) -> None:
+        self._bodies = bodies
+        self.content = bytearray()
+
+    async def read(self, request: Request) -> None:
+        """Read the body to its end; refuse one that is too large, too slow, or one too many."""
+        size_max = request.app.state.settings.body_bytes_max
+        announced = request.headers.get("content-length", "")
+        if announced.isdecimal() and int(announced) > size_max:
+            raise _too_large(size_max)
+        stream = aiter(request.stream())
+        while True:
+            enough = len(self.content) + PERIOD_BYTES
+            try:
+                with anyio.fail_after(PERIOD_S):
+                    while len(self.content) < enough:
+                        chunk = await anext(stream, None)
+                        if chunk is None:
+                            return
+                        self._add(chunk, size_max)
+            except TimeoutError:
+                raise Problem("too_slow", headers=CLOSE) from None
+
+    def _add(self, chunk: bytes, size_max: int) -> None:
+        if len(self.content) + len(chunk) > size_max:
+            raise _too_large(size_max)
+        if self._bodies.size_bytes + len(chunk) > BODIES_BYTES_MAX:
+            raise come_back()
+        self._bodies.size_bytes += len(chunk)
+        self.content += chunk
+
+
+CLOSE = {"Connection": "close"}
+"""Goes with an answer to a body that was not read: the rest of it is not waited for."""
+
+
+def come_back() -> Problem:
+    """Build the refusal of work for which there is no room now."""
+    return Problem("unavailable", "Too many requests at once.", headers={"Retry-After": "1", **CLOSE})
+
+
+def _too_large(size_max: int) -> Problem:
+    return Problem("too_large", f"The body has more than {size_max} bytes.", headers=CLOSE)
+
+
+def inflated(content: bytes, *, coding: str, size_bytes_max: int) -> bytes:
+    """Return a body without its content coding; refuse (400 ``malformed``, 413 ``too_large``) what is not one gzip."""
+    coding = coding.strip().lower()
+    return content if coding in ("", "identity") else _inflate(content, coding, size_bytes_max)
+
+
+def parse_body(content: bytes, *, kind: str) -> Any:
+    """Return the JSON value of a body of a content type.
+
+    Refuses (400 ``malformed``, 422 ``invalid``) all that this module's rules exclude.
+    """
+    if kind.split(";")[0].strip().lower() != "application/json":
+        raise refused("malformed", where="Content-Type", found=kind[:80] or "nothing", expected="application/json")
+    try:
+        text = content.decode()
+    except UnicodeDecodeError as error:
+        raise refused("malformed", where="body", found=f"no UTF-8 at byte {error.start}", expected="UTF-8") from None
+    return strict_json(text)
+
+
+def _inflate(content: bytes, coding: str, size_bytes_max: int) -> bytes:
+    if coding != "gzip":
+        raise refused("malformed", where="Content-Encoding", found=coding[:40], expected="gzip, or no encoding")
+    inflater = zlib.decompressobj(wbits=31)
+    try:
+        plain = inflater.decompress(content, size_bytes_max + 1)
+    except zlib.error:
+        raise refused("malformed", where="body", found="bytes that are not gzip", expected="gzip") from None
+    if len(plain) > size_bytes_max:
+        raise Problem("too_large", f"The body inflates to more than {size_bytes_max} bytes.")
+    if not inflater.eof or inflater.unused_data:
+        raise refused("malformed", where="body", found="a gzip body cut short", expected="one whole gzip body")
+    return plain
+
+
+def strict_json(text: str) -> Any:
+    """Return the value of a JSON text; refuse what two readers could read differently, and what is too much."""
+    _check_count(text)
+    try:
+        value = json.loads(text, object_pairs_hook=_object, parse_constant=_refuse_constant)
+    except RecursionError:
+        raise _too_deep() from None
+    except ValueError as error:
+        raise refused("malformed", where="body", found=str(error)[:120], expected="JSON in UTF-8") from None
+    _inspect(value)
+    return value
+
+
+def _check_count(text: str) -> None:
+    """Refuse more values than allowed before any of them is made.
+
+    A value follows a comma, or is the first of a list or object; the cheap count, which also takes commas inside
+    texts for values, nearly always suffices.
+    """
+    if 1 + _separators(text) > VALUES_MAX:
+        bare = _TEXTS.sub("", text)
+        if 1 + _separators(bare) - len(_EMPTY.findall(bare)) > VALUES_MAX:
+            raise refused("malformed", where="body", found="too many values", expected=f"at most {VALUES_MAX} values")
+
+
+def _separators(text: str) -> int:
+    return text.count(",") + text.count("[") + text.count("{")
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Build an object; refuse a name that it has twice."""
+    made = dict(pairs)
+    if len(made) != len(pairs):
+        repeated = max(Counter(name for name, _ in pairs).items(), key=lambda counted: counted[1])[0]
+        found = f"the name {json.dumps(repeated[:40])} twice in one object"
+        raise refused("malformed", where="body", found=found, expected="each name once")
+    return made
+
+
+def _refuse_constant(name: str) -> NoReturn:
+    raise refused("malformed", where="body", found=name, expected="finite numbers")
+
+
+def _too_deep() -> Problem:
+    return refused("malformed", where="body", found="deep nesting", expected=f"at most {LEVELS_MAX} levels")
+
+
+def _inspect(value: Any) -> None:
+    """Refuse too many levels, NUL and half surrogate pairs in any text, and numbers beyond what a float holds."""
+    level, layer = 0, [value]
+    while layer:
+        level += 1
+        if level > LEVELS_MAX:
+            raise _too_deep()
+        below: list[Any] = []
+        for item in layer:
+            if isinstance(item, dict):
+                below += item.keys()
+                below += item.values()
+            elif isinstance(item, list):
+                below += item
+            elif isinstance(item, str):
+                _inspect_text(item)
+            elif isinstance(item, float) and item in (float("inf"), float("-inf")):
+                raise refused("malformed", where="body", found="a number too large", expected="finite numbers")
+        layer = below
+
+
+def _inspect_text(text: str) -> None:
+    if "\0" in text:
+        raise refused("invalid", where="body", found="a NUL character", expected="text without one")
+    if not text.isascii():
+        try:
+            text.encode()
+        except UnicodeEncodeError:
+            raise refused(
+                "malformed", where="body", found="half a surrogate pair", expected="whole characters"
+            ) from None
