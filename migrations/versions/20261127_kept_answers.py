@@ -4,14 +4,14 @@ What was kept could be opened with its caller's token only, and is needed for a 
 table is made new and empty.
 
 Revision ID: kept_answers
-Revises: jobs
+Revises: venue_facts
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "kept_answers"
-down_revision = "jobs"
+down_revision = "venue_facts"
 branch_labels = None
 depends_on = None
 
