@@ -1,10 +1,12 @@
 """Jobs in the database: reported, assigned, waiting for parts, done.
 
 - A report is stored once by its sender's id; each step is added to those before it; a job is closed once.
+- What its parts cost is posted to the books as it is closed, in the same transaction.
 - Who works at a job holds its table, so that a table's reports, steps and moves come one after the other; who reports
   then holds all who report, so that jobs are numbered in the order of their commits.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
@@ -12,9 +14,21 @@ from uuid import UUID
 
 from sqlmodel import Session, col, func, select
 
-from ..pool_tables.service import currency_of, get_table, must_have_meters, stay_at, stays_of
+from ..ledger.journal import REFERENCE_MOST
+from ..ledger.kinds import EXPENSES, owner_postings
+from ..ledger.service import post_entry
+from ..pool_tables.rows import PoolTableRow
+from ..pool_tables.service import (
+    currency_of,
+    get_table,
+    last_stay_at_a_venue,
+    must_have_meters,
+    stay_at,
+    stays_of,
+)
 from ..pricing import parse_money
 from ..store.db import hold
+from ..venues.service import calendar_of
 from ..web.errors import Problem, not_found
 from ..web.schema_types import given
 from .convert import content_of, stored_content
@@ -118,6 +132,7 @@ def close_job(session: Session, job_id: UUID, message: JobDoneIn, *, by: str, no
     session.add(done)
     session.add_all(parts)
     session.flush()
+    _post_cost(session, job, parts, table=table, done_at=message.at, now=now)
     return job
 
 
@@ -125,6 +140,33 @@ def must_see_table(session: Session, table_id: UUID, *, venue_id: UUID | None) -
     """Refuse (``not_found``) a table that does not exist, or that is not at a venue now (None: at any)."""
     if venue_id not in (None, get_table(session, table_id).venue_id):
         raise not_found("table")
+
+
+def _post_cost(
+    session: Session, job: JobRow, parts: Sequence[JobPartRow], *, table: PoolTableRow, done_at: datetime, now: datetime
+) -> None:
+    """Post what the parts of a job cost as an expense of its table; nothing where they cost nothing (J3)."""
+    cost_minor = sum(part.cost_minor for part in parts)
+    if cost_minor == 0:
+        return
+    on = calendar_of(last_stay_at_a_venue(session, table)[1]).trading_day(done_at)
+    venue_id = stay_at(stays_of(session, table.id), done_at).venue_id
+    post_entry(
+        session,
+        kind="expense",
+        on=on,
+        currency=job.currency,
+        postings=owner_postings(
+            kind="expense",
+            amount_minor=cost_minor,
+            venue_id=None if venue_id is None else str(venue_id),
+            account=EXPENSES["parts"],
+        ),
+        reference=", ".join(part.name for part in parts)[:REFERENCE_MOST],
+        source_id=job.id,
+        now=now,
+        table_id=table.id,
+    )
 
 
 def _same(stored: JobRow, message: JobIn, *, by: Reporter) -> JobRow:

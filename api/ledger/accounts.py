@@ -45,6 +45,13 @@ _CHART: tuple[tuple[str, AccountKind, PerVenue, str], ...] = (
     ("venue_share", "expense", "always", "the venue's part of the split, before its loan repayment"),
     ("licences_paid", "expense", "either", "licences and permits of tables"),
     ("write_offs", "expense", "either", "loans and cash shortages written off"),
+    ("parts", "expense", "either", "parts of tables"),
+    ("cloth", "expense", "either", "cloth, and laying it"),
+    ("repairs", "expense", "either", "work that others did on tables"),
+    ("fuel", "expense", "either", "fuel and travel"),
+    ("wages", "expense", "either", "wages"),
+    ("other_expenses", "expense", "either", "any other expense of the route"),
+    ("tables_sold", "income", "either", "what tables were sold for"),
 )
 
 

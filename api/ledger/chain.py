@@ -4,6 +4,7 @@ The canonical form of an entry, version 1, is stable for ever; a new form would 
 
 - the line ``baizebook entry 1``, a line feed, then one JSON object in ASCII without white space, its keys sorted,
   everything outside ASCII written as ``\\uXXXX``: the order in which keys arrive cannot matter;
+- an entry that names a table has the first line ``baizebook entry 2`` and one key more, ``table_id``;
 - the keys ``currency id kind number on postings previous_hash recorded_at reference source_id``, all always present;
 - ``postings`` is a list, in the entry's order, of ``[account, venue id or null, minor units]``;
 - ``on`` is ``YYYY-MM-DD``; ``recorded_at`` is UTC with six decimals of a second, ``2026-11-02T18:30:00.000000Z``;
@@ -24,6 +25,7 @@ from datetime import UTC, date, datetime
 from .journal import GENESIS, Entry
 
 _FORM = b"baizebook entry 1\n"
+_FORM_WITH_TABLE = b"baizebook entry 2\n"
 
 _KEYS = frozenset(
     ("currency", "id", "kind", "number", "on", "postings", "previous_hash", "recorded_at", "reference", "source_id")
@@ -57,6 +59,7 @@ def record(
     source_id: str | None,
     previous_hash: str,
     hash: str,
+    table_id: str | None = None,
 ) -> dict[str, object]:
     """Return stored values as a record; nothing is checked, so that what was tampered with can be verified too."""
     return {
@@ -71,6 +74,7 @@ def record(
         "source_id": source_id,
         "previous_hash": previous_hash,
         "hash": hash,
+        **({} if table_id is None else {"table_id": table_id}),
     }
 
 
@@ -88,13 +92,15 @@ def record_of(entry: Entry) -> dict[str, object]:
         source_id=entry.source_id,
         previous_hash=entry.previous_hash,
         hash=entry.hash,
+        table_id=entry.table_id,
     )
 
 
 def canonical(stored: Record) -> bytes:
     """Return the bytes that are hashed: the canonical form of a record without its own hash."""
     content = {key: value for key, value in stored.items() if key != "hash"}
-    return _FORM + json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode("ascii")
+    form = _FORM_WITH_TABLE if "table_id" in content else _FORM
+    return form + json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode("ascii")
 
 
 def digest(stored: Record) -> str:
@@ -123,7 +129,7 @@ def verify(stored: Iterable[Record]) -> Bad | None:
 
 
 def _misfit(stored: Record, place: int, previous: str) -> str | None:
-    if stored.keys() - {"hash"} != _KEYS:
+    if stored.keys() - {"hash", "table_id"} != _KEYS:
         return "a field is missing or was added"
     if stored["number"] != place:
         return f"its number is not {place}, which follows"

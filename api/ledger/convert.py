@@ -30,6 +30,7 @@ def entry_out(entry: Entry) -> EntryOut:
         recorded_at=entry.recorded_at,
         currency=entry.currency,
         venue_id=_id(entry.venue_id),
+        table_id=_id(entry.table_id),
         postings=[_posting_out(posting, entry.currency) for posting in entry.postings],
         reference=entry.reference,
         source_id=_id(entry.source_id),

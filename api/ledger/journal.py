@@ -30,7 +30,8 @@ _HASH = re.compile(r"[0-9a-f]{64}", re.ASCII)
 class Entry:
     """One entry of the journal. ``number`` counts from 1; ``on`` is the date it is booked for, ``recorded_at`` when.
 
-    ``source_id`` is what it was made from: the collection, or the entry that a reversal takes back. ``hash`` is empty
+    ``source_id`` is what it was made from: the collection, or the entry that a reversal takes back. ``table_id`` is the table that an
+    expense, a licence or a sale is of. ``hash`` is empty
     until ``chain.seal`` has set it. Refuses, all at once: an unknown kind, a bad id, number or hash, an instant
     without an offset, fewer than two postings, postings that do not sum to zero, more than one venue.
     """
@@ -46,6 +47,7 @@ class Entry:
     source_id: str | None = None
     previous_hash: str = GENESIS
     hash: str = ""
+    table_id: str | None = None
 
     def __post_init__(self) -> None:
         exponent(self.currency)
@@ -62,7 +64,7 @@ class Entry:
 def _faults_of_the_head(entry: Entry) -> Iterator[Fault]:
     if entry.kind not in KINDS:
         yield Fault("unknown_kind", "kind", repr(entry.kind), f"one of {', '.join(KINDS)}")
-    for name, value in (("id", entry.id), ("source_id", entry.source_id)):
+    for name, value in (("id", entry.id), ("source_id", entry.source_id), ("table_id", entry.table_id)):
         if value is not None and not UUID_TEXT.fullmatch(value):
             yield Fault("bad_id", name, repr(value), "a UUID in lower case")
     if entry.number < 1:

@@ -44,6 +44,20 @@ TRANSFERS: tuple[Transfer, ...] = tuple(Transfer(*row) for row in (
     ("tax_payment",     False,     "tax_payable",    "bank",           "amount"),
     ("licence_payment", False,     "licences_paid",  "bank",           "amount"),
     ("licence_payment", True,      "licences_paid",  "bank",           "amount"),
+    ("expense",         False,     "parts",          "bank",           "amount"),
+    ("expense",         True,      "parts",          "bank",           "amount"),
+    ("expense",         False,     "cloth",          "bank",           "amount"),
+    ("expense",         True,      "cloth",          "bank",           "amount"),
+    ("expense",         False,     "repairs",        "bank",           "amount"),
+    ("expense",         True,      "repairs",        "bank",           "amount"),
+    ("expense",         False,     "fuel",           "bank",           "amount"),
+    ("expense",         True,      "fuel",           "bank",           "amount"),
+    ("expense",         False,     "wages",          "bank",           "amount"),
+    ("expense",         True,      "wages",          "bank",           "amount"),
+    ("expense",         False,     "other_expenses", "bank",           "amount"),
+    ("expense",         True,      "other_expenses", "bank",           "amount"),
+    ("table_sale",      False,     "bank",           "tables_sold",    "amount"),
+    ("table_sale",      True,      "bank",           "tables_sold",    "amount"),
     ("loan_advance",    True,      "venue_loans",    "bank",           "amount"),
     ("write_off",       True,      "write_offs",     "venue_loans",    "amount"),
     ("write_off",       False,     "write_offs",     "cash_in_bags",   "amount"),
@@ -57,6 +71,25 @@ TRANSFERS: tuple[Transfer, ...] = tuple(Transfer(*row) for row in (
 
 OWNER_KINDS = tuple(dict.fromkeys(row.kind for row in TRANSFERS if row.kind != "collection"))
 """The kinds that an owner posts by name and amount."""
+
+
+EXPENSES = {
+    "parts": "parts",
+    "cloth": "cloth",
+    "repairs": "repairs",
+    "fuel": "fuel",
+    "wages": "wages",
+    "other": "other_expenses",
+}
+"""What an expense may be for, and the account that it is posted to; a licence has a kind of its own."""
+
+
+EXPENSE_NAMES = tuple(EXPENSES)
+"""What an expense may be for."""
+
+
+OF_A_TABLE = ("expense", "licence_payment", "table_sale")
+"""The kinds that may name a table."""
 
 
 KINDS = ("collection", "reversal", *OWNER_KINDS)
@@ -130,6 +163,25 @@ def owner_postings(
         expected = ", ".join(dict.fromkeys(name for row in fitting for name in (row.debit, row.credit)))
         raise domain_error("account_not_of_kind", where="account", found=repr(account), expected=f"one of {expected}")
     return _postings(chosen[:1], {"amount": amount_minor}, venue_id)
+
+
+def account_for(*, kind: str, what: str | None, account: str | None, of_table: bool) -> str | None:
+    """Return the account that picks an owner's entry: for an expense that of ``what`` it was for, else ``account``.
+
+    Refuses (``invalid``) an expense that does not say what for, ``what`` or a table of any kind that has none, and
+    ``account`` beside ``what``.
+    """
+    if of_table and kind not in OF_A_TABLE:
+        raise domain_error("invalid", where="table_id", found=f"a table in a {kind}", expected="none")
+    if kind != "expense":
+        if what is not None:
+            raise domain_error("invalid", where="what", found=what, expected=f"nothing in a {kind}")
+        return account
+    if what not in EXPENSES:
+        raise domain_error("invalid", where="what", found=what or "nothing", expected=f"one of {', '.join(EXPENSES)}")
+    if account is not None:
+        raise domain_error("invalid", where="account", found=account, expected="no account beside what")
+    return EXPENSES[what]
 
 
 def _postings(rows: list[Transfer], amounts: Mapping[str, int], venue_id: str | None) -> tuple[Posting, ...]:

@@ -75,6 +75,7 @@ def _entry_of(lines: Sequence[Row[Any]]) -> Entry:
         source_id=None if head.source_id is None else str(head.source_id),
         previous_hash=head.previous_hash,
         hash=head.hash,
+        table_id=None if head.pool_table_id is None else str(head.pool_table_id),
     )
 
 

@@ -3,8 +3,10 @@
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request, Response
+from pydantic import MISSING
 from sqlmodel import Session
 
+from ..pool_tables.service import venue_and_currency_on
 from ..store.db import discard
 from ..venues import service as venues_service
 from ..web.auth import OwnerDep, Principal, allow
@@ -76,13 +78,13 @@ def post_ledger_entry(
     response: Response,
     preview: Preview = False,
 ) -> PostedEntryOut:
-    """Post what an owner did by its kind: money banked, paid, lent, written off, or brought in when the books begin.
+    """Post what an owner did by its kind: money banked, paid, spent, lent, written off, or brought in at the start.
 
-    What takes more out of an account than there is, is posted with a caution; a write-off of it is refused.
+    An expense says what for (`what`) and may name a table: without a venue it is then of the venue where the table was
+    on that date. What takes more out of an account than there is, is posted with a caution; a write-off of it is refused.
     """
-    venue_id = given(entry.venue_id, None)
-    venue_currency = None if venue_id is None else venues_service.get_venue(session, venue_id).currency
-    currency = service.entry_currency(entry, venue_currency=venue_currency, known=venues_service.currencies(session))
+    entry, of_currency = _at_its_venue(session, entry)
+    currency = service.entry_currency(entry, venue_currency=of_currency, known=venues_service.currencies(session))
     posted, cautions = service.post_owner_entry(session, entry, currency=currency, now=now)
     _answer_post(session, response, posted.id, preview=preview)
     return posted_out(posted, cautions)
@@ -102,6 +104,21 @@ def reverse_ledger_entry(
     posted, cautions = service.reverse_owner_entry(session, entry_id, on=reversal.on, reason=reversal.reason, now=now)
     _answer_post(session, response, posted.id, preview=preview)
     return posted_out(posted, cautions)
+
+
+def _at_its_venue(session: Session, entry: EntryIn) -> tuple[EntryIn, str | None]:
+    """Return an entry with its venue, which is its table's on that date where it names none, and their currency."""
+    table_id, venue_id = given(entry.table_id, None), given(entry.venue_id, None)
+    if venue_id is not None:
+        currency = venues_service.get_venue(session, venue_id).currency
+    if table_id is None:
+        return entry, None if venue_id is None else currency
+    table_venue_id, table_currency = venue_and_currency_on(session, table_id, entry.on)
+    if venue_id is None:
+        return entry.model_copy(update={"venue_id": table_venue_id or MISSING}), table_currency
+    if currency != table_currency:
+        raise refused("currency_differs", where="venue_id", found=currency, expected=table_currency)
+    return entry, currency
 
 
 def _answer_post(session: Session, response: Response, entry_id: str, *, preview: bool) -> None:

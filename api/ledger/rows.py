@@ -31,6 +31,7 @@ class EntryRow(SQLModel, table=True):
     source_id: UUID | None = Field(index=True)
     previous_hash: str
     hash: str
+    pool_table_id: UUID | None = Field(default=None, foreign_key="pool_table.id", index=True)
 
 
 class PostingRow(SQLModel, table=True):

@@ -8,9 +8,10 @@ from pydantic import Field as Limits
 from ..web.schema_types import Count, Currency, Date, Id, In, Instant, Money, MoneyOut, Name, Out, Text
 from .accounts import AccountKind, PerVenue
 from .journal import REFERENCE_MOST
-from .kinds import OWNER_KINDS
+from .kinds import EXPENSE_NAMES, OWNER_KINDS
 
 OwnerKind = Literal[OWNER_KINDS]  # type: ignore[valid-type]
+Expense = Literal[EXPENSE_NAMES]  # type: ignore[valid-type]
 
 OpenedAccount = Literal["bank", "cash_in_bags", "tax_payable", "owed_to_venues", "venue_loans"]
 Reference = Annotated[Text, Limits(max_length=REFERENCE_MOST)]
@@ -26,6 +27,10 @@ class EntryIn(In):
     kind: OwnerKind
     amount: Money
     venue_id: Id | MISSING = MISSING
+    table_id: Annotated[
+        Id | MISSING, Limits(description="The table that an expense, a licence payment or a table sale is of.")
+    ] = MISSING
+    what: Annotated[Expense, Limits(description="What an expense was for.")] | MISSING = MISSING
     on: Date
     currency: Currency | MISSING = MISSING
     account: OpenedAccount | MISSING = MISSING
@@ -57,6 +62,7 @@ class EntryOut(Out):
     recorded_at: Instant
     currency: str
     venue_id: Id | None
+    table_id: Id | None
     postings: list[PostingOut]
     reference: str
     source_id: Id | None

@@ -25,7 +25,7 @@ from .chain import seal
 from .convert import balances_out
 from .export.period import Balances
 from .journal import GENESIS, Entry
-from .kinds import owner_postings
+from .kinds import account_for, owner_postings
 from .posting import Leaf, Posting, mirror
 from .queries import get_entry
 from .rows import AccountNameRow, EntryRow, PostingRow
@@ -45,6 +45,7 @@ def post_entry(
     reference: str,
     source_id: UUID | None,
     now: datetime,
+    table_id: UUID | None = None,
 ) -> EntryRow:
     """Add an entry to the end of the chain; whoever else posts waits until this transaction ends.
 
@@ -67,6 +68,7 @@ def post_entry(
             reference=reference,
             source_id=None if source_id is None else str(source_id),
             previous_hash=previous_hash,
+            table_id=None if table_id is None else str(table_id),
         )
     )
     return _append(session, entry)
@@ -96,6 +98,7 @@ def _append(session: Session, entry: Entry) -> EntryRow:
         source_id=None if entry.source_id is None else UUID(entry.source_id),
         previous_hash=entry.previous_hash,
         hash=entry.hash,
+        pool_table_id=None if entry.table_id is None else UUID(entry.table_id),
     )
     session.add(row)
     session.flush()
@@ -162,14 +165,21 @@ def entry_currency(message: EntryIn, *, venue_currency: str | None, known: Seque
 def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: datetime) -> tuple[Entry, list[str]]:
     """Post what an owner did, in the currency given; return the entry and what is odd about it.
 
-    Refuses a write-off of more than there is (``above_balance``), and what ``owner_postings`` refuses.
+    Refuses a write-off of more than there is (``above_balance``), and what ``account_for`` and ``owner_postings``
+    refuse.
     """
-    venue_id = given(message.venue_id, None)
+    venue_id, table_id = given(message.venue_id, None), given(message.table_id, None)
+    account = account_for(
+        kind=message.kind,
+        what=given(message.what, None),
+        account=given(message.account, None),
+        of_table=table_id is not None,
+    )
     postings = owner_postings(
         kind=message.kind,
         amount_minor=parse_money(message.amount, currency, where="amount"),
         venue_id=None if venue_id is None else str(venue_id),
-        account=given(message.account, None),
+        account=account,
     )
     hold(session, "ledger")
     cautions = [text for posting in postings if (text := _overdraws(session, posting, currency))]
@@ -185,6 +195,7 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
         reference=given(message.reference, ""),
         source_id=None,
         now=now,
+        table_id=table_id,
     )
     return get_entry(session, row.id), cautions + _not_come_yet(message.on, now=now)
 
@@ -231,6 +242,7 @@ def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str,
         reference=reference,
         source_id=entry_id,
         now=now,
+        table_id=None if entry.table_id is None else UUID(entry.table_id),
     )
 
 

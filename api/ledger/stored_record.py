@@ -17,8 +17,10 @@ from .chain import Record
 
 def stored_record(entry: Mapping[str, object], postings: Iterable[tuple[object, object, object, object]]) -> Record:
     """Return a stored entry as a record; ``postings`` are account, venue's id, minor units and place, by place."""
+    table_id = _id_text(entry["pool_table_id"])
     return {
-        **{name: value for name, value in entry.items() if name != "booked_on"},
+        **{name: value for name, value in entry.items() if name not in ("booked_on", "pool_table_id")},
+        **({} if table_id is None else {"table_id": table_id}),
         "id": _id_text(entry["id"]),
         "on": _date_text(entry["booked_on"]),
         "recorded_at": _instant_text(entry["recorded_at"]),

@@ -5,7 +5,7 @@
 """
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from sqlmodel import Session, col, select
@@ -14,7 +14,7 @@ from ..pricing import DomainError
 from ..store.clock import FUTURE_ALLOWED, new_id
 from ..store.db import hold
 from ..venues.rows import VenueRow
-from ..venues.service import get_venue, lock_venue
+from ..venues.service import calendar_of, get_venue, lock_venue
 from ..web.errors import not_found, refused
 from ..web.pagination import Page, page
 from ..web.preconditions import apply_change, must_match
@@ -100,6 +100,16 @@ def last_stay_at_a_venue(session: Session, table: PoolTableRow) -> tuple[StayRow
         .limit(1)
     )
     return session.exec(query).one()
+
+
+def venue_and_currency_on(session: Session, table_id: UUID, on: date) -> tuple[UUID | None, str]:
+    """Return the venue where a table was at the end of a trading day (None: at none), and the currency it sells in.
+
+    The day is one of the venue where the table is now, or was last.
+    """
+    venue = last_stay_at_a_venue(session, get_table(session, table_id))[1]
+    day_ends_at = calendar_of(venue).day_starts(on + timedelta(days=1))
+    return stay_at(stays_of(session, table_id), day_ends_at - timedelta(microseconds=1)).venue_id, venue.currency
 
 
 def stays_of(session: Session, table_id: UUID) -> list[StayRow]:

@@ -44,6 +44,9 @@ BODIES_OF_ROWS: dict[str, Any] = {
     "post_ledger_entry body.venue_id": {
         "kind": "venue_payment", "amount": "1.00", "on": "2026-11-24", "currency": "USD", "venue_id": "@",
     },
+    "post_ledger_entry body.table_id": {
+        "kind": "expense", "what": "cloth", "amount": "1.00", "on": "2026-11-26", "table_id": "@",
+    },
     "move_table path.table_id": {**BODIES["move_table"], "venue_id": None},
     "create_token body.venue_id": {"name": "The Copper Lantern", "role": "venue", "venue_id": "@"},
     "create_token body.table_id": {"name": "Window side", "role": "device", "table_id": "@"},

@@ -148,3 +148,32 @@ def pick(row, data):
         return posting[column], posting, column
     name = data.draw(st.sampled_from([*FIELDS, "number"]))
     return row[name], row, name
+
+
+def test_an_entry_that_names_a_table_has_a_form_of_its_own_and_the_table_is_sealed_with_it():
+    entry = seal(
+        Entry(
+            id=str(UUID(int=1)),
+            number=1,
+            kind="expense",
+            on=MONDAY,
+            recorded_at=datetime(2026, 11, 2, 18, 30, tzinfo=UTC),
+            currency="USD",
+            postings=owner_postings(kind="expense", amount_minor=1850, account="parts"),
+            table_id=CORNER,
+        )
+    )
+    stored = record_of(entry)
+    assert canonical(stored) == (
+        b'baizebook entry 2\n{"currency":"USD","id":"00000000-0000-0000-0000-000000000001","kind":"expense",'
+        b'"number":1,"on":"2026-11-02","postings":[["parts",null,1850],["bank",null,-1850]],'
+        b'"previous_hash":"0000000000000000000000000000000000000000000000000000000000000000",'
+        b'"recorded_at":"2026-11-02T18:30:00.000000Z","reference":"","source_id":null,'
+        b'"table_id":"0198c0de-0000-7000-8000-00000000c0de"}'
+    )
+    assert verify([stored]) is None
+    without = {key: value for key, value in stored.items() if key != "table_id"}
+    for tampered in (without, {**stored, "table_id": str(UUID(int=3))}, {**stored, "table_id": None}):
+        assert verify([tampered]) == Bad(1, 1, entry.id, "its content does not give its hash")
+    plain = record_of(first())
+    assert verify([{**plain, "table_id": CORNER}]) == Bad(1, 1, plain["id"], "its content does not give its hash")

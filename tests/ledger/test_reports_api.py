@@ -195,7 +195,7 @@ def test_what_cannot_be_exported_is_refused(client: TestClient) -> None:
 
 def test_exports_use_the_operators_own_names_and_list_all_that_are_missing(client: TestClient, books: Books) -> None:
     empty = client.get("/v1/ledger/account-names").json()
-    assert (empty["names"], len(empty["missing"]), len(empty["accounts"])) == ({}, 13, 13)
+    assert (empty["names"], len(empty["missing"]), len(empty["accounts"])) == ({}, 20, 20)
     put = client.put("/v1/ledger/account-names", json={"names": {"bank": "K-02 Bank", "cash_in_bags": "K-01 Kasse"}})
     assert put.status_code == 200, put.text
     assert put.json() == client.get("/v1/ledger/account-names").json()

@@ -49,6 +49,8 @@ _KINDS = {
     "venue_payment": "Payment to the venue",
     "tax_payment": "Tax remitted",
     "licence_payment": "Licence paid",
+    "expense": "Expense",
+    "table_sale": "Table sold",
     "loan_advance": "Loan to the venue",
     "write_off": "Write-off",
     "opening": "Opening balance",
