@@ -11,7 +11,8 @@ It is pure: values in, values out; the standard library and itself; no clock, no
 it from the module that defines it.
 
 - money and words: ``money.py``, ``errors.py``, ``lines.py``
-- prepaid: ``ladder.py``, ``split.py``, ``payable.py``, ``ladder_advice.py``, ``purchase.py``
+- prepaid: ``ladder.py``, ``split.py``, ``payable.py``, ``ladder_advice.py``, ``counting_check.py``,
+  ``purchase.py``
 - paid afterwards: ``rate.py``, ``play.py``, ``metered.py``
 - when: ``trading_day.py``, ``week.py``, ``timetable.py``
 - together: ``tariff.py``, ``quote.py``
@@ -19,6 +20,7 @@ it from the module that defines it.
 
 from __future__ import annotations
 
+from .counting_check import check_counting
 from .errors import DomainError, Fault, PricingError
 from .ladder import Counting, Ladder, Rung
 from .ladder_advice import advice
@@ -56,6 +58,7 @@ __all__ = [
     "Weekly",
     "advice",
     "charge_play",
+    "check_counting",
     "follow",
     "format_money",
     "next_payable",

@@ -38,6 +38,11 @@ def advice(ladder: Ladder, kind: Kind, currency: str) -> tuple[Advice, ...]:
     return tuple(found)
 
 
+def steps_of(ladder: Ladder, *, reach: int) -> Steps:
+    """Return the steps of a ladder up to the amount ``reach``, no more than the 3,000 lowest."""
+    return _steps(ladder.rungs, ladder.counting, reach=reach)
+
+
 @dataclass(frozen=True, slots=True)
 class _Words:
     kind: Kind
@@ -51,7 +56,7 @@ class _Words:
 
 
 @dataclass(slots=True)
-class _Steps:
+class Steps:
     """Where a ladder steps up: ``units[i]`` from ``amounts[i]`` on; known for amounts up to ``known``."""
 
     amounts: list[int]
@@ -59,6 +64,7 @@ class _Steps:
     known: int
 
     def at(self, amount: int) -> int:
+        """Return the units that an amount up to ``known`` buys."""
         return self.units[bisect_right(self.amounts, amount) - 1]
 
     def climb(self, onward: Iterable[tuple[int, int]], *, end: int) -> None:
@@ -74,21 +80,21 @@ class _Steps:
                 self.units.append(units)
 
 
-def _steps(rungs: tuple[Rung, ...], counting: Counting, *, reach: int) -> _Steps:
+def _steps(rungs: tuple[Rung, ...], counting: Counting, *, reach: int) -> Steps:
     """Return the steps of these rungs, P3 or not, up to the amount ``reach``.
 
     Where the count starts over at a rung, what lies below that rung is repeated from it on, up to the next one; else
     first rungs follow it. Where P3 does not hold the units fall somewhere; the steps then keep the most that a smaller
     amount gives.
     """
-    steps = _Steps([0], [0], reach)
+    steps = Steps([0], [0], reach)
     for rung, end in zip(rungs, [*(above.price for above in rungs[1:]), reach + 1], strict=True):
         starts_over = counting == "repeat" or (counting == "climb" and rung is rungs[-1])
         steps.climb(_repeated(steps, rung) if starts_over else _first_rungs_after(rung, rungs[0]), end=end)
     return steps
 
 
-def _repeated(below: _Steps, rung: Rung) -> Iterator[tuple[int, int]]:
+def _repeated(below: Steps, rung: Rung) -> Iterator[tuple[int, int]]:
     stretch = list(zip(below.amounts, below.units, strict=True))
     for times in count(1):
         for amount, units in stretch:
@@ -107,7 +113,7 @@ def _adds_nothing(ladder: Ladder, words: _Words) -> Iterator[Advice]:
             yield Advice("break_adds_nothing", detail, words.kind, rung.price, rung.units, instead_units=below)
 
 
-def _takes_away(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Advice]:
+def _takes_away(ladder: Ladder, steps: Steps, words: _Words) -> Iterator[Advice]:
     least: tuple[int, int, Rung] | None = None
     for index, rung in enumerate(ladder.rungs[1:], start=1):
         without = _steps(ladder.rungs[:index] + ladder.rungs[index + 1 :], ladder.counting, reach=steps.known)
@@ -128,7 +134,7 @@ def _takes_away(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Advice
         yield Advice("higher_break_takes_away", detail, words.kind, amount, units, instead_units=instead)
 
 
-def _splitting_pays(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Advice]:
+def _splitting_pays(ladder: Ladder, steps: Steps, words: _Words) -> Iterator[Advice]:
     pair: tuple[int, int, int] | None = None
     for rung in ladder.rungs:
         last = sum(pair[:2]) - 1 if pair else steps.known
@@ -149,7 +155,7 @@ def _splitting_pays(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Ad
         yield Advice("splitting_pays", detail, words.kind, sum(parts), units, instead_units=instead, parts=parts)
 
 
-def _free_units(ladder: Ladder, steps: _Steps, words: _Words) -> Iterator[Advice]:
+def _free_units(ladder: Ladder, steps: Steps, words: _Words) -> Iterator[Advice]:
     for amount, below, units in zip(steps.amounts[1:], steps.units, steps.units[1:], strict=False):
         if amount > ladder.rungs[-1].price:
             return

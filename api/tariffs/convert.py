@@ -4,18 +4,32 @@ All mistakes of a message are reported at once, each by its place, ``games.price
 as the message writes them (E3), not in minor units.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import accumulate
 from typing import Any, TypeVar
 from uuid import UUID
 
+from pydantic import MISSING
+
 from ..pricing import Cap, DomainError, Fault, Ladder, Rate, Rung, Tariff, Tier, format_money, parse_money
 from ..pricing import advice as ladder_advice
+from ..pricing.counting_check import CountingCheck, RuledOut, Seen, prices_seen
+from ..pricing.ladder import COUNTING_WORDS, WAYS_OF_COUNTING, Counting
 from ..pricing.lines import Advice
 from ..pricing.metered import advice as metered_advice
 from ..pricing.money import in_currency
 from ..web.schema_types import given
 from .schemas import (
     AdviceOut,
+    CountingCandidateOut,
+    CountingCheckIn,
+    CountingCheckOut,
+    CountingNextSumOut,
+    CountingObservationIn,
+    CountingOutcomeOut,
+    CountingRuledOutOut,
+    CountingSettingsIn,
     LadderIn,
     LadderOut,
     MaximumOut,
@@ -184,3 +198,123 @@ def tariff_values(tariff: Tariff) -> dict[str, Any]:
         "minutes": tariff.minutes and ladder_out(tariff.minutes, tariff.currency),
         "metered": tariff.metered and metered_out(tariff.metered, tariff.currency),
     }
+
+
+@dataclass(frozen=True, slots=True)
+class CountingQuestion:
+    """A question about the way of counting as the engine takes it.
+
+    ``candidates``: each ladder and the index of the settings that it comes from, None where prices are read from the
+    observations. ``impossible``: settings in a way of counting that makes no ladder of them, and why. ``places``: the
+    purchase and the coin of each observation.
+    """
+
+    candidates: dict[Ladder, int | None]
+    impossible: list[tuple[int, Counting, str]]
+    seen: list[Seen]
+    places: list[tuple[int, int]]
+    accepts: tuple[int, ...] | None
+
+
+def read_counting_check(message: CountingCheckIn) -> CountingQuestion:
+    """Return the engine's values of what somebody saw; refuse with all that is wrong with it."""
+    reader = _Reader(message.currency)
+    if reader.tried(lambda: parse_money("0", message.currency), "") is None:
+        raise DomainError(*reader.faults)
+    seen, places = _read_seen(message.observations, reader)
+    accepted: list[str] = given(message.accepts, [])
+    coins = [reader.price(text, f"accepts[{i}]") for i, text in enumerate(accepted)]
+    sent: list[CountingSettingsIn] = given(message.settings, [])
+    candidates: dict[Ladder, int | None] = {}
+    impossible: list[tuple[int, Counting, str]] = []
+    for index, settings in enumerate(sent):
+        known = given(settings.counting, None)
+        for way in WAYS_OF_COUNTING if known is None else (known,):
+            trial = reader if known else _Reader(message.currency)
+            ladder = trial.ladder(LadderIn(prices=settings.prices, counting=way), f"settings[{index}]")
+            if ladder:
+                candidates.setdefault(ladder, index)
+            elif known is None and all(fault.code == "price_break_worse" for fault in trial.faults):
+                impossible.append((index, way, str(trial.faults[0])))
+            elif known is None and way == WAYS_OF_COUNTING[0]:
+                reader.faults += trial.faults
+    if reader.faults:
+        raise DomainError(*reader.faults)
+    if message.settings is MISSING:
+        candidates = dict.fromkeys(prices_seen(seen))
+    return CountingQuestion(candidates, impossible, seen, places, tuple(coins) or None)
+
+
+def _read_seen(
+    observations: Sequence[CountingObservationIn], reader: _Reader
+) -> tuple[list[Seen], list[tuple[int, int]]]:
+    seen: list[Seen] = []
+    places: list[tuple[int, int]] = []
+    for index, one in enumerate(observations):
+        where = f"observations[{index}]"
+        coins = [reader.price(text, f"{where}.inserted[{i}]") for i, text in enumerate(one.inserted)]
+        if len(one.shown) not in (1, len(coins)):
+            expected = f"1 number, or {len(coins)}: one after each coin"
+            reader.faults.append(Fault("invalid", f"{where}.shown", f"{len(one.shown)} numbers", expected))
+            continue
+        totals = list(accumulate(coins))[-len(one.shown) :]
+        seen += [Seen(money, units) for money, units in zip(totals, one.shown, strict=True)]
+        places += [(index, coin) for coin in range(len(coins) - len(one.shown), len(coins))]
+    return seen, places
+
+
+def counting_check_out(check: CountingCheck, question: CountingQuestion, message: CountingCheckIn) -> CountingCheckOut:
+    """Write which ways of counting fit, what rules out the others, and the next sum."""
+    currency = message.currency
+
+    def candidate(ladder: Ladder) -> dict[str, Any]:
+        prices = ladder_out(ladder, currency).prices
+        return {"settings": question.candidates[ladder], "counting": ladder.counting, "prices": prices}
+
+    def ruled_out(row: RuledOut) -> CountingRuledOutOut:
+        one, (purchase, coin) = question.seen[row.seen], question.places[row.seen]
+        money = format_money(one.money, currency)
+        detail = f"{money} showed {one.units}; counted this way ({COUNTING_WORDS[row.ladder.counting]}) it shows {row.expected}."
+        return CountingRuledOutOut(
+            **candidate(row.ladder),
+            detail=detail,
+            observation=purchase,
+            coin=coin,
+            money=money,
+            shown=one.units,
+            expected=row.expected,
+        )
+
+    def impossible(index: int, way: Counting, why: str) -> CountingRuledOutOut:
+        sent: list[CountingSettingsIn] = given(message.settings, [])
+        prices = [
+            PriceOut(price=format_money(parse_money(one.price, currency), currency), units=one.units)
+            for one in sent[index].prices
+        ]
+        nothing = dict.fromkeys(("observation", "coin", "money", "shown", "expected"))
+        return CountingRuledOutOut(settings=index, counting=way, prices=prices, detail=why, **nothing)
+
+    at = {ladder: index for index, ladder in enumerate(check.fits)}
+    following = None
+    if check.next_sum:
+        outcomes = [
+            CountingOutcomeOut(units=units, fits=[at[ladder] for ladder in ladders])
+            for units, ladders in check.next_sum.outcomes
+        ]
+        following = CountingNextSumOut(money=format_money(check.next_sum.money, currency), outcomes=outcomes)
+    return CountingCheckOut(
+        detail=_counting_in_words(len(check.fits), following),
+        fits=[CountingCandidateOut(**candidate(ladder)) for ladder in check.fits],
+        ruled_out=[*map(ruled_out, check.ruled_out), *(impossible(*row) for row in question.impossible)],
+        next_sum=following,
+    )
+
+
+def _counting_in_words(fits: int, following: CountingNextSumOut | None) -> str:
+    if following:
+        return f"{fits} ways fit. Start a new purchase and put in {following.money}: the number shown tells them apart."
+    if fits > 1:
+        return f"{fits} ways fit, and no sum tells them apart: for these prices they sell the same."
+    return (
+        "One way fits." if fits else "No way fits: check the prices and the sums, and that each purchase started empty."
+    )

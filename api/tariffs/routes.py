@@ -11,9 +11,10 @@ from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import service
-from .schemas import TariffCheckOut, TariffIn, TariffOut, TariffPage
+from .schemas import CountingCheckIn, CountingCheckOut, TariffCheckOut, TariffIn, TariffOut, TariffPage
 
 router = APIRouter(prefix="/v1", tags=["tariffs"], route_class=Route)
+CollectorDep = Annotated[Principal, allow("collector")]
 ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 
 
@@ -32,6 +33,17 @@ def publish_tariff(
 def check_tariff(session: SessionDep, principal: OwnerDep, tariff: TariffIn) -> TariffCheckOut:
     """Judge a tariff as if it were published; nothing is stored."""
     return service.check_tariff(tariff)
+
+
+@router.post("/tariffs/counting-check", responses=problems(), openapi_extra={"x-stores": False})
+@stores_nothing
+def check_counting(session: SessionDep, principal: CollectorDep, observed: CountingCheckIn) -> CountingCheckOut:
+    """Which way a controller counts, found out with a few coins.
+
+    From the sums put in and the games or minutes shown: the settings and ways of counting that fit, the observation that
+    rules out each of the others, and the cheapest next sum that tells the remaining ones apart. Nothing is stored.
+    """
+    return service.check_counting_of(observed)
 
 
 @router.get("/tariffs", responses=problems())

@@ -159,3 +159,110 @@ class TariffOut(TariffCheckOut):
 
 class TariffPage(PageOf[TariffOut]):
     """A page of tariffs."""
+
+
+class CountingObservationIn(In):
+    """One purchase as somebody made it at the table, with nothing left in it from before."""
+
+    inserted: Annotated[
+        list[Money],
+        Limits(min_length=1, max_length=50, description="The coins and notes put in, in order.", examples=[["3.00"]]),
+    ]
+    shown: Annotated[
+        list[Annotated[StrictInt, Limits(ge=0, le=1_000_000)]],
+        Limits(
+            min_length=1,
+            max_length=50,
+            description="The games or minutes that the table showed, none of them played yet: one number after each coin, "
+            "or a single number at the end.",
+            examples=[[4]],
+        ),
+    ]
+
+
+class CountingSettingsIn(In):
+    """Prices that may be in the controller."""
+
+    prices: Annotated[
+        list[PriceIn], Limits(min_length=1, max_length=50, description="Prices, strictly rising, and their units.")
+    ]
+    counting: (
+        Annotated[Counting, Limits(description="The way of counting, where it is known; absent: all ways are tried.")]
+        | MISSING
+    ) = MISSING
+
+
+class CountingCheckIn(In):
+    """What somebody saw at a table, and the settings that its controller may have."""
+
+    currency: Annotated[Currency, Limits(description="ISO 4217 code of the amounts.", examples=["USD"])]
+    settings: (
+        Annotated[
+            list[CountingSettingsIn],
+            Limits(
+                min_length=1,
+                max_length=20,
+                description="The settings that the controller may have; absent: prices are read from the observations.",
+            ),
+        ]
+        | MISSING
+    ) = MISSING
+    observations: Annotated[
+        list[CountingObservationIn],
+        Limits(max_length=20, description="Purchases made at the table; none yet asks for the first sum to put in."),
+    ]
+    accepts: (
+        Annotated[
+            list[Money],
+            Limits(
+                min_length=1,
+                max_length=50,
+                description="The coins and notes that the table takes: the next sum is then one that they make up.",
+            ),
+        ]
+        | MISSING
+    ) = MISSING
+
+
+class CountingCandidateOut(Out):
+    """Prices counted one way; ``settings`` is the index of the settings sent, null where prices were read from sums."""
+
+    settings: int | None
+    counting: Counting
+    prices: list[PriceOut]
+
+
+class CountingRuledOutOut(CountingCandidateOut):
+    """A candidate that cannot be, and the observation that rules it out: which one, its money, the units shown there and
+    the units that this candidate would have shown. The last five are null where no controller can count these prices so.
+    """
+
+    detail: str
+    observation: int | None
+    coin: int | None
+    money: MoneyOut | None
+    shown: int | None
+    expected: int | None
+
+
+class CountingOutcomeOut(Out):
+    """If the table then shows ``units``, these of the candidates that fit (by index) remain."""
+
+    units: int
+    fits: list[int]
+
+
+class CountingNextSumOut(Out):
+    """The cheapest sum that tells the remaining candidates apart, and what each number shown would say."""
+
+    money: MoneyOut
+    outcomes: list[CountingOutcomeOut]
+
+
+class CountingCheckOut(Out):
+    """The candidates that fit everything that was seen, those ruled out, and the next sum to put in, null if none helps."""
+
+    detail: str
+    fits: list[CountingCandidateOut]
+    ruled_out: list[CountingRuledOutOut]
+    next_sum: CountingNextSumOut | None

@@ -5,14 +5,14 @@ from uuid import UUID
 
 from sqlmodel import Session, col, func, select
 
-from ..pricing import Tariff
+from ..pricing import Tariff, check_counting
 from ..store.clock import new_id
 from ..store.db import hold
 from ..web.errors import not_found
 from ..web.pagination import Page, page
-from .convert import advice_out, advise, read_tariff, tariff_values
+from .convert import advice_out, advise, counting_check_out, read_counting_check, read_tariff, tariff_values
 from .rows import TariffRow
-from .schemas import AdviceOut, TariffCheckOut, TariffIn, TariffOut
+from .schemas import AdviceOut, CountingCheckIn, CountingCheckOut, TariffCheckOut, TariffIn, TariffOut
 
 _COMPILED_MAX = 10_000
 
@@ -24,6 +24,13 @@ def check_tariff(message: TariffIn) -> TariffCheckOut:
     tariff = read_tariff(message)
     advice = [advice_out(item, tariff.currency) for item in advise(tariff)]
     return TariffCheckOut(code=message.code, name=message.name, **tariff_values(tariff), advice=advice)
+
+
+def check_counting_of(message: CountingCheckIn) -> CountingCheckOut:
+    """Find out which way a controller counts, from what somebody saw at it (P11); store nothing."""
+    question = read_counting_check(message)
+    check = check_counting(question.candidates, question.seen, accepts=question.accepts)
+    return counting_check_out(check, question, message)
 
 
 def publish_tariff(session: Session, message: TariffIn, *, now: datetime) -> TariffRow:

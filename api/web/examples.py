@@ -54,6 +54,12 @@ _COLLECTION = {
 
 BODIES: dict[str, Any] = {
     "post_quotes": {"scenarios": [{"venue_id": _VENUE, "at": "2026-12-01T21:00", "money": "10.00"}]},
+    "check_counting": {
+        "currency": "USD",
+        "settings": [{"prices": [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 6}]}],
+        "observations": [{"inserted": ["1.00", "1.00", "1.00"], "shown": [1, 2, 4]}],
+        "accepts": ["0.25", "1.00", "5.00"],
+    },
     "create_venue": {"name": "The Copper Lantern", "time_zone": "America/New_York", "currency": "USD"},
     "change_venue": {"contact": "Odile at the bar, after 16:00"},
     "create_table": {

@@ -7,7 +7,7 @@ import baizebook.pricing
 PUBLIC = {
     "money": {"format_money", "parse_money"},
     "errors": {"DomainError", "Fault", "PricingError"},
-    "ladders": {"Counting", "Ladder", "Rung", "advice", "split"},
+    "ladders": {"Counting", "Ladder", "Rung", "advice", "check_counting", "split"},
     "coins": {"next_payable"},
     "metered time": {"Cap", "Rate", "Tier", "charge_play"},
     "tariffs": {"Tariff"},

@@ -124,3 +124,57 @@ def test_a_tariff_that_is_not_there_is_not_found(client: TestClient) -> None:
     for method in ("PUT", "PATCH", "DELETE"):
         refused = client.request(method, f"/v1/tariffs/{ABSENT}")
         assert (refused.status_code, refused.headers["Allow"]) == (405, "GET, HEAD")
+
+
+EXAMPLE_C = {"prices": [{"price": "1.00", "units": 1}, {"price": "3.00", "units": 4}, {"price": "10.00", "units": 16}]}
+
+
+def test_the_way_a_controller_counts_is_found_out_with_a_few_coins(route: Route) -> None:
+    asked = {"currency": "USD", "settings": [EXAMPLE_C], "observations": [], "accepts": ["1.00", "5.00"]}
+    first = route.post("/tariffs/counting-check", asked)
+    assert [fit["counting"] for fit in first["fits"]] == ["repeat", "climb", "climb_once"]
+    assert first["next_sum"]["money"] == "16.00"
+    assert first["next_sum"]["outcomes"] == [
+        {"units": 22, "fits": [2]}, {"units": 23, "fits": [1]}, {"units": 24, "fits": [0]},
+    ]  # fmt: skip
+    coins = {"inserted": ["1.00", "1.00", "1.00", "1.00", "1.00", "1.00"], "shown": [1, 2, 4, 5, 6, 7]}
+    at_the_end = {"inserted": ["10.00", "5.00", "1.00"], "shown": [23]}
+    found = route.post("/tariffs/counting-check", {**asked, "observations": [coins, at_the_end]})
+    assert (found["detail"], found["next_sum"]) == ("One way fits.", None)
+    assert [(fit["settings"], fit["counting"]) for fit in found["fits"]] == [(0, "climb")]
+    assert [
+        (row["counting"], row["observation"], row["coin"], row["money"], row["shown"], row["expected"])
+        for row in found["ruled_out"]
+    ] == [("repeat", 0, 5, "6.00", 7, 8), ("climb_once", 1, 2, "16.00", 23, 22)]
+
+
+def test_prices_that_are_not_sent_are_read_from_what_was_seen(route: Route) -> None:
+    coins = {"inserted": ["1.00"] * 10, "shown": [1, 2, 4, 5, 6, 7, 8, 9, 10, 16]}
+    found = route.post("/tariffs/counting-check", {"currency": "USD", "observations": [coins]})
+    assert [fit["counting"] for fit in found["fits"]] == ["climb", "climb_once"]
+    assert all(fit["prices"] == EXAMPLE_C["prices"] and fit["settings"] is None for fit in found["fits"])
+    assert found["next_sum"]["money"] == "13.00"
+
+
+def test_a_way_that_these_prices_do_not_allow_is_ruled_out_and_a_wrong_price_refused(
+    client: TestClient, route: Route
+) -> None:
+    climbing = {"prices": [*EXAMPLE_C["prices"][:2], {"price": "10.00", "units": 12}]}
+    found = route.post("/tariffs/counting-check", {"currency": "USD", "settings": [climbing], "observations": []})
+    assert [fit["counting"] for fit in found["fits"]] == ["climb", "climb_once"]
+    (never,) = found["ruled_out"]
+    assert (never["counting"], never["observation"], never["money"]) == ("repeat", None, None)
+    assert "at least 13" in never["detail"]
+    wrong = {
+        "currency": "USD",
+        "settings": [{"prices": [{"price": "1.005", "units": 1}]}, {**climbing, "counting": "repeat"}],
+        "observations": [{"inserted": ["1.00", "0.00"], "shown": [1, 1, 1]}],
+    }
+    refused = client.post("/v1/tariffs/counting-check", json=wrong)
+    assert refused.status_code == 422
+    assert [error["where"] for error in refused.json()["errors"]] == [
+        "observations[0].inserted[1]",
+        "observations[0].shown",
+        "settings[0].prices[0].price",
+        "settings[1].prices[2].units",
+    ]
