@@ -1,14 +1,14 @@
 """An entry of the journal may name the table that it is of.
 
 Revision ID: entry_table
-Revises: venue_facts
+Revises: kept_answers
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "entry_table"
-down_revision = "venue_facts"
+down_revision = "kept_answers"
 branch_labels = None
 depends_on = None
 
