@@ -27,6 +27,7 @@ from ..schedules.schemas import RolloutIn, ScheduleIn
 from ..schedules.service import publish_for_venue, roll_out
 from ..settlements.schemas import AgreementIn
 from ..settlements.service import publish_agreement
+from ..store.changes import note_tables
 from ..tariffs.schemas import TariffIn
 from ..tariffs.service import publish_tariff
 from ..tax_areas.schemas import TaxAreaIn
@@ -37,7 +38,6 @@ from ..venues.schemas import VenueIn
 from ..venues.service import calendar_of, create_venue
 from ..web.errors import Problem
 from ..web.rows import TokenRow
-from ..worklist.service import assess
 from .agreements import TAX_AREA_OF, TAX_AREAS, agreements
 from .observations import miskeyed, readings_of, settings_found
 from .places import VENUES, schedules
@@ -86,7 +86,7 @@ def load(session: Session, *, now: datetime) -> Demo:
     _change_prices(session, demo)
     _send_readings(session, demo)
     _collect(session, demo)
-    assess(session, list(demo.tables.values()), now=now)
+    note_tables(session, list(demo.tables.values()))
     return demo
 
 

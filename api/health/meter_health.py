@@ -10,10 +10,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from ..readings.meter_history import Counts, MeterHistory
 from ..readings.meters import (
     Disagreement,
     Meter,
@@ -24,14 +25,6 @@ from ..readings.meters import (
     disagreement,
     money,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Counts:
-    """All the meters that were read at one instant."""
-
-    taken_at: datetime
-    values: Mapping[str, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,15 +41,12 @@ class MeterHealth:
 
 def judge_meters(
     meters: Sequence[Meter],
-    readings: Sequence[Counts],
+    history: MeterHistory,
     *,
     reset_at: Sequence[datetime] = (),
-    collected_at: Sequence[datetime] = (),
 ) -> tuple[MeterHealth, ...]:
-    """Return what each meter that was ever read says; ``readings`` in time order.
-
-    ``reset_at`` is when the board was replaced or the meters were reset, ``collected_at`` when the box was emptied.
-    """
+    """Return the health of each meter with a number on record; ``reset_at`` has resets and new boards."""
+    readings, collected_at = history.counts, history.emptied_at
     return tuple(
         MeterHealth(
             meter=meter,

@@ -4,7 +4,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, Header, Response
 
-from ..collections.queries import emptied_at
 from ..pool_tables.service import get_table
 from ..store.changes import note_all
 from ..web.auth import OwnerDep, Principal, allow
@@ -12,7 +11,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Id
-from . import service
+from . import queries, service
 from .convert import health_out, settings_out
 from .schemas import SettingsIn, SettingsOut, TableHealthOut
 
@@ -38,18 +37,15 @@ def get_table_health(session: SessionDep, principal: VenueReaderDep, now: NowDep
     the mains; local rules and a qualified person decide.
     """
     principal.must_see_venue(get_table(session, table_id).venue_id, what="table")
-    emptied = {table_id: emptied_at(session, table_id)}
-    judged = service.judge_tables(
-        session, [table_id], now=now, collected_at=emptied, here_only=principal.role == "venue"
-    )
-    return health_out(table_id, judged[table_id])
+    health = service.health_of(session, table_id, now=now, here_only=principal.role == "venue")
+    return health_out(table_id, health)
 
 
 @router.get("/settings", responses=problems())
 def get_settings(session: SessionDep, principal: ReaderDep, response: Response) -> SettingsOut:
     """Return the battery levels and the clock tolerance by which tables are judged."""
-    response.headers["ETag"] = service.settings_etag(session)
-    return settings_out(service.levels_in_force(session))
+    response.headers["ETag"] = queries.settings_etag(session)
+    return settings_out(queries.levels_in_force(session))
 
 
 @router.put("/settings", responses=problems(412))
@@ -64,5 +60,5 @@ def put_settings(
     """Replace the battery levels and the clock tolerance as a whole: absent fields go back to their defaults."""
     levels = service.put_settings(session, settings, if_match=if_match, now=now)
     note_all(session)
-    response.headers["ETag"] = service.settings_etag(session)
+    response.headers["ETag"] = queries.settings_etag(session)
     return settings_out(levels)

@@ -13,7 +13,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta, tzinfo
 from fractions import Fraction
 from typing import Literal
@@ -22,13 +22,14 @@ from ..controllers.differences import Difference
 from ..controllers.settings_found import FoundSettings, Held, judge_settings
 from ..pool_tables.cautions import AT_THE_MAINS, Caution
 from ..pricing import DomainError, Tariff, Timetable
+from ..readings.meter_history import MeterHistory
 from ..readings.meters import Meter
 from .battery_verdict import ON_MAINS, BatteryHealth, BatteryHistory, judge_battery
 from .clock_forecast import PredictedOffset, predict
 from .clock_offset import ClockReading
 from .clock_verdict import ClockHealth, judge_clock
 from .levels import Levels
-from .meter_health import Counts, MeterHealth, judge_meters
+from .meter_health import MeterHealth, judge_meters
 from .state_of_charge import Battery, SupplyReading
 from .wrong_price import WrongPrice, wrong_price
 
@@ -82,10 +83,9 @@ class TableFacts:
     supply: Sequence[SupplyReading] = ()
     clock: Sequence[ClockReading] = ()
     meters: Sequence[Meter] = ()
-    counts: Sequence[Counts] = ()
+    meter_history: MeterHistory = field(default_factory=MeterHistory)
     settings: FoundSettings | None = None
     work: Sequence[WorkDone] = ()
-    collected_at: Sequence[datetime] = ()
     in_workshop: bool = False
     sells: Sells | None = None
 
@@ -139,9 +139,7 @@ def judge(facts: TableFacts, levels: Levels, *, now: datetime) -> TableHealth:
         why_no_battery=None if battery else _why_no_battery(facts),
         clock=clock,
         why_no_clock=None if clock else _why_no_clock(facts),
-        meters=judge_meters(
-            facts.meters, facts.counts, reset_at=facts.done_at("meters"), collected_at=facts.collected_at
-        ),
+        meters=judge_meters(facts.meters, facts.meter_history, reset_at=facts.done_at("meters")),
         settings=settings,
         cautions=battery.cautions if battery else AT_THE_MAINS if facts.battery is None and at_controller else (),
     )

@@ -26,7 +26,7 @@ from ..tokens.service import make_token
 from ..venues.service import get_venue
 from ..web.errors import Problem, problem_out
 from ..web.rows import Role
-from ..worklist.service import assess_after
+from ..worklist.service import sweep
 from . import backup as backups
 from . import serve as server
 from .check import Finding, check_books, examine
@@ -138,8 +138,7 @@ def assess() -> None:
     engine = _existing_database()
     now, after, more = clock.now(), None, True
     while more:
-        with writing(engine) as session:
-            after = assess_after(session, after=after, now=now)
+        after = sweep(engine, after=after, now=now)
         more = after is not None
     _say("The worklist is up to date for all tables.")
 

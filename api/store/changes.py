@@ -2,7 +2,8 @@
 
 - Whoever records something notes what it touched, in the same transaction and at the price of one insert.
 - A note names a table, or a venue and so every table that stands there, or neither and so every table.
-- Whoever reads the notes takes them away before looking: what is noted from then on stays noted.
+- Whoever assesses a table takes away the notes that its snapshot saw, when it saves: later notes stay. A note's id is
+  never given again.
 """
 
 from collections.abc import Collection
@@ -16,6 +17,7 @@ class TouchedRow(SQLModel, table=True):
     """A table, the tables of a venue, or (neither) all tables of which something was recorded."""
 
     __tablename__ = "touched"
+    __table_args__ = {"sqlite_autoincrement": True}
 
     id: int | None = Field(
         default=None, sa_column=Column(BigInteger().with_variant(Integer, "sqlite"), primary_key=True)

@@ -23,11 +23,11 @@ _BRING = ("an accurate watch or phone",)
 
 
 def clock_work(
-    health: TableHealth, *, stands_since: datetime, tolerance_s: int, dangers: tuple[Danger, ...], now: datetime
+    health: TableHealth, *, came_at: datetime, tolerance_s: int, dangers: tuple[Danger, ...], now: datetime
 ) -> tuple[Work, ...]:
-    """Return the work on a table's clock at the venue where the table has been since ``stands_since``."""
+    """Return the work on a table's clock at the venue where the table has been since ``came_at``."""
     found = health.clock.health if health.clock else None
-    changes = _by_hand(health, stands_since=stands_since, dangers=dangers, now=now)
+    changes = _by_hand(health, came_at=came_at, dangers=dangers, now=now)
     if found is None:
         return changes
     if found.verdict == "off":
@@ -95,18 +95,14 @@ def _asked(found: ClockHealth) -> tuple[Work, ...]:
     )
 
 
-def _by_hand(
-    health: TableHealth, *, stands_since: datetime, dangers: tuple[Danger, ...], now: datetime
-) -> tuple[Work, ...]:
+def _by_hand(health: TableHealth, *, came_at: datetime, dangers: tuple[Danger, ...], now: datetime) -> tuple[Work, ...]:
     facts = health.facts
     if facts.changes_for_summer_time is not False:
         return ()
     zone: tzinfo = facts.zone
-    seen_at = max([reading.taken_at for reading in facts.clock] + facts.done_at("clock"), default=stands_since)
+    seen_at = max([reading.taken_at for reading in facts.clock] + facts.done_at("clock"), default=came_at)
     changes = (last_change(zone, before=now), next_change(zone, after=now))
-    return tuple(
-        _change(change, zone, dangers) for change in changes if change and change.at > max(seen_at, stands_since)
-    )
+    return tuple(_change(change, zone, dangers) for change in changes if change and change.at > max(seen_at, came_at))
 
 
 def _change(change: ClockChange, zone: tzinfo, dangers: tuple[Danger, ...]) -> Work:

@@ -20,8 +20,8 @@ from fractions import Fraction
 from typing import Literal
 
 from ..collections.coins import PIECES
-from ..health.meter_health import Counts
 from ..pricing.money import format_money
+from ..readings.meter_history import Counts
 from ..readings.meters import Meter, MeterReading, counted, deltas
 from ..venues.dates_in_words import day_at
 from .work import AT_ONCE, Code, Danger, Work, lead_of

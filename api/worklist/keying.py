@@ -44,7 +44,7 @@ class KeyingFacts:
     """
 
     listed: Sequence[Stretch]
-    stands_since: datetime
+    came_at: datetime
     keyed: Keyed | None
     reported_at: Sequence[datetime]
     found_at: datetime | None
@@ -80,7 +80,7 @@ def _to_key(facts: KeyingFacts, listed: Sequence[Stretch], index: int) -> Work:
         kind="key_settings",
         code="not_keyed",
         subject=stretch.schedule.id,
-        due_at=max(stretch.from_at, facts.stands_since),
+        due_at=max(stretch.from_at, facts.came_at),
         ends_at=listed[index + 1].from_at if index + 1 < len(listed) else None,
         reason=f"{prices} effective {moment_at(stretch.from_at, facts.zone)}, have not been keyed. {last}",
         bring=("the settings sheet",),

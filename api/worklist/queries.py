@@ -1,149 +1,163 @@
-"""Gathers what the worklist is found from: tables' health, what is listed and keyed, their boxes, disputes, news.
+"""Reads the worklist, the tables to assess, and the facts of each: readings, prices, keyings, boxes, disputes.
 
-Tables are gathered many at a time, each kind of fact by one query; only what is listed is asked for by the table.
+Rows are read for many tables at once, each kind by one statement; only what a table sells is asked for by the table.
 """
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta, tzinfo
-from fractions import Fraction
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import exists, func, select
-from sqlmodel import Session, col
+from sqlalchemy import Select, distinct, exists, func, or_, select, union_all
+from sqlmodel import Session, SQLModel, col
 
 from ..collections.rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
 from ..controllers.rows import KeyingRow
-from ..health.service import judge_tables, levels_in_force
-from ..health.table_health import TableHealth
-from ..pool_tables.rows import PoolTableRow, StayRow
+from ..health.levels import Levels
+from ..health.queries import StoredTable, facts_of, levels_in_force, load_tables
+from ..pool_tables.rows import PoolTableRow
 from ..pricing import parse_money
 from ..readings.queries import history
 from ..readings.rows import ReadingRow, VoidRow
 from ..schedules.queries import Place, listed_at
 from ..settlements.rows import ReversalRow
+from ..store.changes import TouchedRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
-from .full_box import BoxFacts, Emptied, Measure, since_empty
-from .keying import Keyed, KeyingFacts
+from .assessment import Collected, Licence, WorkFacts
+from .full_box import Measure
+from .keying import Keyed
 from .reviews import Counted, OpenDispute
-from .silence import News
-from .work import on_the_spot
+from .rows import WorkRow
+from .schemas import Cursor
+from .work import LEADS
 
-LOOK_BACK = timedelta(days=400)
+_LOOK_BACK = timedelta(days=400)
 
-_COLLECTIONS = 6
-
-
-@dataclass(frozen=True, slots=True)
-class Collected:
-    """One table of a collection that stands."""
-
-    collection_id: UUID
-    collected_at: datetime
-    meters: Mapping[str, int]
-    counted: Counted | None
-    since_at: datetime | None
-    counts: Mapping[int, int]
+_COLLECTIONS_MAX = 6
+_NOTES_MAX = 5_000
+WORK = SQLModel.metadata.tables[WorkRow.__tablename__]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Gathered:
-    """All that is known of one table; ``venue`` is where it stands, or stood last before the workshop."""
+class Wanted:
+    """Which part of the list: of one venue, due before an instant, after a place, at most ``limit``."""
 
-    table: PoolTableRow
-    stay: StayRow
-    venue: VenueRow
-    health: TableHealth
-    tolerance_s: int
+    venue_id: UUID | None = None
+    due_before: datetime | None = None
+    after: Cursor | None = None
+    limit: int = 100
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredWork:
+    """What is stored of one table that its work is found from."""
+
+    table: StoredTable
+    levels: Levels
     read_at: datetime | None
     keyed: Keyed | None
-    reported_at: Sequence[datetime]
-    collected: Sequence[Collected]
+    keyings_reported_at: Sequence[datetime]
+    collected: Sequence[Any]
     disputes: Sequence[OpenDispute]
 
-    @property
-    def on_mains(self) -> bool:
-        """Whether it may be fed by the mains: it does not say that it runs on a battery."""
-        return (self.table.profile.get("power") or {}).get("kind") != "battery"
 
-    @property
-    def zone(self) -> tzinfo:
-        """The zone of its venue."""
-        return self.health.facts.zone
-
-    @property
-    def last_collected_at(self) -> datetime | None:
-        """When its box was last collected."""
-        return self.collected[-1].collected_at if self.collected else None
+def has_wide_notes(session: Session) -> bool:
+    """Tell whether a note names a venue or every table."""
+    return bool(session.execute(select(exists().where(col(TouchedRow.pool_table_id).is_(None)))).scalar_one())
 
 
-def gather(session: Session, tables: Sequence[PoolTableRow], *, now: datetime) -> list[Gathered]:
-    """Return what is known of some tables."""
-    ids = [table.id for table in tables]
-    stays, venues = _stays(session, ids)
-    collected = _collected(session, ids)
-    healths = judge_tables(
-        session, ids, now=now, collected_at={id_: [row.collected_at for row in rows] for id_, rows in collected.items()}
-    )
-    tolerance_s = levels_in_force(session).clock.tolerance_s
-    done = history(session, ids, "done", since=now - LOOK_BACK, most=50)
-    keyed, read_at, disputes = _keyed(session, ids), _read_at(session, ids), _disputes(session, ids)
-    return [
-        Gathered(
-            table=table,
-            stay=stays[table.id],
-            venue=venues[table.id],
-            health=healths[table.id],
-            tolerance_s=tolerance_s,
-            read_at=read_at.get(table.id),
-            keyed=keyed.get(stays[table.id].id),
-            reported_at=[row.taken_at for row in done[table.id] if "settings_keyed" in row.done],
-            collected=collected[table.id],
-            disputes=disputes.get(table.id, ()),
+def touched_tables(session: Session, *, at_most: int, only: Collection[UUID] | None = None) -> dict[UUID, list[int]]:
+    """Return the ids of the notes of the tables that were touched first."""
+    notes = select(col(TouchedRow.pool_table_id), col(TouchedRow.id)).where(col(TouchedRow.pool_table_id).is_not(None))
+    if only is not None:
+        notes = notes.where(col(TouchedRow.pool_table_id).in_(only))
+    found: dict[UUID, list[int]] = {}
+    for table_id, note_id in session.execute(notes.order_by(col(TouchedRow.id)).limit(_NOTES_MAX)):
+        if table_id in found or len(found) < at_most:
+            found.setdefault(table_id, []).append(note_id)
+    return found
+
+
+def waiting(session: Session) -> int:
+    """Return the number of tables with notes."""
+    marks = select(col(TouchedRow.pool_table_id)).limit(_NOTES_MAX).subquery()
+    return int(session.execute(select(func.count(distinct(marks.c.pool_table_id)))).scalar_one())
+
+
+def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -> dict[UUID, StoredWork]:
+    """Return the stored facts of each table that exists, by a fixed number of statements."""
+    tables = load_tables(session, table_ids, now=now)
+    levels = levels_in_force(session)
+    done = history(session, table_ids, "done", since=now - _LOOK_BACK, most=50)
+    keyed, read_at, disputes = _keyed(session, table_ids), _read_at(session, table_ids), _disputes(session, table_ids)
+    collected = _collected(session, table_ids)
+    return {
+        id_: StoredWork(
+            table=stored,
+            levels=levels,
+            read_at=read_at.get(id_),
+            keyed=keyed.get(stored.stays[-1].id),
+            keyings_reported_at=[row.taken_at for row in done[id_] if "settings_keyed" in row.done],
+            collected=collected[id_],
+            disputes=disputes.get(id_, ()),
         )
-        for table in tables
-    ]
+        for id_, stored in tables.items()
+    }
 
 
-def keying_facts(session: Session, known: Gathered) -> KeyingFacts | None:
-    """Return what a table has to do with its settings; None in the workshop."""
-    if known.stay.venue_id is None:
-        return None
-    sells = known.health.facts.sells
-    listed = sells.listed if sells else listed_at(session, Place(known.venue, known.table, known.stay))
-    found = known.health.facts.settings
-    return KeyingFacts(
-        listed=listed.stretches,
-        stands_since=known.stay.from_at,
-        keyed=known.keyed,
-        reported_at=known.reported_at,
-        found_at=found.taken_at if found else None,
-        differences=[difference for difference in known.health.settings if difference.against == "keyed"],
-        turns_at=sells.held.controller.day_turns_at if sells else 0,
-        currency=known.venue.currency,
-        zone=known.zone,
-        dangers=on_the_spot(on_mains=known.on_mains),
+def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
+    """Return what a table's work is found from; refuse a stored profile or schedule that contradicts itself."""
+    table, venue, last = stored.table.table, stored.table.venue, stored.table.stays[-1]
+    health = facts_of(session, stored.table)
+    power = table.profile.get("power") or {}
+    place = None if health.in_workshop else Place(venue, table, last)
+    listed = health.sells.listed if health.sells else listed_at(session, place) if place else None
+    return WorkFacts(
+        health=health,
+        levels=stored.levels,
+        label=table.label,
+        on_mains=power.get("kind") != "battery",
+        capacity_ah=power.get("capacity_ah"),
+        came_at=last.from_at,
+        came_with=last.meters,
+        came_empty=last.box == "emptied",
+        read_at=stored.read_at,
+        listed=listed.stretches if listed else (),
+        keyed=stored.keyed,
+        keyings_reported_at=stored.keyings_reported_at,
+        box_limits=_box_limits(table.profile.get("cash_box") or {}, venue.currency),
+        collected=[_collected_of(row) for row in stored.collected],
+        disputes=stored.disputes,
+        licence=_licence(table.profile.get("licence") or {}, venue),
     )
 
 
-def news_of(known: Gathered) -> News:
-    """Return when a table was last heard of."""
-    heard = [at for at in (known.read_at, known.last_collected_at) if at is not None and at >= known.stay.from_at]
-    return News(
-        last_at=max(heard, default=known.stay.from_at),
-        ever=bool(heard),
-        zone=known.zone,
-        label=known.table.label,
-        has_battery=not known.on_mains,
-        meters=tuple(meter.name for meter in known.health.facts.meters),
-    )
+def shown(wanted: Wanted, *, now: datetime) -> Select[UUID, datetime]:
+    """Return the query for the work to show now: the earliest due of each lead, and the earliest due of these."""
+    work, arms = WORK.c, []
+    for lead in LEADS:
+        of_lead = (
+            select(work.id, work.due_at)
+            .where(work.lead_days == lead, work.due_at <= now + timedelta(days=lead))
+            .where(or_(work.ends_at.is_(None), work.ends_at > now))
+            .order_by(work.due_at, work.id)
+            .limit(wanted.limit + 1)
+        )
+        if wanted.venue_id is not None:
+            of_lead = of_lead.where(work.venue_id == wanted.venue_id)
+        if wanted.due_before is not None:
+            of_lead = of_lead.where(work.due_at < wanted.due_before)
+        if wanted.after is not None:
+            due_at, id_ = wanted.after.due_at, wanted.after.id
+            of_lead = of_lead.where(work.due_at >= due_at, or_(work.due_at > due_at, work.id > id_))
+        arms.append(select(of_lead.subquery()))
+    everything = union_all(*arms).subquery()
+    return select(everything).order_by(everything.c.due_at, everything.c.id).limit(wanted.limit + 1)
 
 
-def box_of(known: Gathered) -> BoxFacts | None:
-    """Return what is known of a table's cash box; None where no limit is stated."""
-    currency, stated = known.venue.currency, known.table.profile.get("cash_box") or {}
+def _box_limits(stated: Mapping[str, Any], currency: str) -> dict[Measure, int]:
     limits: dict[Measure, int] = {}
     if stated.get("coins_max"):
         limits["coins"] = stated["coins_max"]
@@ -151,62 +165,14 @@ def box_of(known: Gathered) -> BoxFacts | None:
         limits["notes"] = stated["notes_max"]
     if stated.get("value_max"):
         limits["value"] = parse_money(stated["value_max"], currency)
-    if not limits:
+    return limits
+
+
+def _licence(stated: Mapping[str, Any], venue: VenueRow) -> Licence | None:
+    if "expires_on" not in stated:
         return None
-    last, stay = known.collected[-1] if known.collected else None, known.stay
-    moved = stay.box == "emptied" and (last is None or stay.from_at > last.collected_at)
-    shown = stay.meters if moved or last is None else last.meters
-    empty_at = stay.from_at if moved or last is None else last.collected_at
-    counts = known.health.facts.counts
-    metered = [
-        since
-        for meter in known.health.facts.meters
-        if meter.counts == "money"
-        and (since := since_empty(meter, counts, empty_at=empty_at, shown=shown.get(meter.name)))
-    ]
-    return BoxFacts(
-        limits=limits,
-        currency=currency,
-        zone=known.zone,
-        empty_at=empty_at,
-        emptied=_emptied(known.collected),
-        metered=metered[0] if metered else None,
-        dangers=on_the_spot(on_mains=known.on_mains),
-    )
-
-
-def licence_of(known: Gathered) -> tuple[str, datetime] | None:
-    """Return the number of a table's licence and the instant at which it expires; None where it does not."""
-    licence = known.table.profile.get("licence") or {}
-    if "expires_on" not in licence:
-        return None
-    return licence["number"], calendar_of(known.venue).day_starts(date.fromisoformat(licence["expires_on"]))
-
-
-def _emptied(collected: Sequence[Collected]) -> list[Emptied]:
-    befores = [collected[0].since_at if collected else None, *(row.collected_at for row in collected)]
-    return [
-        Emptied(Fraction((row.collected_at - before) // timedelta(seconds=1), 86_400), row.counts)
-        for before, row in zip(befores, collected, strict=False)
-        if before is not None and before < row.collected_at
-    ]
-
-
-def _stays(session: Session, ids: Collection[UUID]) -> tuple[dict[UUID, StayRow], dict[UUID, VenueRow]]:
-    """Return each table's open stay, and the venue where it stands or stood last."""
-    query = (
-        select(StayRow, VenueRow)
-        .outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
-        .where(col(StayRow.pool_table_id).in_(ids))
-        .order_by(col(StayRow.from_at), col(StayRow.id))
-    )
-    stays: dict[UUID, StayRow] = {}
-    venues: dict[UUID, VenueRow] = {}
-    for stay, venue in session.execute(query):
-        stays[stay.pool_table_id] = stay
-        if venue is not None:
-            venues[stay.pool_table_id] = venue
-    return stays, venues
+    expires_at = calendar_of(venue).day_starts(date.fromisoformat(stated["expires_on"]))
+    return Licence(number=stated["number"], expires_at=expires_at)
 
 
 def _read_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetime | None]:
@@ -238,8 +204,8 @@ def _keyed(session: Session, ids: Collection[UUID]) -> dict[UUID, Keyed]:
     }
 
 
-def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Collected]]:
-    """Return the last collections of each table that stand, in time order."""
+def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Any]]:
+    """Return the rows of the last collections of each table that are not reversed, in time order."""
     order = (col(CollectionRow.collected_at).desc(), col(CollectionRow.record_id).desc())
     place = func.row_number().over(partition_by=col(CollectedTableRow.pool_table_id), order_by=order).label("place")
     newest = (
@@ -262,10 +228,10 @@ def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Colle
         )
         .subquery()
     )
-    query = select(newest).where(newest.c.place <= _COLLECTIONS).order_by(newest.c.place.desc())
-    found: dict[UUID, list[Collected]] = {id_: [] for id_ in ids}
+    query = select(newest).where(newest.c.place <= _COLLECTIONS_MAX).order_by(newest.c.place.desc())
+    found: dict[UUID, list[Any]] = {id_: [] for id_ in ids}
     for row in session.execute(query):
-        found[row.pool_table_id].append(_collected_of(row))
+        found[row.pool_table_id].append(row)
     return found
 
 
@@ -277,7 +243,6 @@ def _collected_of(row: Any) -> Collected:
         nearer = row.expected_most_minor if difference > 0 else row.expected_least_minor
         counted = Counted(row.collection_id, row.collected_at, row.counted_minor, difference, nearer)
     return Collected(
-        collection_id=row.collection_id,
         collected_at=row.collected_at,
         meters=row.meters,
         counted=counted,

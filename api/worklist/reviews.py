@@ -45,15 +45,17 @@ class OpenDispute:
     claims: str
 
 
-def meter_reviews(meters: Sequence[MeterHealth], *, collected_at: datetime | None, currency: str) -> list[Work]:
+def meter_reviews(
+    meters: Sequence[MeterHealth], *, collected_at: datetime | None, currency: str, zone: tzinfo
+) -> list[Work]:
     """Return the meters to review, by their readings since the last collection."""
     found: list[Work] = []
     for health in meters:
         name, newest = health.meter.name, health.newest
         for review in health.reviews[-1:]:
-            if collected_at is None or review.to_at > collected_at:
+            if collected_at is None or review.to_at >= collected_at:
                 told = (
-                    f"Meter {name} went down from {review.before} to {review.value}. Read it again; if the meters were "
+                    f"Meter {name} went down from {review.before} to {review.value} on {day_at(review.to_at, zone)}. Read it again; if the meters were "
                     "reset or the board replaced, report that."
                 )
                 found.append(_review("meter_went_down", f"meter:{name}", review.to_at, told))

@@ -5,12 +5,13 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from ..web.auth import Principal, allow
-from ..web.dependencies import NowDep, SessionDep, catches_up
+from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import Limit, link_next
 from ..web.schema_types import Id
 from . import service
+from .queries import Wanted
 from .schemas import CursorText, Moment, WorklistOut, read_cursor
 
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
@@ -18,7 +19,6 @@ CollectorDep = Annotated[Principal, allow("collector")]
 
 
 @router.get("/worklist", responses=problems())
-@catches_up
 def get_worklist(
     request: Request,
     response: Response,
@@ -33,10 +33,9 @@ def get_worklist(
     after: Annotated[CursorText | None, Query(description="The `next` of the page before.")] = None,
 ) -> WorklistOut:
     """List the work at all venues, earliest due first: reason, what to bring, and the date by which it matters."""
-    service.catch_up(session, now=now)
-    wanted = service.Wanted(
-        venue_id=venue_id, due_before=due_before, after=read_cursor(after) if after else None, limit=limit
-    )
+    session.rollback()  # the catch-up uses transactions of its own; the list is read after it
+    service.catch_up(request.app.state.engine, now=now)
+    wanted = Wanted(venue_id=venue_id, due_before=due_before, after=read_cursor(after) if after else None, limit=limit)
     found = service.page_work(session, wanted, now=now)
     link_next(request, response, found.next)
     return found

@@ -29,7 +29,7 @@ Code = Literal[
     "coins_limit", "notes_limit", "value_limit",
     "no_reading",
     "meter_went_down", "meters_disagree", "difference", "dispute",
-    "licence_expires",
+    "licence_expires", "not_assessed",
 ]  # fmt: skip
 Danger = Literal["battery", "mains", "cash"]
 
@@ -80,6 +80,18 @@ class Work:
     def id_at(self, table_id: UUID) -> UUID:
         """Return the id of this work at a table: the same whenever it is found."""
         return uuid5(NAMESPACE_URL, f"urn:baizebook:work:{table_id}:{self.kind}:{self.subject}")
+
+
+def not_assessed(*, due_at: datetime) -> Work:
+    """Return the line for a table whose assessment failed: the one thing known of it."""
+    return Work(
+        kind="review",
+        code="not_assessed",
+        subject="not_assessed",
+        due_at=due_at,
+        reason="An error in the program keeps this table's other work off the list. Tell whoever runs the service: the "
+        "log has the details. Until then, look after this table without the list.",
+    )
 
 
 def lead_of(ahead: timedelta) -> int:

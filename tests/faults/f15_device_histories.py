@@ -13,7 +13,7 @@ from random import Random
 from typing import Any
 from uuid import UUID
 
-import baizebook.health.service
+import baizebook.health.queries
 from baizebook.app import create_app
 from baizebook.store.db import make_engine
 from fastapi.testclient import TestClient
@@ -179,17 +179,17 @@ def _difference(one: Any, other: Any, where: str = "") -> str:
 
 @contextmanager
 def _newest_is_what_came_last() -> Iterator[None]:
-    history = baizebook.health.service.history
+    history = baizebook.health.queries.history
 
     def by_arrival(*arguments: Any, **values: Any) -> Any:
         found = history(*arguments, **values)
         return {table: sorted(rows, key=lambda row: row.arrival)[-3:] for table, rows in found.items()}
 
-    baizebook.health.service.history = by_arrival
+    baizebook.health.queries.history = by_arrival
     try:
         yield
     finally:
-        baizebook.health.service.history = history
+        baizebook.health.queries.history = history
 
 
 FAULT = Fault(name="F15", says="device histories", run=run, control=control, short=8, long=1000)

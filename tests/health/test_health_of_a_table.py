@@ -284,11 +284,12 @@ def test_a_venue_is_not_told_what_a_table_took_where_it_stood_before(watched: Wa
     move = {"venue_id": other["id"], "moved_at": watched.at(2).isoformat(), "meters": {"cash": 1000}}
     watched.route.post(f"/tables/{watched.table['id']}/moves", move)
     theirs = watched.route.token("venue", venue_id=other["id"])
-    assert watched.health(theirs)["meters"] == []
+    (told,) = watched.health(theirs)["meters"]  # what it showed when it came
+    assert (told["since_at"], told["value"], told["amount"]) == ("2026-11-27T17:00:00Z", 1000, "0.00")
     assert watched.health(theirs)["why_no_battery"] == "No voltage reading yet."
     watched.volts(3, "12.60", meters={"cash": 1100})
     (told,) = watched.health(theirs)["meters"]
-    assert (told["since_at"], told["value"], told["amount"]) == ("2026-11-28T17:00:00Z", 1100, "0.00")
+    assert (told["since_at"], told["value"], told["amount"]) == ("2026-11-27T17:00:00Z", 1100, "25.00")
     (known,) = watched.health()["meters"]
     assert (known["since_at"], known["amount"]) == ("2026-11-25T19:24:00Z", "250.00")
 

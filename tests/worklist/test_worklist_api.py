@@ -217,9 +217,9 @@ def test_settings_that_cannot_be_are_said_with_money_as_the_currency_writes_it(
     calendar.read(table, settings={"days": [{"day": "mon", "windows": windows}, {"day": "tue", "windows": windows}]})
     (item,) = calendar.only("key_settings")
     assert item["reason"] == (
-        "Settings found on 3 Nov 2026 differ from those keyed: Monday and Tuesday: these settings are not valid: price 2 for games is 1.00, "
-        "expected more than the 5.00 of the rung below; units of price 2 for games is 1, expected more than the 6 of the "
-        "rung below."
+        "Settings found on 3 Nov 2026 differ from those keyed: Monday and Tuesday: these settings are not valid: price 2 "
+        "for games is 1.00, expected more than 5.00, as in the price before it; units of price 2 for games is 1, expected "
+        "more than 6, as in the price before it."
     )
 
 
@@ -322,7 +322,7 @@ def test_a_meter_that_went_down_is_to_be_looked_into_until_its_reading_is_struck
     (item,) = calendar.only("review")
     assert (item["code"], item["due_at"]) == ("meter_went_down", "2026-11-02T17:00:00Z")
     assert item["reason"] == (
-        "Meter cash went down from 5000 to 4000. Read it again; if the meters were reset or the board replaced, "
+        "Meter cash went down from 5000 to 4000 on 2 Nov 2026. Read it again; if the meters were reset or the board replaced, "
         "report that."
     )
     readings = calendar.client.get("/v1/readings").json()["items"]

@@ -11,8 +11,9 @@ from baizebook.pool_tables.rows import PoolTableRow
 from baizebook.store.clock import new_id
 from baizebook.store.db import writing
 from baizebook.venues.rows import VenueRow
+from baizebook.worklist.queries import Wanted, shown
 from baizebook.worklist.rows import WorkRow
-from baizebook.worklist.service import Wanted, assess_after, page_work, shown
+from baizebook.worklist.service import page_work, sweep
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, event, insert, text
 from sqlmodel import Session
@@ -229,8 +230,7 @@ def test_a_sweep_assesses_every_table_once_and_finds_what_was_never_assessed(
         session.execute(text("DELETE FROM work"))
         session.execute(text("DELETE FROM touched"))
     assert calendar.work() == []
-    with writing(engine) as session:
-        last = assess_after(session, after=None, now=calendar.now)
-        assert last is not None
-        assert assess_after(session, after=last, now=calendar.now) is None
+    last = sweep(engine, after=None, now=calendar.now)
+    assert last is not None
+    assert sweep(engine, after=last, now=calendar.now) is None
     assert [item["table"] for item in calendar.work()] == [f"Table {day}" for day in range(1, 8)]

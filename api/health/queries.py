@@ -1,0 +1,211 @@
+"""Reads what tables' health is judged by: readings, meters, moves, what they sell, and the levels in force.
+
+- Rows are read for many tables at once, each kind by one statement; only what a table sells is asked for by the table.
+- Readings count for 400 days, of each kind the newest: enough for trends, and bounded whatever the history.
+- ``here_only`` leaves out what was read before a table came to its venue: what it took elsewhere is another venue's.
+"""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Row, exists, func
+from sqlalchemy import select as select_columns
+from sqlmodel import Session, col, select
+
+from ..collections.rows import CollectedTableRow, CollectionRow
+from ..controllers.rows import KeyingRow
+from ..controllers.service import keyed_at
+from ..controllers.settings_found import FoundSettings, Held
+from ..pool_tables.rows import PoolTableRow, StayRow
+from ..pool_tables.service import controller_of_table
+from ..pricing import parse_money, zone_named
+from ..readings.meter_history import Counts, MeterHistory, one_history
+from ..readings.meters import Meter
+from ..readings.queries import Kind, history
+from ..schedules.queries import Place, listed_at
+from ..settlements.rows import ReversalRow
+from ..venues.rows import VenueRow
+from .clock_offset import ClockReading
+from .convert import read_settings
+from .levels import Levels
+from .rows import SettingsRow
+from .schemas import SettingsIn
+from .state_of_charge import Battery, SupplyReading
+from .table_health import Sells, TableFacts, WorkDone
+
+_LOOK_BACK = timedelta(days=400)
+
+_COLLECTIONS_MAX = 200
+_ROWS_MAX: Mapping[Kind, int] = {"supply": 1_000, "clock": 500, "meters": 200, "settings": 1, "done": 200}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredTable:
+    """What is stored of a table that its health is judged by; ``stay`` and ``venue`` are its last at a venue.
+
+    ``stays`` are all of them in time order, the last one open; ``collected`` are the meters at its collections.
+    """
+
+    table: PoolTableRow
+    stays: Sequence[StayRow]
+    stay: StayRow
+    venue: VenueRow
+    read: Mapping[Kind, Sequence[Row[Any]]]
+    collected: Sequence[Counts]
+
+
+def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime) -> dict[UUID, StoredTable]:
+    """Return the stored facts of each table that exists, by a fixed number of statements."""
+    tables = session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(table_ids))).all()
+    stays, venues = _stays(session, table_ids)
+    since = now - _LOOK_BACK
+    collected = _collected(session, table_ids, since=since)
+    read = {kind: history(session, table_ids, kind, since=since, most=most) for kind, most in _ROWS_MAX.items()}
+    return {
+        table.id: StoredTable(
+            table=table,
+            stays=stays[table.id],
+            stay=[stay for stay in stays[table.id] if stay.venue_id is not None][-1],
+            venue=venues[table.id],
+            read={kind: rows[table.id] for kind, rows in read.items()},
+            collected=collected[table.id],
+        )
+        for table in tables
+    }
+
+
+def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) -> TableFacts:
+    """Return what a table's health is judged by; refuse a stored profile or schedule that contradicts itself."""
+    table, stay, venue = stored.table, stored.stay, stored.venue
+    read = {
+        kind: [row for row in rows if not here_only or row.taken_at >= stay.from_at]
+        for kind, rows in stored.read.items()
+    }
+    place = Place(venue, table, stay) if table.venue_id is not None else None
+    power, controller = table.profile.get("power") or {}, table.profile.get("controller")
+    battery = Battery(power.get("chemistry", "unknown"), power.get("nominal_volts", 12))
+    work = [WorkDone(row.taken_at, frozenset(row.done)) for row in read["done"]]
+    found_here = [row for row in read["settings"] if row.taken_at >= stay.from_at]
+    found = next((FoundSettings(row.taken_at, row.settings) for row in found_here), None)
+    keyings = session.exec(select(KeyingRow.keyed_at).where(KeyingRow.stay_id == stay.id)).all() if found else []
+    work += [WorkDone(at, frozenset({"settings_keyed"})) for at in keyings]
+    return TableFacts(
+        zone=zone_named(venue.time_zone),
+        currency=venue.currency,
+        battery=None if power.get("kind") == "mains" else battery,
+        changes_for_summer_time=None if controller is None else controller.get("changes_for_summer_time", False),
+        supply=[
+            SupplyReading(row.taken_at, row.battery_mv, row.temperature_tenths_c, row.rested_minutes)
+            for row in read["supply"]
+        ],
+        clock=[
+            ClockReading(row.taken_at, row.clock_minute, row.clock_weekday, row.clock_on, row.clock_display)
+            for row in read["clock"]
+            if row.taken_at >= stay.from_at
+        ],
+        meters=[_meter(meter, venue.currency) for meter in table.profile.get("meters", ())],
+        meter_history=_meter_history(stored, since=stay.from_at if here_only else None),
+        settings=found,
+        work=work,
+        in_workshop=place is None,
+        sells=_sells(session, place, was_keyed=found is not None and any(at <= found.taken_at for at in keyings))
+        if place and (read["clock"] or found)
+        else None,
+    )
+
+
+def _sells(session: Session, place: Place, *, was_keyed: bool) -> Sells:
+    """Return what a table sells, what is listed for it, and what its controller should hold."""
+    assert place.table is not None
+    profile, currency = place.table.profile, place.venue.currency
+    listed = listed_at(session, place)
+    keyed = keyed_at(session, place, listed=listed)
+    held = Held(
+        controller=controller_of_table(place.table, currency),
+        accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
+        currency=currency,
+        listed=listed,
+        keyed=keyed if was_keyed else None,
+    )
+    return Sells(keyed=keyed, listed=listed, held=held)
+
+
+def _meter(meter: Mapping[str, Any], currency: str) -> Meter:
+    counts_money = meter["counts"] == "money"
+    return Meter(
+        name=meter["name"],
+        counts=meter["counts"],
+        digits=meter["digits"],
+        resets=meter["resets"],
+        unit_minor=parse_money(meter["unit_value"], currency) if counts_money else None,
+    )
+
+
+def levels_in_force(session: Session) -> Levels:
+    """Return what tables are judged by."""
+    row = session.get(SettingsRow, 1)
+    return Levels() if row is None else read_settings(SettingsIn.model_validate(row.terms))
+
+
+def settings_etag(session: Session) -> str:
+    """Return the entity tag of the present settings."""
+    row = session.get(SettingsRow, 1)
+    return f'"{0 if row is None else row.revision}"'
+
+
+def _meter_history(stored: StoredTable, *, since: datetime | None) -> MeterHistory:
+    """Return the one history of a table's meters (G4), from an instant on where one is given."""
+
+    def in_time(counts: Iterable[Counts]) -> list[Counts]:
+        return [one for one in counts if since is None or one.taken_at >= since]
+
+    moves = stored.stays[1:]  # the first stay is no move
+    return one_history(
+        readings=in_time(Counts(row.taken_at, row.meters) for row in stored.read["meters"]),
+        collections=in_time(stored.collected),
+        moves_with_box=in_time(Counts(stay.from_at, stay.meters) for stay in moves if stay.box != "emptied"),
+        moves_emptied=in_time(Counts(stay.from_at, stay.meters) for stay in moves if stay.box == "emptied"),
+    )
+
+
+def _stays(session: Session, table_ids: Collection[UUID]) -> tuple[dict[UUID, list[StayRow]], dict[UUID, VenueRow]]:
+    """Return each table's stays in time order, and the venue where it is, or was before the workshop."""
+    query = (
+        select(StayRow, VenueRow)
+        .outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
+        .where(col(StayRow.pool_table_id).in_(table_ids))
+        .order_by(col(StayRow.from_at), col(StayRow.id))
+    )
+    stays: dict[UUID, list[StayRow]] = {}
+    venues: dict[UUID, VenueRow] = {}
+    for stay, venue in session.exec(query).all():
+        stays.setdefault(stay.pool_table_id, []).append(stay)
+        if venue is not None:
+            venues[stay.pool_table_id] = venue
+    return stays, venues
+
+
+def _collected(session: Session, table_ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[Counts]]:
+    """Return the meters at each table's newest collections that are not reversed, in time order."""
+    order = (col(CollectionRow.collected_at).desc(), col(CollectionRow.record_id).desc())
+    place = func.row_number().over(partition_by=col(CollectedTableRow.pool_table_id), order_by=order).label("place")
+    newest = (
+        select_columns(
+            col(CollectedTableRow.pool_table_id), col(CollectionRow.collected_at), col(CollectedTableRow.meters), place
+        )
+        .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
+        .where(
+            col(CollectedTableRow.pool_table_id).in_(table_ids),
+            col(CollectionRow.collected_at) >= since,
+            ~exists().where(col(ReversalRow.collection_id) == col(CollectionRow.id)),
+        )
+        .subquery()
+    )
+    query = select_columns(newest).where(newest.c.place <= _COLLECTIONS_MAX).order_by(newest.c.place.desc())
+    found: dict[UUID, list[Counts]] = {table_id: [] for table_id in table_ids}
+    for row in session.connection().execute(query):
+        found[row.pool_table_id].append(Counts(row.collected_at, row.meters))
+    return found

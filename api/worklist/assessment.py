@@ -1,0 +1,191 @@
+"""All the work at a table, from the facts of that table alone: pure (V1).
+
+- A table in the workshop has only the work that needs no venue: reviews, disputes and its licence.
+- Work that is over by now is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from fractions import Fraction
+from uuid import UUID
+
+from ..health.levels import Levels
+from ..health.table_health import TableFacts, TableHealth, judge
+from ..pricing import Stretch
+from .charging import charging
+from .clocks import clock_work
+from .full_box import BoxFacts, Emptied, Measure, box_work, since_empty
+from .keying import Keyed, KeyingFacts, keying_work
+from .reviews import Counted, OpenDispute, difference_review, dispute_reviews, licence_work, meter_reviews
+from .silence import News, silence_work
+from .work import Danger, Work, on_the_spot
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Collected:
+    """One table's part of a collection that was not reversed; ``counts`` are pieces by denomination in minor units."""
+
+    collected_at: datetime
+    meters: Mapping[str, int]
+    counted: Counted | None
+    since_at: datetime | None
+    counts: Mapping[int, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Licence:
+    """A table's licence, and the instant at which it expires."""
+
+    number: str
+    expires_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkFacts:
+    """Everything that the work at one table is found from.
+
+    ``health`` has the readings; ``came_at`` is when the table came to where it is now, with ``came_with`` on its meters
+    and its box ``came_empty`` or not. ``listed`` are the prices listed there; ``collected`` is in time order.
+    """
+
+    health: TableFacts
+    levels: Levels
+    label: str
+    on_mains: bool
+    capacity_ah: str | None
+    came_at: datetime
+    came_with: Mapping[str, int]
+    came_empty: bool
+    read_at: datetime | None
+    listed: Sequence[Stretch]
+    keyed: Keyed | None
+    keyings_reported_at: Sequence[datetime]
+    box_limits: Mapping[Measure, int]
+    collected: Sequence[Collected]
+    disputes: Sequence[OpenDispute]
+    licence: Licence | None
+
+    @property
+    def dangers(self) -> tuple[Danger, ...]:
+        """The dangers of opening the table."""
+        return on_the_spot(on_mains=self.on_mains)
+
+    @property
+    def last_collected_at(self) -> datetime | None:
+        """When the box was last collected."""
+        return self.collected[-1].collected_at if self.collected else None
+
+
+def find_work(facts: WorkFacts, *, now: datetime) -> tuple[Work, ...]:
+    """Return all the work at a table that is not over."""
+    health = judge(facts.health, facts.levels, now=now)
+    found = [*_anywhere(facts, health)]
+    if not facts.health.in_workshop:
+        found += _at_the_venue(facts, health, now=now)
+    return tuple(work for work in found if work.ends_at is None or work.ends_at > now)
+
+
+def _anywhere(facts: WorkFacts, health: TableHealth) -> list[Work]:
+    currency, zone = facts.health.currency, facts.health.zone
+    last = facts.collected[-1].counted if facts.collected else None
+    licence = facts.licence
+    return [
+        *meter_reviews(health.meters, collected_at=facts.last_collected_at, currency=currency, zone=zone),
+        *difference_review(last, currency=currency, zone=zone),
+        *dispute_reviews(facts.disputes),
+        *(licence_work(licence.number, expires_at=licence.expires_at, zone=zone) if licence else ()),
+    ]
+
+
+def _at_the_venue(facts: WorkFacts, health: TableHealth, *, now: datetime) -> list[Work]:
+    box = _box(facts)
+    return [
+        *charging(health, capacity_ah=facts.capacity_ah),
+        *clock_work(
+            health,
+            came_at=facts.came_at,
+            tolerance_s=facts.levels.clock.tolerance_s,
+            dangers=facts.dangers,
+            now=now,
+        ),
+        *keying_work(_keying(facts, health), now=now),
+        *silence_work(_news(facts)),
+        *(box_work(box, now=now) if box else ()),
+    ]
+
+
+def _keying(facts: WorkFacts, health: TableHealth) -> KeyingFacts:
+    found, sells = facts.health.settings, facts.health.sells
+    return KeyingFacts(
+        listed=facts.listed,
+        came_at=facts.came_at,
+        keyed=facts.keyed,
+        reported_at=facts.keyings_reported_at,
+        found_at=found.taken_at if found else None,
+        differences=[difference for difference in health.settings if difference.against == "keyed"],
+        turns_at=sells.held.controller.day_turns_at if sells else 0,
+        currency=facts.health.currency,
+        zone=facts.health.zone,
+        dangers=facts.dangers,
+    )
+
+
+def _news(facts: WorkFacts) -> News:
+    heard = [at for at in (facts.read_at, facts.last_collected_at) if at is not None and at >= facts.came_at]
+    return News(
+        last_at=max(heard, default=facts.came_at),
+        ever=bool(heard),
+        zone=facts.health.zone,
+        label=facts.label,
+        has_battery=not facts.on_mains,
+        meters=tuple(meter.name for meter in facts.health.meters),
+    )
+
+
+def _box(facts: WorkFacts) -> BoxFacts | None:
+    """Return the state of the cash box; None where no limit is stated."""
+    if not facts.box_limits:
+        return None
+    last = facts.collected[-1] if facts.collected else None
+    moved = facts.came_empty and (last is None or facts.came_at > last.collected_at)
+    shown = facts.came_with if moved or last is None else last.meters
+    empty_at = facts.came_at if moved or last is None else last.collected_at
+    metered = [
+        since
+        for meter in facts.health.meters
+        if meter.counts == "money"
+        and (
+            since := since_empty(
+                meter, facts.health.meter_history.counts, empty_at=empty_at, shown=shown.get(meter.name)
+            )
+        )
+    ]
+    return BoxFacts(
+        limits=facts.box_limits,
+        currency=facts.health.currency,
+        zone=facts.health.zone,
+        empty_at=empty_at,
+        emptied=_emptied(facts.collected),
+        metered=metered[0] if metered else None,
+        dangers=facts.dangers,
+    )
+
+
+def _emptied(collected: Sequence[Collected]) -> list[Emptied]:
+    befores = [collected[0].since_at if collected else None, *(row.collected_at for row in collected)]
+    return [
+        Emptied(Fraction((row.collected_at - before) // timedelta(seconds=1), 86_400), row.counts)
+        for before, row in zip(befores, collected, strict=False)
+        if before is not None and before < row.collected_at
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assessed:
+    """The work found at one table, and the venue where the table was then."""
+
+    venue_id: UUID | None
+    work: tuple[Work, ...]

@@ -1,0 +1,130 @@
+"""How the list is brought up to date: outside the write transaction, table by table, and never by an older result."""
+
+import logging
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from baizebook.pool_tables.rows import PoolTableRow
+from baizebook.store.changes import note_tables
+from baizebook.store.db import reading, writing
+from baizebook.worklist import service
+from baizebook.worklist.queries import touched_tables, waiting
+from sqlalchemy import Engine
+from sqlmodel import Session, select
+
+from tests.conftest import Route
+from tests.worklist.conftest import Calendar
+
+ELEVEN = {"time": "11:00", "weekday": "sun", "display": "24h"}
+
+
+def spoil(engine: Engine, label: str) -> None:
+    """Store a profile that no message could bring in: a cash box with a limit that is no amount."""
+    with writing(engine) as session:
+        row = session.exec(select(PoolTableRow).where(PoolTableRow.label == label)).one()
+        row.profile = {**row.profile, "cash_box": {"value_max": "much"}}
+        session.add(row)
+        note_tables(session, [row.id])
+
+
+def test_a_table_that_cannot_be_judged_is_one_line_and_a_trace_and_the_others_are_listed(
+    engine: Engine, calendar: Calendar, route: Route, caplog: pytest.LogCaptureFixture
+) -> None:
+    venue = route.venue()
+    tables = [route.table(venue["id"], label=label) for label in ("Left", "Right")]
+    for table in tables:
+        calendar.read(table, clock=ELEVEN)
+    spoil(engine, "Left")
+    with caplog.at_level(logging.ERROR):
+        found = {item["table"]: item for item in calendar.work()}
+    assert (found["Left"]["kind"], found["Left"]["code"]) == ("review", "not_assessed")
+    assert found["Right"]["kind"] == "set_clock"
+    assert len(found) == 2
+    (record,) = [record for record in caplog.records if record.name == "baizebook.worklist.service"]
+    assert tables[0]["id"] in record.getMessage()
+    assert record.exc_info is not None
+
+
+def test_a_line_for_a_table_that_cannot_be_judged_keeps_its_date_and_goes_when_it_can(
+    engine: Engine, calendar: Calendar, route: Route
+) -> None:
+    table = route.table(route.venue()["id"], label="Left")
+    spoil(engine, "Left")
+    (first,) = calendar.work()
+    calendar.on("2026-11-03")
+    calendar.read(table, clock={**ELEVEN, "weekday": "tue"})
+    assert calendar.work() == [first]
+    with writing(engine) as session:
+        row = session.exec(select(PoolTableRow)).one()
+        row.profile = {**row.profile, "cash_box": {}}
+        session.add(row)
+        note_tables(session, [row.id])
+    assert [item["kind"] for item in calendar.work()] == ["set_clock"]
+
+
+def test_nothing_is_judged_while_a_transaction_writes(
+    engine: Engine, calendar: Calendar, route: Route, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = route.table(route.venue()["id"])
+    calendar.read(table, clock=ELEVEN)
+    judged: list[bool] = []
+
+    def judging(*args: Any, **facts: Any) -> Any:
+        with writing(engine) as session:  # on SQLite this waits for whoever writes, and fails if that is this thread
+            judged.append(session.exec(select(PoolTableRow.label)).first() is not None)
+        return find_work(*args, **facts)
+
+    find_work = service.find_work
+    monkeypatch.setattr(service, "find_work", judging)
+    assert [item["kind"] for item in calendar.work()] == ["set_clock"]
+    assert judged == [True]
+
+
+def test_an_older_result_never_replaces_a_newer_one(engine: Engine, calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue()["id"])
+    calendar.read(table, clock=ELEVEN)
+
+    def load_and_decide(session: Session) -> tuple[Any, Any]:
+        notes = touched_tables(session, at_most=10)
+        return service._assess(session, list(notes), now=calendar.now), notes
+
+    with reading(engine) as session:
+        older = load_and_decide(session)
+    calendar.now += timedelta(minutes=1)
+    calendar.read(table, clock={**ELEVEN, "time": "12:01"}, done=["clock_set"])
+    with reading(engine) as session:
+        newer = load_and_decide(session)
+    for found, notes in (newer, older):
+        with writing(engine) as session:
+            service._save(session, found, notes, now=calendar.now)
+    assert calendar.work() == []
+
+
+def test_what_is_recorded_while_a_table_is_assessed_stays_to_be_assessed(
+    engine: Engine, calendar: Calendar, route: Route
+) -> None:
+    table = route.table(route.venue()["id"])
+    calendar.read(table, clock=ELEVEN)
+    with reading(engine) as session:
+        notes = touched_tables(session, at_most=10)
+        found = service._assess(session, list(notes), now=calendar.now)
+    calendar.now += timedelta(minutes=1)
+    calendar.read(table, clock={**ELEVEN, "time": "12:01"}, done=["clock_set"])
+    with writing(engine) as session:
+        service._save(session, found, notes, now=calendar.now)
+    with reading(engine) as session:
+        assert waiting(session) == 1
+    assert calendar.work() == []
+
+
+def test_the_id_of_a_note_is_never_given_again(engine: Engine, calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue()["id"])
+    seen: list[int] = []
+    for _ in range(3):
+        calendar.read(table, meters={})
+        with reading(engine) as session:
+            ((ids),) = touched_tables(session, at_most=1).values()
+            seen += ids
+        calendar.work()
+    assert seen == sorted(set(seen))
