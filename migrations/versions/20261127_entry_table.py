@@ -1,14 +1,14 @@
 """An entry of the journal may name the table that it is of.
 
 Revision ID: entry_table
-Revises: kept_answers
+Revises: touched_order
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "entry_table"
-down_revision = "kept_answers"
+down_revision = "touched_order"
 branch_labels = None
 depends_on = None
 
