@@ -1,14 +1,14 @@
 """The id of a note of what was touched is never given again, on SQLite too.
 
 Revision ID: touched_order
-Revises: kept_answers
+Revises: entry_table
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "touched_order"
-down_revision = "kept_answers"
+down_revision = "entry_table"
 branch_labels = None
 depends_on = None
 
