@@ -1,14 +1,14 @@
 """The id of a note of what was touched is never given again, on SQLite too.
 
 Revision ID: touched_order
-Revises: entry_table
+Revises: kept_answers
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "touched_order"
-down_revision = "entry_table"
+down_revision = "kept_answers"
 branch_labels = None
 depends_on = None
 
