@@ -122,8 +122,8 @@ def test_a_token_is_made_printed_once_and_good_at_once(run: Run, service: TestCl
     absent = "00000000-0000-4000-8000-000000000000"
     for arguments, said in (
         (("--role", "venue"), "venue_id: found nothing, expected an id for the role venue"),
-        (("--role", "venue", "--venue", absent), "There is no such venue."),
-        (("--role", "device", "--table", absent), "There is no such table."),
+        (("--role", "venue", "--venue", absent), "Venue not found."),
+        (("--role", "device", "--table", absent), "Table not found."),
     ):
         status, out, err = run("token", "create", "--name", "Bram", *arguments)
         assert (status, out) == (1, "")

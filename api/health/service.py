@@ -34,7 +34,7 @@ def put_settings(session: Session, message: SettingsIn, *, if_match: str | None,
     if if_match is not None and if_match.strip() != "*":
         tags = [tag.strip().removeprefix("W/") for tag in if_match.split(",")]
         if etag not in tags:
-            raise refused("stale", where="If-Match", found=if_match[:80], expected=etag)
+            raise refused("precondition_failed", where="If-Match", found=if_match[:80], expected=etag)
     row = session.get(SettingsRow, 1) or SettingsRow(id=1, revision=0, terms={}, changed_at=now)
     row.terms, row.changed_at, row.revision = message.model_dump(mode="json"), now, row.revision + 1
     session.add(row)

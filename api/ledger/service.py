@@ -253,7 +253,7 @@ def reverse_owner_entry(
     entry = get_entry(session, entry_id)
     if entry.kind == "collection":
         expected = "an entry posted by an owner: reverse the collection itself"
-        raise refused("not_the_owners_entry", where="entry_id", found=entry.kind, expected=expected)
+        raise refused("system_entry", where="entry_id", found=entry.kind, expected=expected)
     row = reverse_entry(session, entry_id, on=on, reference=reason, now=now)
     return get_entry(session, row.id), _not_come_yet(on, now=now)
 

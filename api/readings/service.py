@@ -101,13 +101,13 @@ def results_out(recorded: Recorded) -> ReadingResultsOut:
 
 
 def strike(session: Session, reading_id: UUID, *, reason: str, by: str, now: datetime) -> tuple[ReadingRow, VoidRow]:
-    """Note that a reading does not count; refuse (``already_struck``) one that is struck."""
+    """Note that a reading does not count; refuse (``already_void``) one that is struck."""
     hold(session, "readings")
     row = session.exec(select(ReadingRow).where(ReadingRow.id == reading_id)).first()
     if row is None:
         raise not_found("reading")
     if session.get(VoidRow, reading_id) is not None:
-        raise Problem("already_struck")
+        raise Problem("already_void")
     note = VoidRow(reading_id=reading_id, reason=reason, voided_at=now, voided_by=by)
     session.add(note)
     session.flush()

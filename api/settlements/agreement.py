@@ -122,7 +122,7 @@ class Cap:
 class Agreement:
     """The terms of one published version; ``id`` and ``version`` are what a settlement names (D3).
 
-    Refuses, all at once: ``one_way_to_share``, ``steps_not_rising``, ``bad_percent``, ``bad_choice``,
+    Refuses, all at once: ``exactly_one_share_rule``, ``steps_not_rising``, ``bad_percent``, ``bad_choice``,
     ``name_used_twice``, ``never_due``.
     """
 
@@ -184,7 +184,7 @@ def _share_faults(agreement: Agreement) -> list[Fault]:
     faults = []
     if len(given) != 1:
         expected = "one of venue_percent, steps and amount_tiers"
-        faults.append(Fault("one_way_to_share", "", " and ".join(given) or "none", expected))
+        faults.append(Fault("exactly_one_share_rule", "", " and ".join(given) or "none", expected))
     if agreement.venue_percent is not None:
         faults += percent_faults("venue_percent", agreement.venue_percent)
     if agreement.steps:

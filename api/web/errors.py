@@ -60,7 +60,7 @@ def refused(code: str, *, where: str, found: object, expected: str, detail: str 
 
 def not_found(what: str) -> Problem:
     """Build the answer for what is absent or not the caller's to see: the two read the same."""
-    return Problem("not_found", f"There is no such {what}.")
+    return Problem("not_found", f"{what[:1].upper()}{what[1:]} not found.")
 
 
 class ErrorOut(BaseModel):
@@ -236,7 +236,7 @@ def _on_disconnect(request: Request, error: Exception) -> Response:  # noqa: ARG
 def _on_database(request: Request, error: Exception) -> Response:  # noqa: ARG001
     """A conflict another caller won is a 409; a database that is busy, full or away is a 503 to try again."""
     if isinstance(error, IntegrityError):
-        return problem_response(Problem("conflict", "Something else that was stored meanwhile stands against this."))
+        return problem_response(Problem("conflict", "Another request changed the data meanwhile."))
     if isinstance(error, PoolTimeout) or _passing(error):
         return problem_response(Problem("unavailable", headers={"Retry-After": "1"}))
     raise error

@@ -15,18 +15,18 @@ from .problems import PROBLEMS
 _ALWAYS = (400, 401, 403, 404, 413, 422, 500, 503)
 
 _TITLES = {
-    400: "The message cannot be read.",
-    401: "A valid token is needed.",
-    403: "The token's role does not include this.",
-    404: "There is no such thing, or it is not this token's to see.",
-    409: "What is stored stands against it.",
-    408: "The body did not arrive in time.",
-    412: "It has changed since the ETag was read.",
-    413: "The message is too large.",
-    422: "A value is wrong.",
-    428: "If-Match is needed.",
-    500: "A mistake in the service, logged under the request id; nothing was stored.",
-    503: "The service cannot answer right now; nothing was stored.",
+    400: "Unreadable message.",
+    401: "Token missing or invalid.",
+    403: "Not allowed for the role of this token.",
+    404: "Not found, or not visible to this token.",
+    409: "Conflicts with stored data.",
+    408: "Body too slow.",
+    412: "Changed since the ETag was read.",
+    413: "Message too large.",
+    422: "Invalid value.",
+    428: "If-Match required.",
+    500: "Mistake in the service, logged under the request id; nothing was stored.",
+    503: "Service unavailable; nothing was stored.",
 }
 _KEY_PARAMETER = {
     "name": "Idempotency-Key",

@@ -30,7 +30,7 @@ def must_match(row: Revised, if_match: str | None) -> None:
         raise Problem("if_match_needed")
     tags = [tag.strip().removeprefix("W/") for tag in if_match.split(",")]
     if if_match.strip() != "*" and etag_of(row) not in tags:
-        raise refused("stale", where="If-Match", found=if_match[:80], expected=etag_of(row))
+        raise refused("precondition_failed", where="If-Match", found=if_match[:80], expected=etag_of(row))
 
 
 def apply_change(session: Session, row: R, values: dict[str, Any]) -> R:
@@ -43,6 +43,6 @@ def apply_change(session: Session, row: R, values: dict[str, Any]) -> R:
         .values(**values, revision=revision + 1)
     )
     if cast(CursorResult[Any], session.execute(statement)).rowcount != 1:
-        raise Problem("stale")
+        raise Problem("precondition_failed")
     session.refresh(row)
     return row

@@ -31,7 +31,7 @@ def test_a_revoked_and_an_expired_token_read_like_an_unknown_one(at_noon: TestCl
         for token in (revoked["token"], expired["token"], "bz_nobodys")
     ]
     assert {(answer.status_code, answer.content) for answer in answers} == {(401, answers[0].content)}
-    assert answers[0].json()["title"] == "The token that was sent is not valid"
+    assert answers[0].json()["title"] == "Invalid token"
     assert {answer.headers["WWW-Authenticate"] for answer in answers} == {
         'Bearer realm="baizebook", error="invalid_token"'
     }

@@ -108,7 +108,7 @@ def test_scenarios_tell_no_more_of_another_venue_than_of_an_absent_one(client: T
     ).json()["results"]
     assert mine["answer"]["offers"][0]["units"] == 6
     assert others == nobodys
-    assert others["problem"]["detail"] == "There is no such venue."
+    assert others["problem"]["detail"] == "Venue not found."
     assert table == no_table
     assert table["problem"]["status"] == 404
 
@@ -173,7 +173,7 @@ def test_a_revoked_token_is_refused_from_then_on(client: TestClient, route: Rout
     assert client.delete(f"/v1/tokens/{made['id']}").status_code == 204
     assert client.delete(f"/v1/tokens/{made['id']}").status_code == 204
     assert client.get("/v1/venues", headers=headers).status_code == 401
-    assert client.delete(f"/v1/tokens/{ABSENT}").json()["detail"] == "There is no such token."
+    assert client.delete(f"/v1/tokens/{ABSENT}").json()["detail"] == "Token not found."
 
 
 def test_a_token_is_refused_from_the_instant_at_which_it_expires(at_noon: TestClient, route: Route) -> None:

@@ -109,8 +109,8 @@ def test_the_version_in_force_is_the_last_published_of_the_latest_date() -> None
         (simple(venue_percent="1e1"), [("bad_percent", "venue_percent")]),
         (simple(venue_percent="NaN"), [("bad_percent", "venue_percent")]),
         (simple(venue_percent="50.12345"), [("bad_percent", "venue_percent")]),
-        (simple(steps=FULL["steps"]), [("one_way_to_share", "")]),
-        ({"effective_on": "2026-01-01"}, [("one_way_to_share", "")]),
+        (simple(steps=FULL["steps"]), [("exactly_one_share_rule", "")]),
+        ({"effective_on": "2026-01-01"}, [("exactly_one_share_rule", "")]),
         ({"effective_on": "2026-13-01", "venue_percent": "50"}, [("bad_date", "effective_on")]),
         (
             {"effective_on": "2026-01-01", "steps": [{"from_week": 2, "venue_percent": "60"}]},

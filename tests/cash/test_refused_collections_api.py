@@ -40,9 +40,9 @@ IMPOSSIBLE_COLLECTIONS: list[Case] = [
     ({"surprise": 1}, "invalid", "surprise"),
 ]
 IMPOSSIBLE_AGREEMENTS: list[Case] = [
-    ({}, "one_way_to_share", "body"),
+    ({}, "exactly_one_share_rule", "body"),
     ({"venue_percent": "101"}, "bad_percent", "venue_percent"),
-    ({"venue_percent": "50", "steps": [{"from_week": 1, "venue_percent": "60"}]}, "one_way_to_share", "body"),
+    ({"venue_percent": "50", "steps": [{"from_week": 1, "venue_percent": "60"}]}, "exactly_one_share_rule", "body"),
     ({"steps": [{"from_week": 2, "venue_percent": "60"}]}, "steps_not_rising", "steps[0].from_week"),
     ({"venue_percent": "-1"}, "invalid", "venue_percent"),
     ({"venue_percent": 50}, "invalid", "venue_percent"),

@@ -72,7 +72,7 @@ def test_a_struck_reading_stays_visible_and_counts_no_more(readings: Readings, e
     assert [item["voided"] is None for item in readings.stored()] == [True, False]
     assert voltages(engine, readings) == [12_500]
     again = readings.client.post(f"/v1/readings/{wrong['id']}/void", json={"reason": "once more"})
-    assert (again.status_code, again.json()["type"]) == (409, "/problems/already_struck")
+    assert (again.status_code, again.json()["type"]) == (409, "/problems/already_void")
     assert readings.post(wrong)["duplicate"] == 1
 
 

@@ -265,7 +265,7 @@ def test_a_roll_out_can_be_held_to_some_venues(client: TestClient, route: Route,
     done = client.post(f"/v1/tariffs/{prices['one']}/rollout", json=body).json()
     assert [item["venue_id"] for item in done["schedules"]] == [here]
     unknown = client.post(f"/v1/tariffs/{prices['one']}/rollout", json={**body, "venue_ids": [there, ABSENT]})
-    assert (unknown.status_code, unknown.json()["detail"]) == (404, "There is no such venue.")
+    assert (unknown.status_code, unknown.json()["detail"]) == (404, "Venue not found.")
     assert sold(client, "2026-03-02T12:00", venue_id=there) == 1
 
 

@@ -120,7 +120,7 @@ def test_wrong_amounts_are_said_as_money_not_in_minor_units(client: TestClient) 
 
 def test_a_tariff_that_is_not_there_is_not_found(client: TestClient) -> None:
     answer = client.get(f"/v1/tariffs/{ABSENT}")
-    assert (answer.status_code, answer.json()["detail"]) == (404, "There is no such tariff.")
+    assert (answer.status_code, answer.json()["detail"]) == (404, "Tariff not found.")
     for method in ("PUT", "PATCH", "DELETE"):
         refused = client.request(method, f"/v1/tariffs/{ABSENT}")
         assert (refused.status_code, refused.headers["Allow"]) == (405, "GET, HEAD")
