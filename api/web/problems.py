@@ -211,6 +211,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Use a new key for a new request. Repeat a key only with the same method, address and body.",
         ),
         # 422: prices, schedules and questions
+        ("bad_cap", 422, "Invalid cap", "The list of errors names each number of the cap and its bounds."),
         ("bad_counting", 422, "Invalid way of counting", "counting is repeat, climb or climb_once."),
         ("bad_days", 422, "Invalid list of days", "A window names each of its days once, from mon to sun."),
         ("bad_denomination", 422, "Invalid coin or note", "A denomination is an amount above 0, named once."),
@@ -238,6 +239,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Invalid recurrence",
             "A recurrence is an RFC 5545 rule of whole days, from DAILY to YEARLY, whose first date is starts_on.",
         ),
+        ("bad_tier", 422, "Invalid tier", "The list of errors names each number of the tier and its bounds."),
         ("bad_time", 422, "Invalid time of day", "Times are wall-clock times, HH:MM."),
         ("bad_units", 422, "Invalid number of units", "Ask for a whole number of games or minutes, at least 1."),
         (
@@ -295,6 +297,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             "The first tier starts at minute 0, each later one after the one before.",
         ),
         ("too_many_units", 422, "Too many units", "Ask for at most 10,000 games or minutes."),
+        (
+            "too_much_work",
+            422,
+            "Too much work for one request",
+            "The list of errors names the count and its limit. Ask for less at a time.",
+        ),
         ("too_much_money", 422, "Too much money", "Ask about a smaller amount."),
         ("unknown_currency", 422, "Unknown currency", "Currencies are ISO 4217 codes, such as USD."),
         (
