@@ -4,7 +4,8 @@
   board, of the meters by a reset or a new board, of the settings by keying them.
 - B1 A table on mains has no battery, and says so.
 - K3 The clock's offset is predicted for the next change of price and the next recurring event.
-- K4 The wrong prices of a clock that is off are those of the seven days from now on, by what the table sells (W8). A
+- K4 The wrong prices of a clock that is off are those of the seven days from now on, by what the table sells (W8);
+  windows with the same prices are one, and a change due at this very instant is none. A
   named mistake is reckoned at its whole half hours, if its range has them: a clock change that was not made is no
   fifty-nine and a half minutes.
 - Whoever is sent to a battery, or to the controller of a table on mains, is given the cautions for that work.
@@ -221,19 +222,36 @@ def _reckoned_s(health: ClockHealth) -> int:
 
 
 def _wrong(sells: Sells, health: ClockHealth, *, now: datetime) -> tuple[WrongPrice | None, dict[str, Tariff]]:
+    """Return the wrong sales of the coming week, and the tariffs that they name."""
     if health.verdict != "off":
         return None, {}
+    begun = [stretch.from_at for stretch in sells.keyed.stretches if stretch.from_at <= now]
     try:
-        spans = sells.keyed.between(now, now + _WEEK)
+        # A controller's week goes round within the settings that it holds now; later ones are another week.
+        spans = sells.keyed.between(max([now - _WEEK / 2, *begun[-1:]]), now + _WEEK * 3 / 2)
     except DomainError:  # no schedule yet: nothing is sold at a wrong price
         return None, {}
-    tariffs = {span.tariff.id: span.tariff for span in spans if span.tariff is not None}
+    alike: dict[object, Tariff] = {}
+    for span in spans:
+        if span.tariff is not None:
+            alike.setdefault(_buys(span.tariff), span.tariff)
     found = wrong_price(
         [
-            (span.from_at, span.to_at, None if span.tariff is None else span.tariff.id)
+            (span.from_at, span.to_at, None if span.tariff is None else _key(alike[_buys(span.tariff)]))
             for span in spans
             if span.from_at is not None and span.to_at is not None
         ],
         offset_s=_reckoned_s(health),
+        week_from=now,
     )
-    return found, tariffs
+    return found, {_key(tariff): tariff for tariff in alike.values()}
+
+
+def _buys(tariff: Tariff) -> object:
+    """Return what money buys by a tariff: the same prices in another window are no other price."""
+    return tariff.games, tariff.minutes, tariff.metered, tariff.free
+
+
+def _key(tariff: Tariff) -> str:
+    """Return what tells tariffs apart; prices that no tariff has are told apart by themselves."""
+    return tariff.id or repr(tariff)

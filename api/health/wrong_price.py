@@ -2,7 +2,9 @@
 
 - K4 A table that is ahead by the offset makes every change of price too early by the offset; one that is behind, too
   late.
-- K4 The table repeats its week: the end of the week comes before its start.
+- K4 Where the spans go on past the week, they say what comes before and after it; else the table repeats its week: the
+  end of the week comes before its start.
+- K4 The changes are those after the week's start until its end: one that is due at the very start is not to come.
 - K4 The answer has the changes made at the wrong time, the spans sold wrongly, and the seconds a week of each price sold
   in place of another.
 
@@ -24,6 +26,7 @@ Key = str | None
 """What holds in a span, such as a tariff's id; None where nothing is sold."""
 
 
+WEEK_S = 604_800
 Span = tuple[datetime, datetime, Key]
 """From an instant, to one (exclusive), what holds."""
 
@@ -74,24 +77,32 @@ class WrongPrice:
         return sum(sale.seconds for sale in self.sales)
 
 
-def wrong_price(spans: Sequence[Span], *, offset_s: int) -> WrongPrice:
-    """Return what a table that is ahead by ``offset_s`` (behind: negative) sells wrongly in the time that ``spans`` cover.
+def wrong_price(spans: Sequence[Span], *, offset_s: int, week_from: datetime | None = None) -> WrongPrice:
+    """Return the wrong sales of a week by a table that is ahead by ``offset_s`` (behind: negative).
 
-    The spans follow each other without a gap and cover what the table holds, which is a week. Refuses (``bad_spans``)
-    others.
+    The spans follow each other without a gap and cover the week from ``week_from`` (by default from their start) at
+    least. Refuses (``bad_spans``) others.
     """
     _refuse_gaps(spans)
-    week_s = _seconds(spans[0][0], spans[-1][1])
-    # The week goes round: of what comes to the same, the offset nearest to zero.
-    offset_s = (offset_s + week_s // 2) % week_s - week_s // 2
-    start = spans[0][0].astimezone(UTC)
+    start = (week_from or spans[0][0]).astimezone(UTC)
+    first_s, last_s = _seconds(start, spans[0][0]), _seconds(start, spans[-1][1])
+    if first_s > 0 or last_s < WEEK_S:
+        found_words = f"{spans[0][0]} to {spans[-1][1]}"
+        raise domain_error("bad_spans", where="spans", found=found_words, expected=f"a whole week from {start}")
+    # Of offsets that come to the same in a week, the one nearest to zero.
+    offset_s = (offset_s + WEEK_S // 2) % WEEK_S - WEEK_S // 2
     starts_s = [_seconds(start, from_at) for from_at, _, _ in spans]
     keys = [key for _, _, key in spans]
 
     def key_at(second: int) -> Key:
-        return keys[bisect_right(starts_s, second % week_s) - 1]
+        if second < first_s:
+            second += WEEK_S
+        elif second >= last_s:
+            second -= WEEK_S
+        return keys[bisect_right(starts_s, second) - 1]
 
-    edges = sorted({week_s, *starts_s, *((second - offset_s) % week_s for second in starts_s)})
+    moved = {second - offset_s + turn for second in (*starts_s, last_s) for turn in (-WEEK_S, 0, WEEK_S)}
+    edges = sorted({0, WEEK_S, *(second for second in {*starts_s, *moved} if 0 < second < WEEK_S)})
     found: list[WrongSale] = []
     for from_s, to_s in pairwise(edges):
         due, sold = key_at(from_s), key_at(from_s + offset_s)
@@ -101,17 +112,21 @@ def wrong_price(spans: Sequence[Span], *, offset_s: int) -> WrongPrice:
         if found and (found[-1].to_at, found[-1].sells, found[-1].instead_of) == (from_at, sold, due):
             from_at = found.pop().from_at
         found.append(WrongSale(from_at, to_at, sells=sold, instead_of=due))
-    return WrongPrice(_moved(spans, offset_s), tuple(found), _pairs(found))
+    return WrongPrice(_moved(spans, start, offset_s), tuple(found), _pairs(found))
 
 
-def _moved(spans: Sequence[Span], offset_s: int) -> tuple[MovedChange, ...]:
-    """Return every change between two spans, the last and the first included, at its due and at the table's time."""
+def _moved(spans: Sequence[Span], start: datetime, offset_s: int) -> tuple[MovedChange, ...]:
+    """Return every change after the start of the week until its end, at its due and at the table's time."""
     if offset_s == 0:
         return ()
+    end = start + timedelta(seconds=WEEK_S)
+    changes = [(at.astimezone(UTC), before, key) for (_, _, before), (at, _, key) in pairwise(spans)]
+    if spans[-1][1].astimezone(UTC) == end:  # the week goes round
+        changes.append((end, spans[-1][2], spans[0][2]))
     return tuple(
-        MovedChange(at.astimezone(UTC), at.astimezone(UTC) - timedelta(seconds=offset_s), before, key)
-        for (_, _, before), (at, _, key) in zip((spans[-1], *spans[:-1]), spans, strict=True)
-        if before != key
+        MovedChange(at, at - timedelta(seconds=offset_s), before, key)
+        for at, before, key in changes
+        if start < at <= end and before != key
     )
 
 

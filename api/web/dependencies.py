@@ -23,12 +23,6 @@ def stores_nothing(endpoint: F) -> F:
     return endpoint
 
 
-def catches_up(endpoint: F) -> F:
-    """Mark a GET that first brings up to date what it then reads: its session writes."""
-    endpoint.catches_up = True  # type: ignore[attr-defined]
-    return endpoint
-
-
 def shows_token(endpoint: F) -> F:
     """Mark a POST whose answer shows a token: it is never kept."""
     endpoint.shows_token = True  # type: ignore[attr-defined]
@@ -36,11 +30,10 @@ def shows_token(endpoint: F) -> F:
 
 
 def writes(request: Request) -> bool:
-    """Tell whether a request may store something: all but GET, what catches up, and what ``stores_nothing``."""
-    endpoint = request.scope.get("endpoint")
+    """Tell whether a request may store something in its transaction: all but GET, and what ``stores_nothing``."""
     if request.method in ("GET", "HEAD"):
-        return bool(getattr(endpoint, "catches_up", False))
-    return not getattr(endpoint, "stores_nothing", False)
+        return False
+    return not getattr(request.scope.get("endpoint"), "stores_nothing", False)
 
 
 async def its_session(request: Request) -> Session:

@@ -31,6 +31,8 @@ NEAR = Fraction(4, 5)
 _A_DAY = timedelta(days=1)
 _LEAST_DAYS = 3
 _FARTHEST_DAYS = 730
+_SURELY_LATER_DAYS = 3_650
+"""Past this nothing is reckoned: a high limit at a low rate is reached after the end of the calendar."""
 Measure = Literal["coins", "notes", "value"]
 _CODES: dict[Measure, Code] = {"coins": "coins_limit", "notes": "notes_limit", "value": "value_limit"}
 
@@ -73,10 +75,14 @@ class _Filling:
     level_at: datetime
     a_day: Fraction
 
+    def days_to(self, share: Fraction) -> Fraction:
+        """Return in how many days from ``level_at`` a share of the limit is reached; 0 where it already is."""
+        return max(self.limit * share - self.level, Fraction()) / self.a_day
+
     def reaches(self, share: Fraction) -> datetime:
-        """Return when a share of the limit is reached; the level's own time where it already is."""
-        missing = self.limit * share - self.level
-        return self.level_at + (timedelta(days=float(missing / self.a_day)) if missing > 0 else timedelta())
+        """Return when a share of the limit is reached, ten years after ``level_at`` at the latest."""
+        seconds = min(self.days_to(share), Fraction(_SURELY_LATER_DAYS)) * 86_400
+        return self.level_at + timedelta(seconds=int(seconds))
 
 
 def box_work(facts: BoxFacts, *, now: datetime) -> tuple[Work, ...]:
@@ -84,7 +90,7 @@ def box_work(facts: BoxFacts, *, now: datetime) -> tuple[Work, ...]:
     fillings = [filling for measure, limit in facts.limits.items() if (filling := _filling(facts, measure, limit))]
     if not fillings:
         return ()
-    first = min(fillings, key=lambda filling: filling.reaches(Fraction(1)))
+    first = min(fillings, key=lambda filling: filling.days_to(Fraction(1)))
     full_at, near_at = first.reaches(Fraction(1)), first.reaches(NEAR)
     if full_at > now + _FARTHEST_DAYS * _A_DAY:
         return ()

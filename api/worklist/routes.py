@@ -33,7 +33,6 @@ def get_worklist(
     after: Annotated[CursorText | None, Query(description="The `next` of the page before.")] = None,
 ) -> WorklistOut:
     """List the work at all venues, earliest due first: reason, what to bring, and the date by which it matters."""
-    session.rollback()  # the catch-up uses transactions of its own; the list is read after it
     service.catch_up(request.app.state.engine, now=now)
     wanted = Wanted(venue_id=venue_id, due_before=due_before, after=read_cursor(after) if after else None, limit=limit)
     found = service.page_work(session, wanted, now=now)

@@ -3,7 +3,7 @@
 from typing import Any
 from uuid import uuid4
 
-from tests.health.conftest import Watched
+from tests.health.conftest import EARLY, Watched
 
 
 def test_a_table_of_which_nothing_was_read_says_so(watched: Watched) -> None:
@@ -114,6 +114,23 @@ def test_a_clock_that_nobody_set_back_sells_an_hour_too_early(watched: Watched) 
     assert (first["due_at"], first["made_at"]) == ("2026-11-26T15:00:00-05:00", "2026-11-26T14:00:00-05:00")
     assert (first["before"]["id"], first["after"]["id"]) == (weekday["id"], early["id"])
     assert [(moment["what"], moment["name"]) for moment in clock["coming"]] == [("price_change", "Early")]
+
+
+def test_a_table_with_one_price_all_week_is_never_wrong_whatever_its_windows_are_called(watched: Watched) -> None:
+    weekday = watched.route.tariff()
+    alike = watched.route.tariff(code="alike")
+    watched.route.schedule(watched.venue["id"], weekday["id"], weekly=[{**EARLY, "tariff": alike["id"]}])
+    watched.read(1, clock={"time": "13:00", "weekday": "thu", "display": "24h"})
+    clock = watched.health()["clock"]
+    assert (clock["cause"], clock["wrong_price"], clock["wrong_changes"]) == ("hour_off", [], [])
+
+
+def test_a_change_due_at_this_very_instant_is_not_among_those_to_come(watched: Watched) -> None:
+    watched.prices()
+    watched.read(1, clock={"time": "13:00", "weekday": "thu", "display": "24h"})
+    watched.now = watched.at(1 + 3 / 24)  # Thursday 15:00, when early play starts
+    due = [change["due_at"] for change in watched.health()["clock"]["wrong_changes"]]
+    assert (due[0], len(due)) == ("2026-11-26T18:00:00-05:00", 10)
 
 
 def test_the_next_recurring_event_is_foretold_too(watched: Watched) -> None:

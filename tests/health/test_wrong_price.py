@@ -81,7 +81,32 @@ def test_the_week_goes_round() -> None:
         (hours(0), hours(1), "late"),
         (hours(166), hours(167), "base"),
     ]
-    assert found.changes[0].due_at == hours(0)
+    assert [change.due_at for change in found.changes] == [hours(166), hours(168)]
+
+
+def test_a_change_due_at_the_very_start_of_the_week_is_not_to_come() -> None:
+    before_and_after = [
+        (hours(-24), hours(0), "early"),
+        (hours(0), hours(10), "base"),
+        (hours(10), hours(168), "late"),
+        (hours(168), hours(200), "late"),
+    ]
+    found = wrong_price(before_and_after, offset_s=-3600, week_from=MONDAY)
+
+    assert [change.due_at for change in found.changes] == [hours(10)]
+    assert [(sale.from_at, sale.sells, sale.instead_of) for sale in found.sales] == [
+        (hours(0), "early", "base"),
+        (hours(10), "base", "late"),
+    ]
+
+
+def test_a_new_price_in_the_week_makes_no_wrong_sale_at_the_other_end_of_it() -> None:
+    new_on_thursday = [(hours(-84), hours(72), "old"), (hours(72), hours(252), "new")]
+
+    for offset_s, wrong_from in ((3600, hours(71)), (-3600, hours(72))):
+        found = wrong_price(new_on_thursday, offset_s=offset_s, week_from=MONDAY)
+        assert [(sale.from_at, sale.seconds) for sale in found.sales] == [(wrong_from, 3600)]
+        assert [change.due_at for change in found.changes] == [hours(72)]
 
 
 def test_a_clock_years_behind_sells_as_one_behind_by_the_rest_of_a_week() -> None:
@@ -106,8 +131,9 @@ def test_two_spans_of_one_tariff_make_no_change() -> None:
         [(hours(0), hours(2), "a"), (hours(3), hours(4), "b")],
         [(hours(0), hours(2), "a"), (hours(1), hours(4), "b")],
         [(datetime(2026, 12, 7), datetime(2026, 12, 8), "a")],  # noqa: DTZ001
+        [(hours(0), hours(167), "a")],
     ],
-    ids=["none", "empty", "gap", "overlap", "no offset"],
+    ids=["none", "empty", "gap", "overlap", "no offset", "no week"],
 )
 def test_spans_that_are_no_week_are_refused(spans: list[Span]) -> None:
     with pytest.raises(DomainError):
