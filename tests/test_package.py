@@ -82,6 +82,7 @@ def test_the_wheel_holds_one_package_its_migrations_and_its_types(wheel: Path) -
     sources = {f"baizebook/{path.relative_to(ROOT / 'api')}" for path in (ROOT / "api").rglob("*.py")}
     sources |= {f"baizebook/{path.relative_to(ROOT)}" for path in (ROOT / "migrations").rglob("*.py")}
     assert sources <= set(names)
+    assert "baizebook/web/answers.json" in names
     assert {"baizebook/py.typed", "baizebook/migrations/script.py.mako"} <= set(names)
 
 

@@ -4,18 +4,21 @@ Whatever is loaded goes through the services, with the time that it would have h
 that the API could not have stored. One table of the Copper Lantern was forgotten when prices changed last week.
 """
 
-from collections.abc import Iterator
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
 from sqlmodel import Session, select
 
-from ..collections.schemas import CollectionIn
+from ..collections.disputes import raise_dispute
+from ..collections.schemas import CollectionIn, DisputeIn
 from ..collections.service import record_collection, reverse_collection
 from ..controllers.schemas import KeyingIn, SheetOut
 from ..controllers.service import record_keying, settings_sheet
+from ..jobs.schemas import JobIn
+from ..jobs.service import Reporter, report_job
 from ..ledger.schemas import EntryIn
 from ..ledger.service import post_owner_entry
 from ..pool_tables.schemas import TableIn
@@ -28,6 +31,7 @@ from ..schedules.service import publish_for_venue, roll_out
 from ..settlements.schemas import AgreementIn
 from ..settlements.service import publish_agreement
 from ..store.changes import note_tables
+from ..store.clock import next_id
 from ..tariffs.schemas import TariffIn
 from ..tariffs.service import publish_tariff
 from ..tax_areas.schemas import TaxAreaIn
@@ -37,6 +41,7 @@ from ..venues.rows import VenueRow
 from ..venues.schemas import VenueIn
 from ..venues.service import calendar_of, create_venue
 from ..web.errors import Problem
+from ..web.examples import DEMO_IDS
 from ..web.rows import TokenRow
 from .agreements import TAX_AREA_OF, TAX_AREAS, agreements
 from .observations import miskeyed, readings_of, settings_found
@@ -45,6 +50,10 @@ from .prices import TARIFFS
 from .visits import MISCOUNTED, Visit, miscounted, visits
 
 OWNER = "demo owner"
+PLACED_AT = "2026-01-05T15:00:00Z"
+"""When every table was placed: before the demo's books began, whenever it is loaded."""
+LATE_AGREEMENT = "marigold"
+"""The venue whose agreement was entered a day after its first collection, which has not been settled since."""
 
 _BEGAN = timedelta(weeks=14)
 _PRICE_CHANGE = timedelta(days=9)
@@ -81,13 +90,20 @@ def load(session: Session, *, now: datetime) -> Demo:
     demo = Demo(now, now - _BEGAN)
     for name, tariff in TARIFFS.items():
         at = demo.began_at if name != "weekday, dearer" else now - _PRICE_CHANGE
-        demo.tariffs[name] = publish_tariff(session, TariffIn.model_validate(tariff), now=at).id
+        with _named(f"tariff {name}"):
+            demo.tariffs[name] = publish_tariff(session, TariffIn.model_validate(tariff), now=at).id
     _open_venues(session, demo)
     _change_prices(session, demo)
     _send_readings(session, demo)
     _collect(session, demo)
+    _report(session, demo)
     note_tables(session, list(demo.tables.values()))
     return demo
+
+
+def _named(name: str) -> AbstractContextManager[None]:
+    """Give what is made its id of the demo, if it has one."""
+    return next_id(DEMO_IDS[name]) if name in DEMO_IDS else nullcontext()
 
 
 def _open_venues(session: Session, demo: Demo) -> None:
@@ -98,12 +114,17 @@ def _open_venues(session: Session, demo: Demo) -> None:
         put_tax_area(session, TaxAreaIn.model_validate(area), now=demo.began_at)
     for name, place in VENUES.items():
         message = VenueIn.model_validate({**place.venue, "tax_area": TAX_AREA_OF[name]})
-        venue = create_venue(session, message, now=demo.began_at)
+        with _named(f"venue {name}"):
+            venue = create_venue(session, message, now=demo.began_at)
         demo.venues[name] = venue
         schedule = ScheduleIn.model_validate(first[name])
-        published = publish_for_venue(session, venue.id, schedule, now=demo.began_at)
+        with _named(f"schedule {name}"):
+            published = publish_for_venue(session, venue.id, schedule, now=demo.began_at)
         for table in place.tables:
-            row = create_table(session, venue.id, TableIn.model_validate(table), now=demo.began_at)
+            with _named(f"table {table['label']}"):
+                row = create_table(
+                    session, venue.id, TableIn.model_validate({**table, "placed_at": PLACED_AT}), now=demo.began_at
+                )
             demo.tables[table["label"]] = row.id
             _key(session, row.id, published.id, at=demo.began_at + timedelta(hours=2))
 
@@ -147,7 +168,8 @@ def demo_readings(session: Session, demo: Demo) -> list[dict[str, Any]]:
         readings.append(settings_found(table_id, at=at, days=_days(sheet)))
     table_id = demo.tables["Window side"]
     sheet = settings_sheet(session, table_id, on=None, now=demo.now, cautions=())
-    return [*readings, settings_found(table_id, at=demo.now - timedelta(hours=20), days=miskeyed(_days(sheet)))]
+    found = settings_found(table_id, at=demo.now - timedelta(hours=20), days=miskeyed(_days(sheet)))
+    return [*readings, {**found, "id": str(DEMO_IDS["reading settings"])}]
 
 
 def _days(sheet: SheetOut) -> list[dict[str, Any]]:
@@ -163,9 +185,9 @@ def _send_readings(session: Session, demo: Demo) -> None:
 
 def _collect(session: Session, demo: Demo) -> None:
     """Agree, lend, collect and pay in the order of time, as it would have happened."""
-    for name, agreement in agreements(demo.began_at.date()).items():
-        message = AgreementIn.model_validate(agreement)
-        publish_agreement(session, demo.venues[name].id, message, now=demo.began_at)
+    for name in agreements(demo.began_at.date()):
+        if name != LATE_AGREEMENT:
+            _agree(session, demo, name, at=demo.began_at)
     lantern = demo.venues["lantern"]
     _post(session, lantern, "loan_advance", "1200.00", at=demo.began_at + timedelta(days=1))
     route = [visit for name in VENUES for visit in _visits(demo, name)]
@@ -175,15 +197,49 @@ def _collect(session: Session, demo: Demo) -> None:
             record_collection(session, wrong, now=visit.at, by="Rosalind")
             reverse_collection(session, wrong.id, reason="Notes counted twice.", now=visit.at, by="demo owner")
         record_collection(session, CollectionIn.model_validate(visit.collection), now=visit.at, by="Rosalind")
+        if (visit.venue, visit.number) == (LATE_AGREEMENT, 0):
+            _agree(session, demo, LATE_AGREEMENT, at=visit.at + timedelta(days=1))
     _post(session, demo.venues["keiler"], "venue_payment", "150.00", at=demo.now - timedelta(days=20))
-    _post(session, lantern, "deposit", "1500.00", at=demo.now - timedelta(days=6))
+    with _named("entry deposit"):
+        _post(session, lantern, "deposit", "1500.00", at=demo.now - timedelta(days=6))
     _post(session, demo.venues["keiler"], "deposit", "900.00", at=demo.now - timedelta(days=6))
 
 
-def _visits(demo: Demo, name: str) -> Iterator[Visit]:
+def _agree(session: Session, demo: Demo, name: str, *, at: datetime) -> None:
+    """Publish a venue's agreement, in force since the route began."""
+    message = AgreementIn.model_validate(agreements(demo.began_at.date())[name])
+    publish_agreement(session, demo.venues[name].id, message, now=at)
+
+
+def _report(session: Session, demo: Demo) -> None:
+    """Report a fault, dispute the last collection of the Copper Lantern, and make a collector's token."""
+    reported_at = min(datetime(2026, 11, 2, 20, 15, tzinfo=UTC), demo.now - timedelta(days=2))
+    fault = {
+        "id": DEMO_IDS["job Downstairs"],
+        "table_id": demo.tables["Downstairs"],
+        "reported_at": reported_at,
+        "fault": "cloth_damaged",
+        "words": "A tear in front of the head string.",
+        "playable": True,
+    }
+    report_job(session, JobIn.model_validate(fault), by=Reporter("Bram"), now=demo.now)
+    claim = {"by": "Odile", "claims": "4.00 more", "reason": "A refund slip was left out."}
+    with _named("dispute lantern"):
+        raise_dispute(session, DEMO_IDS["collection lantern"], DisputeIn.model_validate(claim), now=demo.now)
+    with _named("token Rosalind"):
+        make_token(
+            session, name="Rosalind", role="collector", venue_id=None, table_id=None, expires_at=None, now=demo.now
+        )
+
+
+def _visits(demo: Demo, name: str) -> list[Visit]:
     tables = {table["label"]: (demo.tables[table["label"]], table["accepts"]) for table in VENUES[name].tables}
     venue = demo.venues[name]
-    return visits(name, venue.id, tables, currency=venue.currency, began_at=demo.began_at, now=demo.now)
+    made = list(visits(name, venue.id, tables, currency=venue.currency, began_at=demo.began_at, now=demo.now))
+    for place, known in ((-1, f"collection {name}"), (0, f"first collection {name}")):
+        if known in DEMO_IDS:
+            made[place].collection["id"] = str(DEMO_IDS[known])
+    return made
 
 
 def _post(session: Session, venue: VenueRow, kind: str, amount: str, *, at: datetime) -> None:

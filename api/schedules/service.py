@@ -95,14 +95,15 @@ def _publish(session: Session, place: Place, message: ScheduleIn, *, now: dateti
     ]
     if foreign:
         raise Problem("currency_differs", f"The venue sells in {currency}.", errors=foreign)
-    read_schedule(message, id=new_id(), tariffs=tariffs, day_starts_at=place.venue.day_starts_at)
+    id = new_id()
+    read_schedule(message, id=id, tariffs=tariffs, day_starts_at=place.venue.day_starts_at)
     terms = message.model_dump(mode="json", by_alias=True, exclude={"effective_on"})
-    return _store(session, place, terms=terms, effective_on=message.effective_on, follow_venue=False, now=now)
+    return _store(session, place, id=id, terms=terms, effective_on=message.effective_on, follow_venue=False, now=now)
 
 
-def _store(session: Session, place: Place, *, now: datetime, **values: Any) -> ScheduleRow:
+def _store(session: Session, place: Place, *, now: datetime, id: UUID | None = None, **values: Any) -> ScheduleRow:
     row = ScheduleRow(
-        id=new_id(),
+        id=id or new_id(),
         venue_id=place.venue.id,
         pool_table_id=place.table.id if place.table else None,
         stay_id=place.stay.id if place.stay else None,

@@ -6,11 +6,14 @@ Everything else is told the time.
 import threading
 import time
 import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import UTC, datetime, timedelta
 
 _making = threading.Lock()
-
 _latest = 0
+_chosen: ContextVar[list[uuid.UUID] | None] = ContextVar("chosen", default=None)
 
 
 def now() -> datetime:
@@ -21,6 +24,8 @@ def now() -> datetime:
 def new_id() -> uuid.UUID:
     """Return a UUID of version 7 (RFC 9562, sections 5.7 and 6.2): ids that one process makes later sort later."""
     global _latest
+    if chosen := _chosen.get():
+        return chosen.pop()
     stamp = time.time_ns() // 1_000_000
     random = uuid.uuid4().int
     value = (stamp & (1 << 48) - 1) << 80 | random & (1 << 80) - 1
@@ -29,6 +34,19 @@ def new_id() -> uuid.UUID:
     with _making:
         _latest = max(value, _latest + 1)
         return uuid.UUID(int=_latest)
+
+
+@contextmanager
+def next_id(chosen: uuid.UUID) -> Iterator[None]:
+    """Let the first ``new_id()`` inside be this one: the demo has ids that the contract's examples can name."""
+    ids = [chosen]
+    token = _chosen.set(ids)
+    try:
+        yield
+    finally:
+        _chosen.reset(token)
+    if ids:
+        raise RuntimeError(f"nothing was made that took the id {chosen}")
 
 
 FUTURE_ALLOWED = timedelta(minutes=5)

@@ -1,18 +1,66 @@
-"""An example of every operation: the bodies that are sent, by operation, and what stands in addresses, by name.
+"""An example of every operation: the bodies that are sent, by operation, and what stands in its address.
 
-A test sends each of them. The ids are invented: they name nothing that exists.
+Each succeeds on the demo, whose rows have the ids below; a test sends each of them. What was answered is kept in
+``answers.json``; ``python -m tests.demo.examples_on_the_demo`` writes it.
 """
 
+import hashlib
+import json
+from importlib.resources import files
 from typing import Any
+from uuid import UUID
 
-_VENUE = "01932c5a-7b7e-7c1e-8a54-0242ac120002"
+_BEGAN_MS = 1_767_571_200_000
+"""2026-01-05T00:00:00Z in milliseconds: what was made with an id of the demo sorts before all that is made since."""
 
-_TABLE = "01932c5a-8f3d-7d22-9b61-0242ac120003"
-_TARIFF = "01932c5b-11aa-7e0f-a1c4-0242ac120004"
-_OTHER_TARIFF = "01932c5b-22bb-7e10-b2d5-0242ac120005"
-_SCHEDULE = "01932c5b-33cc-7e11-83e6-0242ac120006"
-_SENT = "01932c5c-44dd-7e12-94f7-0242ac120007"
-_ENTRY = "01932c5c-55ee-7e13-a508-0242ac120008"
+DEMO_NAMES = (
+    "tariff weekday",
+    "tariff weekday, dearer",
+    "tariff weekend",
+    "tariff early",
+    "tariff team night",
+    "venue lantern",
+    "venue harbour",
+    "venue marigold",
+    "venue keiler",
+    "table Window side",
+    "table By the jukebox",
+    "table Back room",
+    "table Upstairs",
+    "table Downstairs",
+    "schedule lantern",
+    "entry deposit",
+    "dispute lantern",
+    "token Rosalind",
+    "reading settings",
+    "collection lantern",
+    "first collection marigold",
+    "job Downstairs",
+    "sent reading",
+    "sent collection",
+    "sent job",
+)
+"""What the demo gives an id of its own, in the order it is made; ``sent``: ids that the examples send."""
+
+
+def _id(name: str) -> UUID:
+    """Return the id of a name: of version 7 (RFC 9562, section 5.7), its time by its place, the rest by its hash."""
+    value = (_BEGAN_MS + DEMO_NAMES.index(name)) << 80
+    value |= int.from_bytes(hashlib.sha256(f"baizebook demo: {name}".encode()).digest()[:10])
+    value = value & ~(0xF << 76) | 0x7 << 76
+    return UUID(int=value & ~(0x3 << 62) | 0x2 << 62)
+
+
+DEMO_IDS = {name: _id(name) for name in DEMO_NAMES}
+"""The ids of the demo, by name."""
+
+_VENUE = str(DEMO_IDS["venue lantern"])
+_TABLE = str(DEMO_IDS["table Window side"])
+_TARIFF = str(DEMO_IDS["tariff weekday, dearer"])
+_OTHER_TARIFF = str(DEMO_IDS["tariff team night"])
+_SCHEDULE = str(DEMO_IDS["schedule lantern"])
+_READING = str(DEMO_IDS["sent reading"])
+_SENT_COLLECTION = str(DEMO_IDS["sent collection"])
 _WEEKDAY = {
     "code": "weekday",
     "name": "Weekday play",
@@ -42,7 +90,7 @@ _SCHEDULE_BODY = {
     "dates": [{"name": "Stocktaking", "on": "2027-01-02", "tariff": None}],
 }
 _COLLECTION = {
-    "id": _SENT,
+    "id": _SENT_COLLECTION,
     "venue_id": _VENUE,
     "collected_at": "2026-11-24T15:10:00-05:00",
     "collector": "Rosalind",
@@ -69,7 +117,11 @@ BODIES: dict[str, Any] = {
         "meters": [{"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 7, "resets": "never"}],
     },
     "change_table": {"label": "By the window"},
-    "move_table": {"venue_id": _VENUE, "moved_at": "2026-11-24T10:00:00-05:00", "meters": {"cash": 10731}},
+    "move_table": {
+        "venue_id": str(DEMO_IDS["venue harbour"]),
+        "moved_at": "2026-11-24T10:00:00-05:00",
+        "meters": {"cash": 10731},
+    },
     "put_tax_area": {
         "code": "millbrook",
         "name": "Millbrook Falls",
@@ -84,7 +136,7 @@ BODIES: dict[str, Any] = {
     "record_readings": {
         "readings": [
             {
-                "id": _SENT,
+                "id": _READING,
                 "table_id": _TABLE,
                 "taken_at": "2026-11-24T19:52:00-05:00",
                 "supply": {"volts": "12.40", "temperature_c": "10", "rested_minutes": 600},
@@ -106,9 +158,9 @@ BODIES: dict[str, Any] = {
     "raise_dispute": {"by": "Odile", "claims": "20.00 more", "reason": "Refunds were not counted."},
     "answer_dispute": {"by": "Rosalind", "answer": "The slip was found; the next collection corrects it."},
     "report_job": {
-        "id": _SENT,
+        "id": str(DEMO_IDS["sent job"]),
         "table_id": _TABLE,
-        "reported_at": "2026-11-25T21:40:00-05:00",
+        "reported_at": "2026-11-24T21:40:00-05:00",
         "fault": "ball_stuck",
         "words": "The cue ball does not come back.",
         "playable": False,
@@ -116,7 +168,7 @@ BODIES: dict[str, Any] = {
     "assign_job": {"person": "Rosalind"},
     "wait_for_parts": {"words": "A gutter, on order until Friday."},
     "close_job": {
-        "at": "2026-11-26T10:15:00-05:00",
+        "at": "2026-11-24T10:15:00-06:00",
         "found": "The gutter was split; a new one is in.",
         "parts": [{"name": "gutter", "cost": "18.50"}],
         "minutes": 35,
@@ -134,20 +186,36 @@ PARAMETERS: dict[str, Any] = {
     "venue_id": _VENUE,
     "table_id": _TABLE,
     "tariff_id": _TARIFF,
-    "reading_id": _SENT,
-    "collection_id": _SENT,
-    "dispute_id": _SENT,
-    "job_id": _SENT,
-    "entry_id": _ENTRY,
-    "token_id": _SENT,
+    "reading_id": str(DEMO_IDS["reading settings"]),
+    "collection_id": str(DEMO_IDS["collection lantern"]),
+    "dispute_id": str(DEMO_IDS["dispute lantern"]),
+    "job_id": str(DEMO_IDS["job Downstairs"]),
+    "entry_id": str(DEMO_IDS["entry deposit"]),
+    "token_id": str(DEMO_IDS["token Rosalind"]),
     "code": "price_break_worse",
-    "on": "2026-12-01",
-    "money": "10.00",
-    "day": "tuesday",
-    "time": "21:00",
-    "at": "2026-12-01T21:00",
-    "month": "2026-11",
     "from": "2026-01-01",
     "to": "2026-12-31",
+    "year": 2026,
+    "if-match": "*",
 }
-"""What stands in addresses, by name."""
+"""What stands in an address or header where it must stand, by its name."""
+
+_QUESTION = {"venue_id": _VENUE, "day": "tuesday", "time": "21:00", "money": "10.00"}
+ASKED: dict[str, dict[str, Any]] = {
+    "get_quote": _QUESTION,
+    "get_quote_csv": _QUESTION,
+    "list_readings": {"table_id": _TABLE},
+    "list_collections": {"venue_id": _VENUE},
+    "list_jobs": {"venue_id": str(DEMO_IDS["venue harbour"])},
+    "get_worklist": {"venue_id": _VENUE},
+    "get_differences": {"table_id": str(DEMO_IDS["table Downstairs"])},
+    "get_statement": {"month": "2026-11"},
+    "get_statement_csv": {"month": "2026-11"},
+    "list_account_balances": {"venue_id": _VENUE},
+    "export_ledger": {"format": "csv"},
+    "settle_collection": {"collection_id": str(DEMO_IDS["first collection marigold"])},
+}
+"""What else an operation is asked in its example, or asked instead, by operation and name."""
+
+ANSWERS: dict[str, Any] = json.loads(files(__package__).joinpath("answers.json").read_text("utf-8"))
+"""What the demo answers to each example, by operation; of long lists the first two items."""

@@ -9,7 +9,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from .errors import ProblemOut
-from .examples import BODIES, PARAMETERS
+from .examples import ANSWERS, ASKED, BODIES, PARAMETERS
 from .problems import PROBLEMS
 
 _ALWAYS = (400, 401, 403, 404, 413, 422, 500, 503)
@@ -93,12 +93,16 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             operation["summary"] = operation["description"].split(".")[0].split(":")[0].replace("\n", " ")
             for parameter in operation.get("parameters", []):
                 _without_null(parameter)
-                if parameter["name"] in PARAMETERS:
+                asked = ASKED.get(operation["operationId"], {})
+                if parameter["name"] in asked:
+                    parameter["example"] = asked[parameter["name"]]
+                elif parameter["name"] in PARAMETERS and (parameter.get("required") or parameter["in"] == "header"):
                     parameter["example"] = PARAMETERS[parameter["name"]]
             if "requestBody" in operation:
                 content = operation["requestBody"]["content"]["application/json"]
                 content["example"] = BODIES[operation["operationId"]]
                 operation["responses"].setdefault("408", _described(408))
+            _show_answer(operation)
         _link(path, contract)
         _document_previews(path)
         if "post" in path and path["post"].get("x-stores", True):
@@ -106,6 +110,16 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             path["post"]["responses"].setdefault("409", _described(409))
     contract["components"]["schemas"] = dict(sorted(schemas.items()))
     return contract
+
+
+def _show_answer(operation: dict[str, Any]) -> None:
+    """Give an operation's success its example: JSON where it is an object, else the first kind of text."""
+    answer = ANSWERS.get(operation["operationId"])
+    content = next(response for status, response in operation["responses"].items() if status < "300").get("content", {})
+    is_text = isinstance(answer, str)
+    kinds = [kind for kind in content if kind.startswith("text/") == is_text]
+    if answer is not None and kinds:
+        content[kinds[0]]["example"] = answer
 
 
 def _link(path: dict[str, Any], contract: dict[str, Any]) -> None:

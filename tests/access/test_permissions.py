@@ -16,7 +16,7 @@ import pytest
 from baizebook.app import create_app
 from baizebook.store import db
 from baizebook.store.settings import Settings
-from baizebook.web.examples import BODIES, PARAMETERS
+from baizebook.web.examples import BODIES, DEMO_IDS, PARAMETERS
 from baizebook.web.unguarded_operations import OPEN, unguarded
 from fastapi.testclient import TestClient
 from sqlmodel import Session
@@ -237,7 +237,10 @@ class World:
         text = json.dumps(message).replace('"@"', json.dumps(one))
         for name in ("venue_id", "table_id", "tariff_id"):
             text = text.replace(PARAMETERS[name], own[name])
-        text = text.replace(PARAMETERS["reading_id"], self.unused)
+        text = text.replace(str(DEMO_IDS["venue harbour"]), own["venue_id"])
+        for name, sent in DEMO_IDS.items():
+            if name.startswith("sent "):
+                text = text.replace(str(sent), self.unused)
         text = text.replace(BODIES["move_table"]["moved_at"], (NOON + timedelta(hours=1)).isoformat())
         text = text.replace(BODIES["record_keying"]["schedule_id"], own["schedule_id"])
         body = json.loads(text.replace(BODIES["roll_out_tariff"]["replacement"], self.third))
