@@ -16,6 +16,7 @@ from . import __version__
 from .collections.routes import router as collections
 from .controllers.routes import router as controllers
 from .health.routes import router as health
+from .inventory.routes import router as inventory
 from .jobs.routes import router as jobs
 from .ledger.routes import router as ledger
 from .pool_tables.routes import router as pool_tables
@@ -82,7 +83,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     )
     work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
-    of_tables = (pool_tables, readings, health, controllers, jobs, worklist)
+    of_tables = (pool_tables, inventory, readings, health, controllers, jobs, worklist)
     of_money = (settlements, collections, reports, ledger)
     routers = (probes.router, quotes, venues, tax_areas, tariffs, schedules, *of_tables, *of_money, tokens)
     for router in routers:

@@ -14,6 +14,7 @@ FLOORS = (
     "ops",
     "demo",
     "app",
+    "inventory",
     "worklist",
     "reports",
     "health",

@@ -80,6 +80,7 @@ NULLS_OF_THE_CONTRACT = {
     ("ScheduleIn", "base"),
     ("TableChangeIn", "cash_box"),
     ("TableChangeIn", "controller"),
+    ("TableChangeIn", "frame_number"),
     ("TableChangeIn", "licence"),
     ("TableChangeIn", "power"),
     ("TableScheduleIn", "base"),

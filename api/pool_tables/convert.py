@@ -27,6 +27,7 @@ def table_out(row: PoolTableRow) -> TableOut:
         id=row.id,
         venue_id=row.venue_id,
         label=row.label,
+        frame_number=profile.get("frame_number"),
         accepts=profile["accepts"],
         purchase=PurchaseOut(**purchase),
         power=power and PowerOut(**{"chemistry": "unknown", "nominal_volts": 12, "capacity_ah": None, **power}),
@@ -51,6 +52,7 @@ def move_out(row: StayRow) -> MoveOut:
     return MoveOut(
         id=row.id,
         table_id=row.pool_table_id,
+        to=row.place,
         venue_id=row.venue_id,
         moved_at=row.from_at,
         meters=row.meters,

@@ -14,7 +14,7 @@ from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import service
 from .convert import move_out, table_out
-from .schemas import MoveIn, MoveOut, TableChangeIn, TableIn, TableOut, TablePage
+from .schemas import MoveIn, MoveOut, MovePage, TableChangeIn, TableIn, TableOut, TablePage
 from .service import must_be_a_controller
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
@@ -81,7 +81,23 @@ def change_table(
 
 @router.post("/tables/{table_id}/moves", status_code=201, responses=problems(409))
 def move_table(session: SessionDep, principal: OwnerDep, now: NowDep, table_id: Id, move: MoveIn) -> MoveOut:
-    """Record that a table was moved to another venue, or to the workshop."""
+    """Record that a table was moved to another venue, to the workshop or to storage."""
     row = service.move_table(session, table_id, move, now=now)
     note_tables(session, [table_id])
     return move_out(row)
+
+
+@router.get("/tables/{table_id}/moves", responses=problems())
+def list_moves(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    principal: ReaderDep,
+    table_id: Id,
+    limit: Limit = 100,
+    after: After = None,
+) -> MovePage:
+    """List where a table has been, its first place first; its way ends where it was retired, sold or lost."""
+    found = service.page_moves(session, table_id, limit=limit, after=after)
+    link_next(request, response, found.next)
+    return MovePage(items=[move_out(row) for row in found.rows], next=found.next)

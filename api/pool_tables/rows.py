@@ -8,6 +8,7 @@ from sqlalchemy import JSON, CheckConstraint, Index, text
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
+from .place import PLACES
 
 
 class PoolTableRow(SQLModel, table=True):
@@ -24,7 +25,7 @@ class PoolTableRow(SQLModel, table=True):
 
 
 class StayRow(SQLModel, table=True):
-    """Where a table stood from when to when; no venue is the workshop. One stay of a table is open."""
+    """Where a table was from when to when, at a venue or in another ``place``. One stay of a table is open."""
 
     __tablename__ = "stay"
     __table_args__ = (
@@ -36,11 +37,13 @@ class StayRow(SQLModel, table=True):
             postgresql_where=text("to_at IS NULL"),
         ),
         CheckConstraint("to_at IS NULL OR to_at >= from_at", name="forward"),
+        CheckConstraint(f"place IN ({', '.join(map(repr, PLACES))})", name="place"),
     )
 
     id: UUID = Field(primary_key=True)
     pool_table_id: UUID = Field(foreign_key="pool_table.id", index=True)
     venue_id: UUID | None = Field(default=None, foreign_key="venue.id", index=True)
+    place: str
     from_at: datetime = Field(sa_type=Utc)
     to_at: datetime | None = Field(default=None, sa_type=Utc)
     meters: dict[str, int] = Field(sa_type=JSON)

@@ -22,6 +22,7 @@ from ..web.schema_types import (
     TimeOfDay,
     Yes,
 )
+from .place import OwnPlace, Place
 
 
 class CautionOut(Out):
@@ -140,10 +141,14 @@ Accepts = Annotated[list[Money], Limits(min_length=1, max_length=40, description
 Meters = Annotated[list[MeterIn], Limits(max_length=20)]
 
 
+FrameNumber = Annotated[Name, Limits(description="The number on its frame.")]
+
+
 class TableIn(In):
     """A pool table to make, at its first venue."""
 
     label: Name
+    frame_number: FrameNumber | MISSING = MISSING
     accepts: Accepts
     placed_at: Annotated[
         Instant | MISSING, Limits(description="Since when it has stood there; absent: from now on.")
@@ -160,6 +165,7 @@ class TableChangeIn(In):
     """What to change of a table; what is absent stays. A null takes a part out."""
 
     label: Name | MISSING = MISSING
+    frame_number: FrameNumber | None | MISSING = MISSING
     accepts: Accepts | MISSING = MISSING
     purchase: PurchaseIn | MISSING = MISSING
     power: PowerIn | None | MISSING = MISSING
@@ -248,6 +254,7 @@ class TableOut(Out):
     id: Id
     venue_id: Id | None
     label: str
+    frame_number: str | None
     accepts: list[MoneyOut]
     purchase: PurchaseOut
     power: PowerOut | None
@@ -258,9 +265,12 @@ class TableOut(Out):
 
 
 class MoveIn(In):
-    """A move of a table to another venue, or to the workshop (null), with its meters as it left."""
+    """A move of a table to another venue, or (null) to the workshop or to storage, with its meters as it left."""
 
     venue_id: Id | None
+    to: (
+        Annotated[OwnPlace, Limits(description="Where it goes if not to a venue; absent: to the workshop.")] | MISSING
+    ) = MISSING
     moved_at: Instant
     meters: Annotated[dict[MeterName, Count], Limits(max_length=20)] | MISSING = MISSING
     box: Box = "emptied"
@@ -271,10 +281,15 @@ class MoveOut(Out):
 
     id: Id
     table_id: Id
+    to: Place
     venue_id: Id | None
     moved_at: Instant
     meters: dict[str, int]
     box: Box
+
+
+class MovePage(PageOf[MoveOut]):
+    """A page of moves."""
 
 
 class TablePage(PageOf[TableOut]):

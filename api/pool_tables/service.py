@@ -20,6 +20,7 @@ from ..web.pagination import Page, page
 from ..web.preconditions import apply_change, must_match
 from ..web.schema_types import given
 from .controller import Controller, controller_of
+from .place import GONE, IN_WORDS, OwnPlace, Place
 from .profile import normal_profile
 from .rows import PoolTableRow, StayRow
 from .schemas import MoveIn, TableChangeIn, TableIn
@@ -54,7 +55,9 @@ def create_table(session: Session, venue_id: UUID, table: TableIn, *, now: datet
     venue.has_tables = True
     session.add(row)
     session.flush()
-    session.add(StayRow(id=new_id(), pool_table_id=row.id, venue_id=venue_id, from_at=placed_at, meters={}))
+    session.add(
+        StayRow(id=new_id(), pool_table_id=row.id, venue_id=venue_id, place="venue", from_at=placed_at, meters={})
+    )
     session.flush()
     return row
 
@@ -125,13 +128,19 @@ def stay_at(stays: Sequence[StayRow], at: datetime) -> StayRow:
 
 
 def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime) -> StayRow:
-    """End a table's stay and begin the next; the meters are those read as it left (C1)."""
+    """End a table's stay and begin the next; the meters are those read as it left (C1).
+
+    Refuses a table that is gone (``table_gone``), a move before its last one (``out_of_order``) or to where it is
+    (``already_there``), a venue of another currency, and a place beside a venue.
+    """
     hold(session, f"table:{table_id}")
     table = get_table(session, table_id)
     _must_have_come(move.moved_at, now=now, where="moved_at")
     open_stay = session.exec(
         select(StayRow).where(StayRow.pool_table_id == table_id, col(StayRow.to_at).is_(None))
     ).one()
+    must_be_on_the_route(open_stay, where="table_id")
+    to = _place_of(move)
     if move.moved_at < open_stay.from_at:
         raise refused(
             "out_of_order",
@@ -139,8 +148,8 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
             found=move.moved_at.isoformat(),
             expected=f"{open_stay.from_at.isoformat()} or later",
         )
-    if move.venue_id == open_stay.venue_id:
-        place = "the workshop" if move.venue_id is None else get_venue(session, move.venue_id).name
+    if (move.venue_id, to) == (open_stay.venue_id, open_stay.place):
+        place = IN_WORDS[to] if move.venue_id is None else get_venue(session, move.venue_id).name
         expected = f"another place: it has stood there since {open_stay.from_at.isoformat()}"
         raise refused("already_there", where="venue_id", found=place, expected=expected)
     if move.venue_id is not None and get_venue(session, move.venue_id).currency != currency_of(session, table):
@@ -157,13 +166,43 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
     open_stay.to_at = move.moved_at
     session.flush()
     stay = StayRow(
-        id=new_id(), pool_table_id=table_id, venue_id=move.venue_id, from_at=move.moved_at, meters=meters, box=move.box
+        id=new_id(),
+        pool_table_id=table_id,
+        venue_id=move.venue_id,
+        place=to,
+        from_at=move.moved_at,
+        meters=meters,
+        box=move.box,
     )
     session.add(stay)
     table.venue_id = move.venue_id
     table.revision += 1
     session.flush()
     return stay
+
+
+def page_moves(session: Session, table_id: UUID, *, limit: int, after: UUID | None) -> Page[StayRow]:
+    """Return where a table came to, its first place first; moves are recorded in the order in which they happened."""
+    get_table(session, table_id)
+    query = select(StayRow).where(StayRow.pool_table_id == table_id)
+    return page(session, query, key=col(StayRow.id), limit=limit, after=after)
+
+
+def must_be_on_the_route(stay: StayRow, *, where: str) -> None:
+    """Refuse (``table_gone``) a table whose latest stay says that it was retired, sold or lost."""
+    if stay.place in GONE:
+        found = f"{stay.place} since {stay.from_at.isoformat()}"
+        raise refused("table_gone", where=where, found=found, expected="a table of the route")
+
+
+def _place_of(move: MoveIn) -> Place:
+    """Return the place that a move goes to; refuse (``invalid``) another place beside a venue."""
+    to: OwnPlace | None = given(move.to, None)
+    if move.venue_id is None:
+        return to or "workshop"
+    if to is not None:
+        raise refused("invalid", where="to", found=to, expected="nothing beside a venue")
+    return "venue"
 
 
 def _must_have_come(at: datetime, *, now: datetime, where: str) -> None:

@@ -161,6 +161,13 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Moves of a table follow one another in time: give a time after its last move.",
         ),
         (
+            "table_gone",
+            409,
+            "The table has left the route",
+            "The table was retired, sold or lost by then: it takes no move, reading, collection, keying or job of a later "
+            "time. If that is wrong, void the move by which it left.",
+        ),
+        (
             "reversal_of_reversal",
             409,
             "Reversal of a reversal",

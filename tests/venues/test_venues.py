@@ -133,6 +133,7 @@ def test_a_table_of_which_little_is_said_has_the_rest_empty(route: Route) -> Non
         "power": None,
         "meters": [],
         "controller": None,
+        "frame_number": None,
         "cash_box": None,
         "licence": None,
     }
@@ -210,7 +211,7 @@ def test_a_table_moves_forward_in_time_with_its_meters(client: TestClient, route
     move = {"venue_id": None, "moved_at": "2026-11-26T12:00:00-05:00", "meters": {"cash": 10420, "plays": 310}}
     made = route.post(path, move)
     assert made == {
-        "id": made["id"], "table_id": table["id"], "venue_id": None, "moved_at": "2026-11-26T17:00:00Z", "meters": {"cash": 10420, "plays": 310}, "box": "emptied",
+        "id": made["id"], "table_id": table["id"], "to": "workshop", "venue_id": None, "moved_at": "2026-11-26T17:00:00Z", "meters": {"cash": 10420, "plays": 310}, "box": "emptied",
     }  # fmt: skip
     assert client.get(f"/v1/tables/{table['id']}").json()["venue_id"] is None
     route.post(path, {"venue_id": second["id"], "moved_at": "2026-11-27T17:00:00Z", "box": "travels"})

@@ -1,0 +1,64 @@
+"""HTTP for the list of all tables."""
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Query, Request, Response
+
+from ..pool_tables.place import Place
+from ..venues.service import get_venue
+from ..web.auth import Principal, allow
+from ..web.dependencies import NowDep, SessionDep
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.pagination import After, Limit, link_next
+from ..web.schema_types import TEXT_PATTERN, Id, Instant
+from ..worklist.work import Kind
+from . import queries
+from .schemas import TableStatePage
+from .table_lines import tables_csv
+
+router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
+
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
+_CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
+
+
+@router.get("/tables", responses={**problems(), 200: {"model": TableStatePage, "content": _CSV}})
+def list_all_tables(
+    request: Request,
+    session: SessionDep,
+    principal: ReaderDep,
+    now: NowDep,
+    place: Annotated[Place | None, Query(description="Only tables in this kind of place.")] = None,
+    venue_id: Annotated[Id | None, Query(description="Only tables at this venue.")] = None,
+    work: Annotated[Kind | None, Query(description="Only tables at which work of this kind shows now.")] = None,
+    controller_version: Annotated[
+        str | None,
+        Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Only controllers last read as this."),
+    ] = None,
+    read_before: Annotated[
+        Instant | None, Query(description="Only tables whose last reading is older than this, or that have none.")
+    ] = None,
+    format: Annotated[Literal["json", "csv"], Query(description="A csv has all tables of the list.")] = "json",
+    limit: Limit = 100,
+    after: After = None,
+) -> Response:
+    """List every table of the route: where it is and since when, what it holds, and what it needs.
+
+    Tables that were retired, sold or lost stay on the list; `place` leaves them out. Work is as last assessed: reading
+    the worklist brings it up to date.
+    """
+    if venue_id is not None:
+        get_venue(session, venue_id)
+    wanted = queries.Wanted(
+        place=place, venue_id=venue_id, work=work, controller_version=controller_version, read_before=read_before
+    )
+    if format == "csv":
+        text = tables_csv(table.model_dump() for table in queries.all_states(session, wanted, now=now))
+        headers = {"Content-Disposition": 'attachment; filename="tables.csv"'}
+        return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
+    found = queries.page_states(session, wanted, limit=limit, after=after, now=now)
+    page = TableStatePage(items=list(found.rows), next=found.next)
+    response = Response(page.model_dump_json(), media_type="application/json")
+    link_next(request, response, found.next)
+    return response
