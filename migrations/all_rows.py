@@ -9,7 +9,7 @@ from baizebook.pool_tables import rows as pool_tables
 from baizebook.readings import rows as readings
 from baizebook.schedules import rows as schedules
 from baizebook.settlements import rows as settlements
-from baizebook.store import changes
+from baizebook.store import changes, sequence
 from baizebook.tariffs import rows as tariffs
 from baizebook.tax_areas import rows as tax_areas
 from baizebook.venues import rows as venues
@@ -19,6 +19,7 @@ from sqlmodel import SQLModel
 
 MODULES = (
     changes,
+    sequence,
     web,
     tax_areas,
     venues,

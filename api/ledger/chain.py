@@ -1,10 +1,12 @@
 """The hash chain: every entry carries the hash of the one before it, so that a change after the fact shows (L3).
 
-The canonical form of an entry, version 1, is stable for ever; a new form would get a new first line:
+The canonical forms of an entry are stable for ever; a new form would get a new first line:
 
 - the line ``baizebook entry 1``, a line feed, then one JSON object in ASCII without white space, its keys sorted,
   everything outside ASCII written as ``\\uXXXX``: the order in which keys arrive cannot matter;
 - an entry that names a table has the first line ``baizebook entry 2`` and one key more, ``table_id``;
+- an entry that books stored facts has the first line ``baizebook entry 3`` and the key ``source_digest``: the digest of
+  the collection and settlement, or of the reversal (see ``source_digest``); ``table_id`` too where it names a table;
 - the keys ``currency id kind number on postings previous_hash recorded_at reference source_id``, all always present;
 - ``postings`` is a list, in the entry's order, of ``[account, venue id or null, minor units]``;
 - ``on`` is ``YYYY-MM-DD``; ``recorded_at`` is UTC with six decimals of a second, ``2026-11-02T18:30:00.000000Z``;
@@ -26,6 +28,7 @@ from .journal import GENESIS, Entry
 
 _FORM = b"baizebook entry 1\n"
 _FORM_WITH_TABLE = b"baizebook entry 2\n"
+_FORM_WITH_SOURCE = b"baizebook entry 3\n"
 
 _KEYS = frozenset(
     ("currency", "id", "kind", "number", "on", "postings", "previous_hash", "recorded_at", "reference", "source_id")
@@ -37,8 +40,8 @@ Record = Mapping[str, object]
 
 
 @dataclass(frozen=True, slots=True)
-class Bad:
-    """The first entry that does not fit: its place in the journal counted from 1, what it says it is, and why."""
+class BadEntry:
+    """The first entry that does not fit: its place in the journal counted from 1, the number and id it shows, and why."""
 
     place: int
     number: object
@@ -60,6 +63,7 @@ def record(
     previous_hash: str,
     hash: str,
     table_id: str | None = None,
+    source_digest: str | None = None,
 ) -> dict[str, object]:
     """Return stored values as a record; nothing is checked, so that what was tampered with can be verified too."""
     return {
@@ -75,6 +79,7 @@ def record(
         "previous_hash": previous_hash,
         "hash": hash,
         **({} if table_id is None else {"table_id": table_id}),
+        **({} if source_digest is None else {"source_digest": source_digest}),
     }
 
 
@@ -93,13 +98,14 @@ def record_of(entry: Entry) -> dict[str, object]:
         previous_hash=entry.previous_hash,
         hash=entry.hash,
         table_id=entry.table_id,
+        source_digest=entry.source_digest,
     )
 
 
 def canonical(stored: Record) -> bytes:
     """Return the bytes that are hashed: the canonical form of a record without its own hash."""
     content = {key: value for key, value in stored.items() if key != "hash"}
-    form = _FORM_WITH_TABLE if "table_id" in content else _FORM
+    form = _FORM_WITH_SOURCE if "source_digest" in content else _FORM_WITH_TABLE if "table_id" in content else _FORM
     return form + json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode("ascii")
 
 
@@ -113,7 +119,7 @@ def seal(entry: Entry) -> Entry:
     return replace(entry, hash=digest(record_of(entry)))
 
 
-def verify(stored: Iterable[Record]) -> Bad | None:
+def verify(stored: Iterable[Record]) -> BadEntry | None:
     """Return the first bad entry of a whole journal in order of number, or None where every entry fits.
 
     Reads one record at a time. A record is bad where its number does not follow, it does not name the hash of the
@@ -123,13 +129,13 @@ def verify(stored: Iterable[Record]) -> Bad | None:
     for place, entry in enumerate(stored, start=1):
         why = _misfit(entry, place, previous)
         if why:
-            return Bad(place, entry.get("number"), entry.get("id"), why)
+            return BadEntry(place, entry.get("number"), entry.get("id"), why)
         previous = str(entry["hash"])
     return None
 
 
 def _misfit(stored: Record, place: int, previous: str) -> str | None:
-    if stored.keys() - {"hash", "table_id"} != _KEYS:
+    if stored.keys() - {"hash", "table_id", "source_digest"} != _KEYS:
         return "a field is missing or was added"
     if stored["number"] != place:
         return f"its number is not {place}, which follows"

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from ..pricing.money import format_money
 from .accounts import ACCOUNTS
-from .chain import Bad
+from .chain import BadEntry
 from .export.period import Balances
 from .journal import Entry
 from .posting import Leaf, Posting
@@ -34,6 +34,7 @@ def entry_out(entry: Entry) -> EntryOut:
         postings=[_posting_out(posting, entry.currency) for posting in entry.postings],
         reference=entry.reference,
         source_id=_id(entry.source_id),
+        source_digest=entry.source_digest,
         previous_hash=entry.previous_hash,
         hash=entry.hash,
     )
@@ -75,7 +76,7 @@ def balances_out(balances: Balances) -> Iterator[tuple[str, AccountBalanceOut]]:
         )
 
 
-def bad_out(bad: Bad) -> BadEntryOut:
+def bad_out(bad: BadEntry) -> BadEntryOut:
     """Write the first bad entry: what it shows may be anything."""
     return BadEntryOut(place=bad.place, number=str(bad.number), id=str(bad.id), why=bad.why)
 

@@ -48,6 +48,7 @@ class Entry:
     previous_hash: str = GENESIS
     hash: str = ""
     table_id: str | None = None
+    source_digest: str | None = None
 
     def __post_init__(self) -> None:
         exponent(self.currency)
@@ -75,7 +76,11 @@ def _faults_of_the_head(entry: Entry) -> Iterator[Fault]:
         yield Fault(
             "reference_too_long", "reference", f"{len(entry.reference)} characters", f"at most {REFERENCE_MOST}"
         )
-    for name, value in (("previous_hash", entry.previous_hash), ("hash", entry.hash or GENESIS)):
+    for name, value in (
+        ("previous_hash", entry.previous_hash),
+        ("hash", entry.hash or GENESIS),
+        ("source_digest", entry.source_digest or GENESIS),
+    ):
         if not _HASH.fullmatch(value):
             yield Fault("bad_hash", name, repr(value), "64 hexadecimal digits")
 

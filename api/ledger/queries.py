@@ -76,6 +76,7 @@ def _entry_of(lines: Sequence[Row[Any]]) -> Entry:
         previous_hash=head.previous_hash,
         hash=head.hash,
         table_id=None if head.pool_table_id is None else str(head.pool_table_id),
+        source_digest=head.source_digest,
     )
 
 

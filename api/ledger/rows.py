@@ -32,6 +32,7 @@ class EntryRow(SQLModel, table=True):
     previous_hash: str
     hash: str
     pool_table_id: UUID | None = Field(default=None, foreign_key="pool_table.id", index=True)
+    source_digest: str | None = None
 
 
 class PostingRow(SQLModel, table=True):

@@ -53,7 +53,11 @@ class PostingOut(Out):
 
 
 class EntryOut(Out):
-    """An entry of the journal; ``hash`` seals all of it and the hash of the entry before."""
+    """An entry of the journal; ``hash`` covers all of it and the hash of the entry before.
+
+    ``source_digest`` is the digest of the stored facts that it books: the collection with its settlement, or the
+    reversal. It is null where there are none, and in entries of earlier releases.
+    """
 
     number: Count
     id: Id
@@ -66,6 +70,7 @@ class EntryOut(Out):
     postings: list[PostingOut]
     reference: str
     source_id: Id | None
+    source_digest: str | None
     previous_hash: str
     hash: str
 

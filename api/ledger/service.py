@@ -35,6 +35,15 @@ _AHEAD = timedelta(hours=14)
 """How far the earliest zone's date is ahead of UTC."""
 
 
+def lock_accounts(session: Session, venue_id: UUID) -> None:
+    """Let nobody else settle or post at a venue until this transaction ends.
+
+    What is decided from the balance of a venue's account, its loan above all, is read after this. The ledger's own
+    lock guards the accounts that no venue has.
+    """
+    hold(session, f"cash:{venue_id}")
+
+
 def post_entry(
     session: Session,
     *,
@@ -46,19 +55,25 @@ def post_entry(
     source_id: UUID | None,
     now: datetime,
     table_id: UUID | None = None,
+    id: UUID | None = None,
+    source_digest: str | None = None,
 ) -> EntryRow:
     """Add an entry to the end of the chain; whoever else posts waits until this transaction ends.
 
-    ``source_id`` is what it was made from: the collection, or the entry that a reversal takes back. Take every other
-    ``hold`` before this one. Refuses what ``Entry`` refuses; a source posted twice or a venue that is none is a
-    conflict.
+    ``source_id`` is what it was made from: the collection, or the entry that a reversal takes back, and
+    ``source_digest`` the digest of those stored facts; ``id`` is a new one where none is given. Refuses what ``Entry``
+    refuses; a source posted twice or a venue that is none is a conflict.
+
+    Locks, in this order: the accounts of the venue, the ledger. Take every other lock before.
     """
+    for venue_id in sorted({posting.venue_id for posting in postings if posting.venue_id}):
+        lock_accounts(session, UUID(venue_id))
     hold(session, "ledger")
     last = session.exec(select(EntryRow.number, EntryRow.hash).order_by(col(EntryRow.number).desc()).limit(1)).first()
     number, previous_hash = last or (0, GENESIS)
     entry = seal(
         Entry(
-            id=str(new_id()),
+            id=str(id or new_id()),
             number=number + 1,
             kind=kind,
             on=on,
@@ -69,6 +84,7 @@ def post_entry(
             source_id=None if source_id is None else str(source_id),
             previous_hash=previous_hash,
             table_id=None if table_id is None else str(table_id),
+            source_digest=source_digest,
         )
     )
     return _append(session, entry)
@@ -99,6 +115,7 @@ def _append(session: Session, entry: Entry) -> EntryRow:
         previous_hash=entry.previous_hash,
         hash=entry.hash,
         pool_table_id=None if entry.table_id is None else UUID(entry.table_id),
+        source_digest=entry.source_digest,
     )
     session.add(row)
     session.flush()
@@ -165,6 +182,8 @@ def entry_currency(message: EntryIn, *, venue_currency: str | None, known: Seque
 def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: datetime) -> tuple[Entry, list[str]]:
     """Post what an owner did, in the currency given; return the entry and what is odd about it.
 
+    Locks, in this order: the accounts of the venue, the ledger; balances are read after both.
+
     Refuses a write-off of more than there is (``above_balance``), and what ``account_for`` and ``owner_postings``
     refuse.
     """
@@ -181,6 +200,8 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
         venue_id=None if venue_id is None else str(venue_id),
         account=account,
     )
+    if venue_id is not None:
+        lock_accounts(session, venue_id)
     hold(session, "ledger")
     cautions = [text for posting in postings if (text := _overdraws(session, posting, currency))]
     if cautions and message.kind == "write_off":
@@ -225,8 +246,10 @@ def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str,
 
     Refuses a reversal (``reversal_of_reversal``) and what was taken back already (``already_reversed``).
     """
-    hold(session, "ledger")
     entry = get_entry(session, entry_id)
+    if entry.venue_id is not None:
+        lock_accounts(session, UUID(entry.venue_id))
+    hold(session, "ledger")
     if entry.kind == "reversal":
         raise refused("reversal_of_reversal", where="entry_id", found=entry_id, expected="an entry that is none")
     query = select(EntryRow.number).where(EntryRow.kind == "reversal", EntryRow.source_id == entry_id)

@@ -19,8 +19,9 @@ def stored_record(entry: Mapping[str, object], postings: Iterable[tuple[object, 
     """Return a stored entry as a record; ``postings`` are account, venue's id, minor units and place, by place."""
     table_id = _id_text(entry["pool_table_id"])
     return {
-        **{name: value for name, value in entry.items() if name not in ("booked_on", "pool_table_id")},
+        **{name: value for name, value in entry.items() if name not in ("booked_on", "pool_table_id", "source_digest")},
         **({} if table_id is None else {"table_id": table_id}),
+        **({} if entry["source_digest"] is None else {"source_digest": entry["source_digest"]}),
         "id": _id_text(entry["id"]),
         "on": _date_text(entry["booked_on"]),
         "recorded_at": _instant_text(entry["recorded_at"]),

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from uuid import UUID
 
 import pytest
-from baizebook.ledger.chain import Bad, canonical, digest, record_of, seal, verify
+from baizebook.ledger.chain import BadEntry, canonical, digest, record_of, seal, verify
 from baizebook.ledger.journal import GENESIS, Entry
 from baizebook.ledger.kinds import collection_postings, owner_postings
 from hypothesis import given
@@ -110,7 +110,7 @@ def test_rows_removed_doubled_turned_round_or_retyped_are_found(stored, change, 
     rows = json.loads(json.dumps(stored))
     change(rows)
     bad = verify(rows)
-    assert isinstance(bad, Bad)
+    assert isinstance(bad, BadEntry)
     assert bad.place == place
 
 
@@ -119,7 +119,7 @@ def test_an_entry_sealed_again_after_a_change_breaks_the_next_one(stored):
     rows[1]["postings"][0][2] += 1
     rows[1]["postings"][1][2] -= 1
     rows[1]["hash"] = digest(rows[1])
-    assert verify(rows) == Bad(3, 3, stored[2]["id"], "it does not name the hash of the entry before it")
+    assert verify(rows) == BadEntry(3, 3, stored[2]["id"], "it does not name the hash of the entry before it")
 
 
 FIELDS = ("currency", "hash", "id", "kind", "on", "previous_hash", "recorded_at", "reference")
@@ -174,6 +174,6 @@ def test_an_entry_that_names_a_table_has_a_form_of_its_own_and_the_table_is_seal
     assert verify([stored]) is None
     without = {key: value for key, value in stored.items() if key != "table_id"}
     for tampered in (without, {**stored, "table_id": str(UUID(int=3))}, {**stored, "table_id": None}):
-        assert verify([tampered]) == Bad(1, 1, entry.id, "its content does not give its hash")
+        assert verify([tampered]) == BadEntry(1, 1, entry.id, "its content does not give its hash")
     plain = record_of(first())
-    assert verify([{**plain, "table_id": CORNER}]) == Bad(1, 1, plain["id"], "its content does not give its hash")
+    assert verify([{**plain, "table_id": CORNER}]) == BadEntry(1, 1, plain["id"], "its content does not give its hash")
