@@ -13,13 +13,13 @@ from uuid import UUID
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
-from ..controllers.service import keyed_at
+from ..controllers.queries import sold_at_place
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import Timetable, parse_money
 from ..pricing.timetable import Span
 from ..readings.meters import Meter
 from ..readings.queries import history
-from ..schedules.queries import Place, listed_at
+from ..schedules.queries import Place
 from ..settlements.rows import ReversalRow
 from ..venues.service import get_venue
 from .expected_cash import Since, Sold
@@ -139,7 +139,9 @@ def _parts(
 def _timetable(session: Session, table: PoolTableRow, stay: StayRow) -> Timetable:
     assert stay.venue_id is not None
     place = Place(get_venue(session, stay.venue_id), table, stay)
-    return keyed_at(session, place, listed=listed_at(session, place))
+    during = sold_at_place(session, place)
+    assert during is not None
+    return during.sold
 
 
 def _spans(timetable: Timetable, from_at: datetime, to_at: datetime) -> Iterator[Span]:

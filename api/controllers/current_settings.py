@@ -1,7 +1,7 @@
-"""What a controller holds now: what was keyed last, with what was found on it since laid over.
+"""What a controller holds now, as a plan starts from it: what was keyed last, with the days found since laid over.
 
-- S3: a plan is the shortest from what stands. A day found is more certain than the same day keyed; a day found that
-  this controller's settings cannot express says nothing.
+- S3: a day found is more certain than the same day keyed; of a day found twice the later counts. A day found that this
+  controller's settings cannot express says nothing.
 - Without a keying only a whole week found is enough; else nothing is known and every value is keyed.
 """
 
@@ -16,8 +16,8 @@ from .cells import cells_of, day_of
 from .week_settings import Day, WeekSettings
 
 
-def standing(keyed: WeekSettings | None, found: Sequence[Day], controller: Controller) -> WeekSettings | None:
-    """Return the settings that stand; None where they are not known."""
+def laid_over(keyed: WeekSettings | None, found: Sequence[Day], controller: Controller) -> WeekSettings | None:
+    """Return the settings that the controller holds, the days of ``found`` over those keyed; None where not known."""
     days = {day.day: day for day in keyed.days} if keyed else {}
     days |= {day.day: day for day in found if _is_expressible(day, controller)}
     if any(name not in days for name in DAYS):

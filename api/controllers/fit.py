@@ -21,7 +21,7 @@ from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
 from .effects import Effect, effects
-from .nearest import Misfit, nearest_prices
+from .nearest import Limitation, nearest_prices
 from .week_settings import (
     Day,
     ListedWeek,
@@ -48,24 +48,24 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class CannotHold:
-    """A misfit and all its places, in the week's order."""
+    """A limitation and all its places, in the week's order."""
 
-    misfit: Misfit
+    limitation: Limitation
     places: tuple[Place, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class Fitted:
     """What is to be keyed, and what it leaves out or changes."""
 
     week: WeekSettings
     cannot_hold: tuple[CannotHold, ...]
 
 
-Found = list[tuple[Misfit, Place]]
+Found = list[tuple[Limitation, Place]]
 
 
-def hold(listed: ListedWeek, controller: Controller, *, currency: str, occasions: Sequence[Occasion] = ()) -> Held:
+def fit(listed: ListedWeek, controller: Controller, *, currency: str, occasions: Sequence[Occasion] = ()) -> Fitted:
     """Return the week nearest to the listed one that the controller holds; of ``occasions`` the later wins."""
     found: Found = []
     days = [_held_day(name, windows, controller, found, currency) for name, windows in zip(DAYS, listed, strict=True)]
@@ -77,10 +77,12 @@ def hold(listed: ListedWeek, controller: Controller, *, currency: str, occasions
         else:
             for piece in changed:
                 found += _by_hand(on, piece, days[on.weekday()], controller, currency)
-    places: dict[Misfit, list[Place]] = {}
-    for misfit, place in found:
-        places.setdefault(misfit, []).append(place)
-    return Held(WeekSettings(tuple(days)), tuple(CannotHold(misfit, tuple(at)) for misfit, at in places.items()))
+    places: dict[Limitation, list[Place]] = {}
+    for limitation, place in found:
+        places.setdefault(limitation, []).append(place)
+    return Fitted(
+        WeekSettings(tuple(days)), tuple(CannotHold(limitation, tuple(at)) for limitation, at in places.items())
+    )
 
 
 def as_listed(listed: ListedWeek) -> WeekSettings:
@@ -101,9 +103,9 @@ def prices_of(tariff: Tariff | None) -> Prices:
 def _held_day(name: str, listed: Iterable[ListedWindow], controller: Controller, found: Found, currency: str) -> Day:
     nearest = []
     for entry in listed:
-        prices, misfits = nearest_prices(entry.tariff, controller)
+        prices, limitations = nearest_prices(entry.tariff, controller)
         nearest.append((Window(entry.starts, entry.ends, prices), entry.name))
-        found += [(misfit, Place(name, entry.starts, entry.ends, entry.name)) for misfit in misfits]
+        found += [(limitation, Place(name, entry.starts, entry.ends, entry.name)) for limitation in limitations]
     wanted = tidy(window for window, _ in nearest)
     most = controller.windows_per_day
     if most is None or len(wanted) <= most:
@@ -112,8 +114,8 @@ def _held_day(name: str, listed: Iterable[ListedWindow], controller: Controller,
     for (window, entry_name), other in product(nearest, held):
         starts, ends = max(window.starts, other.starts), min(window.ends, other.ends)
         if starts < ends and window.prices != other.prices:
-            misfit = _too_many_windows(most, window.prices, other.prices, currency)
-            found.append((misfit, Place(name, starts, ends, entry_name)))
+            limitation = _too_many_windows(most, window.prices, other.prices, currency)
+            found.append((limitation, Place(name, starts, ends, entry_name)))
     return Day(name, held)
 
 
@@ -137,9 +139,9 @@ def _fewest_wrong_minutes(wanted: Sequence[Window], most: int) -> tuple[Window, 
     return tidy(plan)
 
 
-def _too_many_windows(most: int, wanted: Prices, sold: Prices, currency: str) -> Misfit:
+def _too_many_windows(most: int, wanted: Prices, sold: Prices, currency: str) -> Limitation:
     limit = f"at most {most} window{'' if most == 1 else 's'} a day"
-    return Misfit(
+    return Limitation(
         "too_many_windows",
         None,
         f"a window of its own with {in_words(wanted, currency)}",
@@ -178,12 +180,12 @@ def _changes(piece: ListedWindow, windows: Iterable[ListedWindow]) -> bool:
 
 def _by_hand(on: date, piece: ListedWindow, day: Day, controller: Controller, currency: str) -> Found:
     """Say what to key by hand, and back, for each stretch in which the table would sell something else."""
-    wanted, misfits = nearest_prices(piece.tariff, controller)
-    found = [(misfit, Place(on.isoformat(), piece.starts, piece.ends, piece.name)) for misfit in misfits]
+    wanted, limitations = nearest_prices(piece.tariff, controller)
+    found = [(limitation, Place(on.isoformat(), piece.starts, piece.ends, piece.name)) for limitation in limitations]
     for window in day.windows:
         starts, ends = max(window.starts, piece.starts), min(window.ends, piece.ends)
         if starts < ends and window.prices != wanted:
-            misfit = Misfit(
+            limitation = Limitation(
                 "date_not_held",
                 None,
                 f"{piece.name}: {in_words(wanted, currency)}",
@@ -192,7 +194,7 @@ def _by_hand(on: date, piece: ListedWindow, day: Day, controller: Controller, cu
                 f"the table sells {in_words(window.prices, currency)}",
                 _lost(wanted, window.prices),
             )
-            found.append((misfit, Place(on.isoformat(), starts, ends, piece.name)))
+            found.append((limitation, Place(on.isoformat(), starts, ends, piece.name)))
     return found
 
 

@@ -1,6 +1,6 @@
 """The nearest prices that a controller can hold to those of a tariff, and every difference between the two.
 
-- S2: each difference is a ``Misfit``: what the tariff asks, what the controller allows, what would have to change, what
+- S2: each difference is a ``Limitation``: what the tariff asks, what the controller allows, what would have to change, what
   the table does instead, and what that gives away or takes. Nothing is silently dropped.
 
 In this order, so that the same tariff always gives the same prices:
@@ -30,7 +30,7 @@ from .week_settings import NOTHING, Prices
 
 
 @dataclass(frozen=True, slots=True)
-class Misfit:
+class Limitation:
     """One thing that the controller cannot hold: a code, and in words what is asked, allowed, to change, done instead."""
 
     code: str
@@ -42,23 +42,23 @@ class Misfit:
     effects: tuple[Effect, ...] = ()
 
 
-def nearest_prices(tariff: Tariff | None, controller: Controller) -> tuple[Prices, tuple[Misfit, ...]]:
+def nearest_prices(tariff: Tariff | None, controller: Controller) -> tuple[Prices, tuple[Limitation, ...]]:
     """Return what the controller can sell nearest to ``tariff`` (None: closed, which every controller holds)."""
     if tariff is None:
         return NOTHING, ()
     if tariff.free:
         return (Prices(free=True), ()) if controller.free else (NOTHING, (_NO_FREE_PLAY,))
-    misfits = [_NO_METERED_TIME] if tariff.metered else []
+    limitations = [_NO_METERED_TIME] if tariff.metered else []
     games, of_games = _nearest_ladder(tariff.games, "games", controller, tariff.currency)
     minutes, of_minutes = _nearest_ladder(tariff.minutes, "minutes", controller, tariff.currency)
-    misfits += [*of_games, *of_minutes]
+    limitations += [*of_games, *of_minutes]
     if games and minutes and not controller.kinds_at_once:
-        misfits.append(_one_kind(minutes))
+        limitations.append(_one_kind(minutes))
         minutes = None
-    return Prices(games, minutes), tuple(misfits)
+    return Prices(games, minutes), tuple(limitations)
 
 
-_NO_FREE_PLAY = Misfit(
+_NO_FREE_PLAY = Limitation(
     "free_play_not_held",
     None,
     "free play",
@@ -66,7 +66,7 @@ _NO_FREE_PLAY = Misfit(
     "a tariff with prices, or a closed window, in its place",
     "the table sells nothing; somebody starts play by hand",
 )
-_NO_METERED_TIME = Misfit(
+_NO_METERED_TIME = Limitation(
     "metered_time_not_held",
     "metered",
     "time paid afterwards",
@@ -76,8 +76,8 @@ _NO_METERED_TIME = Misfit(
 )
 
 
-def _one_kind(minutes: Ladder) -> Misfit:
-    return Misfit(
+def _one_kind(minutes: Ladder) -> Limitation:
+    return Limitation(
         "one_kind_at_once",
         "minutes",
         "games and minutes",
@@ -90,7 +90,7 @@ def _one_kind(minutes: Ladder) -> Misfit:
 
 def _nearest_ladder(
     wanted: Ladder | None, kind: Kind, controller: Controller, currency: str
-) -> tuple[Ladder | None, list[Misfit]]:
+) -> tuple[Ladder | None, list[Limitation]]:
     limits = controller.limits(kind)
     if wanted is None:
         return None, []
@@ -98,7 +98,7 @@ def _nearest_ladder(
         change = f"a tariff that does not sell {kind}, or another controller"
         found, limit = f"{kind} sold", f"no {kind}"
         return None, [
-            Misfit(
+            Limitation(
                 "kind_not_held",
                 kind,
                 found,
@@ -109,50 +109,52 @@ def _nearest_ladder(
             )
         ]
     counting = controller.counting or wanted.counting
-    stepped, misfits = _on_steps(wanted, kind, limits, counting, currency)
+    stepped, limitations = _on_steps(wanted, kind, limits, counting, currency)
     held, dropped = _few_enough(stepped, kind, limits, currency)
     if controller.counting is None and len(held.rungs) == 1:
         held = replace(held, counting="repeat")
-    return held, [*misfits, *dropped, *_counting_differs(wanted, held, kind)]
+    return held, [*limitations, *dropped, *_counting_differs(wanted, held, kind)]
 
 
 def _on_steps(
     wanted: Ladder, kind: Kind, limits: Limits, counting: Counting, currency: str
-) -> tuple[Ladder, list[Misfit]]:
+) -> tuple[Ladder, list[Limitation]]:
     """Bring every rung to the nearest price and units; drop those that then no longer make a ladder."""
-    misfits: list[Misfit] = []
+    limitations: list[Limitation] = []
     kept: list[Rung] = []
     some_fit = any(limits.reaches(rung.units) for rung in wanted.rungs)
     for number, rung in enumerate(wanted.rungs):
         if (some_fit or number) and not limits.reaches(rung.units):
-            misfits.append(_dropped("units_out_of_bounds", rung, kind, _bounds(limits), currency))
+            limitations.append(_dropped("units_out_of_bounds", rung, kind, _bounds(limits), currency))
             continue
         near = Rung(limits.nearest_price(rung.price), limits.nearest_units(rung.units))
-        misfits += _off_step(rung, near, kind, limits, currency)
+        limitations += _off_step(rung, near, kind, limits, currency)
         below = kept[:-1] if kept and kept[-1].price == near.price else kept
         if _is_ladder((*below, near), counting):
             if len(below) < len(kept):
-                misfits.append(_dropped("rung_too_close", kept[-1], kind, "a higher rung at the same price", currency))
+                limitations.append(
+                    _dropped("rung_too_close", kept[-1], kind, "a higher rung at the same price", currency)
+                )
             kept = [*below, near]
         else:
             limit = "rungs that rise, none giving less than those below it"
-            misfits.append(_dropped("rung_too_close", near, kind, limit, currency))
+            limitations.append(_dropped("rung_too_close", near, kind, limit, currency))
     held = Ladder(tuple(kept), counting)
-    return held, [replace(misfit, effects=effects(kind, wanted=wanted, found=held)) for misfit in misfits]
+    return held, [replace(limitation, effects=effects(kind, wanted=wanted, found=held)) for limitation in limitations]
 
 
-def _off_step(rung: Rung, near: Rung, kind: Kind, limits: Limits, currency: str) -> list[Misfit]:
-    misfits = []
+def _off_step(rung: Rung, near: Rung, kind: Kind, limits: Limits, currency: str) -> list[Limitation]:
+    limitations = []
     asked = f"{format_money(rung.price, currency)} for {count_of(rung.units, kind)}"
     instead = f"{format_money(near.price, currency)} for {count_of(near.units, kind)} is keyed"
     if near.price != rung.price:
         step = format_money(limits.price_step, currency)
         change = f"a price that is a multiple of {step}, such as {format_money(near.price, currency)}"
-        misfits.append(Misfit("price_off_step", kind, asked, f"prices in steps of {step}", change, instead))
+        limitations.append(Limitation("price_off_step", kind, asked, f"prices in steps of {step}", change, instead))
     if near.units != rung.units:
         change = f"{kind} within these limits, such as {near.units}"
-        misfits.append(Misfit("units_off_step", kind, asked, _bounds(limits), change, instead))
-    return misfits
+        limitations.append(Limitation("units_off_step", kind, asked, _bounds(limits), change, instead))
+    return limitations
 
 
 def _bounds(limits: Limits) -> str:
@@ -160,7 +162,7 @@ def _bounds(limits: Limits) -> str:
     return f"from {limits.units_min} {most} in steps of {limits.units_step}"
 
 
-def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tuple[Ladder, list[Misfit]]:
+def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tuple[Ladder, list[Limitation]]:
     most, held, dropped = limits.prices_max, wanted, list[Rung]()
     while most is not None and len(held.rungs) > most:
         held, rung = min(_without_one(held), key=lambda pair: (_change(wanted, pair[0]), -pair[1].price))
@@ -183,13 +185,13 @@ def _change(wanted: Ladder, held: Ladder) -> int:
     return sum(abs(wanted.total(rung.price) - held.total(rung.price)) for rung in wanted.rungs)
 
 
-def _dropped(code: str, rung: Rung, kind: Kind, limit: str, currency: str) -> Misfit:
+def _dropped(code: str, rung: Rung, kind: Kind, limit: str, currency: str) -> Limitation:
     price = f"{format_money(rung.price, currency)} for {count_of(rung.units, kind)}"
     instead = f"{price} is not keyed; this money buys what the other rungs give"
-    return Misfit(code, kind, price, limit, f"a tariff without {price}", instead)
+    return Limitation(code, kind, price, limit, f"a tariff without {price}", instead)
 
 
-def _counting_differs(wanted: Ladder, held: Ladder, kind: Kind) -> list[Misfit]:
+def _counting_differs(wanted: Ladder, held: Ladder, kind: Kind) -> list[Limitation]:
     """Say that the controller counts the prices it holds in another way than the tariff, at the amounts that show it."""
     as_wanted = Ladder(held.rungs, wanted.counting) if _is_ladder(held.rungs, wanted.counting) else wanted
     if held.counts_as == as_wanted.counts_as:
@@ -197,7 +199,7 @@ def _counting_differs(wanted: Ladder, held: Ladder, kind: Kind) -> list[Misfit]:
     above, top = [rung.price for rung in held.rungs[1:]], held.rungs[-1].price
     shown_at = [*(price + above[0] for price in above), *(top + price for price in above)]
     return [
-        Misfit(
+        Limitation(
             "counting_differs",
             kind,
             COUNTING_WORDS[wanted.counting],

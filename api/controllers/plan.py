@@ -38,17 +38,17 @@ class Step:
     cells: tuple[tuple[Cell, Value], ...] = ()
 
     @property
-    def counts(self) -> int:
-        """What the step counts: the values keyed, or one."""
+    def values_to_key(self) -> int:
+        """How many values the step keys; taking over a day's settings counts as one."""
         return len(self.cells) or 1
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The steps in order, what they count together, and whether no plan can count less."""
+    """The steps in order, how many values they key in all, and whether no plan can key fewer."""
 
     steps: tuple[Step, ...]
-    counts: int
+    values_to_key: int
     proved: bool
 
 
@@ -75,7 +75,7 @@ def plan(wanted: WeekSettings, controller: Controller, *, currency: str, current
     week = shortest([known.get(day, {}) for day in DAYS], [goals[day] for day in DAYS], allowed)
     dated = [Move(place, goals[day], None) for place, day in enumerate(names) if place >= len(DAYS)]
     steps = tuple(_steps([*week.moves, *dated], names, known, _Terms(controller, currency)))
-    return Plan(steps, sum(step.counts for step in steps), week.proved)
+    return Plan(steps, sum(step.values_to_key for step in steps), week.proved)
 
 
 def carry_out(

@@ -14,8 +14,9 @@ from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Date, Id
-from . import service
-from .schemas import KeyingIn, KeyingOut, KeyingPage, SheetOut
+from . import queries, service
+from .convert import keying_out
+from .schemas import KeyingIn, KeyingOut, KeyingPage, KeyingVoidIn, SheetOut
 
 router = APIRouter(prefix="/v1", tags=["sheets"], route_class=Route)
 
@@ -32,7 +33,17 @@ def record_keying(
     """Record that a schedule was keyed into a table: the table sells by it from then on."""
     row = service.record_keying(session, table_id, keying, now=now)
     note_tables(session, [table_id])
-    return service.keying_out(row)
+    return keying_out(row, None)
+
+
+@router.post("/keyings/{keying_id}/void", status_code=201, responses=problems(409))
+def void_keying(
+    session: SessionDep, principal: CollectorDep, now: NowDep, keying_id: Id, void: KeyingVoidIn
+) -> KeyingOut:
+    """Void a wrong keying: it stays on record and counts no more."""
+    row, note = service.void_keying(session, keying_id, reason=void.reason, by=principal.name, now=now)
+    note_tables(session, [row.pool_table_id])
+    return keying_out(row, note)
 
 
 @router.get("/tables/{table_id}/keyings", responses=problems())
@@ -46,9 +57,10 @@ def list_keyings(
     after: After = None,
 ) -> KeyingPage:
     """List what was keyed into a table, by whom and when."""
-    found = service.page_keyings(session, table_id, limit=limit, after=after)
+    found = queries.page_keyings(session, table_id, limit=limit, after=after)
+    voids = queries.voids_of(session, found.rows)
     link_next(request, response, found.next)
-    return KeyingPage(items=[service.keying_out(row) for row in found.rows], next=found.next)
+    return KeyingPage(items=[keying_out(row, voids.get(row.id)) for row in found.rows], next=found.next)
 
 
 @router.get("/tables/{table_id}/settings-sheet", responses=problems(409))

@@ -1,6 +1,6 @@
 """Keyings as stored."""
 
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID
 
 from sqlmodel import Field, SQLModel
@@ -9,7 +9,7 @@ from ..store.db import Utc
 
 
 class KeyingRow(SQLModel, table=True):
-    """A schedule keyed into a table, by whom and when (W8)."""
+    """A schedule keyed into a table, by whom and when (W8); ``for_on``: keyed for that trading date alone."""
 
     __tablename__ = "keying"
 
@@ -21,3 +21,15 @@ class KeyingRow(SQLModel, table=True):
     keyed_by: str
     note: str = ""
     recorded_at: datetime = Field(sa_type=Utc)
+    for_on: date | None = None
+
+
+class KeyingVoidRow(SQLModel, table=True):
+    """Why a keying does not count; the keying itself stays on record."""
+
+    __tablename__ = "keying_void"
+
+    keying_id: UUID = Field(primary_key=True, foreign_key="keying.id")
+    reason: str
+    voided_at: datetime = Field(sa_type=Utc)
+    voided_by: str

@@ -8,29 +8,57 @@ from pydantic import Field as Limits
 from ..pool_tables.schemas import CautionOut
 from ..readings.schemas import FoundDayOut
 from ..schedules.schemas import Owner
-from ..web.schema_types import Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay
+from ..web.schema_types import Date, Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay
 
-Basis = Literal["listed", "keyed"]
+BasisAsked = Literal["listed"]
 
 
 class KeyingIn(In):
     """A schedule that somebody keyed into a table."""
 
-    schedule_id: Id
-    keyed_at: Instant
-    by: Name
-    note: Text | MISSING = MISSING
+    schedule_id: Annotated[
+        Id, Limits(description="The schedule that was keyed: of the table's own, or of a venue in its currency.")
+    ]
+    keyed_at: Annotated[Instant, Limits(description="When it was keyed; at most five minutes ahead.")]
+    by: Annotated[Name, Limits(description="Who keyed it.")]
+    for_on: (
+        Annotated[
+            Date,
+            Limits(
+                description="Keyed for this trading date only, at a controller that knows weekdays and no dates: the "
+                "weekday sells what the schedule lists on the date, until the schedule is keyed back."
+            ),
+        ]
+        | MISSING
+    ) = MISSING
+    note: Annotated[Text, Limits(description="Anything worth knowing about it.")] | MISSING = MISSING
+
+
+class KeyingVoidIn(In):
+    """Why a keying is wrong."""
+
+    reason: Annotated[Name, Limits(description="Why it does not count, such as: recorded for the wrong table.")]
+
+
+class KeyingVoidedOut(Out):
+    """Why and when a keying was voided, and by whom."""
+
+    reason: str
+    voided_at: Instant
+    voided_by: str
 
 
 class KeyingOut(Out):
-    """A keying as recorded."""
+    """A keying as recorded; a voided one stays on record and does not count."""
 
     id: Id
     table_id: Id
     schedule_id: Id
+    for_on: Date | None
     keyed_at: Instant
     by: str
     note: str
+    voided: KeyingVoidedOut | None
 
 
 StartsFrom = Literal["blank", "keyed", "found"]
@@ -72,7 +100,7 @@ class ValueOut(Out):
 
     window: int | None
     sells: Literal["games", "minutes"] | None
-    rung: int | None
+    price_number: int | None
     name: str
     value: str
 
@@ -84,20 +112,19 @@ class PlanStepOut(Out):
     day: str
     from_day: str | None
     words: str
-    counts: int
+    values_to_key: int
     values: list[ValueOut]
 
 
 class PlanOut(Out):
-    """The steps, what they count together, and from what they start: nothing known, what was keyed, what was found.
+    """The steps, how many values they key in all, and what they start from: nothing known, what was keyed, what was found.
 
-    ``shortest`` is false where the search for the shortest was cut short.
+    Taking over a day's settings counts as one value. ``shortest`` is false where a shorter plan may exist.
     """
 
     starts_from: StartsFrom
-    starts_from_schedule_id: Id | None
     steps: list[PlanStepOut]
-    counts: int
+    values_to_key: int
     shortest: bool
 
 

@@ -21,8 +21,9 @@ from ..pool_tables.controller_days import A_DAY
 from ..pricing import DomainError, Fault, Schedule, Timetable
 from ..pricing.money import in_currency
 from .differences import Against, Difference, ValueFound, differences
-from .fit import as_listed, hold
-from .sheet import read_days
+from .fit import as_listed, fit
+from .found_days import read_days
+from .sells import Keyed, keyed_week
 from .week_settings import Day, WeekSettings, listed_week, occasions
 
 
@@ -36,13 +37,13 @@ class FoundSettings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Held:
-    """What a table's controller is, takes and should hold: ``keyed`` None where nothing was keyed before."""
+    """What a table's controller is, takes and should hold; ``keyed`` is what was keyed last before the reading."""
 
     controller: Controller
     accepts: tuple[int, ...]
     currency: str
     listed: Timetable
-    keyed: Timetable | None
+    keyed: Keyed | None
 
 
 def judge_settings(found: FoundSettings | None, held: Held, *, keyed_at: Iterable[datetime]) -> tuple[Difference, ...]:
@@ -51,24 +52,26 @@ def judge_settings(found: FoundSettings | None, held: Held, *, keyed_at: Iterabl
         return ()
     days, unreadable = _read(found.settings, held)
     rows = list(unreadable)
-    for against, timetable in (("keyed", held.keyed), ("listed", held.listed)):
-        schedule = timetable and _in_force(timetable, found.taken_at)
-        if schedule:
-            rows += _against("keyed" if against == "keyed" else "listed", days, schedule, held)
+    if held.keyed is not None:
+        rows += _against("keyed", days, _keyed_week(days, held.keyed, held), held)
+    schedule = _in_force(held.listed, found.taken_at)
+    if schedule is not None:
+        rows += _against("listed", days, as_listed(listed_week(schedule, turns_at=held.controller.day_turns_at)), held)
     return tuple(rows)
 
 
-def _against(against: Against, days: Sequence[Day], schedule: Schedule, held: Held) -> tuple[Difference, ...]:
-    listed = listed_week(schedule, turns_at=held.controller.day_turns_at)
-    wanted = as_listed(listed) if against == "listed" else _held_week(days, schedule, held)
+def _against(against: Against, days: Sequence[Day], wanted: WeekSettings, held: Held) -> tuple[Difference, ...]:
     return differences(days, wanted, against=against, accepts=held.accepts, currency=held.currency)
 
 
-def _held_week(days: Sequence[Day], schedule: Schedule, held: Held) -> WeekSettings:
+def _keyed_week(days: Sequence[Day], keyed: Keyed, held: Held) -> WeekSettings:
+    """Return what the controller can hold of what was keyed, with the dates that were found."""
     dates = [date.fromisoformat(day.day) for day in days if len(day.day) > 3]
-    coming = occasions(schedule, first_on=min(dates), last_on=max(dates)) if dates else ()
-    listed = listed_week(schedule, turns_at=held.controller.day_turns_at)
-    return hold(listed, held.controller, currency=held.currency, occasions=coming).week
+    if not dates:
+        return keyed_week(keyed, held.controller, held.currency)
+    coming = occasions(keyed.schedule, first_on=min(dates), last_on=max(dates))
+    listed = listed_week(keyed.schedule, turns_at=held.controller.day_turns_at)
+    return fit(listed, held.controller, currency=held.currency, occasions=coming).week
 
 
 def _read(settings: Mapping[str, Any], held: Held) -> tuple[list[Day], list[Difference]]:

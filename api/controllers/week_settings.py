@@ -13,7 +13,7 @@ Minutes inside a day count from the turn of that day: 0 to 1440.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from itertools import groupby, pairwise
@@ -70,6 +70,14 @@ class Prices:
 
 
 NOTHING = Prices()
+
+
+def plain(prices: Prices) -> Prices:
+    """Return prices without what says nothing: ways of counting that so few prices do not tell apart."""
+    games, minutes = (
+        ladder and replace(ladder, counting=ladder.counts_as) for ladder in (prices.games, prices.minutes)
+    )
+    return Prices(games, minutes, prices.free)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,6 @@ from datetime import datetime, time
 
 from sqlmodel import Session, select
 
-from ..controllers.service import sheet_of
 from ..pool_tables.rows import PoolTableRow
 from ..quotes.convert import in_words
 from ..quotes.service import Asked, Spots, When
@@ -17,7 +16,7 @@ def answered_question(session: Session, *, now: datetime) -> str:
     venue = session.exec(select(VenueRow).where(VenueRow.name == "The Copper Lantern")).one()
     when = When(day="tue", time=time(21))
     asked = Asked(money="10.00")
-    spots = Spots(session, now=now, sheet_of=sheet_of)
+    spots = Spots(session, now=now)
     answer = spots.ask(venue_id=venue.id, table_id=None, basis=None, when=when, asked=asked)
     return "What does 10.00 buy on Tuesday at 21:00?\n" + in_words(answer, where=venue.name)
 

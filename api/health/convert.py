@@ -11,9 +11,10 @@ from uuid import UUID
 from ..controllers.differences import Difference
 from ..controllers.schemas import EffectOut
 from ..pool_tables.schemas import CautionOut
-from ..pricing import DomainError, Fault, Tariff, format_money
+from ..pricing import DomainError, Fault, format_money
 from ..pricing.money import round_half_up
 from ..readings.units import millivolts, write_volts
+from ..schedules.convert import tariff_ref
 from ..schedules.schemas import TariffRefOut
 from .battery_forecast import Forecast
 from .battery_verdict import DEFAULT_LEVELS, BatteryHealth, BatteryLevels, BatterySettings
@@ -145,7 +146,7 @@ def _clock_out(outlook: ClockOutlook, zone: tzinfo) -> ClockHealthOut:
     health, wrong = outlook.health, outlook.wrong
 
     def tariff(id_: str | None) -> TariffRefOut | None:
-        return None if id_ is None else _tariff_out(outlook.tariffs[id_])
+        return None if id_ is None else tariff_ref(outlook.tariffs[id_])
 
     return ClockHealthOut(
         read_at=health.reading.taken_at,
@@ -189,10 +190,6 @@ def _clock_out(outlook: ClockOutlook, zone: tzinfo) -> ClockHealthOut:
             for change in (wrong.changes if wrong else ())
         ],
     )
-
-
-def _tariff_out(tariff: Tariff) -> TariffRefOut:
-    return TariffRefOut(id=UUID(tariff.id), code=tariff.code, version=tariff.version)
 
 
 def _meter_out(health: MeterHealth, currency: str) -> MeterHealthOut:

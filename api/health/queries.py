@@ -16,8 +16,9 @@ from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
 from ..collections.rows import CollectedTableRow, CollectionRow
-from ..controllers.rows import KeyingRow
-from ..controllers.service import keyed_at
+from ..controllers.queries import machine_of
+from ..controllers.rows import KeyingRow, KeyingVoidRow
+from ..controllers.sells import sold_during
 from ..controllers.settings_found import FoundSettings, Held
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import controller_of_table
@@ -90,7 +91,7 @@ def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) 
     work = [WorkDone(row.taken_at, frozenset(row.done)) for row in read["done"]]
     found_here = [row for row in read["settings"] if row.taken_at >= stay.from_at]
     found = next((FoundSettings(row.taken_at, row.settings) for row in found_here), None)
-    keyings = session.exec(select(KeyingRow.keyed_at).where(KeyingRow.stay_id == stay.id)).all() if found else []
+    keyings = _keyed_at(session, table.id) if found else []
     work += [WorkDone(at, frozenset({"settings_keyed"})) for at in keyings]
     return TableFacts(
         zone=zone_named(venue.time_zone),
@@ -111,26 +112,35 @@ def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) 
         settings=found,
         work=work,
         in_workshop=place is None,
-        sells=_sells(session, place, was_keyed=found is not None and any(at <= found.taken_at for at in keyings))
+        sells=_sells(session, place, found_at=found.taken_at if found else None)
         if place and (read["clock"] or found)
         else None,
     )
 
 
-def _sells(session: Session, place: Place, *, was_keyed: bool) -> Sells:
+def _keyed_at(session: Session, table_id: UUID) -> Sequence[datetime]:
+    """Return when settings were keyed into a table; void keyings do not count."""
+    is_void = exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id))
+    return session.exec(select(KeyingRow.keyed_at).where(KeyingRow.pool_table_id == table_id, ~is_void)).all()
+
+
+def _sells(session: Session, place: Place, *, found_at: datetime | None) -> Sells:
     """Return what a table sells, what is listed for it, and what its controller should hold."""
     assert place.table is not None
+    assert place.stay is not None
     profile, currency = place.table.profile, place.venue.currency
     listed = listed_at(session, place)
-    keyed = keyed_at(session, place, listed=listed)
+    machine = machine_of(session, place.table)
+    during = sold_during(machine, machine.stay_of(place.stay.id))
+    assert during is not None
     held = Held(
         controller=controller_of_table(place.table, currency),
         accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
         currency=currency,
         listed=listed,
-        keyed=keyed if was_keyed else None,
+        keyed=machine.keyed(found_at) if found_at else None,
     )
-    return Sells(keyed=keyed, listed=listed, held=held)
+    return Sells(keyed=during.sold, listed=listed, held=held)
 
 
 def _meter(meter: Mapping[str, Any], currency: str) -> Meter:

@@ -9,7 +9,6 @@ from uuid import UUID
 from pydantic import ValidationError
 from sqlmodel import Session, select
 
-from ..controllers.service import sheet_of
 from ..pool_tables.rows import PoolTableRow
 from ..quotes.convert import in_words
 from ..quotes.schemas import ScenarioIn
@@ -39,7 +38,7 @@ def answer_on_terminal(
     table_id = None if table is None else _named(_names_of_tables(session), table, what="table")
     when = When(at=given(question.at, None), day=given(question.day, None), time=given(question.time, None))
     units = {name: given(getattr(question, name), None) for name in ("money", "games", "minutes")}
-    answer = Spots(session, now=now, sheet_of=sheet_of).ask(
+    answer = Spots(session, now=now).ask(
         venue_id=venue_id,
         table_id=table_id,
         basis=given(question.basis, None),

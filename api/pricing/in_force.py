@@ -1,11 +1,11 @@
-"""Which schedule is in force, since when: what was published for a venue and a table, and what was keyed.
+"""Which schedule is in force, since when: what was published for a venue and a table, and what a machine holds.
 
 - W6: a schedule holds from the start of the trading day ``effective_on``, or from its publication if that is later, until
   the next one does: the past is never repriced. Only a venue's first published schedule may be dated back. Of two that
   start together the later published holds. A table's own schedules beat the venue's until ``follow_venue`` (a listing
   without a schedule) or a move: those published before the present stay do not count.
-- W8: what is *listed* is what the schedules say; what is *keyed*, and so sold, is the schedule keyed last, whatever date
-  it is meant for; before the first keying what is listed.
+- W8: what is *listed* is what the schedules say; what is *sold* is what is known of the machine, from when it is known,
+  whatever date it is meant for; where nothing is known, what is listed.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ class Listing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Keying:
-    """A schedule, venue's or table's, as keyed into a table."""
+class Known:
+    """What a machine holds since an instant, as a schedule; None: nothing is known of it since."""
 
-    schedule: Schedule
-    keyed_at: datetime
+    schedule: Schedule | None
+    since: datetime
     of: Owner = "venue"
 
 
@@ -57,12 +57,12 @@ def listed(
     return Timetable(calendar, _tidy(_overlay(below=_tidy(venue), above=_tidy(own))))
 
 
-def keyed(listed: Timetable, keyings: Iterable[Keying]) -> Timetable:
-    """Return what a table sells: what was last keyed into it, and before that what is listed (W8).
+def sold(listed: Timetable, known: Iterable[Known]) -> Timetable:
+    """Return what a table sells: what is known of its machine, and what is listed where nothing is known (W8).
 
-    Keyings are those of the present stay: their schedules start the day as ``listed`` does.
+    The schedules known start their days as ``listed`` does. Of two since one instant the later in the list counts.
     """
-    above = [Stretch(from_at=keying.keyed_at, schedule=keying.schedule, of=keying.of) for keying in keyings]
+    above = [Stretch(from_at=one.since, schedule=one.schedule, of=one.of) for one in known]
     return Timetable(listed.calendar, _tidy(_overlay(below=listed.stretches, above=_tidy(above))))
 
 

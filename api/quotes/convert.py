@@ -5,24 +5,24 @@ import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Self
 from uuid import UUID
 
-from ..controllers.schemas import Basis
-from ..pricing import Answer, Calendar, Tariff, format_money
+from ..controllers.sells import Basis, Sells
+from ..pricing import Answer, Calendar, Tariff, Timetable, format_money
 from ..pricing.ladder import NextBreak
 from ..pricing.lines import Line
 from ..pricing.metered import Charge
 from ..pricing.purchase import Purchases, Step
 from ..pricing.quote import Least, Offer
 from ..pricing.timetable import Span
+from ..schedules.convert import tariff_ref
 from ..schedules.schemas import TariffRefOut
-from .controller_quote import Instead
 from .schemas import (
     AnswerOut,
-    InsteadOut,
     LeastOut,
     LineOut,
+    ListedOut,
     NextBreakOut,
     OfferOut,
     PurchaseStepOut,
@@ -37,18 +37,63 @@ CSV_COLUMNS = (
 )  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True)
+class Known:
+    """How it is known what a place sells, and since when; ``why`` it is not what is listed, in a sentence, if so."""
+
+    basis: Basis
+    since: datetime | None
+    why: str | None
+
+    @classmethod
+    def of(cls, sells: Sells) -> Self:
+        """Return how it is known what a table sells."""
+        return cls(sells.basis, sells.since, _why(sells))
+
+
+def listed_since(listed: Timetable, at: datetime) -> datetime | None:
+    """Return since when the schedule listed at an instant holds; None for a draft, which has always held."""
+    begun = [stretch for stretch in listed.stretches if stretch.from_at <= at]
+    return begun[-1].from_at if begun and begun[-1].schedule is not None and begun[-1].schedule.id else None
+
+
+def _why(sells: Sells) -> str | None:
+    """Say in a sentence why a table does not sell what is listed."""
+    calendar = sells.listed.calendar
+    since = listed_since(sells.listed, sells.at)
+    effective = "The listed prices" if since is None else f"Prices effective {_day_and_time(calendar.local(since))},"
+    match sells.caution:
+        case None | "never_keyed":
+            return None
+        case "not_keyed_yet":
+            return f"{effective} have not been keyed."
+        case "keyed_early":
+            return "The prices of a later date have been keyed already."
+        case "keyed_elsewhere":
+            return "The prices of another venue were keyed last."
+        case "cannot_hold":
+            return "The controller cannot hold the listed prices: see the table's settings sheet."
+        case "found_otherwise":
+            found_at = "" if sells.since is None else f" on {_day_and_time(calendar.local(sells.since))}"
+            return f"A reading{found_at} found other prices in the controller."
+
+
+def _day_and_time(local: datetime) -> str:
+    return f"{local.day} {local:%b %Y, %H:%M}"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Writer:
     """Writes for one place."""
 
     calendar: Calendar
     currency: str
-    basis: Basis
+    known: Known
     venue_id: UUID | None
     table_id: UUID | None
 
-    def quote(self, answer: Answer, *, money: int | None, cautions: Iterable[str], instead: Instead | None) -> QuoteOut:
-        """Write a quote."""
+    def quote(self, answer: Answer, *, money: int | None, cautions: Iterable[str], listed: Answer | None) -> QuoteOut:
+        """Write a quote; ``listed`` is the listed answer, where the table's is another."""
         span = answer.span
         return QuoteOut(
             **self._place(),
@@ -58,12 +103,12 @@ class Writer:
             money=self._some(money),
             status=answer.status,
             opens_at=self._local(answer.opens_at),
-            tariff=tariff_ref(span.tariff),
+            tariff=self._tariff(span.tariff),
             window=self._window(span),
             payable=answer.payable,
             next_payable=self._some(answer.next_payable),
             offers=[self._offer(offer) for offer in answer.offers],
-            instead=instead and self._instead(instead),
+            listed=listed and self._listed(listed),
         )
 
     def purchases(self, purchases: Purchases, *, cautions: Iterable[str]) -> AnswerOut:
@@ -98,9 +143,14 @@ class Writer:
         return {
             "venue_id": self.venue_id,
             "table_id": self.table_id,
-            "basis": self.basis,
+            "basis": self.known.basis,
+            "since": self._local(self.known.since),
             "currency": self.currency,
         }
+
+    def _tariff(self, tariff: Tariff | None) -> TariffRefOut | None:
+        """Write which tariff it is; a draft is none yet."""
+        return None if self.venue_id is None else tariff_ref(tariff)
 
     def _money(self, minor: int) -> str:
         return format_money(minor, self.currency)
@@ -138,9 +188,15 @@ class Writer:
             least=self._least(offer.least),
         )
 
-    def _instead(self, instead: Instead) -> InsteadOut:
-        detail = f"The controller cannot hold these prices: by its settings sheet it sells {instead.words} then."
-        return InsteadOut(detail=detail, offers=[self._offer(offer) for offer in instead.offers])
+    def _listed(self, listed: Answer) -> ListedOut:
+        return ListedOut(
+            detail=self.known.why or "",
+            status=listed.status,
+            opens_at=self._local(listed.opens_at),
+            tariff=self._tariff(listed.span.tariff),
+            window=self._window(listed.span),
+            offers=[self._offer(offer) for offer in listed.offers],
+        )
 
     def _next_break(self, next_break: NextBreak | None) -> NextBreakOut | None:
         return NextBreakOut(add=self._money(next_break.add), units=next_break.units) if next_break else None
@@ -159,16 +215,9 @@ class Writer:
             credit=step.credit,
             left=self._money(step.left),
             ends_at=self._local(step.ends_at),
-            tariff=tariff_ref(step.tariff),
+            tariff=self._tariff(step.tariff),
             caution=step.caution,
         )
-
-
-def tariff_ref(tariff: Tariff | None) -> TariffRefOut | None:
-    """Write which version of which tariff; a draft has none."""
-    if tariff is None or not tariff.id:
-        return None
-    return TariffRefOut(id=UUID(tariff.id), code=tariff.code, version=tariff.version)
 
 
 def csv_of(answer: QuoteOut) -> str:
@@ -233,9 +282,11 @@ def in_words(answer: QuoteOut, *, where: str) -> str:
             f"  The table cannot take exactly {answer.money}. The next amount it can take: {answer.next_payable}."
         )
     lines += [f"  Caution: {caution.replace('_', ' ')}." for caution in answer.cautions]
-    if answer.instead:
-        lines.append(f"  {answer.instead.detail}")
-        lines += [f"  {line}" for offer in answer.instead.offers for line in _offer_in_words(offer)]
+    if answer.listed:
+        lines.append(f"  {answer.listed.detail} Listed:")
+        lines += ["    Closed."] if answer.listed.status == "closed" else []
+        lines += ["    Play is free."] if answer.listed.status == "free" else []
+        lines += [f"  {line}" for offer in answer.listed.offers for line in _offer_in_words(offer)]
     return "\n".join(lines)
 
 

@@ -8,13 +8,13 @@ from uuid import UUID
 from fastapi import APIRouter, Depends, Query, Response
 from fastapi.responses import PlainTextResponse
 
-from ..controllers import service as controllers_service
-from ..controllers.schemas import Basis
-from ..controllers.service import sheet_of
+from ..controllers.queries import sold_at_place
+from ..controllers.schemas import BasisAsked
+from ..controllers.sells import Basis, SoldDuring
 from ..pricing import Calendar, DomainError
 from ..pricing.timetable import Span
 from ..schedules import queries as schedules_queries
-from ..schedules.schemas import TariffRefOut
+from ..schedules.convert import tariff_ref
 from ..venues.service import calendar_of
 from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
@@ -55,19 +55,19 @@ class Question:
     """What is asked, where and when."""
 
     place: dict[str, UUID | None]
-    basis: Basis | None
+    basis: BasisAsked | None
     when: service.When
     asked: service.Asked
 
     def answer(self, session: SessionDep, principal: Principal, now: NowDep) -> QuoteOut:
         """Answer it, of what the principal may see."""
-        spots = service.Spots(session, now=now, sheet_of=sheet_of, only_venue=principal.venue_id)
+        spots = service.Spots(session, now=now, only_venue=principal.venue_id)
         return spots.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
 
 
 async def read_question(
     venue_id: Annotated[Id | None, Query(description="Ask about a venue: what is listed.")] = None,
-    table_id: Annotated[Id | None, Query(description="Ask about a table: what is keyed into it.")] = None,
+    table_id: Annotated[Id | None, Query(description="Ask about a table: what it sells.")] = None,
     money: Annotated[Money | None, Query(description="What does this much buy?", examples=["10.00"])] = None,
     games: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so many games.")] = None,
     minutes: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so long.")] = None,
@@ -79,7 +79,7 @@ async def read_question(
         AskedTime | None, Query(description="With day: the venue's wall clock, such as 21:00 or 9pm.")
     ] = None,
     players: Annotated[int, Query(ge=1, le=100, description="For metered rates charged per player.")] = 1,
-    basis: Annotated[Basis | None, Query(description="What is listed, or what is keyed (of a table).")] = None,
+    basis: Annotated[BasisAsked | None, Query(description="listed: of a table, only what is listed for it.")] = None,
 ) -> Question:
     """Return the question that an address asks."""
     return Question(
@@ -134,7 +134,7 @@ def get_quote_csv(session: SessionDep, principal: AskerDep, now: NowDep, questio
 @stores_nothing
 def post_quotes(session: SessionDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or the problem that stands against it."""
-    spots = service.Spots(session, now=now, sheet_of=sheet_of, only_venue=principal.venue_id)
+    spots = service.Spots(session, now=now, only_venue=principal.venue_id)
     results = ResultsOut(results=[_result(spots, scenario) for scenario in body.scenarios])
     return Response(results.model_dump_json(by_alias=True), media_type="application/json")
 
@@ -160,7 +160,7 @@ def get_week(
     venue_id: Id,
     on: Annotated[Date | None, Query(description="A trading date of the week; without it, today's.")] = None,
     table_id: Annotated[Id | None, Query(description="A table at the venue, instead of the venue itself.")] = None,
-    basis: Annotated[Basis | None, Query(description="Of a table: what is listed, or what is keyed (default).")] = None,
+    basis: Annotated[BasisAsked | None, Query(description="listed: of a table, only what is listed for it.")] = None,
 ) -> WeekOut:
     """Resolve the trading week of a date: which entry and which tariff holds when."""
     principal.must_see_venue(venue_id)
@@ -171,21 +171,21 @@ def get_week(
         place = schedules_queries.place_at_venue(
             session, place.venue, table_id, at=calendar.day_starts(on + timedelta(days=1))
         )
-    chosen: Basis = basis or ("listed" if table_id is None else "keyed")
-    week = controllers_service.timetable(session, place, chosen).week(on)
+    sold = None if basis == "listed" else sold_at_place(session, place)
+    week = (schedules_queries.listed_at(session, place) if sold is None else sold.sold).week(on)
     days = [
-        WeekDayOut(on=day, day=DAYS[day.weekday()], spans=[_span_out(span, calendar) for span in spans])
+        WeekDayOut(on=day, day=DAYS[day.weekday()], spans=[_span_out(span, calendar, sold) for span in spans])
         for day, spans in week.items()
     ]
-    return WeekOut(venue_id=venue_id, table_id=table_id, basis=chosen, days=days)
+    return WeekOut(venue_id=venue_id, table_id=table_id, days=days)
 
 
-def _span_out(span: Span, calendar: Calendar) -> SpanOut:
+def _span_out(span: Span, calendar: Calendar, sold: SoldDuring | None) -> SpanOut:
     """Write a span of a trading day with the venue's wall clock."""
     assert span.from_at is not None
     assert span.to_at is not None
     start, end = calendar.local(span.from_at), calendar.local(span.to_at)
-    tariff = span.tariff
+    basis: Basis = "listed" if sold is None else sold.at(span.from_at).basis
     return SpanOut(
         from_at=start,
         to_at=end,
@@ -194,6 +194,7 @@ def _span_out(span: Span, calendar: Calendar) -> SpanOut:
         name=span.name,
         kind=span.kind,
         of=span.of,
-        schedule_id=span.schedule_id,
-        tariff=tariff and TariffRefOut(id=tariff.id, code=tariff.code, version=tariff.version),
+        basis=basis,
+        schedule_id=UUID(span.schedule_id) if span.schedule_id else None,
+        tariff=tariff_ref(span.tariff),
     )

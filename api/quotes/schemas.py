@@ -5,7 +5,8 @@ from typing import Annotated, Literal
 from pydantic import MISSING, StrictInt
 from pydantic import Field as Limits
 
-from ..controllers.schemas import Basis
+from ..controllers.schemas import BasisAsked
+from ..controllers.sells import Basis
 from ..schedules.schemas import EntryKind, Owner, TariffRefOut
 from ..tariffs.schemas import TariffIn
 from ..web.errors import ProblemOut
@@ -52,7 +53,7 @@ class ScenarioIn(In):
     table_id: Id | MISSING = MISSING
     tariff: Annotated[TariffIn, Limits(description="A draft to price, with time_zone.")] | MISSING = MISSING
     time_zone: Annotated[str, Limits(min_length=1, max_length=64)] | MISSING = MISSING
-    basis: Basis | MISSING = MISSING
+    basis: BasisAsked | MISSING = MISSING
     at: AtText | MISSING = MISSING
     day: AskedDay | MISSING = MISSING
     time: AskedTime | MISSING = MISSING
@@ -124,22 +125,30 @@ class OfferOut(Out):
     least: LeastOut | None
 
 
-class InsteadOut(Out):
-    """What the table's controller sells then, by its settings sheet: said in a sentence, and for what was asked."""
+class ListedOut(Out):
+    """The listed answer, where the table sells something else: ``detail`` says why in a sentence."""
 
     detail: str
+    status: Literal["open", "closed", "free"]
+    opens_at: LocalInstant | None
+    tariff: TariffRefOut | None
+    window: WindowOut
     offers: list[OfferOut]
 
 
 class QuoteOut(Out):
     """What money buys, or the least that buys it: here, then.
 
-    ``instead`` stands beside the caution ``controller_cannot_hold``: what is keyed is not what the table then sells.
+    ``basis`` says how it is known: settings ``found`` by a reading, a schedule ``keyed``, or what is ``listed``; ``since``
+    when. Where a table sells something else than is listed, a caution says why: ``not_keyed_yet``, ``keyed_early``,
+    ``keyed_elsewhere``, ``cannot_hold`` or ``found_otherwise``; ``listed`` has the listed answer. Where nothing is known of
+    its controller, the answer is the listed one, with the caution ``never_keyed``.
     """
 
     venue_id: Id | None
     table_id: Id | None
     basis: Basis
+    since: LocalInstant | None
     at: LocalInstant
     trading_on: Date
     currency: str
@@ -152,7 +161,7 @@ class QuoteOut(Out):
     next_payable: MoneyOut | None
     cautions: list[str]
     offers: list[OfferOut]
-    instead: InsteadOut | None
+    listed: ListedOut | None
 
 
 class PurchaseStepOut(Out):
@@ -175,6 +184,7 @@ class AnswerOut(Out):
     venue_id: Id | None
     table_id: Id | None
     basis: Basis
+    since: LocalInstant | None
     currency: str
     cautions: list[str]
     at: LocalInstant | None = None
@@ -187,7 +197,7 @@ class AnswerOut(Out):
     payable: bool | None = None
     next_payable: MoneyOut | None = None
     offers: list[OfferOut] | None = None
-    instead: InsteadOut | None = None
+    listed: ListedOut | None = None
     steps: list[PurchaseStepOut] | None = None
     units: int | None = None
     spends: MoneyOut | None = None
@@ -214,7 +224,11 @@ class ResultsOut(Out):
 
 
 class SpanOut(Out):
-    """A stretch of a trading day in which one entry holds; no tariff is closed."""
+    """A stretch of a trading day in which one entry holds, and how that is known (``basis``).
+
+    ``tariff`` is null where nothing is sold; its id is null where the table sells prices that no tariff has, and
+    ``schedule_id`` where a reading found them.
+    """
 
     from_at: LocalInstant
     to_at: LocalInstant
@@ -223,7 +237,8 @@ class SpanOut(Out):
     name: str
     kind: EntryKind
     of: Owner
-    schedule_id: Id
+    basis: Basis
+    schedule_id: Id | None
     tariff: TariffRefOut | None
 
 
@@ -240,5 +255,4 @@ class WeekOut(Out):
 
     venue_id: Id
     table_id: Id | None
-    basis: Basis
     days: list[WeekDayOut]

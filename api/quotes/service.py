@@ -1,13 +1,12 @@
 """Asks the engine what money buys at a venue, at a table, or by a draft; stores nothing.
 
-- A venue sells what is listed; a table what is keyed, with the caution ``not_keyed_yet`` where that differs (W8).
-- Where a table's controller cannot hold what was keyed, the caution ``controller_cannot_hold`` says so, beside an answer
-  by what its settings sheet has then (``instead.py``).
+- A venue answers with what is listed; a table with what it sells (W8), how that is known and since when. Where that is
+  not what is listed then, a caution says why, and the listed answer is beside it. ``basis=listed`` asks for that alone.
 - A table is asked about where it stood at the instant of the question: the past is never repriced, moved or not (W6).
 - A time without an offset is the venue's wall clock (W1); a day and a time are the next such of its trading days (W2).
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from datetime import time as wall_time
@@ -16,8 +15,9 @@ from uuid import UUID
 from pydantic import MISSING
 from sqlmodel import Session
 
-from ..controllers.schemas import Basis
-from ..controllers.service import keyed_at
+from ..controllers.queries import sold_at_place
+from ..controllers.schemas import BasisAsked
+from ..controllers.sells import Sells, SoldDuring
 from ..pool_tables.rows import StayRow
 from ..pool_tables.service import stay_at, stays_of
 from ..pricing import (
@@ -25,7 +25,9 @@ from ..pricing import (
     Calendar,
     DomainError,
     Insert,
+    Schedule,
     Start,
+    Stretch,
     Tariff,
     Timetable,
     charge_play,
@@ -39,15 +41,11 @@ from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue
 from ..web.errors import not_found, refused
 from ..web.schema_types import DAYS, Day, given
-from .controller_quote import Instead, Sheet, always, timetable_of
-from .convert import Writer
+from .convert import Known, Writer, listed_since
 from .schemas import AnswerOut, EventIn, QuoteOut, ScenarioIn
 
 _DRAFT_DAY_START = wall_time(6)
-
-
-SheetOf = Callable[[Place], Sheet | None]
-"""Tells of a table what its sheet says; None where nothing is stated of its controller."""
+_BEFORE_ALL = datetime.fromisoformat("1900-01-01T00:00:00+00:00")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,21 +69,27 @@ class Asked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spot:
-    """A place ready to be asked about: what is sold there, and what its table takes."""
+    """A place ready to be asked about: what is sold there, and what its table takes.
+
+    ``sold``: what its table sells; None of a venue, and where only what is listed is asked for.
+    """
 
     timetable: Timetable
     currency: str
-    basis: Basis
     listed: Timetable
+    sold: SoldDuring | None = None
     place: Place | None = None
     accepts: tuple[int, ...] | None = None
     gap_s: int = 120
     ends_on_start: bool = False
-    sheet: Sheet | None = None
 
     @property
     def calendar(self) -> Calendar:
         return self.timetable.calendar
+
+    def sells(self, at: datetime) -> Sells | None:
+        """Return what its table sells at an instant; None where what is listed was asked for."""
+        return None if self.sold is None else self.sold.at(at)
 
 
 class Spots:
@@ -94,17 +98,17 @@ class Spots:
     ``only_venue``: whoever asks sees this venue, and a table while it stands there; all else is as if it were absent.
     """
 
-    def __init__(self, session: Session, *, now: datetime, sheet_of: SheetOf, only_venue: UUID | None = None) -> None:
-        self.session, self.now, self.sheet_of, self.only_venue = session, now, sheet_of, only_venue
+    def __init__(self, session: Session, *, now: datetime, only_venue: UUID | None = None) -> None:
+        self.session, self.now, self.only_venue = session, now, only_venue
         self._stays: dict[UUID, list[StayRow]] = {}
-        self._known: dict[tuple[UUID, Basis | None], Spot] = {}
+        self._known: dict[tuple[UUID, BasisAsked | None], Spot] = {}
 
     def spot(
         self,
         *,
         venue_id: UUID | None,
         table_id: UUID | None,
-        basis: Basis | None,
+        basis: BasisAsked | None,
         when: Callable[[Calendar], datetime],
     ) -> Spot:
         """Return a venue, or a table where it stands at the instant that ``when`` reads by the calendar of its place.
@@ -122,7 +126,7 @@ class Spots:
         return self._known_by((venue_id, basis), lambda: place_of_venue(self.session, venue_id))
 
     def ask(
-        self, *, venue_id: UUID | None, table_id: UUID | None, basis: Basis | None, when: When, asked: Asked
+        self, *, venue_id: UUID | None, table_id: UUID | None, basis: BasisAsked | None, when: When, asked: Asked
     ) -> QuoteOut:
         """Answer what money buys, or the least that buys so many units, at a venue or table and a time."""
 
@@ -145,38 +149,36 @@ class Spots:
             raise not_found("table")
         return stay
 
-    def _known_by(self, key: tuple[UUID, Basis | None], look_up: Callable[[], Place]) -> Spot:
+    def _known_by(self, key: tuple[UUID, BasisAsked | None], look_up: Callable[[], Place]) -> Spot:
         if key not in self._known:
-            self._known[key] = spot_of(self.session, look_up(), key[1], sheet_of=self.sheet_of)
+            self._known[key] = spot_of(self.session, look_up(), key[1])
         return self._known[key]
 
 
-def spot_of(session: Session, place: Place, basis: Basis | None, *, sheet_of: SheetOf) -> Spot:
-    """Return a place with what it sells; a table by default sells what is keyed."""
-    chosen: Basis = basis or ("listed" if place.table is None else "keyed")
-    if place.table is None and chosen == "keyed":
-        raise refused("invalid", where="basis", found="keyed", expected="listed, for a venue: only tables are keyed")
+def spot_of(session: Session, place: Place, basis: BasisAsked | None) -> Spot:
+    """Return a place with what it sells: a venue what is listed, a table what its controller holds."""
     listed, currency = listed_at(session, place), place.venue.currency
-    timetable = keyed_at(session, place, listed=listed) if chosen == "keyed" else listed
     if place.table is None:
-        return Spot(timetable=timetable, currency=currency, basis=chosen, listed=listed, place=place)
+        return Spot(timetable=listed, currency=currency, listed=listed, place=place)
+    sold = None if basis == "listed" else sold_at_place(session, place)
     profile = place.table.profile
     return Spot(
-        timetable=timetable,
+        timetable=listed if sold is None else sold.sold,
         currency=currency,
-        basis=chosen,
         listed=listed,
+        sold=sold,
         place=place,
         accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
-        sheet=sheet_of(place) if chosen == "keyed" else None,
         **profile.get("purchase", {}),
     )
 
 
 def spot_of_draft(tariff: Tariff, time_zone: str) -> Spot:
     """Return a place that has always sold nothing but a draft."""
-    timetable = always(tariff, Calendar(zone_named(time_zone), _DRAFT_DAY_START))
-    return Spot(timetable=timetable, currency=tariff.currency, basis="listed", listed=timetable)
+    schedule = Schedule(id="", base=tariff, day_starts_at=_DRAFT_DAY_START)
+    calendar = Calendar(zone_named(time_zone), _DRAFT_DAY_START)
+    timetable = Timetable(calendar, (Stretch(from_at=_BEFORE_ALL, schedule=schedule),))
+    return Spot(timetable=timetable, currency=tariff.currency, listed=timetable)
 
 
 def read_when(when: When, calendar: Calendar, *, now: datetime) -> datetime:
@@ -217,12 +219,16 @@ def ask(spot: Spot, asked: Asked, *, at: datetime) -> QuoteOut:
             accepts=spot.accepts,
         )
 
-    answer, instead = answered_by(spot.timetable), None
-    if prices := spot.sheet and spot.sheet(spot.timetable, at):
-        offers = answered_by(timetable_of(prices, spot.calendar, spot.currency)).offers
-        instead = Instead(prices.words, offers)
-    cautions = (*_cautions(spot, [at]), *answer.cautions)
-    return _writer(spot).quote(answer, money=money, cautions=cautions, instead=instead)
+    answer, sells = answered_by(spot.timetable), spot.sells(at)
+    listed = None
+    if sells is not None and sells.differs:
+        try:
+            listed = answered_by(spot.listed)
+        except DomainError:  # nothing is listed yet: there is no other answer to show
+            listed = None
+    return _writer(spot, at).quote(
+        answer, money=money, cautions=(*_cautions(spot, [at]), *answer.cautions), listed=listed
+    )
 
 
 def answer_scenario(spots: Spots, scenario: ScenarioIn) -> AnswerOut:
@@ -297,13 +303,13 @@ def _purchase(spot: Spot, events: list[EventIn], buys: str) -> AnswerOut:
         gap_s=spot.gap_s,
         ends_on_start=spot.ends_on_start,
     )
-    return _writer(spot).purchases(purchases, cautions=_cautions(spot, [event.at for event in read]))
+    return _writer(spot, read[0].at).purchases(purchases, cautions=_cautions(spot, [event.at for event in read]))
 
 
 def _metered(spot: Spot, scenario: ScenarioIn) -> AnswerOut:
     ends = {name: _end_of_play(scenario, name, spot.calendar) for name in ("from_at", "to_at")}
     charge = charge_play(spot.timetable, **ends, players=given(scenario.players, 1))
-    return _writer(spot).charge(charge, **ends, cautions=_not_keyed(spot, ends.values()))
+    return _writer(spot, ends["from_at"]).charge(charge, **ends, cautions=_cautions(spot, ends.values()))
 
 
 def _end_of_play(scenario: ScenarioIn, name: str, calendar: Calendar) -> datetime:
@@ -313,34 +319,19 @@ def _end_of_play(scenario: ScenarioIn, name: str, calendar: Calendar) -> datetim
     return read_at(text, calendar, where=name)
 
 
-def _cautions(spot: Spot, instants: Sequence[datetime]) -> tuple[str, ...]:
-    """Return how what a table sells at one of these instants differs from what is listed (W8), and from its sheet (S2)."""
-    sheet = spot.sheet
-    differs = sheet is not None and any(sheet(spot.timetable, at) for at in instants)
-    return (*_not_keyed(spot, instants), *(("controller_cannot_hold",) if differs else ()))
+def _cautions(spot: Spot, instants: Iterable[datetime]) -> tuple[str, ...]:
+    """Return why what a table sells at one of these instants is not what is listed then (W8)."""
+    known = (spot.sells(at) for at in instants)
+    return tuple(dict.fromkeys(sells.caution for sells in known if sells is not None and sells.caution is not None))
 
 
-def _not_keyed(spot: Spot, instants: Iterable[datetime]) -> tuple[str, ...]:
-    """Return the caution that what a table sells at one of these instants is not what is listed (W8), if so."""
-    differs = spot.basis == "keyed" and any(
-        _tariff_at(spot.listed, at) != _tariff_at(spot.timetable, at) for at in instants
-    )
-    return ("not_keyed_yet",) if differs else ()
-
-
-def _tariff_at(timetable: Timetable, at: datetime) -> Tariff | None:
-    try:
-        return timetable.at(at).tariff
-    except DomainError:
-        return None
-
-
-def _writer(spot: Spot) -> Writer:
-    place = spot.place
+def _writer(spot: Spot, at: datetime) -> Writer:
+    """Return what writes an answer of a place, with what is known of it at an instant."""
+    place, sells = spot.place, spot.sells(at)
     return Writer(
         calendar=spot.calendar,
         currency=spot.currency,
-        basis=spot.basis,
+        known=Known("listed", listed_since(spot.listed, at), None) if sells is None else Known.of(sells),
         venue_id=None if place is None else place.venue.id,
         table_id=None if place is None or place.table is None else place.table.id,
     )

@@ -12,7 +12,7 @@ from ..pricing import DomainError, Fault, OnDate, Recurring, Schedule, Tariff, W
 from ..web.schema_types import DAYS, given
 from .recurrence import Recurrence
 from .rows import ScheduleRow
-from .schemas import OnDateOut, RecurringOut, ScheduleIn, ScheduleOut, WeeklyOut
+from .schemas import OnDateOut, RecurringOut, ScheduleIn, ScheduleOut, TariffRefOut, WeeklyOut
 
 _NONE: list[Any] = []
 
@@ -102,3 +102,10 @@ def schedule_out(row: ScheduleRow) -> ScheduleOut:
         recurring=[RecurringOut(**{**blank, "except_on": [], **entry}) for entry in row.terms.get("recurring", [])],
         dates=[OnDateOut(**{**blank, **entry}) for entry in row.terms.get("dates", [])],
     )
+
+
+def tariff_ref(tariff: Tariff | None) -> TariffRefOut | None:
+    """Write which version of which tariff, or prices that no tariff has; None for a draft, and where nothing is sold."""
+    if tariff is None or not (tariff.id or tariff.code):
+        return None
+    return TariffRefOut(id=UUID(tariff.id) if tariff.id else None, code=tariff.code, version=tariff.version)

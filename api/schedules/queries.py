@@ -1,6 +1,6 @@
 """Reads schedules: what is listed at a venue or a table (W6)."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -69,13 +69,31 @@ def place_of_stay(session: Session, stay: StayRow) -> Place:
 
 def listed_at(session: Session, place: Place) -> Timetable:
     """Return what is listed at a place (W6)."""
-    rows = session.exec(
-        select(ScheduleRow).where(ScheduleRow.venue_id == place.venue.id).order_by(col(ScheduleRow.id))
-    ).all()
-    own = [row for row in rows if place.stay is not None and row.stay_id == place.stay.id]
+    return _listed(session, place, _schedules_of(session, [place.venue.id]))
+
+
+def listed_during(session: Session, stays: Collection[StayRow]) -> dict[UUID, Timetable]:
+    """Return what is listed for a table during each of its stays at a venue, by stay (W6)."""
+    venues = {id_: get_venue(session, id_) for stay in stays if (id_ := stay.venue_id) is not None}
+    rows = _schedules_of(session, venues)
+    return {
+        stay.id: _listed(session, Place(venues[stay.venue_id], None, stay), rows)
+        for stay in stays
+        if stay.venue_id is not None
+    }
+
+
+def _schedules_of(session: Session, venue_ids: Collection[UUID]) -> Sequence[ScheduleRow]:
+    query = select(ScheduleRow).where(col(ScheduleRow.venue_id).in_(venue_ids)).order_by(col(ScheduleRow.id))
+    return session.exec(query).all()
+
+
+def _listed(session: Session, place: Place, rows: Iterable[ScheduleRow]) -> Timetable:
+    here = [row for row in rows if row.venue_id == place.venue.id]
+    own = [row for row in here if place.stay is not None and row.stay_id == place.stay.id]
     return listed(
         calendar_of(place.venue),
-        _listings(session, place, [row for row in rows if row.stay_id is None]),
+        _listings(session, place, [row for row in here if row.stay_id is None]),
         _listings(session, place, own),
     )
 

@@ -138,9 +138,9 @@ class RolloutOut(Out):
 
 
 class TariffRefOut(Out):
-    """Which version of which tariff."""
+    """Which version of which tariff; without an id, prices of a table that no tariff has: ``code`` has them in words."""
 
-    id: Id
+    id: Id | None
     code: str
     version: int
 

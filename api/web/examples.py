@@ -145,6 +145,7 @@ BODIES: dict[str, Any] = {
             }
         ]
     },
+    "void_keying": {"reason": "Recorded for the wrong table."},
     "void_reading": {"reason": "Read off the wrong table."},
     "put_settings": {"clock": {"tolerance_s": 180}},
     "publish_agreement": {

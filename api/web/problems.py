@@ -100,8 +100,8 @@ PROBLEMS: dict[str, ProblemKind] = {
         (
             "already_void",
             409,
-            "Reading already void",
-            "A reading is voided once; the reason and the person who gave it stay with it.",
+            "Already void",
+            "A reading or a keying is voided once; the reason and the person who gave it stay with it.",
         ),
         (
             "answer_not_kept",

@@ -197,8 +197,8 @@ class World:
         venue_id = self.route.venue(name=f"The {place} house")["id"]
         schedule_id = self.route.schedule(venue_id, tariff_id)["id"]
         table_id = self.route.table(venue_id, label=f"The {place} table", meters=METERS)["id"]
-        post(f"/tables/{table_id}/keyings",
-             {"schedule_id": schedule_id, "keyed_at": "2026-11-01T12:00:00Z", "by": "Ana"})  # fmt: skip
+        keying = {"schedule_id": schedule_id, "keyed_at": "2026-11-01T12:00:00Z", "by": "Ana"}
+        keying_id = post(f"/tables/{table_id}/keyings", keying)["id"]
         reading_id, collection_id = str(uuid4()), str(uuid4())
         post("/readings", {"readings": [
             {"id": reading_id, "table_id": table_id, "taken_at": "2026-11-20T12:00:00Z", "supply": {"volts": "12.40"}}
@@ -216,7 +216,7 @@ class World:
         dispute = {"by": "Odile", "claims": "more", "reason": "Miscounted."}
         return {
             "venue_id": venue_id, "table_id": table_id, "schedule_id": schedule_id, "tariff_id": tariff_id,
-            "reading_id": reading_id, "collection_id": collection_id, "job_id": job_id,
+            "keying_id": keying_id, "reading_id": reading_id, "collection_id": collection_id, "job_id": job_id,
             "entry_id": post("/ledger/entries", entry)["id"],
             "dispute_id": post(f"/collections/{collection_id}/disputes", dispute)["id"],
         }  # fmt: skip

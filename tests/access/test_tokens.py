@@ -67,7 +67,7 @@ def test_each_role_may_do_what_it_is_for_and_nothing_else(client: TestClient, ro
 
 OF_A_VENUE = [
     "/v1/quotes?venue_id={venue}&money=10.00",
-    "/v1/quotes?venue_id={venue}&money=10.00&basis=keyed",
+    "/v1/quotes?venue_id={venue}&money=10.00&basis=listed",
     "/v1/quotes?venue_id={venue}&money=10.001",
     "/v1/quotes?table_id={table}&money=10.00",
     "/v1/quotes?table_id={table}&money=10.00&at=2026-02-30T10:00",

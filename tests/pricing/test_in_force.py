@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, time
 
 import pytest
 from baizebook.pricing.errors import PricingError
-from baizebook.pricing.in_force import Keying, Listing, keyed, listed
+from baizebook.pricing.in_force import Known, Listing, listed, sold
 from baizebook.pricing.trading_day import Calendar, zone_named
 from baizebook.pricing.week import Schedule
 
@@ -133,38 +133,44 @@ def test_a_table_that_follows_a_venue_without_a_schedule_has_none():
 
 def test_a_table_sells_what_was_keyed_last_whatever_date_it_is_meant_for():
     venue = listed(CALENDAR, VENUE)
-    sold = keyed(
+    table = sold(
         venue,
         [
-            Keying(schedule=NEW, keyed_at=utc("2026-02-20T15:00")),
-            Keying(schedule=OLD, keyed_at=utc("2026-01-03T15:00")),
+            Known(schedule=NEW, since=utc("2026-02-20T15:00")),
+            Known(schedule=OLD, since=utc("2026-01-03T15:00")),
         ],
     )
-    assert held(sold) == [("2026-01-01T11:00", "old", "venue"), ("2026-02-20T15:00", "new", "venue")]
-    assert sold.at(utc("2026-02-25")).schedule_id == "new"
+    assert held(table) == [("2026-01-01T11:00", "old", "venue"), ("2026-02-20T15:00", "new", "venue")]
+    assert table.at(utc("2026-02-25")).schedule_id == "new"
     assert venue.at(utc("2026-02-25")).schedule_id == "old"
 
 
 def test_a_table_goes_on_selling_what_was_keyed_when_a_new_schedule_is_listed():
-    sold = keyed(listed(CALENDAR, VENUE), [Keying(schedule=OLD, keyed_at=utc("2026-01-03"), of="venue")])
-    assert sold.at(utc("2026-05-01")).schedule_id == "old"
+    table = sold(listed(CALENDAR, VENUE), [Known(schedule=OLD, since=utc("2026-01-03"), of="venue")])
+    assert table.at(utc("2026-05-01")).schedule_id == "old"
 
 
 def test_before_the_first_keying_and_without_any_a_table_sells_what_is_listed():
     venue = listed(CALENDAR, VENUE)
-    sold = keyed(venue, [Keying(schedule=OWN, keyed_at=utc("2026-03-05"), of="table")])
-    assert [of for _, _, of in held(sold)] == ["venue", "venue", "table"]
-    assert sold.at(utc("2026-03-04")).schedule_id == "new"
-    assert sold.at(utc("2026-03-05")).of == "table"
-    assert keyed(venue, []) == venue
+    table = sold(venue, [Known(schedule=OWN, since=utc("2026-03-05"), of="table")])
+    assert [of for _, _, of in held(table)] == ["venue", "venue", "table"]
+    assert table.at(utc("2026-03-04")).schedule_id == "new"
+    assert table.at(utc("2026-03-05")).of == "table"
+    assert sold(venue, []) == venue
 
 
-def test_of_two_keyings_at_one_instant_the_later_in_the_list_counts():
-    sold = keyed(
+def test_where_nothing_is_known_any_more_a_table_sells_what_is_listed():
+    known = [Known(schedule=OLD, since=utc("2026-01-03")), Known(schedule=None, since=utc("2026-03-10"))]
+    table = sold(listed(CALENDAR, VENUE), known)
+    assert (table.at(utc("2026-03-09")).schedule_id, table.at(utc("2026-03-10")).schedule_id) == ("old", "new")
+
+
+def test_of_two_facts_of_one_instant_the_later_in_the_list_counts():
+    table = sold(
         listed(CALENDAR, VENUE),
-        [Keying(schedule=NEW, keyed_at=utc("2026-01-03")), Keying(schedule=THIRD, keyed_at=utc("2026-01-03"))],
+        [Known(schedule=NEW, since=utc("2026-01-03")), Known(schedule=THIRD, since=utc("2026-01-03"))],
     )
-    assert held(sold)[-1] == ("2026-01-03T00:00", "third", "venue")
+    assert held(table)[-1] == ("2026-01-03T00:00", "third", "venue")
 
 
 def test_a_schedule_made_for_another_start_of_the_day_is_refused():

@@ -138,12 +138,8 @@ def test_a_table_in_the_workshop_sells_nothing_but_what_it_sold_is_still_told(
     route.post(f"/tables/{table_id}/moves", {"venue_id": None, "moved_at": "2026-02-10T12:00:00-05:00"})
     assert sold(client, "2026-02-10T11:59:59", table_id=table_id) == 1
     assert sold(client, "2026-02-10T12:00:00", table_id=table_id) == "not_at_a_venue"
-    for path in ("schedules", "keyings"):
-        bodies = {
-            "schedules": {"effective_on": "2026-03-01", "base": None},
-            "keyings": {"schedule_id": ABSENT, "keyed_at": "2026-02-10T17:00:00Z", "by": "Bram"},
-        }
-        assert client.post(f"/v1/tables/{table_id}/{path}", json=bodies[path]).status_code == 409
+    closed = {"effective_on": "2026-03-01", "base": None}
+    assert client.post(f"/v1/tables/{table_id}/schedules", json=closed).status_code == 409
     assert client.get(f"/v1/venues/{venue_id}/week?table_id={table_id}&on=2026-02-09").status_code == 200
     assert client.get(f"/v1/venues/{venue_id}/week?table_id={table_id}").status_code == 404
 
@@ -172,7 +168,7 @@ def test_a_table_sells_what_was_keyed_and_says_where_that_is_not_what_is_listed(
         ("keyed", "2026-02-03T15:00", 2, []),
         ("listed", "2026-02-02T12:00", 2, []),
     ):
-        query = {"table_id": table_id, "at": when, "money": "1.00", "basis": basis}
+        query = {"table_id": table_id, "at": when, "money": "1.00"} | ({"basis": basis} if basis == "listed" else {})
         answer = client.get("/v1/quotes", params=query).json()
         found = (answer["basis"], answer["offers"][0]["units"], answer["cautions"])
         assert found == (basis, units, cautions), when
@@ -188,15 +184,14 @@ def test_a_table_sells_what_was_keyed_and_says_where_that_is_not_what_is_listed(
     assert (as_listed["answer"]["units"], as_listed["answer"]["cautions"]) == (2, [])
 
 
-def test_only_schedules_of_the_table_or_its_venue_are_keyed(
+def test_a_schedule_of_another_table_or_none_at_all_is_not_keyed(
     client: TestClient, route: Route, prices: dict[str, str]
 ) -> None:
-    venue_id, other_id = route.venue()["id"], route.venue(name="Other")["id"]
+    venue_id = route.venue()["id"]
     schedule(client, f"/venues/{venue_id}", prices["one"], "2026-01-01")
     table_id, neighbour_id = route.table(venue_id)["id"], route.table(venue_id, label="Back")["id"]
     follow = route.post(f"/tables/{table_id}/schedules", {"effective_on": "2026-03-01", "follow_venue": True})
     others = (
-        schedule(client, f"/venues/{other_id}", prices["one"], "2026-01-01"),
         schedule(client, f"/tables/{neighbour_id}", prices["two"], "2026-01-01"),
         follow,
     )
@@ -283,7 +278,7 @@ def test_the_week_is_resolved_day_by_day_with_the_venues_clock(
         dates=[{"name": "Inventory", "on": "2026-03-05", "tariff": None}],
     )
     week = client.get(f"/v1/venues/{venue_id}/week?on=2026-03-08").json()
-    assert (week["venue_id"], week["table_id"], week["basis"]) == (venue_id, None, "listed")
+    assert (week["venue_id"], week["table_id"]) == (venue_id, None)
     assert [(day["on"], day["day"], len(day["spans"])) for day in week["days"]] == [
         ("2026-03-02", "mon", 1), ("2026-03-03", "tue", 1), ("2026-03-04", "wed", 1), ("2026-03-05", "thu", 1),
         ("2026-03-06", "fri", 3), ("2026-03-07", "sat", 1), ("2026-03-08", "sun", 1),
@@ -291,7 +286,7 @@ def test_the_week_is_resolved_day_by_day_with_the_venues_clock(
     friday = week["days"][4]["spans"]
     assert friday[1] == {
         "from_at": "2026-03-06T20:00:00-05:00", "to_at": "2026-03-07T02:00:00-05:00", "from_local": "20:00", "to_local": "02:00",
-        "name": "Late", "kind": "weekly", "of": "venue", "schedule_id": made["id"], "tariff": {"id": prices["two"], "code": "two", "version": 1},
+        "name": "Late", "kind": "weekly", "of": "venue", "basis": "listed", "schedule_id": made["id"], "tariff": {"id": prices["two"], "code": "two", "version": 1},
     }  # fmt: skip
     assert week["days"][3]["spans"][0]["tariff"] is None
     saturday, sunday = week["days"][5]["spans"][0], week["days"][6]["spans"][0]
@@ -315,4 +310,5 @@ def test_the_week_of_a_table_is_keyed_unless_what_is_listed_is_asked_for(
     path = f"/v1/venues/{venue_id}/week?on=2026-02-10&table_id={table_id}"
     for query, basis, code in (("", "keyed", "one"), ("&basis=listed", "listed", "two")):
         week = client.get(path + query).json()
-        assert (week["basis"], week["days"][1]["spans"][0]["tariff"]["code"]) == (basis, code)
+        span = week["days"][1]["spans"][0]
+        assert (span["basis"], span["tariff"]["code"]) == (basis, code)

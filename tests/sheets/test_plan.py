@@ -6,9 +6,10 @@ from dataclasses import replace
 from datetime import date, time
 
 import pytest
-from baizebook.controllers.fit import hold
+from baizebook.controllers.convert import day_out
+from baizebook.controllers.fit import fit
+from baizebook.controllers.found_days import read_days
 from baizebook.controllers.plan import carry_out, plan
-from baizebook.controllers.sheet import day_shape, read_days, to_json
 from baizebook.controllers.week_settings import WeekSettings, listed_week, occasions
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver
 from baizebook.pool_tables.controller_days import DAYS
@@ -26,14 +27,14 @@ FROM_MONDAY = (TakeOver("mon", DAYS[1:]),)
 
 
 def week_of(schedule: Schedule, controller: Controller) -> WeekSettings:
-    return hold(listed_week(schedule, turns_at=controller.day_turns_at), controller, currency="USD").week
+    return fit(listed_week(schedule, turns_at=controller.day_turns_at), controller, currency="USD").week
 
 
 def test_a_week_of_one_tariff_is_keyed_on_one_day_and_taken_over_six_times() -> None:
     controller = Controller(minutes=NO_MINUTES, windows_per_day=1, counting="repeat", take_over=FROM_MONDAY)
     week = week_of(Schedule(id="s", base=Tariff("USD", games=GAMES)), controller)
     found = plan(week, controller, currency="USD")
-    assert found.counts == 1 + 3 * 2 + 6
+    assert found.values_to_key == 1 + 3 * 2 + 6
     assert found.proved
     assert [step.words for step in found.steps[:5]] == [
         "Monday: key 3 prices for games",
@@ -48,7 +49,7 @@ def test_a_kind_that_is_not_sold_costs_only_its_switch() -> None:
     controller = Controller(windows_per_day=1, counting="repeat", take_over=FROM_MONDAY)
     week = week_of(Schedule(id="s", base=Tariff("USD", games=GAMES)), controller)
     found = plan(week, controller, currency="USD")
-    assert found.counts == 7 + 1 + 6
+    assert found.values_to_key == 7 + 1 + 6
     assert [step.words for step in found.steps if step.kind == "switch_off"] == ["Monday: switch minutes off"]
 
 
@@ -58,7 +59,7 @@ def test_what_already_stands_costs_nothing() -> None:
     new = week_of(Schedule(id="b", base=Tariff("USD", games=Ladder((Rung(75, 1), Rung(350, 6))))), controller)
     assert plan(old, controller, currency="USD", current=old).steps == ()
     found = plan(new, controller, currency="USD", current=old)
-    assert found.counts == 7
+    assert found.values_to_key == 7
     assert found.steps[0].words == "Monday: key 3.50 for 6 games"
 
 
@@ -72,7 +73,7 @@ def test_the_weekend_takes_over_a_day_that_is_then_keyed_as_its_own_and_lent_to_
         day_starts_at=time(0),
     )
     found = plan(week_of(schedule, controller), controller, currency="USD")
-    assert found.counts == 7 + 2 + 1 + 4
+    assert found.values_to_key == 7 + 2 + 1 + 4
     assert [step.words for step in found.steps[1:2] + found.steps[4:7]] == [
         "Monday: key 1.00 for 1 game",
         "Friday: take over the settings of Monday",
@@ -148,7 +149,7 @@ def controllers(draw: st.DrawFn) -> Controller:
 def held_by(schedule: Schedule, controller: Controller) -> WeekSettings:
     dates = occasions(schedule, first_on=date(2026, 11, 30), last_on=date(2026, 12, 13))
     listed = listed_week(schedule, turns_at=controller.day_turns_at)
-    return hold(listed, controller, currency="USD", occasions=dates).week
+    return fit(listed, controller, currency="USD", occasions=dates).week
 
 
 @settings(max_examples=40)
@@ -161,14 +162,18 @@ def test_carried_out_step_by_step_the_plan_gives_exactly_the_week(
     found = plan(week, controller, currency="USD", current=current)
     days = [day.day for day in week.days]
     assert carry_out(found.steps, controller, days=days, current=current) == week
-    assert found.counts == sum(step.counts for step in found.steps)
+    assert found.values_to_key == sum(step.values_to_key for step in found.steps)
     keyed_by_hand = plan(week, replace(controller, take_over=()), currency="USD", current=current)
-    assert found.counts <= keyed_by_hand.counts
+    assert found.values_to_key <= keyed_by_hand.values_to_key
 
 
 @settings(max_examples=40)
 @given(schedules(), controllers())
 def test_settings_written_and_read_again_are_the_same(schedule: Schedule, controller: Controller) -> None:
     week, turns_at = held_by(schedule, controller), controller.day_turns_at
-    written = {"days": [to_json(day_shape(day, turns_at=turns_at, currency="USD")) for day in week.days]}
+    written = {
+        "days": [
+            day_out(day, turns_at=turns_at, currency="USD").model_dump(mode="json", by_alias=True) for day in week.days
+        ]
+    }
     assert read_days(written, turns_at=turns_at, currency="USD") == week.days

@@ -55,7 +55,7 @@ def test_a_table_of_which_nothing_is_stated_holds_every_day_as_listed(client: Te
         {"from": "18:00", "to": "00:00", **priced},
     ]
     assert answer["plan"]["starts_from"] == "blank"
-    assert answer["plan"]["counts"] == sum(step["counts"] for step in answer["plan"]["steps"])
+    assert answer["plan"]["values_to_key"] == sum(step["values_to_key"] for step in answer["plan"]["steps"])
 
 
 WEEKDAY_GAMES = [{"price": "0.75", "units": 1}, {"price": "4.00", "units": 6}, {"price": "7.00", "units": 11}]
@@ -76,7 +76,7 @@ def test_what_the_controller_cannot_hold_is_said_first_with_what_happens_instead
     for day in answer["days"]:
         assert day["windows"] == [{"from": "00:00", "to": "00:00", "games": held, "minutes": None, "free": False}]
     # Monday: how many prices, what lies past the last, two prices with two values each; six days take it over.
-    assert (answer["plan"]["counts"], answer["plan"]["shortest"]) == (6 + 6, True)
+    assert (answer["plan"]["values_to_key"], answer["plan"]["shortest"]) == (6 + 6, True)
     assert [caution["code"] for caution in answer["cautions"]] == ["unplug", "qualified_person", "local_rules"]
 
 
@@ -87,9 +87,8 @@ def test_the_plan_starts_from_what_was_keyed_last(client: TestClient, route: Rou
     key(route, table, old)
     assert sheet(client, table)["plan"] == {
         "starts_from": "keyed",
-        "starts_from_schedule_id": old["id"],
         "steps": [],
-        "counts": 0,
+        "values_to_key": 0,
         "shortest": True,
     }
     dearer = route.tariff(games={"prices": [{"price": "1.25", "units": 1}]}, minutes=PLAIN["minutes"])
@@ -103,9 +102,9 @@ def test_the_plan_starts_from_what_was_keyed_last(client: TestClient, route: Rou
         "Tuesday, window 1: key 1.25 for 1 game",
     ]
     assert answer["plan"]["steps"][0]["values"] == [
-        {"window": 1, "sells": "games", "rung": 1, "name": "price", "value": "1.25"}
+        {"window": 1, "sells": "games", "price_number": 1, "name": "price", "value": "1.25"}
     ]
-    assert (answer["plan"]["counts"], answer["cautions"]) == (7, [])
+    assert (answer["plan"]["values_to_key"], answer["cautions"]) == (7, [])
 
 
 def test_a_sheet_sent_back_as_found_needs_no_step_and_a_new_board_needs_them_all(
@@ -119,7 +118,7 @@ def test_a_sheet_sent_back_as_found_needs_no_step_and_a_new_board_needs_them_all
     found = {**reading, "id": "01939e2f-0000-7000-8000-000000000001", "settings": {"days": blank["days"]}}
     assert route.post("/readings", {"readings": [found]})["recorded"] == 1
     stands = sheet(client, table)["plan"]
-    assert (stands["starts_from"], stands["counts"]) == ("found", 0)
+    assert (stands["starts_from"], stands["values_to_key"]) == ("found", 0)
     later = (NOON + timedelta(minutes=2)).isoformat()
     board = {**reading, "id": "01939e2f-0000-7000-8000-000000000002", "taken_at": later, "done": ["board_replaced"]}
     assert route.post("/readings", {"readings": [board]})["recorded"] == 1
@@ -138,7 +137,7 @@ def test_settings_found_before_the_table_was_entered_are_what_stands(client: Tes
     }
     assert route.post("/readings", {"readings": [found]})["recorded"] == 1
     stands = sheet(client, table)["plan"]
-    assert (stands["starts_from"], stands["counts"]) == ("found", 0)
+    assert (stands["starts_from"], stands["values_to_key"]) == ("found", 0)
 
 
 def test_dates_are_on_the_sheet_of_a_controller_that_knows_them(client: TestClient, route: Route) -> None:

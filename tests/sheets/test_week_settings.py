@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import date, time
 
 import pytest
-from baizebook.controllers.fit import CannotHold, Held, hold
+from baizebook.controllers.convert import cannot_hold_out, day_out, plan_out
+from baizebook.controllers.fit import CannotHold, Fitted, fit
+from baizebook.controllers.found_days import read_days
 from baizebook.controllers.plan import plan
-from baizebook.controllers.sheet import read_days, sheet, to_json
 from baizebook.controllers.week_settings import listed_week, occasions
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver, controller_of
 from baizebook.pool_tables.controller_days import DAYS
@@ -23,17 +24,17 @@ NIGHT = Tariff("USD", games=Ladder((Rung(100, 1),)), id="night")
 FRIDAY_NIGHT = Weekly(name="Friday night", days=frozenset({4}), start=time(20), end=time(2), tariff=NIGHT)
 
 
-def held(schedule: Schedule, controller: Controller, *, until: date = date(2026, 12, 6)) -> Held:
+def held(schedule: Schedule, controller: Controller, *, until: date = date(2026, 12, 6)) -> Fitted:
     coming = occasions(schedule, first_on=date(2026, 11, 30), last_on=until)
     listed = listed_week(schedule, turns_at=controller.day_turns_at)
-    return hold(listed, controller, currency="USD", occasions=coming)
+    return fit(listed, controller, currency="USD", occasions=coming)
 
 
 def base(ladder: Ladder | None = None, **kinds: object) -> Schedule:
     return Schedule(id="s", base=Tariff("USD", games=ladder, **kinds))  # type: ignore[arg-type]
 
 
-def only(found: Held) -> CannotHold:
+def only(found: Fitted) -> CannotHold:
     assert len(found.cannot_hold) == 1
     return found.cannot_hold[0]
 
@@ -66,19 +67,19 @@ def test_a_week_that_fits_leaves_nothing_out() -> None:
 
 def test_of_too_many_prices_the_one_goes_without_which_least_changes() -> None:
     found = held(base(Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 12)))), Controller(games=Limits(prices_max=2)))
-    misfit, places = only(found).misfit, only(found).places
-    assert misfit.code == "too_many_rungs"
-    assert misfit.found == "4.00 for 6 games"
+    limitation, places = only(found).limitation, only(found).places
+    assert limitation.code == "too_many_rungs"
+    assert limitation.found == "4.00 for 6 games"
     assert [place.day for place in places] == list(DAYS)
-    assert [(row.amount, row.wanted, row.found) for row in misfit.effects] == [(400, 6, 5)]
+    assert [(row.amount, row.wanted, row.found) for row in limitation.effects] == [(400, 6, 5)]
     assert found.week.days[0].windows[0].prices.games == Ladder((Rung(75, 1), Rung(700, 12)))
 
 
 def test_a_price_between_steps_goes_to_the_nearest_and_a_tie_to_the_player() -> None:
     found = held(base(Ladder((Rung(80, 1), Rung(450, 6)))), Controller(games=Limits(price_step=100)))
-    assert [row.misfit.code for row in found.cannot_hold] == ["price_off_step", "price_off_step"]
+    assert [row.limitation.code for row in found.cannot_hold] == ["price_off_step", "price_off_step"]
     assert found.week.days[0].windows[0].prices.games == Ladder((Rung(100, 1), Rung(400, 6)))
-    assert [(row.amount, row.wanted, row.found) for row in found.cannot_hold[0].misfit.effects] == [
+    assert [(row.amount, row.wanted, row.found) for row in found.cannot_hold[0].limitation.effects] == [
         (80, 1, 0),
         (400, 5, 6),
     ]
@@ -86,14 +87,14 @@ def test_a_price_between_steps_goes_to_the_nearest_and_a_tie_to_the_player() -> 
 
 def test_two_prices_that_meet_on_one_step_leave_the_higher_rung() -> None:
     found = held(base(Ladder((Rung(75, 1), Rung(110, 2)))), Controller(games=Limits(price_step=100)))
-    assert [row.misfit.code for row in found.cannot_hold] == ["price_off_step", "price_off_step", "rung_too_close"]
+    assert [row.limitation.code for row in found.cannot_hold] == ["price_off_step", "price_off_step", "rung_too_close"]
     assert found.week.days[0].windows[0].prices.games == Ladder((Rung(100, 2),))
 
 
 def test_minutes_go_to_the_nearest_step_and_rungs_below_the_least_or_above_the_most_go() -> None:
     limits = Limits(units_step=10, units_min=20, units_max=60)
     found = held(base(minutes=Ladder((Rung(100, 5), Rung(400, 25), Rung(1200, 84)))), Controller(minutes=limits))
-    assert [(row.misfit.code, row.misfit.found) for row in found.cannot_hold] == [
+    assert [(row.limitation.code, row.limitation.found) for row in found.cannot_hold] == [
         ("units_out_of_bounds", "1.00 for 5 minutes"),
         ("units_off_step", "4.00 for 25 minutes"),
         ("units_out_of_bounds", "12.00 for 84 minutes"),
@@ -103,23 +104,23 @@ def test_minutes_go_to_the_nearest_step_and_rungs_below_the_least_or_above_the_m
 
 def test_where_no_rung_is_within_the_least_and_most_the_plain_price_is_brought_there() -> None:
     found = held(base(minutes=Ladder((Rung(100, 5), Rung(200, 11)))), Controller(minutes=Limits(units_min=20)))
-    assert [row.misfit.code for row in found.cannot_hold] == ["units_off_step", "units_out_of_bounds"]
+    assert [row.limitation.code for row in found.cannot_hold] == ["units_off_step", "units_out_of_bounds"]
     assert found.week.days[0].windows[0].prices.minutes == Ladder((Rung(100, 20),))
 
 
 def test_another_way_of_counting_is_said_with_the_money_that_shows_it() -> None:
-    misfit = only(held(base(GAMES), Controller(counting="climb_once"))).misfit
-    assert (misfit.code, misfit.found) == ("counting_differs", COUNTING_WORDS["repeat"])
-    assert [(row.amount, row.wanted, row.found) for row in misfit.effects] == [(1100, 17, 16), (1400, 22, 20)]
+    limitation = only(held(base(GAMES), Controller(counting="climb_once"))).limitation
+    assert (limitation.code, limitation.found) == ("counting_differs", COUNTING_WORDS["repeat"])
+    assert [(row.amount, row.wanted, row.found) for row in limitation.effects] == [(1100, 17, 16), (1400, 22, 20)]
     far_apart = Ladder((Rung(100, 1), Rung(300, 4), Rung(1000, 16)))
-    climbing = only(held(base(far_apart), Controller(counting="climb"))).misfit
+    climbing = only(held(base(far_apart), Controller(counting="climb"))).limitation
     assert [(row.amount, row.wanted, row.found) for row in climbing.effects] == [(600, 8, 7)]
 
 
 def test_a_price_that_is_a_step_back_in_the_controllers_way_of_counting_is_not_held() -> None:
     climbing = Ladder((Rung(100, 1), Rung(300, 4), Rung(1000, 12)), "climb")
     found = held(base(climbing), Controller(counting="repeat"))
-    assert [row.misfit.code for row in found.cannot_hold] == ["rung_too_close"]
+    assert [row.limitation.code for row in found.cannot_hold] == ["rung_too_close"]
     assert found.week.days[0].windows[0].prices.games == Ladder((Rung(100, 1), Rung(300, 4)), "repeat")
 
 
@@ -139,22 +140,22 @@ def test_prices_that_do_not_tell_the_ways_of_counting_apart_are_held_by_either()
 def test_what_the_controller_does_not_sell_is_said_once_for_all_days(
     schedule: Schedule, controller: Controller, code: str
 ) -> None:
-    assert only(held(schedule, controller)).misfit.code == code
+    assert only(held(schedule, controller)).limitation.code == code
     assert len(only(held(schedule, controller)).places) == 7
 
 
 def test_of_too_many_windows_those_stay_with_which_the_fewest_minutes_are_wrong() -> None:
     found = held(Schedule(id="s", base=DAY, weekly=(FRIDAY_NIGHT,)), Controller(windows_per_day=1))
-    misfit, places = only(found).misfit, only(found).places
-    assert misfit.code == "too_many_windows"
-    assert misfit.instead == "the table sells 1 game for 0.75"
+    limitation, places = only(found).limitation, only(found).places
+    assert limitation.code == "too_many_windows"
+    assert limitation.instead == "the table sells 1 game for 0.75"
     assert [(place.day, place.starts, place.ends) for place in places] == [("fri", 1200, 1440), ("sat", 0, 120)]
 
 
 def test_time_paid_afterwards_is_never_held_and_what_is_sold_beside_it_is() -> None:
     hourly = Rate((Tier(from_minutes=0, price=900, per_minutes=60),))
     found = held(base(GAMES, metered=hourly), Controller())
-    assert only(found).misfit.code == "metered_time_not_held"
+    assert only(found).limitation.code == "metered_time_not_held"
     assert found.week.days[0].windows[0].prices.games == GAMES
 
 
@@ -167,7 +168,7 @@ DATED = Schedule(id="s", base=DAY, recurring=(TEAM_NIGHT,), dates=(INVENTORY,))
 
 def test_a_controller_that_knows_weekdays_only_is_keyed_by_hand_for_dates_and_back() -> None:
     found = held(DATED, Controller(), until=date(2026, 12, 13)).cannot_hold
-    assert [(row.misfit.code, row.misfit.found) for row in found] == [
+    assert [(row.limitation.code, row.limitation.found) for row in found] == [
         ("date_not_held", "Team night: 1 game for 1.00"),
         ("date_not_held", "Inventory: nothing"),
     ]
@@ -209,11 +210,11 @@ def test_the_sheet_says_first_what_cannot_be_held() -> None:
         games=Limits(prices_max=2), minutes=Limits(prices_max=0), windows_per_day=1, counting="repeat"
     )
     found = held(base(GAMES), controller)
-    written = to_json(sheet(found, plan(found.week, controller, currency="USD"), controller, currency="USD"))
-    assert list(written) == ["cannot_hold", "days", "steps", "counts", "shortest"]
-    assert written["cannot_hold"][0]["found"] == "7.00 for 11 games"
-    assert written["cannot_hold"][0]["places"][0] == {"day": "mon", "from": "00:00", "to": "00:00", "name": "Base"}
-    assert written["days"][6]["windows"] == [
+    first = cannot_hold_out(found.cannot_hold[0], turns_at=0, currency="USD").model_dump(mode="json", by_alias=True)
+    assert first["found"] == "7.00 for 11 games"
+    assert first["places"][0] == {"day": "mon", "from": "00:00", "to": "00:00", "name": "Base"}
+    sunday = day_out(found.week.days[6], turns_at=0, currency="USD").model_dump(mode="json", by_alias=True)
+    assert sunday["windows"] == [
         {
             "from": "00:00",
             "to": "00:00",
@@ -222,7 +223,8 @@ def test_the_sheet_says_first_what_cannot_be_held() -> None:
             "free": False,
         }
     ]
-    assert written["counts"] == 7 * 5
+    steps = plan(found.week, controller, currency="USD")
+    assert plan_out(steps, "blank", turns_at=0, currency="USD").values_to_key == 7 * 5
 
 
 def test_settings_found_with_two_windows_at_once_are_refused() -> None:

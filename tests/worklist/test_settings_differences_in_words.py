@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from baizebook.controllers.differences import differences
-from baizebook.controllers.sheet import read_days
+from baizebook.controllers.found_days import read_days
 from baizebook.controllers.week_settings import Day, Prices, WeekSettings, Window
 from baizebook.pricing.ladder import Ladder, Rung
 from baizebook.worklist.settings_differences_in_words import in_words
