@@ -1,14 +1,14 @@
 """Keyings: for which trading date a weekday clock was keyed, and which of them are void.
 
 Revision ID: keyings_for_a_day
-Revises: entry_table
+Revises: source_digest
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "keyings_for_a_day"
-down_revision = "entry_table"
+down_revision = "source_digest"
 branch_labels = None
 depends_on = None
 

@@ -1,14 +1,14 @@
 """Entries may carry the digest of the facts that they book; counters give the order of recording.
 
 Revision ID: source_digest
-Revises: entry_table
+Revises: stay_place
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "source_digest"
-down_revision = "entry_table"
+down_revision = "stay_place"
 branch_labels = None
 depends_on = None
 
