@@ -5,12 +5,8 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable
-
-from ..ledger.export.csv_journal import text_cell
 from ..pricing.money import format_money
+from ..web.csv_text import csv_text, text_cell
 from .fault_report import FaultReport
 from .faults import FAULTS
 from .out_of_order import two_decimals
@@ -19,7 +15,7 @@ from .out_of_order import two_decimals
 def tables_csv(report: FaultReport) -> str:
     """Return one line a table; a column for each fault says how often it was reported."""
     header = ("table_id", "label", "reported", "open", "days_out_of_order", "minutes", "cost", "currency", *FAULTS)
-    return _written(
+    return csv_text(
         header,
         (
             (
@@ -40,18 +36,10 @@ def tables_csv(report: FaultReport) -> str:
 
 def parts_csv(report: FaultReport) -> str:
     """Return one line a part: how often it was used, and what that cost."""
-    return _written(
+    return csv_text(
         ("part", "used", "cost", "currency"),
         (
             (text_cell(use.name), use.used, format_money(use.cost_minor, use.currency), use.currency)
             for use in report.parts
         ),
     )
-
-
-def _written(header: Iterable[str], lines: Iterable[Iterable[object]]) -> str:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(header)
-    writer.writerows(lines)
-    return out.getvalue()

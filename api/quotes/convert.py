@@ -1,10 +1,8 @@
 """Writes the engine's answers as messages: money as text, instants by the venue's wall clock."""
 
-import csv
-import io
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Self
 from uuid import UUID
 
@@ -18,6 +16,8 @@ from ..pricing.quote import Least, Offer
 from ..pricing.timetable import Span
 from ..schedules.convert import tariff_ref
 from ..schedules.schemas import TariffRefOut
+from ..web.csv_text import csv_text, one_line, text_cell
+from ..web.errors import ProblemOut
 from .schemas import (
     AnswerOut,
     LeastOut,
@@ -33,8 +33,9 @@ from .schemas import (
 CSV_COLUMNS = (
     "venue_id", "table_id", "basis", "at", "trading_on", "currency", "money", "status", "tariff", "version", "window",
     "kind", "units", "spends", "left", "per_unit", "next_break_add", "next_break_units", "ends_at", "least_money",
-    "least_pay", "cautions",
+    "least_pay", "cautions", "detail",
 )  # fmt: skip
+_OF_AN_OFFER = frozenset(CSV_COLUMNS[CSV_COLUMNS.index("kind") : CSV_COLUMNS.index("cautions")])
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,42 +222,61 @@ class Writer:
 
 
 def csv_of(answer: QuoteOut) -> str:
-    """Write a quote as CSV (RFC 4180): a header, then a line for each offer."""
-    text = io.StringIO()
-    writer = csv.DictWriter(text, CSV_COLUMNS, restval="", lineterminator="\r\n")
-    writer.writeheader()
-    writer.writerows(_row(answer, offer) for offer in answer.offers)
-    return text.getvalue()
+    """Write a quote as CSV: a header, then a line for each offer; one line that says why where there is none."""
+    rows = [_row(answer, offer) for offer in answer.offers] or [_row(answer, None)]
+    return csv_text(CSV_COLUMNS, (row.values() for row in rows))
 
 
 def cell_of(answer: QuoteOut, *, column: str, kind: str | None) -> str:
-    """Return one value for a cell: of the offer of a kind (else of the first), or of the answer; empty where none is."""
+    """Return one value for a cell: of the offer of a kind (else of the first), or of the answer.
+
+    Where that is not offered, a cell for a value of an offer says so in words: ``closed, opens Tue 15:00``.
+    """
     offers = [offer for offer in answer.offers if kind in (None, offer.kind)]
+    if not offers and column in _OF_AN_OFFER:
+        return not_offered_in_words(answer, kind)
     return str(_row(answer, offers[0] if offers else None)[column])
+
+
+def not_offered_in_words(answer: QuoteOut, kind: str | None = None) -> str:
+    """Say on one line why nothing, or nothing of a kind, is offered."""
+    if answer.status == "free":
+        return "free"
+    if answer.status == "open":
+        return f"{kind or 'what was asked'} not sold"
+    if answer.opens_at is None:
+        return "closed"
+    within_a_week = answer.opens_at - answer.at < timedelta(days=6)
+    return (
+        f"closed, opens {answer.opens_at:%a %H:%M}"
+        if within_a_week
+        else f"closed, opens {answer.opens_at:%a %d %b %Y %H:%M}"
+    )
+
+
+def refusal_in_words(problem: ProblemOut) -> str:
+    """Write a refusal on one line, for a cell: its title, then what was found and expected where."""
+    errors = [f"{error.where}: found {error.found}, expected {error.expected}" for error in problem.errors]
+    why = "; ".join(errors) or (problem.detail if problem.detail != problem.title else "")
+    return one_line(": ".join(filter(None, [problem.title, why])))
 
 
 def _row(answer: QuoteOut, offer: OfferOut | None) -> dict[str, object]:
     """Return the columns of a line; without an offer those of the answer alone."""
     values = answer.model_dump(mode="json")
     values |= {
-        "window": _as_text(answer.window.name),
+        "window": text_cell(answer.window.name),
         "tariff": answer.tariff.code if answer.tariff else None,
         "version": answer.tariff.version if answer.tariff else None,
         "cautions": " ".join(answer.cautions),
     }
-    if offer:
-        values |= offer.model_dump(mode="json")
+    values |= offer.model_dump(mode="json") if offer else {"detail": not_offered_in_words(answer)}
     if offer and offer.next_break:
         values |= {"next_break_add": offer.next_break.add, "next_break_units": offer.next_break.units}
     if offer and offer.least:
         values |= {"least_money": offer.least.money, "least_pay": offer.least.pay}
     row = {name: values.get(name) for name in CSV_COLUMNS}
     return {name: "" if value is None else value for name, value in row.items()}
-
-
-def _as_text(text: str) -> str:
-    """Keep a spreadsheet from reading a name as a formula."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
 
 
 _UNITS = {

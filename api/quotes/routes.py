@@ -5,7 +5,8 @@ from datetime import timedelta
 from typing import Annotated, Any, Literal
 from uuid import UUID
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import PlainTextResponse
 
 from ..controllers.queries import sold_at_place
@@ -18,12 +19,12 @@ from ..schedules.convert import tariff_ref
 from ..venues.service import calendar_of
 from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
-from ..web.errors import Problem, problem_out, refused
+from ..web.errors import Problem, from_validation, problem_out, refused
 from ..web.openapi import problems
-from ..web.operation import Route
+from ..web.operation import Handler, Route
 from ..web.schema_types import DAYS, AskedDay, AskedTime, Date, Id, Money
 from . import service
-from .convert import CSV_COLUMNS, cell_of, csv_of
+from .convert import CSV_COLUMNS, cell_of, csv_of, refusal_in_words
 from .schemas import (
     AtText,
     OfferKind,
@@ -37,7 +38,29 @@ from .schemas import (
     WeekOut,
 )
 
-router = APIRouter(prefix="/v1", tags=["questions"], route_class=Route)
+
+class CellRoute(Route):
+    """A route whose refusals are one line of text where a spreadsheet asked, with ``format=csv`` or ``format=text``."""
+
+    def get_route_handler(self) -> Handler:
+        """Return the route's handler, with refusals written on one line."""
+        handle = super().get_route_handler()
+
+        async def answer(request: Request) -> Response:
+            try:
+                return await handle(request)
+            except (Problem, DomainError, RequestValidationError) as error:
+                if request.query_params.get("format") not in ("csv", "text"):
+                    raise
+                problem = from_validation(error.errors()) if isinstance(error, RequestValidationError) else error
+                headers = problem.headers if isinstance(problem, Problem) else None
+                said = problem_out(problem)
+                return PlainTextResponse(refusal_in_words(said), said.status, headers)
+
+        return answer
+
+
+router = APIRouter(prefix="/v1", tags=["questions"], route_class=CellRoute)
 AskerDep = Annotated[Principal, allow("collector", "venue")]
 
 Format = Literal["json", "csv", "text"]
@@ -118,16 +141,6 @@ def get_quote(
     if column is not None:
         return PlainTextResponse(cell_of(answer, column=column, kind=kind))
     return Response(answer.model_dump_json(by_alias=True), media_type="application/json")
-
-
-@router.get(
-    "/quotes.csv",
-    response_class=Response,
-    responses={**problems(409), 200: {"content": {"text/csv": {"schema": {"type": "string"}}}, "description": "CSV."}},
-)
-def get_quote_csv(session: SessionDep, principal: AskerDep, now: NowDep, question: QuestionDep) -> Response:
-    """Say the same as `GET /v1/quotes?format=csv`: a header, then a line for each offer."""
-    return Response(csv_of(question.answer(session, principal, now)), media_type="text/csv")
 
 
 @router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}}, openapi_extra={"x-stores": False})

@@ -7,14 +7,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from datetime import date
 
-from ..ledger.export.csv_journal import text_cell
 from ..pricing.money import format_money
+from ..web.csv_text import csv_text, text_cell
 from .statement import Figures, Statement
 from .year_totals import YearTotals
 
@@ -32,7 +30,7 @@ def statement_csv(found: Statement) -> str:
 
     period = found.period
     header = ("date", "entry", "kind", "reference", *_FIGURES, "payable_after", "loan_after", "currency", "payee")
-    return _written(
+    return csv_text(
         header,
         [
             line(period.from_on, "", "opening_balance", "", None, found.opening_owed, found.opening_loan),
@@ -48,7 +46,7 @@ _YEAR_END = ("total_to_venue", "total_to_payee", "threshold", "over_threshold")
 
 def year_csv(years: Iterable[YearTotals], venues: Mapping[str, str]) -> str:
     """Return the year's totals as CSV text; ``venues`` has each venue's name by its id."""
-    return _written((*_YEAR, *_FIGURES, *_YEAR_END), [_year_line(totals, venues[totals.venue_id]) for totals in years])
+    return csv_text((*_YEAR, *_FIGURES, *_YEAR_END), [_year_line(totals, venues[totals.venue_id]) for totals in years])
 
 
 def _year_line(totals: YearTotals, name: str) -> list[str]:
@@ -72,11 +70,3 @@ def _year_line(totals: YearTotals, name: str) -> list[str]:
 
 def _amounts(figures: Figures, currency: str) -> list[str]:
     return [format_money(getattr(figures, name), currency) for name in _FIGURES]
-
-
-def _written(header: Iterable[str], lines: Iterable[Iterable[str]]) -> str:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(header)
-    writer.writerows(lines)
-    return out.getvalue()

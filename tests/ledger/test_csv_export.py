@@ -6,12 +6,13 @@ from datetime import date
 
 import pytest
 from baizebook.ledger.export.account_names import VenueName, account_codes, account_names
-from baizebook.ledger.export.csv_journal import PROFILES, journal_csv, text_cell
+from baizebook.ledger.export.csv_journal import PROFILES, journal_csv
 from baizebook.ledger.export.period import Period, extract
 from baizebook.ledger.kinds import collection_postings, owner_postings
 from baizebook.ledger.posting import Leaf, Posting
 from baizebook.pricing.errors import DomainError
 from baizebook.pricing.money import parse_money
+from baizebook.web.csv_text import text_cell
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"

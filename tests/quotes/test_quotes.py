@@ -168,11 +168,11 @@ def test_metered_time_is_asked_by_money_and_by_minutes(at_noon: TestClient, lant
     assert (for_time["units"], for_time["least"]["money"]) == (105, "15.75")
 
 
-def test_a_line_an_offer_as_csv_by_format_and_by_suffix(at_noon: TestClient, lantern: dict[str, str]) -> None:
+def test_a_line_an_offer_as_csv(at_noon: TestClient, lantern: dict[str, str]) -> None:
     question = f"venue_id={lantern['venue']}&at=2026-12-01T21:00&money=10.00"
     answer = at_noon.get(f"/v1/quotes?{question}&format=csv")
     assert answer.headers["Content-Type"] == "text/csv; charset=utf-8"
-    assert at_noon.get(f"/v1/quotes.csv?{question}").content == answer.content
+    assert at_noon.get(f"/v1/quotes.csv?{question}").status_code == 404
     assert answer.text.count("\r\n") == 3
     games, minutes = csv.DictReader(io.StringIO(answer.text))
     assert games == {
@@ -180,10 +180,36 @@ def test_a_line_an_offer_as_csv_by_format_and_by_suffix(at_noon: TestClient, lan
         "currency": "USD", "money": "10.00", "status": "open", "tariff": "weekday", "version": "1", "window": "Base", "kind": "games",
         "units": "15", "spends": "10.00", "left": "0.00", "per_unit": "0.67", "next_break_add": "1.00", "next_break_units": "17",
         "ends_at": "", "least_money": "", "least_pay": "", "cautions": "",
+        "detail": "",
     }  # fmt: skip
     assert (minutes["units"], minutes["ends_at"]) == ("50", "2026-12-01T21:50:00-05:00")
-    closed = at_noon.get(f"/v1/quotes.csv?venue_id={lantern['venue']}&at=2026-11-30T12:00&money=1.00")
-    assert closed.text.count("\r\n") == 1
+    for at, status, detail in (
+        ("2026-11-30T12:00", "closed", "closed, opens Tue 06:00"),
+        ("2026-12-03T20:00", "free", "free"),
+    ):
+        question = f"venue_id={lantern['venue']}&at={at}&money=1.00"
+        (line,) = csv.DictReader(io.StringIO(at_noon.get(f"/v1/quotes?{question}&format=csv").text))
+        assert (line["status"], line["kind"], line["detail"]) == (status, "", detail)
+
+
+def test_a_refusal_is_one_line_of_text_where_a_cell_asked(at_noon: TestClient, lantern: dict[str, str]) -> None:
+    for query, status, said in (
+        ("venue_id=@venue&money=1.00&format=text", 422, "column: found nothing, expected a column"),
+        (
+            "venue_id=@venue&money=1.001&format=csv",
+            422,
+            "money: found '1.001', expected at most 2 decimals, as USD has",
+        ),
+        ("venue_id=@venue&money=-1&format=csv", 422, "query.money: found"),
+        (f"venue_id={ABSENT}&money=1.00&format=csv", 404, "There is no such venue."),
+    ):
+        answer = at_noon.get(f"/v1/quotes?{query}".replace("@venue", lantern["venue"]))
+        assert (answer.status_code, answer.headers["Content-Type"]) == (status, "text/plain; charset=utf-8")
+        assert said in answer.text
+        assert "\n" not in answer.text
+    other = at_noon.get("/v1/quotes?format=csv&money=1.00", headers={"Authorization": "Bearer nobody"})
+    assert (other.status_code, "WWW-Authenticate" in other.headers) == (401, True)
+    assert other.text.count("{") == 0
 
 
 def test_one_bare_value_for_a_cell(at_noon: TestClient, lantern: dict[str, str]) -> None:
@@ -197,8 +223,10 @@ def test_one_bare_value_for_a_cell(at_noon: TestClient, lantern: dict[str, str])
     assert cell(tuesday, "units") == "15"
     assert cell(tuesday, "units", kind="minutes") == "50"
     assert cell(tuesday, "per_unit", kind="games") == "0.67"
-    assert cell(tuesday, "units", kind="metered") == ""
-    assert (cell(monday, "units"), cell(monday, "status")) == ("", "closed")
+    assert cell(tuesday, "units", kind="metered") == "metered not sold"
+    assert cell(tuesday, "least_money") == ""
+    assert (cell(monday, "units"), cell(monday, "status")) == ("closed, opens Tue 06:00", "closed")
+    assert (cell("2026-12-03T20:00", "per_unit"), cell("2026-12-03T20:00", "status")) == ("free", "free")
     assert cell(thursday, "window") == "'=Open house"
 
 
@@ -235,7 +263,6 @@ BAD_QUESTIONS: list[tuple[str, int, str, str | None]] = [
     ("venue_id=@venue&money=1.00&at=2025-12-01T21:00", 409, "no_schedule_yet", "at"),
     ("venue_id=@venue&money=1.00&basis=keyed", 422, "invalid", "query.basis"),
     ("venue_id=@venue&money=1.00&format=xml", 422, "invalid", "query.format"),
-    ("venue_id=@venue&money=1.00&format=text", 422, "invalid", "column"),
     ("venue_id=@venue&money=1.00&column=units", 422, "invalid", "column"),
     ("venue_id=@venue&money=1.00&kind=games", 422, "invalid", "kind"),
     ("venue_id=@venue&money=1.00&tiem=21:00", 422, "invalid", "query.tiem"),

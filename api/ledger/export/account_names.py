@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from ...pricing.errors import DomainError, Fault, domain_error
+from ...web.csv_text import one_line
 from ..accounts import ACCOUNTS, AccountKind
 from ..posting import Leaf
 from .period import Extract, Transaction
@@ -97,11 +98,6 @@ def description(transaction: Transaction, venues: Venues) -> str:
     kind = _KINDS.get(transaction.kind, transaction.kind)
     venue = venues.get(transaction.venue_id or "")
     return one_line(transaction.reference) or one_line(kind if venue is None else f"{kind}, {venue.name}")
-
-
-def one_line(text: str) -> str:
-    """Return the text with each run of white space and control characters, or what is no character, as one space."""
-    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
 
 
 def _plain_name(leaf: Leaf, venues: Venues) -> str:

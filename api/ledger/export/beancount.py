@@ -15,8 +15,9 @@ from collections.abc import Iterator, Mapping
 from datetime import timedelta
 
 from ...pricing.money import format_money
+from ...web.csv_text import one_line
 from ..posting import Leaf
-from .account_names import ROOTS, Names, Venues, account_names, closing_by_name, description, one_line, refuse_names
+from .account_names import ROOTS, Names, Venues, account_names, closing_by_name, description, refuse_names
 from .period import Extract, Transaction
 
 

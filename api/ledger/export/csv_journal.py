@@ -11,15 +11,14 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator, Mapping
 from typing import Literal, get_args
 
 from ...pricing.errors import domain_error
 from ...pricing.money import format_money
+from ...web.csv_text import csv_text, text_cell
 from ..posting import Leaf
-from .account_names import Names, Venues, account_codes, description, one_line
+from .account_names import Names, Venues, account_codes, description
 from .period import Extract, Transaction
 
 Profile = Literal["two_column", "signed", "contra"]
@@ -32,7 +31,6 @@ _COLUMNS: dict[Profile, tuple[str, ...]] = {
 }
 _BEFORE = ("date", "entry", "kind")
 _AFTER = ("currency", "venue_id", "venue", "description", "entry_id", "source_id")
-_FORMULA = tuple("=+-@|%＝＋－＠")
 
 
 def journal_csv(
@@ -47,19 +45,12 @@ def journal_csv(
             "unknown_profile", where="profile", found=repr(profile), expected=f"one of {', '.join(PROFILES)}"
         )
     names = account_codes(extract.moved, venues, own_chart)
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow((*_BEFORE, *_COLUMNS[profile], *_AFTER))
-    for transaction in extract.transactions:
-        for leaf, cells in _lines(transaction, profile, names):
-            writer.writerow((*_before(transaction), *cells, *_after(transaction, leaf, venues)))
-    return out.getvalue()
-
-
-def text_cell(text: str) -> str:
-    """Return text on one line that no spreadsheet takes for a formula."""
-    line = one_line(text)
-    return f"'{line}" if line.startswith(_FORMULA) else line
+    lines = (
+        (*_before(transaction), *cells, *_after(transaction, leaf, venues))
+        for transaction in extract.transactions
+        for leaf, cells in _lines(transaction, profile, names)
+    )
+    return csv_text((*_BEFORE, *_COLUMNS[profile], *_AFTER), lines)
 
 
 def pairs(transaction: Transaction) -> Iterator[tuple[Leaf, Leaf, int]]:

@@ -15,7 +15,8 @@ import re
 from collections.abc import Iterator, Mapping
 
 from ...pricing.money import exponent, format_money
-from .account_names import Names, Venues, account_names, closing_by_name, description, one_line, refuse_names
+from ...web.csv_text import one_line
+from .account_names import Names, Venues, account_names, closing_by_name, description, refuse_names
 from .period import Extract, Transaction
 
 _NAME = re.compile(r"[^\W_][\w.&/'-]*( [\w.&/'-]+)*(:[^\W_][\w.&/'-]*( [\w.&/'-]+)*)*")
