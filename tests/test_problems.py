@@ -209,7 +209,7 @@ def test_head_is_get_without_the_body(client: TestClient, route: Route) -> None:
         f"/v1/venues/{ABSENT}",
         f"/v1/venues/{venue['id']}/week?on=2026-12-01",
         f"/v1/quotes?venue_id={venue['id']}&money=1.00&at=2026-12-01T21:00",
-        f"/v1/quotes.csv?venue_id={venue['id']}&money=1.00&at=2026-12-01T21:00",
+        f"/v1/quotes?format=csv&venue_id={venue['id']}&money=1.00&at=2026-12-01T21:00",
         "/v1/tokens",
         "/healthz",
         "/readyz",

@@ -33,7 +33,7 @@ def requests_to_paste(session: Session, *, base_url: str, token: str, now: datet
         "A table that was not keyed after the price change": f"quotes?table_id={back_room.id}&money=5.00",
         "An hour and a half in the hall": f"quotes?venue_id={marigold.id}&minutes=90",
         "The week, resolved": f"venues/{lantern.id}/week",
-        "The same question for a spreadsheet": f"quotes.csv?venue_id={lantern.id}&money=10.00",
+        "The same question for a spreadsheet": f"quotes?format=csv&venue_id={lantern.id}&money=10.00",
     }
     lines = [f"export TOKEN={token}"]
     for title, path in paths.items():

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import MISSING, StrictInt
+from pydantic import MISSING, BeforeValidator, StrictInt
 from pydantic import Field as Limits
 
 from ..pricing.ladder import Counting
@@ -21,6 +21,7 @@ from ..web.schema_types import (
     PageOf,
     TimeOfDay,
     Yes,
+    not_a_number,
 )
 from .place import OwnPlace, Place
 
@@ -40,7 +41,7 @@ Resets = Literal["never", "at_collection"]
 ControllerClock = Literal["weekday", "date"]
 Box = Literal["emptied", "travels"]
 MeterName = Annotated[str, Limits(pattern=METER_NAME_PATTERN, description="A short name, such as cash.")]
-Amount = Annotated[str, Limits(pattern=r"^[0-9]{1,6}(\.[0-9]{1,3})?$")]
+Amount = Annotated[str, Limits(pattern=r"^[0-9]{1,6}(\.[0-9]{1,3})?$"), BeforeValidator(not_a_number)]
 
 
 class PurchaseIn(In):

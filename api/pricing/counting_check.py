@@ -160,12 +160,13 @@ def _sums(steps: Sequence[Steps], accepts: tuple[int, ...] | None) -> list[int]:
 
 
 def _check(ladders: Sequence[Ladder], seen: Sequence[Seen]) -> None:
-    faults = [
-        Fault(code, f"seen[{index}].{where}", repr(found), f"a whole number from {least} to {MOST_MINOR}")
-        for index, one in enumerate(seen)
-        for code, where, found, least in (("bad_money", "money", one.money, 1), ("bad_units", "units", one.units, 0))
-        if type(found) is not int or not least <= found <= MOST_MINOR
-    ]
+    faults: list[Fault] = []
+    for index, one in enumerate(seen):
+        if type(one.money) is not int or not 1 <= one.money <= MOST_MINOR:
+            expected = f"minor units from 1 to {MOST_MINOR}"
+            faults.append(Fault("bad_money", f"seen[{index}].money", repr(one.money), expected))
+        if type(one.units) is not int or one.units < 0:
+            faults.append(Fault("bad_units", f"seen[{index}].units", repr(one.units), "a whole number of at least 0"))
     for where, count, most in (("candidates", len(ladders), CANDIDATES_MAX), ("seen", len(seen), SEEN_MAX)):
         if count > most:
             faults.append(Fault("too_much_work", where, str(count), f"at most {most}"))

@@ -39,7 +39,7 @@ class Tier:
     step_minutes: int | None = None
 
     def __post_init__(self) -> None:
-        _check(
+        _must_be_within(
             "bad_tier",
             ("from_minutes", self.from_minutes, 0, MOST_MINUTES),
             ("price", self.price, 0, MOST_MINOR),
@@ -66,7 +66,9 @@ class Cap:
     per_minutes: int | None = None
 
     def __post_init__(self) -> None:
-        _check("bad_cap", ("amount", self.amount, 0, MOST_MINOR), ("per_minutes", self.per_minutes, 1, MOST_MINUTES))
+        _must_be_within(
+            "bad_cap", ("amount", self.amount, 0, MOST_MINOR), ("per_minutes", self.per_minutes, 1, MOST_MINUTES)
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +111,7 @@ def _out_of_bounds(code: str, *bounds: Bound) -> Iterator[Fault]:
             yield Fault(code, where, repr(found), f"a whole number from {least} to {most}")
 
 
-def _check(code: str, *bounds: Bound) -> None:
+def _must_be_within(code: str, *bounds: Bound) -> None:
     if faults := list(_out_of_bounds(code, *bounds)):
         raise PricingError(*faults)
 

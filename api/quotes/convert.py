@@ -33,9 +33,9 @@ from .schemas import (
 CSV_COLUMNS = (
     "venue_id", "table_id", "basis", "at", "trading_on", "currency", "money", "status", "tariff", "version", "window",
     "kind", "units", "spends", "left", "per_unit", "next_break_add", "next_break_units", "ends_at", "least_money",
-    "least_pay", "cautions", "detail",
+    "least_pay", "detail", "cautions",
 )  # fmt: skip
-_OF_AN_OFFER = frozenset(CSV_COLUMNS[CSV_COLUMNS.index("kind") : CSV_COLUMNS.index("cautions")])
+_OF_AN_OFFER = frozenset(CSV_COLUMNS[CSV_COLUMNS.index("kind") : CSV_COLUMNS.index("detail")])
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,12 +5,12 @@ from typing import Annotated, Literal
 from pydantic import MISSING
 from pydantic import Field as Limits
 
-from ..web.schema_types import Date, Day, Id, In, Instant, Name, Out, PageOf, TimeOfDay, Yes
+from ..web.schema_types import AskedDay, AskedTime, Date, Day, Id, In, Instant, Name, Out, PageOf, TimeOfDay, Yes
 
 EntryKind = Literal["base", "weekly", "recurring", "date"]
 Owner = Literal["venue", "table"]
 
-DaysOfWeek = Annotated[list[Day], Limits(min_length=1, max_length=7, json_schema_extra={"uniqueItems": True})]
+DaysOfWeek = Annotated[list[AskedDay], Limits(min_length=1, max_length=7, json_schema_extra={"uniqueItems": True})]
 
 
 class WeeklyIn(In):
@@ -18,8 +18,8 @@ class WeeklyIn(In):
 
     name: Name
     days: DaysOfWeek
-    from_: TimeOfDay | MISSING = Limits(default=MISSING, alias="from")
-    to: TimeOfDay | MISSING = MISSING
+    from_: AskedTime | MISSING = Limits(default=MISSING, alias="from")
+    to: AskedTime | MISSING = MISSING
     tariff: Id | None
 
 
@@ -30,8 +30,8 @@ class RecurringIn(In):
     starts_on: Date
     rrule: Annotated[str, Limits(min_length=1, max_length=500, pattern=r"^[A-Za-z0-9=;,+-]+$")]
     except_on: Annotated[list[Date], Limits(max_length=1000)] | MISSING = MISSING
-    from_: TimeOfDay | MISSING = Limits(default=MISSING, alias="from")
-    to: TimeOfDay | MISSING = MISSING
+    from_: AskedTime | MISSING = Limits(default=MISSING, alias="from")
+    to: AskedTime | MISSING = MISSING
     tariff: Id | None
 
 
@@ -40,8 +40,8 @@ class OnDateIn(In):
 
     name: Name
     on: Date
-    from_: TimeOfDay | MISSING = Limits(default=MISSING, alias="from")
-    to: TimeOfDay | MISSING = MISSING
+    from_: AskedTime | MISSING = Limits(default=MISSING, alias="from")
+    to: AskedTime | MISSING = MISSING
     tariff: Id | None
 
 

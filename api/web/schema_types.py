@@ -178,7 +178,7 @@ _TYPED_DAYS = (
 ASKED_DAY_PATTERN = (
     "^(" + "|".join("".join(f"[{letter.upper()}{letter}]" for letter in day) for day in _TYPED_DAYS) + ")$"
 )
-ASKED_TIME_PATTERN = r"^(([01]?[0-9]|2[0-3]):[0-5][0-9]|(0?[1-9]|1[0-2])(:[0-5][0-9])? ?[AaPp][Mm])$"
+ASKED_TIME_PATTERN = r"^(([01]?[0-9]|2[0-3])[:.][0-5][0-9]|(0?[1-9]|1[0-2])([:.][0-5][0-9])? ?[AaPp][Mm])$"
 ASKED_DAY_IN_WORDS = "a weekday such as tue or Tuesday"
 ASKED_TIME_IN_WORDS = "a time such as 21:00 or 9pm"
 
@@ -191,7 +191,7 @@ def _read_asked_time(value: object) -> time:
     if isinstance(value, time):
         return value
     text = must_match(value, ASKED_TIME_PATTERN, ASKED_TIME_IN_WORDS).lower()
-    hour, minute = (int(part) for part in f"{text.rstrip('apm ')}:0".split(":")[:2])
+    hour, minute = (int(part) for part in f"{text.rstrip('apm ')}:0".replace(".", ":").split(":")[:2])
     if text.endswith("m"):
         hour = hour % 12 + (12 if text.endswith("pm") else 0)
     return time(hour, minute)
@@ -209,14 +209,22 @@ AskedTime = Annotated[
     PlainSerializer(lambda value: value.strftime("%H:%M"), return_type=str, when_used="json"),
     WithJsonSchema({"type": "string", "pattern": ASKED_TIME_PATTERN, "examples": ["21:00", "9pm"]}),
 ]
-"""A time as somebody types it: 21:00, 9:30, 9pm or 9:30 pm."""
+"""A time as somebody types it: 21:00, 21.00, 9:30, 9pm or 9:30 pm."""
 
 
-Money = Annotated[str, StringConstraints(pattern=MONEY_PATTERN)]
+def not_a_number(value: object) -> object:
+    """Say which string to send for an amount that was sent as a JSON number (ValueError)."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        text = str(value) if isinstance(value, int) or len(str(value).partition(".")[2]) > 1 else f"{value:.2f}"
+        raise ValueError(f'the string "{text}": amounts are text, never a JSON number')
+    return value
+
+
+Money = Annotated[str, StringConstraints(pattern=MONEY_PATTERN), BeforeValidator(not_a_number)]
 """An amount of at least 0, in the currency's own unit."""
 MoneyOut = Annotated[str, WithJsonSchema({"type": "string", "pattern": r"^-?[0-9]{1,16}(\.[0-9]{1,4})?$"})]
 Currency = Annotated[str, StringConstraints(pattern=CURRENCY_PATTERN)]
-Percent = Annotated[str, StringConstraints(pattern=PERCENT_PATTERN)]
+Percent = Annotated[str, StringConstraints(pattern=PERCENT_PATTERN), BeforeValidator(not_a_number)]
 
 
 def _whole_unicode(value: str) -> str:

@@ -21,6 +21,8 @@ DAYS = {
 TIMES = {
     "21:00": time(21),
     "9:05": time(9, 5),
+    "21.00": time(21),
+    "9.30 pm": time(21, 30),
     "0:00": time(0),
     "9pm": time(21),
     "9 PM": time(21),
@@ -63,3 +65,21 @@ def test_an_address_and_a_scenario_take_them_alike(client: TestClient, route: Ro
         ("query.day", "a weekday such as tue or Tuesday"),
         ("query.time", "a time such as 21:00 or 9pm"),
     ]
+
+
+def test_a_schedule_takes_days_and_times_as_people_type_them(client: TestClient, route: Route) -> None:
+    venue, tariff = route.venue()["id"], route.tariff()["id"]
+    window = {"name": "Early", "days": ["Mon", "TUESDAY"], "from": "3pm", "to": "18.00", "tariff": tariff}
+    made = route.schedule(venue, tariff, weekly=[window])
+    assert made["weekly"][0]["days"] == ["mon", "tue"]
+    assert (made["weekly"][0]["from"], made["weekly"][0]["to"]) == ("15:00", "18:00")
+    assert client.get(f"/v1/venues/{venue}/schedules").json()["items"][0]["weekly"] == made["weekly"]
+
+
+@pytest.mark.parametrize(("sent", "string"), [(4, "4"), (4.5, "4.50"), (0.75, "0.75"), (10.0, "10.00")])
+def test_a_price_sent_as_a_number_is_told_the_string_to_send(client: TestClient, sent: float, string: str) -> None:
+    games = {"prices": [{"price": sent, "units": 1}]}
+    refused = client.post("/v1/tariffs/check", json={"code": "a", "name": "a", "currency": "USD", "games": games})
+    (error,) = refused.json()["errors"]
+    assert (refused.status_code, error["where"]) == (422, "games.prices[0].price")
+    assert error["expected"] == f'the string "{string}": amounts are text, never a JSON number'

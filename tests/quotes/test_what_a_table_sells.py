@@ -288,7 +288,7 @@ def test_a_spreadsheet_a_scenario_and_the_week_say_the_same(tables: Tables, venu
     table = tables.route.table(venue, controller=CONTROLLER)["id"]
     tables.key(table, schedule_of(tables, venue), "2026-11-25T11:00:00-05:00")
     asked = {"table_id": table, "at": MONDAY_EARLY, "money": "5.00"}
-    header, line = tables.client.get("/v1/quotes.csv", params=asked).text.splitlines()
+    header, line = tables.client.get("/v1/quotes", params={**asked, "format": "csv"}).text.splitlines()
     row = dict(zip(header.split(","), line.split(","), strict=True))
     assert (row["basis"], row["units"], row["cautions"]) == ("keyed", "6", "cannot_hold")
     events = [{"kind": "insert", "at": MONDAY_EARLY, "amount": "5.00"}]
