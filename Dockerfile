@@ -1,4 +1,4 @@
-# Two stages: build a virtual environment, then copy it into a slim image that runs as nobody in particular.
+# Two stages: build a virtual environment, then copy it into a slim image that runs as a user of its own.
 FROM python:3.11-slim AS build
 WORKDIR /src
 COPY pyproject.toml README.md LICENSE ./
@@ -8,6 +8,8 @@ COPY migrations migrations
 RUN python -m venv /venv && /venv/bin/pip install --no-cache-dir -c .ci/constraints.txt '.[sqlite]'
 
 FROM python:3.11-slim
+# pg_dump and pg_restore, for backups of a PostgreSQL server that is no newer than they are.
+RUN apt-get update && apt-get install -y --no-install-recommends postgresql-client && rm -rf /var/lib/apt/lists/*
 RUN useradd --system --uid 10001 --home-dir /data --create-home baizebook
 COPY --from=build /venv /venv
 USER baizebook

@@ -159,7 +159,8 @@ def test_a_database_that_is_not_there_is_said(
 def test_a_file_that_cannot_be_written_is_said(run: Run, tmp_path: Path) -> None:
     status, out, err = run("backup", str(tmp_path / "no" / "such" / "folder" / "route.backup"))
     assert (status, out) == (1, "")
-    assert err.endswith("route.backup.unfinished: No such file or directory.\n")
+    assert err.startswith(f"{tmp_path}/no/such/folder/route.backup.")
+    assert err.endswith(".unfinished: No such file or directory.\n")
 
 
 def test_a_mistyped_command_is_the_status_2_and_names_what_is_missing(capsys: pytest.CaptureFixture[str]) -> None:

@@ -64,7 +64,8 @@ def serve(*, host: str, port: int, workers: int) -> int:
     if any(finding.grade == "bad" for finding in findings):
         _complain("The service does not start like this.")
         return 1
-    server.serve(host=host, port=port, workers=workers)
+    with backups.serving(get_engine()):
+        server.serve(host=host, port=port, workers=workers)
     return 0
 
 

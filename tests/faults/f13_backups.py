@@ -9,7 +9,7 @@ from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from random import Random
 
-from baizebook.ops.backup import back_up, restore
+from baizebook.ops.backup import back_up, restore, seal
 from baizebook.store.db import make_engine
 from sqlalchemy import make_url, text
 
@@ -45,9 +45,12 @@ def _proper(url: str, file: Path) -> None:
 
 
 def _careless(url: str, file: Path) -> None:
-    shutil.copy(str(make_url(url).database), file)
-    with closing(sqlite3.connect(file)) as copy:
+    content = file.with_suffix(".content")
+    shutil.copy(str(make_url(url).database), content)
+    with closing(sqlite3.connect(content)) as copy:
         copy.execute("PRAGMA journal_mode=DELETE")
+    seal(content, file, kind="sqlite")
+    content.unlink()
 
 
 def _back_up_often(

@@ -1,5 +1,6 @@
 """Backups: verified before they get their name, whole though others write meanwhile, and put back only where asked."""
 
+import errno
 import os
 import threading
 from collections.abc import Iterator
@@ -7,7 +8,8 @@ from pathlib import Path
 from uuid import uuid4
 
 import pytest
-from baizebook.ops.backup import back_up, restore
+from baizebook.ops import backup
+from baizebook.ops.backup import back_up, restore, serving
 from baizebook.store import migrate
 from baizebook.store.db import make_engine, writing
 from baizebook.store.settings import Settings
@@ -16,6 +18,7 @@ from sqlalchemy import Engine, text
 
 from tests.conftest import Route
 from tests.databases import empty_sqlite, postgres_clients, postgres_database, settings_for
+from tests.serving import served
 
 
 @pytest.fixture(autouse=True)
@@ -98,7 +101,7 @@ def test_everything_answered_before_a_backup_began_is_in_it(
 def test_a_backup_never_replaces_a_file(engine: Engine, settings: Settings, tmp_path: Path) -> None:
     file = tmp_path / "route.backup"
     file.write_text("the only copy")
-    with pytest.raises(ValueError, match="is there already"):
+    with pytest.raises(ValueError, match="exists: a backup never replaces a file"):
         back_up(settings, engine, file)
     assert file.read_text() == "the only copy"
 
@@ -130,7 +133,7 @@ def test_a_damaged_backup_is_refused_and_nothing_is_lost(
     whole = file.read_bytes()
     for damaged in (whole[: len(whole) // 2], b"no backup at all", b""):
         file.write_bytes(damaged)
-        with pytest.raises(ValueError, match=r"route\.backup|pg_restore"):
+        with pytest.raises(ValueError, match=r"route\.backup is (damaged|no backup)"):
             restore(settings, engine, file, force=True)
     with pytest.raises(ValueError, match="There is no file"):
         restore(settings, engine, tmp_path / "none", force=True)
@@ -172,11 +175,119 @@ def test_a_database_in_use_is_not_replaced(tmp_path: Path) -> None:
     engine.dispose()
 
 
-def test_a_copy_of_a_file_in_use_is_no_backup(tmp_path: Path) -> None:
+def test_every_changed_bit_is_found(tmp_path: Path) -> None:
     settings = settings_for(f"sqlite:///{tmp_path}/live.db")
     engine = make_engine(settings)
-    for name in ("copied.db", "copied.db-wal"):
-        (tmp_path / name).write_bytes(b"")
-    with pytest.raises(ValueError, match="is a database in use, no backup"):
-        restore(settings, engine, tmp_path / "copied.db", force=True)
+    migrate.upgrade(engine)
+    file, damaged = tmp_path / "route.backup", tmp_path / "damaged.backup"
+    back_up(settings, engine, file)
     engine.dispose()
+    whole = file.read_bytes()
+    head = 8 * (whole.index(b"\n") + 1)
+    content = range(head, 8 * len(whole), 8 * len(whole) // 400)
+    for bit in (*range(head), *content, 8 * len(whole) - 1):
+        flipped = bytearray(whole)
+        flipped[bit // 8] ^= 1 << bit % 8
+        damaged.write_bytes(flipped)
+        with pytest.raises(ValueError, match=r"damaged\.backup is (damaged|no backup|a backup of)"):
+            restore(settings, engine, damaged, force=True)
+    for length in (0, 10, head // 8, len(whole) - 1):
+        damaged.write_bytes(whole[:length])
+        with pytest.raises(ValueError, match=r"damaged\.backup is (damaged|no backup)"):
+            restore(settings, engine, damaged, force=True)
+    assert restore(settings, engine, file, force=True).startswith("revision ")
+    engine.dispose()
+
+
+def test_of_two_backups_to_one_name_one_wins_and_the_other_says_so(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    settings = settings_for(f"sqlite:///{tmp_path}/live.db")
+    engine = make_engine(settings)
+    migrate.upgrade(engine)
+    read_back = backup._read_back
+    for name, links in (("linked.backup", True), ("claimed.backup", False)):
+        if not links:
+            monkeypatch.setattr(os, "link", no_links)
+        file, both, outcomes = tmp_path / name, threading.Barrier(2), []
+
+        def meet(unfinished: Path, both: threading.Barrier = both) -> None:
+            read_back(unfinished)
+            both.wait(20)
+
+        def make(file: Path = file, outcomes: list[str] = outcomes) -> None:
+            try:
+                outcomes.append(back_up(settings, engine, file))
+            except ValueError as error:
+                outcomes.append(str(error))
+
+        monkeypatch.setattr(backup, "_read_back", meet)
+        makers = [threading.Thread(target=make) for _ in range(2)]
+        for maker in makers:
+            maker.start()
+        for maker in makers:
+            maker.join()
+        assert sorted(outcome.split(" ")[0] for outcome in outcomes) == sorted([str(file), "revision"])
+        assert f"{file} exists: a backup never replaces a file. Choose another name." in outcomes
+        backup._unseal(file, None, kind="sqlite")
+        assert file.stat().st_mode & 0o777 == 0o600
+    assert {path.name for path in tmp_path.iterdir() if ".db" not in path.name} == {"linked.backup", "claimed.backup"}
+    engine.dispose()
+
+
+def no_links(source: Path, target: Path) -> None:
+    raise OSError(errno.EPERM, "Operation not permitted", str(source), None, str(target))
+
+
+def test_what_the_disk_lost_is_noticed_before_the_name_is_given(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    settings = settings_for(f"sqlite:///{tmp_path}/live.db")
+    engine = make_engine(settings)
+    migrate.upgrade(engine)
+    seal = backup.seal
+
+    def lose_a_bit(content: Path, file: Path, *, kind: str) -> None:
+        seal(content, file, kind=kind)
+        written = bytearray(file.read_bytes())
+        written[-1000] ^= 4
+        file.write_bytes(written)
+
+    monkeypatch.setattr(backup, "seal", lose_a_bit)
+    with pytest.raises(ValueError, match="is damaged: its content has the SHA-256"):
+        back_up(settings, engine, tmp_path / "route.backup")
+    assert {path.name.partition("-")[0] for path in tmp_path.iterdir()} == {"live.db"}
+    engine.dispose()
+
+
+def test_a_postgresql_database_is_restored_only_while_no_service_runs(tmp_path: Path) -> None:
+    with postgres_database() as url:
+        settings = settings_for(url)
+        engine = make_engine(settings)
+        file = tmp_path / "route.backup"
+        back_up(settings, engine, file)
+        with serving(engine), serving(engine), pytest.raises(ValueError, match="in use: stop the service first"):
+            restore(settings, engine, file, force=True)
+        other = make_engine(settings)
+        with other.connect(), pytest.raises(ValueError, match="in use: stop the service first"):
+            restore(settings, engine, file, force=True)
+        other.dispose()
+        with backup._not_served(engine), pytest.raises(ValueError, match="A backup is being restored"), serving(engine):
+            pass
+        sqlite = settings_for(f"sqlite:///{tmp_path}/other.db")
+        with pytest.raises(ValueError, match="is a backup of PostgreSQL, this database is SQLite"):
+            restore(sqlite, make_engine(sqlite), file, force=False)
+        assert restore(settings, engine, file, force=True).startswith("revision ")
+        engine.dispose()
+
+
+def test_a_served_postgresql_database_is_not_restored(tmp_path: Path) -> None:
+    with postgres_database() as url:
+        settings = settings_for(url)
+        engine = make_engine(settings)
+        file = tmp_path / "route.backup"
+        back_up(settings, engine, file)
+        with served(url), pytest.raises(ValueError, match="in use: stop the service first"):
+            restore(settings, engine, file, force=True)
+        assert restore(settings, engine, file, force=True).startswith("revision ")
+        engine.dispose()
