@@ -1,34 +1,41 @@
-"""A collection as its message writes it: decimal strings in, the values of its boxes out, and its one normal form.
+"""The count of a collection: decimal strings in, the values of its boxes out.
 
 - A count is by denomination (C2): an amount above 0 in the venue's currency, named once, whether or not the table takes
-  it. All mistakes of a body are reported at once, each with the place where it stands (E3).
-- The normal form of a body is the same for all that says the same: money in full decimals, instants in UTC, what is
-  absent filled in. Sent again, an id with the same normal form is the same collection (C5, R2).
-- The shape (names, types, nothing unknown) has been checked before; what is read here are the values.
+  it. All mistakes of a body are reported at once, each with its place (E3).
+- The shape (names, types, nothing unknown) has been checked before; the values are read here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from ..pricing.errors import DomainError, Fault
 from ..pricing.money import MOST_MINOR, format_money, parse_money
 
-MOST_WEIGHT_G = 1_000_000
+MAX_WEIGHT_G = 1_000_000
 
 MONEY_NAMES = ("refunds_from_box", "refunds_by_venue", "test_money", "house_money")
 Body = Mapping[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class EmptiedBefore:
+    """A box that was emptied before the books began: when, and what its meters showed then."""
+
+    at: datetime
+    meters: Mapping[str, int]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxCount:
-    """What was found in one table's box and read off its meters; money in minor units, ``counts`` by denomination."""
+    """One table's box and its meters; money in minor units, ``counts`` and ``weighed_g`` by denomination."""
 
-    table_id: str
+    table_id: UUID
     meters: Mapping[str, int]
     counts: Mapping[int, int]
     weighed_g: Mapping[int, Decimal]
@@ -38,44 +45,79 @@ class BoxCount:
     test_games: int = 0
     test_money: int = 0
     house_money: int = 0
+    emptied_before: EmptiedBefore | None = None
 
     @property
     def counted(self) -> int:
-        """What the coins and notes come to."""
+        """The sum of the coins and notes."""
         return sum(value * count for value, count in self.counts.items())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CollectionCount:
+    """A collection as it was counted; ``collector`` is None where nobody was named."""
+
+    id: UUID
+    venue_id: UUID
+    currency: str
+    collected_at: datetime
+    collector: str | None
+    witness: str
+    bag: str
+    seal: str
+    boxes: tuple[BoxCount, ...]
+
+
+def read_collection(body: Body, currency: str) -> CollectionCount:
+    """Return the count of a collection's body; refuse it with every fault of its boxes."""
+    return CollectionCount(
+        id=body["id"],
+        venue_id=body["venue_id"],
+        currency=currency,
+        collected_at=body["collected_at"],
+        collector=body.get("collector"),
+        **{name: body.get(name, "") for name in ("witness", "bag", "seal")},
+        boxes=read_boxes(body, currency),
+    )
 
 
 def read_boxes(body: Body, currency: str) -> tuple[BoxCount, ...]:
     """Return the boxes of a collection's body; refuse it with every fault there is.
 
-    Refuses ``bad_money``, ``bad_denomination``, ``bad_weight``, ``table_named_twice`` and more money than the engine
-    handles (``too_much_money``).
+    Refuses ``bad_money``, ``bad_denomination``, ``bad_weight``, ``table_named_twice``, a box emptied before that was
+    not emptied before this collection (``not_before``), and more money than the engine handles (``too_much_money``).
     """
     faults: list[Fault] = []
     boxes = [_Reader(currency, f"tables[{i}]", faults).box(table) for i, table in enumerate(body["tables"])]
     ids = [box.table_id for box in boxes]
     for i, id_ in enumerate(ids):
         if id_ in ids[:i]:
-            faults.append(Fault("table_named_twice", f"tables[{i}].table_id", id_, "each table once"))
+            faults.append(Fault("table_named_twice", f"tables[{i}].table_id", str(id_), "each table once"))
+        emptied = boxes[i].emptied_before
+        if emptied is not None and emptied.at >= body["collected_at"]:
+            expected = f"before {body['collected_at'].isoformat()}"
+            faults.append(Fault("not_before", f"tables[{i}].emptied_before.at", emptied.at.isoformat(), expected))
     most = MOST_MINOR // 10
     for i, box in enumerate(boxes):
         if box.counted > most or sum(getattr(box, name) for name in MONEY_NAMES) > most:
             expected = f"at most {format_money(most, currency)}"
             faults.append(Fault("too_much_money", f"tables[{i}].counted", "more", expected))
+    if not faults and sum(box.counted for box in boxes) > most:
+        faults.append(Fault("too_much_money", "tables", "more", f"at most {format_money(most, currency)} in all"))
     if faults:
         raise DomainError(*faults)
     return tuple(boxes)
 
 
 class _Reader:
-    """Reads one table of a body and keeps the faults of what does not read."""
+    """Reads one table of a body and keeps the faults of every value that cannot be read."""
 
     def __init__(self, currency: str, where: str, faults: list[Fault]) -> None:
         self.currency, self.where, self.faults = currency, where, faults
 
     def box(self, table: Body) -> BoxCount:
         return BoxCount(
-            table_id=str(table["table_id"]),
+            table_id=table["table_id"],
             meters=dict(table.get("meters") or {}),
             counts=self.by_denomination("counted", table["counted"]),
             weighed_g={
@@ -84,6 +126,7 @@ class _Reader:
             },
             other=tuple((item["what"], item["count"]) for item in table.get("other") or ()),
             test_games=table.get("test_games", 0),
+            emptied_before=EmptiedBefore(**emptied) if (emptied := table.get("emptied_before")) else None,
             **{name: self.money(name, table.get(name, "0")) for name in MONEY_NAMES},
         )
 
@@ -99,8 +142,8 @@ class _Reader:
 
     def grams(self, where: str, text: str) -> Decimal:
         grams = Decimal(text)
-        if not 0 <= grams <= MOST_WEIGHT_G:
-            self.fault("bad_weight", where, text, f"grams from 0 to {MOST_WEIGHT_G}")
+        if not 0 <= grams <= MAX_WEIGHT_G:
+            self.fault("bad_weight", where, text, f"grams from 0 to {MAX_WEIGHT_G}")
         return grams
 
     def money(self, where: str, text: str) -> int:
@@ -113,49 +156,3 @@ class _Reader:
     def fault(self, code: str, where: str, found: str, expected: str) -> None:
         if not any(fault.where == f"{self.where}.{where}" for fault in self.faults):
             self.faults.append(Fault(code, f"{self.where}.{where}", found, expected))
-
-
-def normal_form(body: Body, boxes: tuple[BoxCount, ...], currency: str) -> dict[str, Any]:
-    """Return what a collection says, in plain JSON values, the same for every way of writing it."""
-    head = {name: body.get(name, "") for name in ("collector", "witness", "bag", "seal")}
-    return {
-        "venue_id": str(body["venue_id"]),
-        "collected_at": _utc(body["collected_at"]),
-        **head,
-        "tables": [_normal_box(box, currency) for box in boxes],
-    }
-
-
-def _normal_box(box: BoxCount, currency: str) -> dict[str, Any]:
-    return {
-        "table_id": box.table_id,
-        "meters": dict(sorted(box.meters.items())),
-        "counted": {format_money(value, currency): count for value, count in box.counts.items()},
-        "weighed_g": {format_money(value, currency): f"{g.normalize():f}" for value, g in box.weighed_g.items()},
-        "other": [{"what": what, "count": count} for what, count in box.other],
-        "test_games": box.test_games,
-        **{name: format_money(getattr(box, name), currency) for name in MONEY_NAMES},
-    }
-
-
-def _utc(instant: datetime | str) -> str:
-    read = datetime.fromisoformat(instant) if isinstance(instant, str) else instant
-    return read.astimezone(UTC).isoformat()
-
-
-def what_differs(stored: object, sent: object, where: str = "") -> Iterator[Fault]:
-    """Yield every place at which one normal form differs from another: what was stored is expected, what is sent found."""
-    if isinstance(stored, dict) and isinstance(sent, dict):
-        for name in dict.fromkeys((*stored, *sent)):
-            yield from what_differs(stored.get(name), sent.get(name), f"{where}.{name}" if where else str(name))
-    elif isinstance(stored, list) and isinstance(sent, list) and len(stored) == len(sent):
-        for i, (one, other) in enumerate(zip(stored, sent, strict=True)):
-            yield from what_differs(one, other, f"{where}[{i}]")
-    elif stored != sent:
-        yield Fault("same_id_other_content", where, _shown(sent), _shown(stored))
-
-
-def _shown(value: object) -> str:
-    if isinstance(value, list):
-        return f"a list of {len(value)}"
-    return "nothing" if value is None else str(value)[:80]

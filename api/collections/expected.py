@@ -1,4 +1,4 @@
-"""How much cash should be in a box, by its table's meters, and how far the count is from it.
+"""Expected cash in a box by its table's meters, and the difference of the count.
 
 - C1: a money meter gives a figure. A games or minutes meter gives a range: the least and the most that so many units
   can have cost on the ladders that the table sold between the readings.
@@ -8,11 +8,12 @@
   one), and on top of it the most that can be ``left`` below a first rung. What was left goes on into the next purchase
   (T2), so one such rest is in the box, not one for each purchase.
 - What denominations cannot make up is not in the box: the least goes up, the most down to what they can.
-- C3: test plays clock a meter without money, except those whose money is stated. Refunds out of the box lower the
-  expectation, and cannot be more than it. Refunds that the venue paid, house money and test money are in the box.
+- C3: test games are started without money: they count on a games meter and never on a money meter. Test money counts
+  on the money meter, buys games like any other, and lies in the box. Refunds out of the box lower the expectation, but
+  not below nothing. Refunds that the venue paid and house money are in the box.
 - C4: inside the range the difference is 0, else it is the signed distance to the nearer end, over like short, and per
-  cent of that end; none where nothing is known to expect. In all, the ranges and counts of the tables that have an
-  expectation are added up and compared; a table without one stands at its count.
+  cent of that end. A box without an expectation has no difference. In all, only the tables that have an expectation are
+  added up and compared.
 """
 
 from __future__ import annotations
@@ -22,14 +23,17 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import gcd
 
-from ..pricing.errors import DomainError, Fault, domain_error
+from ..pricing.errors import DomainError, Fault
 from ..pricing.ladder import Ladder, Rung
 from ..pricing.money import MOST_MINOR
 from ..settlements.expected import Expected
 
-MOST_STEPS = 200_000
+MAX_STEPS = 200_000
 """Up to so many units times rungs a range is searched out exactly; beyond, a price per unit bounds it, never too
 narrowly."""
+
+TOLERATED = Fraction(1, 20)
+"""A difference up to this share of the expectation is no reason to look."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,27 +48,23 @@ class Difference:
 class InAll:
     """A whole collection (C4).
 
-    ``expected`` and ``difference`` are those of the tables that have an expectation; ``settling`` is the expectation
-    of the whole box, in which a table without one stands at its count. All three are None where no table has one.
+    ``expected``, ``difference`` and ``compared_count`` are those of the ``compared`` tables: the ones that have an
+    expectation. ``settling`` is the expectation of the whole box, in which any other table is expected to hold its
+    count. Without any expectation the ranges and the difference are None.
     """
 
     counted: int
     expected: Expected | None
     difference: Difference | None
     settling: Expected | None
+    compared: int = 0
+    compared_count: int = 0
 
 
-def by_money_meter(
-    counts: int, *, unit_value: int, game_price: int | None = None, test_games: int = 0, test_money: int = 0
-) -> Expected:
-    """Return the figure of a money meter that went on by ``counts`` of ``unit_value`` minor units each.
-
-    A test play clocks the price of one game, ``game_price``, or one count where that is not known.
-    """
-    _check(counts=counts, test_games=test_games, test_money=test_money)
-    price = unit_value if game_price is None else game_price
-    figure = max(counts * unit_value - max(test_games * price - test_money, 0), 0)
-    return Expected(figure, figure)
+def by_money_meter(counts: int, *, unit_value: int) -> Expected:
+    """Return the figure of a money meter that went on by ``counts`` of ``unit_value`` minor units each."""
+    _check(counts=counts, unit_value=unit_value)
+    return Expected(counts * unit_value, counts * unit_value)
 
 
 def by_units_meter(
@@ -74,15 +74,14 @@ def by_units_meter(
     accepts: Sequence[int] = (),
     free: bool = False,
     test_games: int = 0,
-    test_money: int = 0,
 ) -> Expected | None:
     """Return the range of a games or minutes meter that went on by ``units``, or None where no price is known.
 
     ``ladders`` are those in force at some time between the readings, of the meter's own kind; ``free`` says that play
-    was free for part of it; ``accepts`` are the denominations, in minor units, or nothing where they are not known. Test games
-    clock a games meter only.
+    was free for part of it; ``accepts`` are the denominations, in minor units, or nothing where they are not known.
+    ``test_games`` are units that were started without money.
     """
-    _check(units=units, test_games=test_games, test_money=test_money)
+    _check(units=units, test_games=test_games)
     sold = max(units - test_games, 0)
     if not ladders and not free and sold:
         return None
@@ -92,20 +91,13 @@ def by_units_meter(
     left = max((ladder.rungs[0].price for ladder in ladders), default=1) - 1
     coin = gcd(*accepts) or 1
     least, most = -(-least // coin) * coin, (most + left) // coin * coin
-    return Expected(least + test_money, max(most, least) + test_money)
+    return Expected(least, max(most, least))
 
 
 def less_refunds(expected: Expected, *, refunds_from_box: int) -> Expected:
-    """Take out what was refunded from the box (C3); refuse more than can have been in it (``refunds_exceed_expected``)."""
+    """Take out what was refunded from the box, down to nothing (C3)."""
     _check(refunds_from_box=refunds_from_box)
-    if refunds_from_box > expected.most:
-        raise domain_error(
-            "refunds_exceed_expected",
-            where="refunds_from_box",
-            found=refunds_from_box,
-            expected=f"at most {expected.most} minor units, the most that the meters say was paid in",
-        )
-    return Expected(max(expected.least - refunds_from_box, 0), expected.most - refunds_from_box)
+    return Expected(max(expected.least - refunds_from_box, 0), max(expected.most - refunds_from_box, 0))
 
 
 def difference(counted: int, expected: Expected) -> Difference:
@@ -124,7 +116,13 @@ def in_all(tables: Sequence[tuple[int, Expected | None]]) -> InAll:
     expected = sum((expected for _, expected in known), Expected(0, 0))
     known_count = sum(count for count, _ in known)
     unknown = Expected(counted - known_count, counted - known_count)
-    return InAll(counted, expected, difference(known_count, expected), expected + unknown)
+    found = difference(known_count, expected)
+    return InAll(counted, expected, found, expected + unknown, len(known), known_count)
+
+
+def beyond_tolerance(found: Difference, expected: Expected) -> bool:
+    """Tell whether a difference is more than what is tolerated: a twentieth of the nearer end of the expectation."""
+    return abs(found.amount) > TOLERATED * (expected.most if found.amount > 0 else expected.least)
 
 
 def _least(units: int, rungs: Sequence[Rung]) -> int:
@@ -135,7 +133,7 @@ def _least(units: int, rungs: Sequence[Rung]) -> int:
     """
     best = min(rungs, key=lambda rung: Fraction(rung.price, rung.units))
     search = min(units, best.units * max(rung.units for rung in rungs))
-    if search * len(rungs) > MOST_STEPS:
+    if search * len(rungs) > MAX_STEPS:
         return -(-units * best.price // best.units)
     times = -(-(units - search) // best.units)
     return times * best.price + _costs(units - times * best.units, rungs, min, at_least=True)[-1]
@@ -146,7 +144,7 @@ def _most(units: int, rungs: Sequence[Rung]) -> int:
     worst = max(rungs, key=lambda rung: Fraction(rung.price, rung.units))
     most_units = max(rung.units for rung in rungs)
     search = min(units, worst.units * most_units) + most_units
-    if search * len(rungs) > MOST_STEPS:
+    if search * len(rungs) > MAX_STEPS:
         return (units + most_units) * worst.price // worst.units
     times = max(-(-(units + most_units - search) // worst.units), 0)
     costs = _costs(search, rungs, max, at_least=False)

@@ -1,33 +1,36 @@
-"""What one table's meters say should be in its box, meter by meter, and what stands against saying it.
+"""Expected cash of one box, meter by meter, and the cautions that go with it.
 
-- Counted from the reading of the last collection, or of a move that emptied the box (C1); a first reading is a baseline
-  and says nothing; a meter that went down says nothing and is to be reviewed (G1, G2).
-- A money meter gives the figure. Where there is none that speaks, the games and minutes meters give ranges, which add up.
+- Counted from the baseline (C1). Without one a meter gives no expectation: it is the ``first_reading`` where no number
+  of that meter is on record, else the start is unknown. A meter that went down gives none and is to be reviewed (G1, G2).
+- A money meter gives the figure. Without one the games and minutes meters give ranges, which add up.
 - A meter that the table does not have, or a value that it cannot show, is kept and flagged, never lost and never guessed.
-- Two stories that cannot both be true are told, with both figures (G3).
-- Refunds out of the box lower the expectation, and cannot be more than it (C3).
+- If two meters contradict each other, both are reported (G3).
+- Refunds out of the box lower the expectation; more refunds than were ever paid in are flagged (C3).
+- No count, meter or refund can make this fail: what somebody saw is always recordable.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from ..pricing.errors import domain_error
-from ..pricing.ladder import Ladder
-from ..pricing.money import MOST_MINOR, format_money
+from ..pricing.money import MOST_MINOR
 from ..readings.meters import Kind, Meter, MeterReading, Story, deltas, disagreement
 from ..settlements.expected import Expected
 from .box_count import BoxCount
 from .expected import by_money_meter, by_units_meter, less_refunds
+from .meter_baseline import Baseline, Since
+from .price_history import Sold
 
 _MOST = MOST_MINOR // 10
 """More money than this in one box is a meter to be reviewed."""
+
 TableCaution = Literal[
     "no_meter_read",
     "first_reading",
+    "start_unknown",
     "started_afresh",
     "needs_review",
     "unknown_meter",
@@ -40,30 +43,9 @@ TableCaution = Literal[
     "same_time_as_another",
     "denomination_not_taken",
     "weight_differs",
+    "refunds_exceed_expected",
 ]
-
-
-@dataclass(frozen=True, slots=True)
-class Since:
-    """The reading that a table's meters go on from: when, what they showed, and whether the box was then emptied."""
-
-    at: datetime
-    meters: Mapping[str, int]
-    emptied: bool = True
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sold:
-    """What a table sold between two readings: its ladders, whether play was free at times, and the price of a test game.
-
-    ``covered`` says that a schedule held all that time.
-    """
-
-    games: tuple[Ladder, ...] = ()
-    minutes: tuple[Ladder, ...] = ()
-    free: bool = False
-    game_price: int | None = None
-    covered: bool = True
+"""What to know about one table of a collection."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,16 +76,12 @@ def expect(
     meters: Sequence[Meter],
     *,
     at: datetime,
-    since: Since | None,
+    start: Baseline,
     sold: Sold,
     accepts: Sequence[int],
-    currency: str,
 ) -> Expectation:
-    """Return what should be in a box at an instant, by its table's ``meters`` and what it ``sold``.
-
-    Refuses refunds out of the box above the expectation (``refunds_exceed_expected``).
-    """
-    known = {meter.name: meter for meter in meters}
+    """Return what should be in a box at an instant, by its table's ``meters`` and what it ``sold`` since the baseline."""
+    known, since = {meter.name: meter for meter in meters}, start.since
     found = tuple(
         _read(known.get(name), name, value, at=at, since=since, box=box, sold=sold, accepts=accepts)
         for name, value in sorted(box.meters.items())
@@ -113,13 +91,15 @@ def expect(
     in_units = sum((finding.story for finding in units if finding.story), Expected(0, 0)) if units else None
     expected = money or in_units
     uncounted = {kind for kind in ("games", "minutes") if getattr(sold, kind)} - {f.counts for f in units}
-    cautions = _cautions(found, sold)
+    cautions = _cautions(found, start, sold)
     if in_units and not money and uncounted:
         cautions.append("other_kinds_sold")
     if money and in_units and _disagree(money, in_units, all_counted=not uncounted):
         cautions.append("meters_disagree")
     if expected is not None:
-        expected = _less_refunds(expected, box.refunds_from_box, currency)
+        if box.refunds_from_box > expected.most:
+            cautions.append("refunds_exceed_expected")
+        expected = less_refunds(expected, refunds_from_box=box.refunds_from_box)
     return Expectation(expected, money is not None, found, tuple(dict.fromkeys(cautions)))
 
 
@@ -152,18 +132,10 @@ def _read(
 
 def _money(meter: Meter, delta: int, box: BoxCount, sold: Sold, accepts: Sequence[int]) -> Expected | None:
     if meter.unit_minor is not None:
-        return by_money_meter(
-            delta,
-            unit_value=meter.unit_minor,
-            game_price=sold.game_price,
-            test_games=box.test_games,
-            test_money=box.test_money,
-        )
+        return by_money_meter(delta, unit_value=meter.unit_minor)
     if meter.counts == "games":
-        tests = {"test_games": box.test_games, "test_money": box.test_money}
-        return by_units_meter(delta, sold.games, accepts=accepts, free=sold.free, **tests)
-    test_money = 0 if sold.games else box.test_money
-    return by_units_meter(delta, sold.minutes, accepts=accepts, free=sold.free, test_money=test_money)
+        return by_units_meter(delta, sold.games, accepts=accepts, free=sold.free, test_games=box.test_games)
+    return by_units_meter(delta, sold.minutes, accepts=accepts, free=sold.free)
 
 
 def _one_of_each_kind(found: Sequence[MeterFinding]) -> list[MeterFinding]:
@@ -172,14 +144,17 @@ def _one_of_each_kind(found: Sequence[MeterFinding]) -> list[MeterFinding]:
     return list({finding.counts: finding for finding in reversed(speaking)}.values())
 
 
-def _cautions(found: Sequence[MeterFinding], sold: Sold) -> list[TableCaution]:
+def _cautions(found: Sequence[MeterFinding], start: Baseline, sold: Sold) -> list[TableCaution]:
     cautions: list[TableCaution] = []
     if not found:
         cautions.append("no_meter_read")
     if any(finding.counts == "unknown" for finding in found):
         cautions.append("unknown_meter")
-    if any(finding.kind == "baseline" for finding in found):
+    baselines = {finding.name for finding in found if finding.kind == "baseline"}
+    if baselines - start.read_before:
         cautions.append("first_reading")
+    if baselines & start.read_before and not start.afresh:
+        cautions.append("start_unknown")
     if any(finding.kind == "needs_review" and finding.counts != "unknown" for finding in found):
         cautions.append("needs_review")
     if any(finding.delta is not None and finding.story is None for finding in found):
@@ -195,15 +170,3 @@ def _disagree(money: Expected, in_units: Expected, *, all_counted: bool) -> bool
     most = in_units.most if all_counted else max(in_units.most, money.most)
     stories = Story("money", money.least, money.most), Story("units", in_units.least, most)
     return disagreement(*stories) is not None
-
-
-def _less_refunds(expected: Expected, refunds: int, currency: str) -> Expected:
-    if refunds > expected.most:
-        most = format_money(expected.most, currency)
-        raise domain_error(
-            "refunds_exceed_expected",
-            where="refunds_from_box",
-            found=format_money(refunds, currency),
-            expected=f"at most {most}, the most that the meters say was paid in",
-        )
-    return less_refunds(expected, refunds_from_box=refunds)

@@ -1,21 +1,108 @@
-"""How stored collections stand now: gathers what hangs on each of them, and writes them."""
+"""Reads collections, and loads the facts that they are judged from.
+
+Facts are loaded for many tables at a time, each kind by one query; prices only for tables whose expectation asks for
+them, first readings only where nothing else says that a meter was read before.
+"""
 
 from collections import defaultdict
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import NamedTuple
 from uuid import UUID
 
-from sqlmodel import Session, col, select
+from sqlalchemy import ColumnElement
+from sqlmodel import Session, col, or_, select
 
+from ..controllers.queries import machine_of
+from ..controllers.sells import Machine
+from ..pool_tables.rows import PoolTableRow, StayRow
+from ..pricing import DomainError, parse_money
+from ..readings.meters import Meter
+from ..readings.queries import history
+from ..readings.rows import ReadingRow, VoidRow
+from ..settlements.carried_forward import Claim
+from ..settlements.queries import load_settling, settled_on_expectation
 from ..settlements.rows import ReversalRow, SettlementRow
-from .convert import Around, collection_out
+from ..venues.rows import VenueRow
+from ..venues.service import calendar_of
+from ..web.errors import not_found, refused
+from ..web.pagination import Page, page
+from .box_count import BoxCount, CollectionCount
+from .collection_finding import CollectionFacts, CollectionFinding, find_collection, revision
+from .convert import CollectionDetails, box_of_row, collection_out, emptied_before_of
+from .meter_baseline import Collected, Stay, TableHistory, baseline
 from .rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
 from .schemas import CollectionOut
+from .table_finding import TableFinding, asks_for_prices, find_at_table
+
+_AFRESH = frozenset({"meters_reset", "board_replaced"})
+_FIRST_READINGS_MAX = 20
+_WORK_MAX = 500
+_BEFORE_ALL = datetime(2000, 1, 1, tzinfo=UTC)
 
 
-def around(session: Session, ids: Sequence[UUID]) -> dict[UUID, Around]:
-    """Return what hangs on each of these collections."""
-    found: dict[UUID, Around] = defaultdict(Around)
+class Asked(NamedTuple):
+    """A box to be judged, and when it was emptied; ``id`` is its collection's, None where that was reversed."""
+
+    box: BoxCount
+    at: datetime
+    id: UUID | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _StoredTable:
+    table: PoolTableRow
+    stays: Sequence[StayRow]
+    collected: tuple[Collected, ...]
+    afresh_at: tuple[datetime, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StoredBoxes:
+    """Boxes of one table, and the facts that they are judged from."""
+
+    stored: _StoredTable
+    rows: Sequence[tuple[CollectionRow, CollectedTableRow]]
+
+
+def not_reversed() -> ColumnElement[bool]:
+    """Return the condition that a collection was not reversed."""
+    return col(CollectionRow.id).not_in(select(ReversalRow.collection_id))
+
+
+def get_collection(session: Session, collection_id: UUID) -> CollectionRow:
+    """Return a collection; ``not_found`` where there is none."""
+    row = session.get(CollectionRow, collection_id)
+    if row is None:
+        raise not_found("collection")
+    return row
+
+
+def page_collections(
+    session: Session, *, venue_id: UUID | None, table_id: UUID | None, limit: int, after: UUID | None
+) -> Page[CollectionRow]:
+    """Return collections, of a venue or with a table, in the order in which they were recorded."""
+    query = select(CollectionRow)
+    if venue_id is not None:
+        query = query.where(CollectionRow.venue_id == venue_id)
+    if table_id is not None:
+        with_table = select(CollectedTableRow.collection_id).where(CollectedTableRow.pool_table_id == table_id)
+        query = query.where(col(CollectionRow.id).in_(with_table))
+    return page(session, query, key=col(CollectionRow.record_id), limit=limit, after=after)
+
+
+def read_collections(session: Session, rows: Sequence[CollectionRow]) -> list[CollectionOut]:
+    """Write stored collections as they are judged now."""
+    details = details_of(session, rows)
+    found = judge(session, details)
+    return [collection_out(known, found[known.row.id]) for known in details]
+
+
+def details_of(session: Session, rows: Sequence[CollectionRow]) -> list[CollectionDetails]:
+    """Return collections with everything that belongs to them."""
+    ids = [row.id for row in rows]
+    found = {row.id: CollectionDetails(row) for row in rows}
     tables = select(CollectedTableRow).where(col(CollectedTableRow.collection_id).in_(ids))
     for table in session.exec(tables.order_by(col(CollectedTableRow.place))).all():
         found[table.collection_id].tables.append(table)
@@ -31,22 +118,127 @@ def around(session: Session, ids: Sequence[UUID]) -> dict[UUID, Around]:
     )
     for dispute, answer in session.exec(disputes).all():
         found[dispute.collection_id].disputes.append((dispute, answer))
+    return list(found.values())
+
+
+def judge(session: Session, collections: Sequence[CollectionDetails]) -> dict[UUID, CollectionFinding]:
+    """Judge stored collections by all that is on record now (C9)."""
+    found: dict[UUID, CollectionFinding] = {}
+    for currency in {known.row.currency for known in collections}:
+        alike = [known for known in collections if known.row.currency == currency]
+        boxes = {known.row.id: [box_of_row(table) for table in known.tables] for known in alike}
+        asked = [
+            Asked(box, known.row.collected_at, None if known.reversal else known.row.id)
+            for known in alike
+            for box in boxes[known.row.id]
+        ]
+        histories = load_histories(session, asked, currency=currency)
+        for known in alike:
+            found[known.row.id] = find_collection(
+                boxes[known.row.id],
+                histories,
+                at=known.row.collected_at,
+                id=None if known.reversal else known.row.id,
+                venue_id=known.row.venue_id,
+                currency=currency,
+                is_late=known.row.is_late,
+            )
     return found
 
 
-def collections_out(session: Session, rows: Sequence[CollectionRow]) -> list[CollectionOut]:
-    """Write stored collections as they stand."""
-    found = around(session, [row.id for row in rows])
-    return [collection_out(row, found[row.id]) for row in rows]
+def judge_collected(
+    session: Session, collected: Collection[tuple[UUID, UUID]]
+) -> dict[tuple[UUID, UUID], TableFinding]:
+    """Judge tables of collections that were not reversed, by all that is on record now (C9); keys are (collection, table)."""
+    return {
+        (collection_id, finding.table_id): finding
+        for boxes in load_boxes(session, collected).values()
+        for collection_id, finding in judge_boxes(session, boxes).items()
+    }
+
+
+def load_boxes(session: Session, collected: Collection[tuple[UUID, UUID]]) -> dict[UUID, StoredBoxes]:
+    """Load boxes of collections that were not reversed, and their tables' facts, by a fixed number of statements."""
+    if not collected:
+        return {}
+    query = (
+        select(CollectionRow, CollectedTableRow)
+        .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
+        .where(
+            col(CollectionRow.id).in_({collection_id for collection_id, _ in collected}),
+            col(CollectedTableRow.pool_table_id).in_({table_id for _, table_id in collected}),
+        )
+    )
+    wanted, rows = set(collected), defaultdict(list)
+    for row, table in session.exec(query).all():
+        if (row.id, table.pool_table_id) in wanted:
+            rows[table.pool_table_id].append((row, table))
+    return {id_: StoredBoxes(stored, rows[id_]) for id_, stored in _load_tables(session, set(rows)).items()}
+
+
+def judge_boxes(session: Session, boxes: StoredBoxes) -> dict[UUID, TableFinding]:
+    """Judge the boxes of one table, by collection; refuse a stored schedule that contradicts itself."""
+    found: dict[UUID, TableFinding] = {}
+    for currency in {row.currency for row, _ in boxes.rows}:
+        alike = [(row, box_of_row(table)) for row, table in boxes.rows if row.currency == currency]
+        asked = [Asked(box, row.collected_at, row.id) for row, box in alike]
+        known = _history(session, boxes.stored, asked, currency=currency)
+        for row, box in alike:
+            found[row.id] = find_at_table(
+                known, box, at=row.collected_at, id=row.id, venue_id=row.venue_id, currency=currency
+            )
+    return found
+
+
+def load_facts(session: Session, venue: VenueRow, count: CollectionCount) -> CollectionFacts:
+    """Load all that a new collection is decided from; refuse a table that never was at the venue (``never_at_venue``)."""
+    asked = [Asked(box, count.collected_at, count.id) for box in count.boxes]
+    histories = load_histories(session, asked, currency=venue.currency)
+    for place, box in enumerate(count.boxes):
+        table = histories.get(box.table_id)
+        if table is None or venue.id not in {stay.venue_id for stay in table.stays}:
+            expected = "a table that is, or once was, at the venue"
+            raise refused("never_at_venue", where=f"tables[{place}].table_id", found=box.table_id, expected=expected)
+    corrects_id = _reversed_in_this_place(session, count)
+    trading_on = calendar_of(venue).trading_day(count.collected_at)
+    return CollectionFacts(
+        trading_on=trading_on,
+        histories=histories,
+        corrects_id=corrects_id,
+        is_late=corrects_id is None and _later_there(session, count),
+        settling=load_settling(session, venue, currency=venue.currency, trading_on=trading_on, corrects_id=corrects_id),
+        revisions=revisions(session, venue.id),
+    )
+
+
+def revisions(session: Session, venue_id: UUID) -> tuple[Claim, ...]:
+    """Return what the settlements of a venue divided too much or too little, by their expectations as judged now (C9)."""
+    settled = settled_on_expectation(session, venue_id)
+    if not settled:
+        return ()
+    ids = [known.collection_id for known in settled]
+    details = details_of(session, session.exec(select(CollectionRow).where(col(CollectionRow.id).in_(ids))).all())
+    found = judge(session, details)
+    claims = [
+        revision(
+            trading_on=known.trading_on,
+            settled_gross=known.gross_minor,
+            settles_on=known.settles_on,
+            counted=found[known.collection_id].whole.counted,
+            settling=found[known.collection_id].whole.settling,
+        )
+        for known in settled
+    ]
+    return tuple(claim for claim in claims if claim is not None)
 
 
 def emptied_at(session: Session, table_id: UUID) -> list[datetime]:
-    """Return when a table's box was emptied, in time order, by the collections that stand."""
+    """Return when a table's box was emptied, in time order, by the collections that were not reversed."""
     query = (
         select(CollectionRow.collected_at)
         .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
         .where(CollectedTableRow.pool_table_id == table_id)
-        .where(col(CollectionRow.id).not_in(select(ReversalRow.collection_id)))
+        .where(not_reversed())
         .order_by(col(CollectionRow.collected_at))
     )
     return list(session.exec(query).all())
@@ -56,3 +248,161 @@ def table_ids_of(session: Session, collection_id: UUID) -> list[UUID]:
     """Return the tables of a collection."""
     query = select(CollectedTableRow.pool_table_id).where(CollectedTableRow.collection_id == collection_id)
     return list(session.exec(query).all())
+
+
+def load_histories(session: Session, asked: Sequence[Asked], *, currency: str) -> dict[UUID, TableHistory]:
+    """Load the facts of the tables of some boxes, as values; a table that does not exist has none."""
+    by_table: dict[UUID, list[Asked]] = defaultdict(list)
+    for question in asked:
+        by_table[question.box.table_id].append(question)
+    return {
+        id_: _history(session, stored, by_table[id_], currency=currency)
+        for id_, stored in _load_tables(session, set(by_table)).items()
+    }
+
+
+def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredTable]:
+    tables = session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(ids))).all()
+    stays, collected = _stays(session, ids), _collected(session, ids)
+    done = history(session, ids, "done", since=_BEFORE_ALL, most=_WORK_MAX)
+    return {
+        table.id: _StoredTable(
+            table=table,
+            stays=stays[table.id],
+            collected=tuple(collected[table.id]),
+            afresh_at=tuple(row.taken_at for row in done[table.id] if not _AFRESH.isdisjoint(row.done)),
+        )
+        for table in tables
+    }
+
+
+def _history(session: Session, stored: _StoredTable, asked: Sequence[Asked], *, currency: str) -> TableHistory:
+    """Return the facts of a table as values, with prices and first readings where some box asks for them."""
+    known = TableHistory(
+        table_id=stored.table.id,
+        label=stored.table.label,
+        meters=tuple(_meters_of(stored.table, currency)),
+        accepts=tuple(_accepts(stored.table, currency)),
+        stays=tuple(_stay(stay) for stay in stored.stays),
+        collected=stored.collected,
+        afresh_at=stored.afresh_at,
+        first_read_at={},
+    )
+    starts = [(box, baseline(known, at=at, id=id_, stated=box.emptied_before)) for box, at, id_ in asked]
+    if any(start.since is not None and asks_for_prices(known, box) for box, start in starts):
+        known = replace(known, machine=_machine(session, stored.table))
+    if any(set(box.meters) - start.read_before for box, start in starts):
+        known = replace(known, first_read_at=_first_read_at(session, stored.table.id))
+    return known
+
+
+def _stays(session: Session, ids: Collection[UUID]) -> dict[UUID, list[StayRow]]:
+    query = select(StayRow).where(col(StayRow.pool_table_id).in_(ids))
+    found: dict[UUID, list[StayRow]] = defaultdict(list)
+    for stay in session.exec(query.order_by(col(StayRow.from_at), col(StayRow.id))).all():
+        found[stay.pool_table_id].append(stay)
+    return found
+
+
+def _stay(row: StayRow) -> Stay:
+    return Stay(from_at=row.from_at, venue_id=row.venue_id, meters=row.meters, box=row.box)
+
+
+def _machine(session: Session, table: PoolTableRow) -> Machine | None:
+    """Return what is known of a table's controller; None where what is stored of it is contradictory."""
+    try:
+        return machine_of(session, table)
+    except DomainError:
+        return None
+
+
+def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Collected]]:
+    query = (
+        select(
+            CollectedTableRow.pool_table_id,
+            CollectionRow.id,
+            CollectionRow.collected_at,
+            CollectedTableRow.meters,
+        )
+        .add_columns(col(CollectedTableRow.emptied_before_at), col(CollectedTableRow.emptied_before_meters))
+        .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
+        .where(col(CollectedTableRow.pool_table_id).in_(ids), not_reversed())
+        .order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
+    )
+    found: dict[UUID, list[Collected]] = defaultdict(list)
+    for table_id, id_, at, meters, emptied_before_at, emptied_before_meters in session.execute(query):
+        emptied_before = emptied_before_of(emptied_before_at, emptied_before_meters)
+        found[table_id].append(Collected(id=id_, at=at, meters=meters, emptied_before=emptied_before))
+    return found
+
+
+def _first_read_at(session: Session, table_id: UUID) -> dict[str, datetime]:
+    """Return when each meter of a table was first read, by its earliest readings."""
+    query = (
+        select(ReadingRow.taken_at, ReadingRow.meters)
+        .where(
+            ReadingRow.pool_table_id == table_id,
+            col(ReadingRow.sound),
+            col(ReadingRow.meters).is_not(None),
+            col(ReadingRow.id).not_in(select(VoidRow.reading_id)),
+        )
+        .order_by(col(ReadingRow.taken_at))
+        .limit(_FIRST_READINGS_MAX)
+    )
+    found: dict[str, datetime] = {}
+    for taken_at, meters in session.exec(query).all():
+        for name in meters or {}:
+            found.setdefault(name, taken_at)
+    return found
+
+
+def _meters_of(table: PoolTableRow, currency: str) -> Iterable[Meter]:
+    """Yield a table's meters; one whose value is none in this currency is left out, and so is unknown."""
+    for meter in table.profile.get("meters", []):
+        try:
+            unit_minor = parse_money(meter["unit_value"], currency) if meter["counts"] == "money" else None
+            yield Meter(
+                name=meter["name"],
+                counts=meter["counts"],
+                digits=meter["digits"],
+                resets=meter["resets"],
+                unit_minor=unit_minor,
+            )
+        except DomainError:
+            continue
+
+
+def _accepts(table: PoolTableRow, currency: str) -> Iterable[int]:
+    for text in table.profile["accepts"]:
+        try:
+            yield parse_money(text, currency)
+        except DomainError:
+            continue
+
+
+def _reversed_in_this_place(session: Session, count: CollectionCount) -> UUID | None:
+    """Return the reversed collection of this venue, time and tables that nothing has taken the place of yet."""
+    taken = select(CollectionRow.corrects_id).where(col(CollectionRow.corrects_id).is_not(None))
+    query = select(CollectionRow.id).where(
+        CollectionRow.venue_id == count.venue_id,
+        CollectionRow.collected_at == count.collected_at,
+        col(CollectionRow.id).in_(select(ReversalRow.collection_id)),
+        col(CollectionRow.id).not_in(taken),
+    )
+    tables = {box.table_id for box in count.boxes}
+    for id_ in session.exec(query.order_by(col(CollectionRow.record_id).desc())).all():
+        if set(table_ids_of(session, id_)) == tables:
+            return id_
+    return None
+
+
+def _later_there(session: Session, count: CollectionCount) -> bool:
+    """Tell whether a later collection at the venue, or of one of the tables, is on record already (C5)."""
+    ids = [box.table_id for box in count.boxes]
+    of_tables = select(CollectedTableRow.collection_id).where(col(CollectedTableRow.pool_table_id).in_(ids))
+    later = select(CollectionRow.id).where(
+        col(CollectionRow.collected_at) > count.collected_at,
+        or_(col(CollectionRow.venue_id) == count.venue_id, col(CollectionRow.id).in_(of_tables)),
+        not_reversed(),
+    )
+    return session.exec(later.limit(1)).first() is not None

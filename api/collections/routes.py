@@ -1,18 +1,16 @@
-"""HTTP for agreements, collections, their disputes, and the reports on them."""
+"""HTTP for collections and their disputes."""
 
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from ..store.changes import note_tables
 from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
-from . import disputes, queries, service
-from .queries import collections_out
+from . import queries, service
 from .schemas import (
     CollectionIn,
     CollectionOut,
@@ -25,9 +23,8 @@ from .schemas import (
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
 CollectorDep = Annotated[Principal, allow("collector")]
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
-AccountantDep = Annotated[Principal, allow("accountant")]
-PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
+DisputerDep = Annotated[Principal, allow("collector", "venue")]
 
 
 @router.post("/collections/preview", responses=problems(409), openapi_extra={"x-stores": False})
@@ -35,8 +32,8 @@ PreviewParam = Annotated[bool, Query(description="Check and answer as if it were
 def preview_collection(
     session: SessionDep, principal: CollectorDep, now: NowDep, collection: CollectionIn
 ) -> CollectionOut:
-    """Answer what recording this collection would: expected cash, differences, settlement, advice. Nothing is stored."""
-    return service.preview_collection(session, collection, now=now, by=principal.name)
+    """Preview of a collection: expected cash, differences, settlement, advice, as recording it would answer."""
+    return service.preview_collection(session, collection, now=now, by=principal.name, person=principal.person)
 
 
 @router.post("/collections", status_code=201, responses=problems(409))
@@ -45,11 +42,10 @@ def record_collection(
 ) -> CollectionOut:
     """Record a collection, settle it where an agreement is in force, and post its entry.
 
-    Safe to send again: the same id and content is answered as before, other content is refused (409).
+    Safe to send again: the same id and content is answered as before, other content is refused (409). ``word`` says
+    what is odd about the count, and what to do about it.
     """
-    answer = service.record_collection(session, collection, now=now, by=principal.name)
-    note_tables(session, [table.table_id for table in collection.tables])
-    return answer
+    return service.record_collection(session, collection, now=now, by=principal.name, person=principal.person)
 
 
 @router.get("/collections", responses=problems())
@@ -63,16 +59,21 @@ def list_collections(
     limit: Limit = 100,
     after: After = None,
 ) -> CollectionPage:
-    """List collections in the order in which they were recorded."""
-    found = service.page_collections(session, venue_id=venue_id, table_id=table_id, limit=limit, after=after)
+    """Collections in the order in which they were recorded; a venue has its own."""
+    venue_id = venue_id or principal.venue_id
+    if venue_id is not None:
+        principal.must_see_venue(venue_id)
+    found = queries.page_collections(session, venue_id=venue_id, table_id=table_id, limit=limit, after=after)
     link_next(request, response, found.next)
-    return CollectionPage(items=collections_out(session, found.rows), next=found.next)
+    return CollectionPage(items=queries.read_collections(session, found.rows), next=found.next)
 
 
 @router.get("/collections/{collection_id}", responses=problems())
 def get_collection(session: SessionDep, principal: ReaderDep, collection_id: Id) -> CollectionOut:
-    """Return a collection as it stands."""
-    return collections_out(session, [service.get_collection(session, collection_id)])[0]
+    """A collection, judged by all that is on record now."""
+    row = queries.get_collection(session, collection_id)
+    principal.must_see_venue(row.venue_id, what="collection")
+    return queries.read_collections(session, [row])[0]
 
 
 @router.post("/collections/{collection_id}/reversal", status_code=201, responses=problems(409))
@@ -80,25 +81,22 @@ def reverse_collection(
     session: SessionDep, principal: CollectorDep, now: NowDep, collection_id: Id, reversal: ReversalIn
 ) -> CollectionOut:
     """Take a collection back, with a reason. To correct it, record a new one of the same venue, tables and time."""
-    answer = service.reverse_collection(session, collection_id, reason=reversal.reason, now=now, by=principal.name)
-    note_tables(session, queries.table_ids_of(session, collection_id))
-    return answer
+    return service.reverse_collection(session, collection_id, reason=reversal.reason, now=now, by=principal.name)
 
 
 @router.post("/collections/{collection_id}/settle", responses=problems(409))
 def settle_collection(session: SessionDep, principal: CollectorDep, now: NowDep, collection_id: Id) -> CollectionOut:
-    """Settle a collection that was recorded without an agreement, by the one that now holds on its trading date."""
+    """Settle a collection that was recorded without an agreement, by the one now in force on its trading date."""
     return service.settle_collection(session, collection_id, now=now)
 
 
 @router.post("/collections/{collection_id}/disputes", status_code=201, responses=problems(409))
 def raise_dispute(
-    session: SessionDep, principal: CollectorDep, now: NowDep, collection_id: Id, dispute: DisputeIn
+    session: SessionDep, principal: DisputerDep, now: NowDep, collection_id: Id, dispute: DisputeIn
 ) -> DisputeOut:
     """Record who disputes a collection, what they claim, and why. It stays open until it is answered."""
-    answer = disputes.raise_dispute(session, collection_id, dispute, now=now)
-    note_tables(session, queries.table_ids_of(session, collection_id))
-    return answer
+    principal.must_see_venue(queries.get_collection(session, collection_id).venue_id, what="collection")
+    return service.raise_dispute(session, collection_id, dispute, now=now)
 
 
 @router.post("/collections/{collection_id}/disputes/{dispute_id}/answer", status_code=201, responses=problems(409))
@@ -106,6 +104,4 @@ def answer_dispute(
     session: SessionDep, principal: OwnerDep, now: NowDep, collection_id: Id, dispute_id: Id, answer: DisputeAnswerIn
 ) -> DisputeOut:
     """Answer a dispute, which closes it."""
-    row = disputes.answer_dispute(session, collection_id, dispute_id, answer, now=now)
-    note_tables(session, queries.table_ids_of(session, collection_id))
-    return row
+    return service.answer_dispute(session, collection_id, dispute_id, answer, now=now)

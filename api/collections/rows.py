@@ -1,7 +1,6 @@
-"""Collections as stored."""
+"""Collections as stored: what was counted, and what was expected when it was recorded."""
 
 from datetime import date, datetime
-from typing import Any
 from uuid import UUID
 
 from sqlalchemy import JSON, BigInteger, CheckConstraint, UniqueConstraint
@@ -9,12 +8,17 @@ from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
 
+FACTS_VERSION = 1
+"""How the lists of a collected table are written: counts and weights as pairs of minor units and number or grams,
+other things as pairs of name and number."""
+
 
 class CollectionRow(SQLModel, table=True):
-    """One collection: ``content`` is what was sent in its normal form, ``corrects_id`` the reversed one whose place it takes.
+    """One collection; ``corrects_id`` is the reversed one whose place it takes.
 
-    ``expected`` and ``difference`` are those of the tables that have an expectation, ``settling`` that of the whole
-    box. ``record_id`` gives the order of recording.
+    ``expected`` and ``difference`` are those of the tables that had an expectation, as judged when it was recorded: the
+    answer judges again. ``record_id`` gives the order of recording; ``is_late`` tells that a later collection was there
+    already.
     """
 
     __tablename__ = "collection"
@@ -39,25 +43,26 @@ class CollectionRow(SQLModel, table=True):
     received_at: datetime = Field(sa_type=Utc)
     recorded_by: str
     collector: str = Field(index=True)
+    witness: str = ""
+    bag: str = ""
+    seal: str = ""
     corrects_id: UUID | None = Field(default=None, foreign_key="collection.id")
-    content: dict[str, Any] = Field(sa_type=JSON)
+    is_late: bool = False
     counted_minor: int = Field(sa_type=BigInteger)
     expected_least_minor: int | None = Field(sa_type=BigInteger)
     expected_most_minor: int | None = Field(sa_type=BigInteger)
     difference_minor: int | None = Field(sa_type=BigInteger)
-    settling_least_minor: int | None = Field(sa_type=BigInteger)
-    settling_most_minor: int | None = Field(sa_type=BigInteger)
     refunds_by_venue_minor: int = Field(sa_type=BigInteger)
     house_money_minor: int = Field(sa_type=BigInteger)
     test_money_minor: int = Field(sa_type=BigInteger)
-    cautions: list[str] = Field(sa_type=JSON)
-    advice: list[dict[str, Any]] = Field(sa_type=JSON)
 
 
 class CollectedTableRow(SQLModel, table=True):
-    """One table of a collection; ``meters`` are what the next one goes on from, ``told`` is its part of the answer.
+    """One table of a collection: facts of the count, and (``since_at``, ``meters_before``, ``expected``,
+    ``difference``, ``is_figure``, ``cautions``) its judgement when it was recorded.
 
-    ``is_figure`` says that a money meter gave the expectation: only such make points of a chart (X1).
+    ``meters`` are what the next one goes on from. ``facts_version`` says how ``counts``, ``weighed_g`` and ``other`` are
+    written. ``is_figure`` tells that a money meter gave the expectation.
     """
 
     __tablename__ = "collected_table"
@@ -65,17 +70,36 @@ class CollectedTableRow(SQLModel, table=True):
         CheckConstraint("place >= 0", name="place"),
         CheckConstraint("counted_minor >= 0", name="counted"),
         CheckConstraint("expected_least_minor BETWEEN 0 AND expected_most_minor", name="expected"),
+        CheckConstraint(
+            "refunds_from_box_minor >= 0 AND refunds_by_venue_minor >= 0 AND test_games >= 0 AND test_money_minor >= 0 "
+            "AND house_money_minor >= 0",
+            name="returns",
+        ),
     )
 
     collection_id: UUID = Field(primary_key=True, foreign_key="collection.id")
     pool_table_id: UUID = Field(primary_key=True, foreign_key="pool_table.id", index=True)
     place: int
+    facts_version: int = FACTS_VERSION
     meters: dict[str, int] = Field(sa_type=JSON)
+    counts: list[tuple[int, int]] = Field(sa_type=JSON)
+    weighed_g: list[tuple[int, str]] = Field(sa_type=JSON)
+    other: list[tuple[str, int]] = Field(sa_type=JSON)
+    refunds_from_box_minor: int = Field(sa_type=BigInteger)
+    refunds_by_venue_minor: int = Field(sa_type=BigInteger)
+    test_games: int = Field(sa_type=BigInteger)
+    test_money_minor: int = Field(sa_type=BigInteger)
+    house_money_minor: int = Field(sa_type=BigInteger)
+    emptied_before_at: datetime | None = Field(default=None, sa_type=Utc)
+    emptied_before_meters: dict[str, int] | None = Field(default=None, sa_type=JSON(none_as_null=True))
     counted_minor: int = Field(sa_type=BigInteger)
+    since_at: datetime | None = Field(default=None, sa_type=Utc)
+    meters_before: dict[str, int] = Field(sa_type=JSON)
     expected_least_minor: int | None = Field(sa_type=BigInteger)
     expected_most_minor: int | None = Field(sa_type=BigInteger)
+    difference_minor: int | None = Field(default=None, sa_type=BigInteger)
     is_figure: bool
-    told: dict[str, Any] = Field(sa_type=JSON)
+    cautions: list[str] = Field(sa_type=JSON)
 
 
 class DisputeRow(SQLModel, table=True):
@@ -93,7 +117,7 @@ class DisputeRow(SQLModel, table=True):
 
 
 class DisputeAnswerRow(SQLModel, table=True):
-    """What was answered to a dispute, which closes it (C8)."""
+    """The answer to a dispute, which closes it (C8)."""
 
     __tablename__ = "dispute_answer"
     __table_args__ = (CheckConstraint("answer <> ''", name="said"),)

@@ -15,41 +15,80 @@ Pieces = Annotated[StrictInt, Limits(ge=0, le=10_000_000)]
 Denomination = Annotated[str, Limits(pattern=r"^[0-9]{1,12}(\.[0-9]{1,4})?$", description="A coin's or note's value.")]
 Grams = Annotated[str, Limits(pattern=r"^[0-9]{1,7}(\.[0-9]{1,3})?$", description="Grams.")]
 MeterName = Annotated[str, Limits(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
+Meters = Annotated[dict[MeterName, Count], Limits(max_length=20)]
 
 
 class OtherIn(In):
-    """What else was in the box: foreign coins, tokens, a note nobody takes."""
+    """Anything else in the box: foreign coins, tokens, a note nobody takes."""
 
-    what: Name
-    count: Pieces
+    what: Annotated[Name, Limits(description="What it is, such as tokens or a foreign coin.")]
+    count: Annotated[Pieces, Limits(description="How many of them.")]
+
+
+class EmptiedBeforeIn(In):
+    """An emptying of the box before the books began, or one that nobody recorded."""
+
+    at: Annotated[Instant, Limits(description="When the box was last emptied; before this collection.")]
+    meters: Annotated[Meters, Limits(description="Meters as they showed then, by name.")]
 
 
 class CollectedTableIn(In):
-    """What was found in one table's box, and read off its meters before it was emptied."""
+    """One table's box, and its meters as they showed before it was emptied."""
 
-    table_id: Id
-    counted: Annotated[dict[Denomination, Pieces], Limits(max_length=60, description="How many of each value.")]
-    meters: Annotated[dict[MeterName, Count], Limits(max_length=20)] | MISSING = MISSING
-    weighed_g: Annotated[dict[Denomination, Grams], Limits(max_length=60)] | MISSING = MISSING
-    other: Annotated[list[OtherIn], Limits(max_length=60)] | MISSING = MISSING
-    refunds_from_box: Money | MISSING = MISSING
-    refunds_by_venue: Money | MISSING = MISSING
-    test_games: Annotated[StrictInt, Limits(ge=0, le=100_000)] | MISSING = MISSING
-    test_money: Money | MISSING = MISSING
-    house_money: Money | MISSING = MISSING
+    table_id: Annotated[Id, Limits(description="The table.")]
+    counted: Annotated[
+        dict[Denomination, Pieces],
+        Limits(max_length=60, description="How many of each value: coins and notes by value, in the venue's currency."),
+    ]
+    meters: Annotated[Meters | MISSING, Limits(description="Meters as they showed at the collection, by name.")] = (
+        MISSING
+    )
+    weighed_g: Annotated[
+        Annotated[dict[Denomination, Grams], Limits(max_length=60)] | MISSING,
+        Limits(description="Grams by value, where coins were weighed: a check of the count."),
+    ] = MISSING
+    other: Annotated[
+        Annotated[list[OtherIn], Limits(max_length=60)] | MISSING,
+        Limits(description="What else was in the box; it is not money."),
+    ] = MISSING
+    refunds_from_box: Annotated[
+        Money | MISSING, Limits(description="Refunds that were paid out of the box: they lower the expectation only.")
+    ] = MISSING
+    refunds_by_venue: Annotated[
+        Money | MISSING, Limits(description="Refunds that the venue paid: they are returned to it.")
+    ] = MISSING
+    test_games: Annotated[
+        Annotated[StrictInt, Limits(ge=0, le=100_000)] | MISSING,
+        Limits(description="Games started without money, to try the table. They count on a games meter only."),
+    ] = MISSING
+    test_money: Annotated[
+        Money | MISSING,
+        Limits(description="The operator's money put in to try the table. It lies in the box and is returned."),
+    ] = MISSING
+    house_money: Annotated[
+        Money | MISSING, Limits(description="The venue's money put in to start play: it is returned to the venue.")
+    ] = MISSING
+    emptied_before: Annotated[
+        EmptiedBeforeIn | MISSING,
+        Limits(description="When the box was last empty, where no collection or move on record says so."),
+    ] = MISSING
 
 
 class CollectionIn(In):
     """A collection, by the sender's own id: sent again with the same content it is answered as before."""
 
-    id: Id
-    venue_id: Id
-    collected_at: Instant
-    collector: Name | MISSING = MISSING
-    witness: Name | MISSING = MISSING
-    bag: Name | MISSING = MISSING
-    seal: Name | MISSING = MISSING
-    tables: Annotated[list[CollectedTableIn], Limits(min_length=1, max_length=200)]
+    id: Annotated[Id, Limits(description="A UUID that the sender makes, once for this collection.")]
+    venue_id: Annotated[Id, Limits(description="The venue.")]
+    collected_at: Annotated[Instant, Limits(description="When the boxes were emptied.")]
+    collector: Annotated[
+        Name | MISSING, Limits(description="Who collected; without it, the person whose token this is.")
+    ] = MISSING
+    witness: Annotated[Name | MISSING, Limits(description="Who counted too.")] = MISSING
+    bag: Annotated[Name | MISSING, Limits(description="The bag that the money went into.")] = MISSING
+    seal: Annotated[Name | MISSING, Limits(description="The number of the bag's seal.")] = MISSING
+    tables: Annotated[
+        list[CollectedTableIn], Limits(min_length=1, max_length=200, description="The boxes, each table once.")
+    ]
 
 
 class RangeOut(Out):
@@ -60,7 +99,7 @@ class RangeOut(Out):
 
 
 class MeterFindingOut(Out):
-    """What one meter says was paid in since the reading before, before refunds; null where nobody can say."""
+    """Money paid in by one meter since the reading before, before refunds; null where nobody can say."""
 
     name: str
     counts: Literal["money", "games", "minutes", "unknown"]
@@ -84,14 +123,48 @@ class WeightOut(Out):
 
 
 class OtherOut(Out):
-    """What else was in the box."""
+    """Anything else in the box."""
 
     what: str
     count: int
 
 
+class EmptiedBeforeOut(Out):
+    """An emptying of the box before the books began."""
+
+    at: Instant
+    meters: dict[str, int]
+
+
+class WordOut(Out):
+    """One sentence on what is odd about a count, and what to do about it at the box."""
+
+    code: str
+    text: str
+
+
+class AsRecordedOut(Out):
+    """Expectation and difference as they were judged when the collection was recorded."""
+
+    expected: RangeOut | None
+    difference: MoneyOut | None
+    difference_percent: str | None
+
+
+class ComparedOut(Out):
+    """How many tables the expectation in all covers, of how many, and the money counted in those."""
+
+    tables: int
+    of: int
+    counted: MoneyOut
+
+
 class CollectedTableOut(Out):
-    """One table of a collection; ``since`` is the reading that its meters go on from."""
+    """One table of a collection; ``since`` is when its box was last empty.
+
+    ``expected`` and ``difference`` are judged by all that is on record now; ``as_recorded`` is how they were judged when
+    the collection was recorded. ``word`` is null where nothing is odd.
+    """
 
     table_id: Id
     label: str
@@ -109,7 +182,10 @@ class CollectedTableOut(Out):
     test_games: int
     test_money: MoneyOut
     house_money: MoneyOut
+    emptied_before: EmptiedBeforeOut | None
     cautions: list[str]
+    word: WordOut | None
+    as_recorded: AsRecordedOut
 
 
 class CashAdviceOut(Out):
@@ -143,9 +219,12 @@ class DisputeOut(Out):
 
 
 class CollectionOut(Out):
-    """A collection as it stands: what was counted and expected, how it was divided, what to know about it.
+    """A collection now: count, expectation, settlement, and what to know about it.
 
-    ``difference`` is null where nothing is expected. ``corrects`` is the reversed collection whose place it takes.
+    ``expected`` and ``difference`` are those of the tables that have an expectation, judged by all that is on record
+    now; ``compared`` says how many tables those are, and all are null where nothing is expected. ``as_recorded`` is the
+    judgement when it was recorded. ``word`` is the most telling word of its tables. ``corrects`` is the reversed
+    collection whose place it takes.
     """
 
     id: Id
@@ -164,6 +243,9 @@ class CollectionOut(Out):
     expected: RangeOut | None
     difference: MoneyOut | None
     difference_percent: str | None
+    compared: ComparedOut | None
+    as_recorded: AsRecordedOut
+    word: str | None
     tables: list[CollectedTableOut]
     settlement: SettlementOut | None
     advice: list[CashAdviceOut]
@@ -176,22 +258,22 @@ class CollectionOut(Out):
 class ReversalIn(In):
     """Why a collection is taken back."""
 
-    reason: Said
+    reason: Annotated[Said, Limits(description="Why, in words; it stays with the collection.")]
 
 
 class DisputeIn(In):
     """Who disputes a collection, what they claim, and why."""
 
-    by: Name
-    claims: Said
-    reason: Said
+    by: Annotated[Name, Limits(description="Who disputes it.")]
+    claims: Annotated[Said, Limits(description="What they claim, such as another count.")]
+    reason: Annotated[Said, Limits(description="Why they claim it.")]
 
 
 class DisputeAnswerIn(In):
     """Who answers a dispute, and what."""
 
-    by: Name
-    answer: Said
+    by: Annotated[Name, Limits(description="Who answers.")]
+    answer: Annotated[Said, Limits(description="The answer; it closes the dispute.")]
 
 
 class CollectionPage(PageOf[CollectionOut]):

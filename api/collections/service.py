@@ -1,106 +1,96 @@
-"""Collections in the database: previewed, recorded, listed, reversed, settled later, disputed and answered.
+"""Collections: previewed, recorded, reversed, settled later; and their disputes.
 
-- A preview and the collection itself are drafted by the same code (C6); only the second is stored and posted.
+- A preview and the collection itself are decided by the same code (C6); only the second is stored and posted.
 - A collection is stored once by the sender's id (C5, R2): while one is recorded at a venue, others there wait.
 - A correction takes the place of a reversed collection of the same venue, tables and time (C5).
 - All that one request does is one transaction: nothing is half-posted.
+- Locks, in this order: ``cash:<venue>``, ``dispute:<id>``, and the ledger's own.
 """
 
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
-from sqlmodel import Session, col, or_, select
+from sqlmodel import Session, select
 
-from ..settlements.expected import Expected
-from ..settlements.rows import ReversalRow, SettlementRow
-from ..settlements.settling import box_of, divide, post, post_reversal
+from ..settlements.convert import settlement_row
+from ..settlements.opening_state import divide
+from ..settlements.queries import load_settling, settlement_of
+from ..settlements.rows import ReversalRow
+from ..settlements.service import post_reversal, save_settlement
+from ..store.changes import note_tables
 from ..store.clock import FUTURE_ALLOWED, new_id
 from ..store.db import hold
-from ..venues.rows import VenueRow
-from ..venues.service import calendar_of, get_venue
+from ..venues.service import get_venue
 from ..web.errors import Problem, not_found, refused
-from ..web.pagination import Page, page
-from .box_count import BoxCount, normal_form, read_boxes, what_differs
-from .coins import coins_mass_g, lifting_advice
-from .convert import Around, collection_out, table_out
-from .expected import InAll, in_all
-from .gathering import stands
-from .queries import collections_out
-from .rows import CollectedTableRow, CollectionRow
-from .schemas import CollectionIn, CollectionOut
-from .table_finding import TableFinding, find_at_table
+from .box_count import CollectionCount, read_collection
+from .collection_finding import CollectionFacts, Decided, box_of, decide
+from .conflicts import conflicts
+from .convert import CollectionDetails, box_of_row, collection_out, count_of, dispute_out, rows_of
+from .queries import details_of, get_collection, judge, load_facts, read_collections, revisions, table_ids_of
+from .rows import CollectionRow, DisputeAnswerRow, DisputeRow
+from .schemas import CollectionIn, CollectionOut, DisputeAnswerIn, DisputeIn, DisputeOut
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
-    """A collection as it would be stored: its row and its tables' rows, none of them stored yet."""
-
-    collection: CollectionRow
-    tables: list[CollectedTableRow]
-
-
-def preview_collection(session: Session, message: CollectionIn, *, now: datetime, by: str) -> CollectionOut:
+def preview_collection(
+    session: Session, message: CollectionIn, *, now: datetime, by: str, person: str
+) -> CollectionOut:
     """Answer as ``record_collection`` would, without an entry; store nothing."""
     venue = get_venue(session, message.venue_id)
-    stored = _sent_before(session, message, venue)
+    count = _read(message, venue.currency, now=now)
+    stored = _sent_before(session, count)
     if stored is not None:
-        return collections_out(session, [stored])[0]
-    draft = _draft(session, message, venue, now=now, by=by)
-    divided = divide(session, venue, draft.collection, now=now)
-    return collection_out(draft.collection, Around(draft.tables, None if divided is None else divided.row))
+        return read_collections(session, [stored])[0]
+    facts = load_facts(session, venue, count)
+    decided = decide(count, facts)
+    details = _rows(count, facts, decided, now=now, by=by, person=person)
+    if decided.division is not None:
+        details.settlement = settlement_row(
+            decided.division, collection_id=count.id, venue_id=venue.id, entry_id=None, now=now
+        )
+    return collection_out(details, decided.finding)
 
 
-def record_collection(session: Session, message: CollectionIn, *, now: datetime, by: str) -> CollectionOut:
+def record_collection(session: Session, message: CollectionIn, *, now: datetime, by: str, person: str) -> CollectionOut:
     """Store a collection, settle it where an agreement is in force, and post its entry.
 
-    Refuses a collection in the future, a table that never was at the venue, an id sent before with other content
-    (``same_id_other_content``), and what ``read_boxes`` and ``expect`` refuse; all else is kept and flagged.
+    ``by`` is the name of the token, ``person`` whose token it is: the collector where the message names nobody. Refuses
+    a collection in the future, a table that never was at the venue, an id sent before with other content
+    (``same_id_other_content``), and what ``read_collection`` refuses; all else is kept and flagged.
     """
     venue = get_venue(session, message.venue_id)
-    stored = _sent_before(session, message, venue)
-    if stored is None:
-        _hold(session, venue.id)
-        stored = _sent_before(session, message, venue)  # whoever held the venue may have stored it meanwhile
+    count = _read(message, venue.currency, now=now)
+    hold(session, f"cash:{venue.id}")
+    stored = _sent_before(session, count)
     if stored is not None:
-        return collections_out(session, [stored])[0]
-    draft = _draft(session, message, venue, now=now, by=by)
-    divided = divide(session, venue, draft.collection, now=now)
-    session.add(draft.collection)
+        return read_collections(session, [stored])[0]
+    facts = load_facts(session, venue, count)
+
+    decided = decide(count, facts)
+
+    details = _rows(count, facts, decided, now=now, by=by, person=person)
+    session.add(details.row)
     session.flush()
-    session.add_all(draft.tables)
+    session.add_all(details.tables)
     session.flush()
-    settlement = None if divided is None else post(session, draft.collection, divided, now=now)
-    return collection_out(draft.collection, Around(draft.tables, settlement))
-
-
-def get_collection(session: Session, collection_id: UUID) -> CollectionRow:
-    """Return a collection; ``not_found`` where there is none."""
-    row = session.get(CollectionRow, collection_id)
-    if row is None:
-        raise not_found("collection")
-    return row
-
-
-def page_collections(
-    session: Session, *, venue_id: UUID | None, table_id: UUID | None, limit: int, after: UUID | None
-) -> Page[CollectionRow]:
-    """Return collections, of a venue or with a table, in the order in which they were recorded."""
-    query = select(CollectionRow)
-    if venue_id is not None:
-        query = query.where(CollectionRow.venue_id == venue_id)
-    if table_id is not None:
-        with_table = select(CollectedTableRow.collection_id).where(CollectedTableRow.pool_table_id == table_id)
-        query = query.where(col(CollectionRow.id).in_(with_table))
-    return page(session, query, key=col(CollectionRow.record_id), limit=limit, after=after)
+    if decided.division is not None:
+        details.settlement = save_settlement(
+            session,
+            decided.division,
+            collection_id=count.id,
+            venue_id=venue.id,
+            currency=venue.currency,
+            reference=_reference(details.row),
+            now=now,
+        )
+    note_tables(session, [box.table_id for box in count.boxes])
+    return collection_out(details, decided.finding)
 
 
 def reverse_collection(session: Session, collection_id: UUID, *, reason: str, now: datetime, by: str) -> CollectionOut:
-    """Take a collection back: post the mirror image of its entry, and leave it standing as reversed (C5)."""
-    row = _held(session, collection_id)
-    settlement = _settlement(session, collection_id)
-    entry_id = post_reversal(session, row, None if settlement is None else settlement.entry_id, now=now)
+    """Take a collection back: post the mirror image of its entry, and keep it as reversed (C5)."""
+    row = _locked(session, collection_id)
+    settlement = settlement_of(session, collection_id)
+    entry_id = post_reversal(session, settlement, currency=row.currency, reference=_reference(row), now=now)
     reversal = ReversalRow(
         id=new_id(),
         collection_id=row.id,
@@ -112,159 +102,122 @@ def reverse_collection(session: Session, collection_id: UUID, *, reason: str, no
     )
     session.add(reversal)
     session.flush()
-    return collections_out(session, [row])[0]
+    note_tables(session, table_ids_of(session, collection_id))
+    return read_collections(session, [row])[0]
 
 
 def settle_collection(session: Session, collection_id: UUID, *, now: datetime) -> CollectionOut:
-    """Settle a collection that was recorded without an agreement (C7), by the agreement that now holds on its date."""
-    row = _held(session, collection_id)
-    if _settlement(session, collection_id) is not None:
+    """Settle a collection that was recorded without an agreement (C7), by the agreement now in force on its date."""
+    row = _locked(session, collection_id)
+    if settlement_of(session, collection_id) is not None:
         raise Problem("already_settled")
-    divided = divide(session, get_venue(session, row.venue_id), row, now=now)
-    if divided is None:
+    venue = get_venue(session, row.venue_id)
+    (details,) = details_of(session, [row])
+    finding = judge(session, [details])[row.id]
+    facts = load_settling(session, venue, currency=row.currency, trading_on=row.trading_on, corrects_id=row.corrects_id)
+
+    division = divide(
+        facts,
+        box_of([box_of_row(table) for table in details.tables], finding.whole),
+        currency=row.currency,
+        trading_on=row.trading_on,
+        revisions=revisions(session, venue.id),
+    )
+    if division is None:
         raise refused(
             "no_agreement", where="collected_at", found=row.trading_on, expected="a trading date with an agreement"
         )
-    post(session, row, divided, now=now)
-    return collections_out(session, [row])[0]
+
+    details.settlement = save_settlement(
+        session,
+        division,
+        collection_id=row.id,
+        venue_id=row.venue_id,
+        currency=row.currency,
+        reference=_reference(row),
+        now=now,
+    )
+    return collection_out(details, finding)
 
 
-def _hold(session: Session, venue_id: UUID) -> None:
-    hold(session, f"cash:{venue_id}")
+def raise_dispute(session: Session, collection_id: UUID, message: DisputeIn, *, now: datetime) -> DisputeOut:
+    """Record a dispute of a collection, whether that is settled, unsettled or reversed."""
+    row = DisputeRow(
+        id=new_id(),
+        collection_id=get_collection(session, collection_id).id,
+        raised_by=message.by,
+        claims=message.claims,
+        reason=message.reason,
+        raised_at=now,
+    )
+    session.add(row)
+    session.flush()
+    note_tables(session, table_ids_of(session, collection_id))
+    return dispute_out(row, None)
 
 
-def _held(session: Session, collection_id: UUID) -> CollectionRow:
-    """Return a collection that nobody else changes meanwhile; refuse one that was reversed."""
-    row = get_collection(session, collection_id)
-    _hold(session, row.venue_id)
-    if session.exec(select(ReversalRow.id).where(ReversalRow.collection_id == collection_id)).first() is not None:
-        raise Problem("already_reversed")
-    return row
+def answer_dispute(
+    session: Session, collection_id: UUID, dispute_id: UUID, message: DisputeAnswerIn, *, now: datetime
+) -> DisputeOut:
+    """Answer a dispute, which closes it; refuse a second answer (``already_answered``)."""
+    hold(session, f"dispute:{dispute_id}")
+    row = session.get(DisputeRow, dispute_id)
+    if row is None or row.collection_id != collection_id:
+        raise not_found("dispute")
+    if session.get(DisputeAnswerRow, dispute_id) is not None:
+        raise Problem("already_answered")
+    answer = DisputeAnswerRow(dispute_id=row.id, answered_by=message.by, answer=message.answer, answered_at=now)
+    session.add(answer)
+    session.flush()
+    note_tables(session, table_ids_of(session, collection_id))
+    return dispute_out(row, answer)
 
 
-def _settlement(session: Session, collection_id: UUID) -> SettlementRow | None:
-    return session.exec(select(SettlementRow).where(SettlementRow.collection_id == collection_id)).first()
-
-
-def _sent_before(session: Session, message: CollectionIn, venue: VenueRow) -> CollectionRow | None:
-    """Return the collection of this id if it says the same; refuse, naming what differs, if it says something else."""
-    row = session.get(CollectionRow, message.id)
-    if row is None:
-        return None
-    body = message.model_dump()
-    content = normal_form(body, read_boxes(body, venue.currency), venue.currency)
-    differing = list(what_differs(row.content, content))[:20]
-    if differing:
-        raise Problem("same_id_other_content", errors=differing)
-    return row
-
-
-def _draft(session: Session, message: CollectionIn, venue: VenueRow, *, now: datetime, by: str) -> Draft:
-    """Find out all there is to say about a collection, and make its rows of it."""
+def _read(message: CollectionIn, currency: str, *, now: datetime) -> CollectionCount:
+    """Return the count of a message; refuse a collection in the future."""
     if message.collected_at > now + FUTURE_ALLOWED:
         found = message.collected_at.isoformat()
         raise refused("invalid", where="collected_at", found=found, expected="an instant that has come")
-    body = message.model_dump()
-    boxes = read_boxes(body, venue.currency)
-    found_at = [
-        find_at_table(session, venue, box, at=message.collected_at, where=f"tables[{i}]") for i, box in enumerate(boxes)
-    ]
-    whole = in_all([(finding.box.counted, finding.expectation.expected) for finding in found_at])
-    content = normal_form(body, boxes, venue.currency)
-    replaced = _reversed_in_this_place(session, message, {finding.table.id for finding in found_at})
-    collection = CollectionRow(
-        id=message.id,
+    return read_collection(message.model_dump(), currency)
+
+
+def _sent_before(session: Session, count: CollectionCount) -> CollectionRow | None:
+    """Return the collection of this id if it says the same; refuse, naming what differs, if it says something else."""
+    row = session.get(CollectionRow, count.id)
+    if row is None:
+        return None
+    (details,) = details_of(session, [row])
+    differing = conflicts(stored=count_of(row, details.tables), sent=count)
+    if differing:
+        raise Problem("same_id_other_content", errors=differing[:20])
+    return row
+
+
+def _rows(
+    count: CollectionCount, facts: CollectionFacts, decided: Decided, *, now: datetime, by: str, person: str
+) -> CollectionDetails:
+    return rows_of(
+        count,
+        decided.finding,
         record_id=new_id(),
-        venue_id=venue.id,
-        currency=venue.currency,
-        collected_at=message.collected_at,
-        trading_on=calendar_of(venue).trading_day(message.collected_at),
-        received_at=now,
+        trading_on=facts.trading_on,
+        now=now,
         recorded_by=by,
-        collector=content["collector"] or by,
-        corrects_id=replaced,
-        content=content,
-        **_sums(whole, boxes),
-        cautions=_cautions(session, message, found_at, corrects=replaced is not None),
-        advice=_advice(found_at, boxes, venue.currency),
-    )
-    box_of(collection)
-    return Draft(collection, [_table_row(collection, i, finding) for i, finding in enumerate(found_at)])
-
-
-def _sums(whole: InAll, boxes: tuple[BoxCount, ...]) -> dict[str, Any]:
-    """Return the sums of a collection as the columns of its row."""
-    least, most = _ends(whole.expected)
-    settling_least, settling_most = _ends(whole.settling)
-    return {
-        "counted_minor": whole.counted,
-        "expected_least_minor": least,
-        "expected_most_minor": most,
-        "difference_minor": None if whole.difference is None else whole.difference.amount,
-        "settling_least_minor": settling_least,
-        "settling_most_minor": settling_most,
-        "refunds_by_venue_minor": sum(box.refunds_by_venue for box in boxes),
-        "house_money_minor": sum(box.house_money for box in boxes),
-        "test_money_minor": sum(box.test_money for box in boxes),
-    }
-
-
-def _ends(expected: Expected | None) -> tuple[int | None, int | None]:
-    return (None, None) if expected is None else (expected.least, expected.most)
-
-
-def _table_row(collection: CollectionRow, place: int, finding: TableFinding) -> CollectedTableRow:
-    least, most = _ends(finding.expectation.expected)
-    return CollectedTableRow(
-        collection_id=collection.id,
-        pool_table_id=finding.table.id,
-        place=place,
-        meters=dict(finding.box.meters),
-        counted_minor=finding.box.counted,
-        expected_least_minor=least,
-        expected_most_minor=most,
-        is_figure=finding.expectation.is_figure,
-        told=table_out(finding, collection.currency).model_dump(mode="json"),
+        collector=count.collector or person,
+        corrects_id=facts.corrects_id,
+        is_late=facts.is_late,
     )
 
 
-def _reversed_in_this_place(session: Session, message: CollectionIn, tables: set[UUID]) -> UUID | None:
-    """Return the reversed collection of this venue, time and tables that nothing has taken the place of yet."""
-    taken = select(CollectionRow.corrects_id).where(col(CollectionRow.corrects_id).is_not(None))
-    query = select(CollectionRow.id).where(
-        CollectionRow.venue_id == message.venue_id,
-        CollectionRow.collected_at == message.collected_at,
-        col(CollectionRow.id).in_(select(ReversalRow.collection_id)),
-        col(CollectionRow.id).not_in(taken),
-    )
-    for id_ in session.exec(query.order_by(col(CollectionRow.record_id).desc())).all():
-        found = select(CollectedTableRow.pool_table_id).where(CollectedTableRow.collection_id == id_)
-        if set(session.exec(found).all()) == tables:
-            return id_
-    return None
+def _reference(row: CollectionRow) -> str:
+    """Return the words of a collection's entries."""
+    return f"Collection of {row.trading_on}{f', bag {row.bag}' if row.bag else ''}"
 
 
-def _cautions(session: Session, message: CollectionIn, found_at: list[TableFinding], *, corrects: bool) -> list[str]:
-    """Return every caution of the tables once, and whether the collection came after a later one (C5)."""
-    cautions: list[str] = list(dict.fromkeys(caution for finding in found_at for caution in finding.cautions))
-    ids = [finding.table.id for finding in found_at]
-    of_tables = select(CollectedTableRow.collection_id).where(col(CollectedTableRow.pool_table_id).in_(ids))
-    later = select(CollectionRow.id).where(
-        col(CollectionRow.collected_at) > message.collected_at,
-        or_(col(CollectionRow.venue_id) == message.venue_id, col(CollectionRow.id).in_(of_tables)),
-        stands(),
-    )
-    if not corrects and session.exec(later.limit(1)).first() is not None:
-        cautions.insert(0, "late_arrival")
-    return cautions
-
-
-def _advice(found_at: list[TableFinding], boxes: tuple[BoxCount, ...], currency: str) -> list[dict[str, str | None]]:
-    advice: list[dict[str, str | None]] = [
-        {"code": code, "detail": detail, "table_id": str(finding.table.id)}
-        for finding in found_at
-        for code, detail in finding.advice
-    ]
-    mass_g = sum(coins_mass_g(currency, box.counts) for box in boxes)
-    heavy = lifting_advice(mass_g) if mass_g else None
-    return [*advice, *([{"code": "heavy_bag", "detail": heavy.detail, "table_id": None}] if heavy else [])]
+def _locked(session: Session, collection_id: UUID) -> CollectionRow:
+    """Return a collection that nobody else changes meanwhile; refuse one that was reversed."""
+    row = get_collection(session, collection_id)
+    hold(session, f"cash:{row.venue_id}")
+    if session.exec(select(ReversalRow.id).where(ReversalRow.collection_id == collection_id)).first() is not None:
+        raise Problem("already_reversed")
+    return row

@@ -1,31 +1,30 @@
-"""One table of a collection: its expectation, its difference, its weighings, and what there is to say about them.
+"""One table of a collection: its expectation, its difference, its weighings, its cautions and the advice on them.
 
-Gathers the reading before and what was sold, decides with ``expectation`` and ``coins``, and returns values.
+Judged from the facts of the table each time that somebody asks, by the same code for everybody who asks (C6, C9).
 """
 
+from __future__ import annotations
+
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from sqlmodel import Session, col, select
-
-from ..pool_tables.rows import PoolTableRow
-from ..pricing import DomainError, format_money, parse_money
-from ..venues.rows import VenueRow
-from ..web.errors import refused
+from ..pricing.money import format_money
 from .box_count import BoxCount
 from .coins import WeightCheck, weigh
 from .expected import Difference, difference
-from .expected_cash import Expectation, Sold, TableCaution, expect
-from .gathering import meters_of, reading_before, sold_between, stands, stay_of, stays_of
-from .rows import CollectedTableRow, CollectionRow
+from .expected_cash import Expectation, TableCaution, expect
+from .meter_baseline import Baseline, TableHistory, baseline, stay_at
+from .price_history import Sold, prices_between
 
 
 @dataclass(frozen=True, slots=True)
 class TableFinding:
-    """What was found at one table."""
+    """The finding at one table; ``since_at`` is when its box was last empty."""
 
-    table: PoolTableRow
+    table_id: UUID
+    label: str
     box: BoxCount
     since_at: datetime | None
     expectation: Expectation
@@ -35,40 +34,30 @@ class TableFinding:
     advice: tuple[tuple[str, str], ...]
 
 
-def find_at_table(session: Session, venue: VenueRow, box: BoxCount, *, at: datetime, where: str) -> TableFinding:
-    """Return what was found at one table of a venue.
+def asks_for_prices(history: TableHistory, box: BoxCount) -> bool:
+    """Tell whether an expectation needs prices: whether a games or a minutes meter was read."""
+    return any(meter.name in box.meters for meter in history.meters if meter.counts != "money")
 
-    Refuses a table that never was at the venue (``never_at_venue``), and what ``expect`` and ``weigh`` refuse.
-    """
-    table = session.get(PoolTableRow, UUID(box.table_id))
-    stays = [] if table is None else stays_of(session, table.id)
-    if table is None or venue.id not in {stay.venue_id for stay in stays}:
-        expected = "a table that stands, or once stood, at the venue"
-        raise refused("never_at_venue", where=f"{where}.table_id", found=box.table_id, expected=expected)
-    before = reading_before(session, stays, table_id=table.id, at=at)
-    since = before.since
-    sold = Sold() if since is None else sold_between(session, table, stays, from_at=since.at, to_at=at)
-    accepts = [parse_money(text, venue.currency) for text in table.profile["accepts"]]
-    try:
-        expectation = expect(
-            box,
-            meters_of(table, venue.currency),
-            at=at,
-            since=since,
-            sold=sold,
-            accepts=accepts,
-            currency=venue.currency,
-        )
-    except DomainError as error:
-        raise error.within(where) from None
+
+def find_at_table(
+    history: TableHistory, box: BoxCount, *, at: datetime, id: UUID | None, venue_id: UUID, currency: str
+) -> TableFinding:
+    """Return the finding at one table of a collection; ``id`` is None where the collection was reversed."""
+    start = baseline(history, at=at, id=id, stated=box.emptied_before)
+    since = start.since
+    priced = since is not None and asks_for_prices(history, box)
+    sold = prices_between(history.machine, from_at=since.at, to_at=at) if since is not None and priced else Sold()
+    expectation = expect(box, history.meters, at=at, start=start, sold=sold, accepts=history.accepts)
     weighings = tuple(
-        (value, weigh(venue.currency, value, count=box.counts.get(value, 0), weighed_g=grams))
+        (value, weigh(currency, value, count=box.counts.get(value, 0), weighed_g=grams))
         for value, grams in box.weighed_g.items()
     )
-    foreign = [value for value, count in box.counts.items() if count and value not in accepts]
+    foreign = [value for value, count in box.counts.items() if count and value not in history.accepts]
     off = [(value, check) for value, check in weighings if check is not None and not check.agrees]
+    same_time = id is not None and any(row.at == at and row.id != id for row in history.collected)
     return TableFinding(
-        table=table,
+        table_id=history.table_id,
+        label=history.label,
         box=box,
         since_at=None if since is None else since.at,
         expectation=expectation,
@@ -76,28 +65,21 @@ def find_at_table(session: Session, venue: VenueRow, box: BoxCount, *, at: datet
         weighings=weighings,
         cautions=(
             *expectation.cautions,
-            *(("not_there_then",) if stay_of(stays, at).venue_id != venue.id else ()),
-            *(("started_afresh",) if before.afresh else ()),
-            *(("box_travelled",) if before.travelled else ()),
-            *(("same_time_as_another",) if _same_time(session, table.id, at) else ()),
+            *(("not_there_then",) if stay_at(history, at).venue_id != venue_id else ()),
+            *(("started_afresh",) if start.afresh else ()),
+            *(("box_travelled",) if start.travelled else ()),
+            *(("same_time_as_another",) if same_time else ()),
             *(("denomination_not_taken",) if foreign else ()),
             *(("weight_differs",) if off else ()),
         ),
         advice=(
-            *(_foreign_advice(value, venue.currency) for value in foreign),
-            *(_weight_advice(value, check, box, venue.currency) for value, check in off),
-            *_meter_advice(expectation, venue.currency),
+            *(_foreign_advice(value, currency) for value in foreign),
+            *(_weight_advice(value, check, box, currency) for value, check in off),
+            *_start_advice(start, expectation),
+            *_meter_advice(expectation, currency),
+            *_refund_advice(expectation, box, currency),
         ),
     )
-
-
-def _same_time(session: Session, table_id: UUID, at: datetime) -> bool:
-    query = (
-        select(CollectionRow.id)
-        .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
-        .where(CollectedTableRow.pool_table_id == table_id, CollectionRow.collected_at == at, stands())
-    )
-    return session.exec(query.limit(1)).first() is not None
 
 
 def _foreign_advice(value: int, currency: str) -> tuple[str, str]:
@@ -113,21 +95,39 @@ def _weight_advice(value: int, check: WeightCheck, box: BoxCount, currency: str)
     )
 
 
-def _meter_advice(expectation: Expectation, currency: str) -> list[tuple[str, str]]:
-    advice = [
-        (
-            "meter_needs_review",
-            f"The meter {found.name} shows {found.value} after {found.before}: no takings are made of it. Was it read "
-            "right, was it reset, was the board replaced?",
-        )
-        for found in expectation.meters
-        if found.kind == "needs_review"
-    ]
+def _start_advice(start: Baseline, expectation: Expectation) -> Iterator[tuple[str, str]]:
+    if "start_unknown" not in expectation.cautions:
+        return
+    names = ", ".join(found.name for found in expectation.meters if found.kind == "baseline")
+    if start.since is None:
+        text = f"Nobody recorded when this box was last empty ({names}). If you know, state it as emptied_before."
+    else:
+        text = f"The box was emptied on {start.since.at:%Y-%m-%d} without a reading of {names}: no expectation from it."
+    yield "start_unknown", text
+
+
+def _meter_advice(expectation: Expectation, currency: str) -> Iterator[tuple[str, str]]:
+    for found in expectation.meters:
+        if found.kind == "needs_review":
+            after = "" if found.before is None else f" after {found.before}"
+            yield (
+                "meter_needs_review",
+                f"The meter {found.name} shows {found.value}{after}, so it gives no expectation. Read it again. Was it "
+                "reset, or the board replaced?",
+            )
     if "meters_disagree" in expectation.cautions:
         stories = "; ".join(
             f"{found.name} says {format_money(found.story.least, currency)} to {format_money(found.story.most, currency)}"
             for found in expectation.meters
             if found.story is not None
         )
-        advice.append(("meters_disagree", f"The meters cannot all be right: {stories}."))
-    return advice
+        yield "meters_disagree", f"The meters contradict each other: {stories}."
+
+
+def _refund_advice(expectation: Expectation, box: BoxCount, currency: str) -> Iterator[tuple[str, str]]:
+    if "refunds_exceed_expected" in expectation.cautions:
+        refunds = format_money(box.refunds_from_box, currency)
+        yield (
+            "refunds_exceed_expected",
+            f"{refunds} was refunded out of the box, more than the meters say was paid in. Did the venue pay it?",
+        )

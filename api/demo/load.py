@@ -12,9 +12,8 @@ from uuid import UUID
 
 from sqlmodel import Session, select
 
-from ..collections.disputes import raise_dispute
 from ..collections.schemas import CollectionIn, DisputeIn
-from ..collections.service import record_collection, reverse_collection
+from ..collections.service import raise_dispute, record_collection, reverse_collection
 from ..controllers.schemas import KeyingIn, SheetOut
 from ..controllers.service import record_keying, settings_sheet
 from ..jobs.schemas import JobIn
@@ -194,9 +193,11 @@ def _collect(session: Session, demo: Demo) -> None:
     for visit in sorted(route, key=lambda visit: visit.at):
         if (visit.venue, visit.number) == MISCOUNTED:
             wrong = CollectionIn.model_validate(miscounted(visit))
-            record_collection(session, wrong, now=visit.at, by="Rosalind")
+            record_collection(session, wrong, now=visit.at, by="Rosalind", person="Rosalind")
             reverse_collection(session, wrong.id, reason="Notes counted twice.", now=visit.at, by="demo owner")
-        record_collection(session, CollectionIn.model_validate(visit.collection), now=visit.at, by="Rosalind")
+        record_collection(
+            session, CollectionIn.model_validate(visit.collection), now=visit.at, by="Rosalind", person="Rosalind"
+        )
         if (visit.venue, visit.number) == (LATE_AGREEMENT, 0):
             _agree(session, demo, LATE_AGREEMENT, at=visit.at + timedelta(days=1))
     _post(session, demo.venues["keiler"], "venue_payment", "150.00", at=demo.now - timedelta(days=20))

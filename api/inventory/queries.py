@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, Select, and_, exists, func, or_
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
-from ..collections.gathering import stands
+from ..collections.queries import not_reversed
 from ..collections.rows import CollectedTableRow, CollectionRow
 from ..controllers.rows import KeyingRow
 from ..jobs.queries import times_out_of_order
@@ -159,7 +159,7 @@ def _collected_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetim
     query = (
         select(CollectedTableRow.pool_table_id, func.max(CollectionRow.collected_at))
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
-        .where(col(CollectedTableRow.pool_table_id).in_(ids), stands())
+        .where(col(CollectedTableRow.pool_table_id).in_(ids), not_reversed())
         .group_by(col(CollectedTableRow.pool_table_id))
     )
     return dict(session.exec(query).all())

@@ -3,20 +3,20 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from uuid import UUID
 
 from sqlmodel import Session, col, select
 
-from ..collections.gathering import stands
+from ..collections.queries import judge_collected, not_reversed, revisions
 from ..collections.rows import CollectedTableRow, CollectionRow
 from ..ledger.export.period import Period
 from ..ledger.queries import read_entries
 from ..ledger.rows import EntryRow, PostingRow
 from ..pool_tables.service import get_table
 from ..pricing import format_money
+from ..settlements.queries import waiting_claims
 from ..settlements.rows import SettlementRow
-from ..settlements.settling import waiting_claims
 from ..tax_areas.percents import format_percent
 from ..tax_areas.rows import TaxAreaRow
 from ..tax_areas.tax_area import NOT_ADVICE
@@ -58,7 +58,9 @@ def tax_report(session: Session, *, from_on: date, to_on: date) -> TaxReportOut:
         select(SettlementRow, CollectionRow.currency)
         .join(CollectionRow, col(CollectionRow.id) == col(SettlementRow.collection_id))
         .where(
-            col(SettlementRow.trading_on).between(from_on, to_on), col(SettlementRow.tax_area).is_not(None), stands()
+            col(SettlementRow.trading_on).between(from_on, to_on),
+            col(SettlementRow.tax_area).is_not(None),
+            not_reversed(),
         )
     )
     groups: dict[tuple[str, str, str, str], list[SettlementRow]] = defaultdict(list)
@@ -109,37 +111,27 @@ def _differences(session: Session, *, table_id: UUID | None, collector: str | No
 
 
 def _sums(session: Session, *, table_id: UUID | None, collector: str | None) -> Iterable[_Sum]:
-    """Return the collections that make points, in time order; of a collector, with all that came before at the tables."""
-    tables = select(CollectedTableRow.pool_table_id)
-    if table_id is not None:
-        tables = tables.where(CollectedTableRow.pool_table_id == table_id)
-    if collector is not None:
-        collected = select(CollectionRow.id).where(CollectionRow.collector == collector)
-        tables = tables.where(col(CollectedTableRow.collection_id).in_(collected))
+    """Return the collections that make points, by their expectations as judged now (C9), in time order."""
     query = (
-        select(CollectionRow, CollectedTableRow)
+        select(CollectionRow, CollectedTableRow.pool_table_id)
         .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
-        .where(col(CollectedTableRow.pool_table_id).in_(tables), stands())
-        .order_by(col(CollectionRow.collected_at), col(CollectionRow.record_id))
+        .where(not_reversed())
+        .order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
     )
+    if table_id is not None:
+        query = query.where(CollectedTableRow.pool_table_id == table_id)
+    if collector is not None:
+        query = query.where(CollectionRow.collector == collector)
+    rows = session.exec(query).all()
+    judged = judge_collected(session, [(collection.id, id_) for collection, id_ in rows])
     sums: dict[UUID, _Sum] = {}
-    last: dict[UUID, tuple[CollectionRow, CollectedTableRow]] = {}
-    for collection, table in session.exec(query).all():
-        before, last[table.pool_table_id] = last.get(table.pool_table_id), (collection, table)
-        if table.is_figure and collector in (None, collection.collector) and _goes_on_from(before, table):
+    for collection, id_ in rows:
+        expectation = judged[collection.id, id_].expectation
+        if expectation.is_figure and expectation.expected is not None:
             found = sums.setdefault(collection.id, _Sum(collection))
-            found.counted += table.counted_minor
-            found.expected += table.expected_most_minor or 0
+            found.counted += judged[collection.id, id_].box.counted
+            found.expected += expectation.expected.most
     return sums.values()
-
-
-def _goes_on_from(before: tuple[CollectionRow, CollectedTableRow] | None, table: CollectedTableRow) -> bool:
-    """Tell whether a figure goes on from what now stands before it: not where that was corrected or arrived late."""
-    if before is None:
-        return True
-    since, emptied_at = datetime.fromisoformat(table.told["since"]), before[0].collected_at
-    read = {meter["name"]: meter["before"] for meter in table.told["meters"] if meter["before"]}  # 0 after a reset
-    return since > emptied_at or (since == emptied_at and read.items() <= before[1].meters.items())
 
 
 def _point(found: _Sum) -> Point | None:
@@ -172,7 +164,7 @@ def _share(share: float) -> str:
 def read_statement(session: Session, *, venue: VenueRow, period: Period) -> Statement:
     """Return a venue's statement over a period, with what its settlements carried forward and the period's payees."""
     carried: Counter[str] = Counter()
-    for claim in waiting_claims(session, venue.id, until_on=period.to_on):
+    for claim in waiting_claims(session, venue.id, until_on=period.to_on, revisions=revisions(session, venue.id)):
         carried[claim.name or claim.code] += claim.amount
     mine = select(PostingRow.entry_number).where(PostingRow.venue_id == venue.id)
     return statement(

@@ -11,7 +11,7 @@ from datetime import date
 
 from ..pricing.errors import DomainError, Fault
 from ..pricing.money import MOST_MINOR
-from .claims import RETURNS, Claim
+from .carried_forward import RETURNS, Claim
 from .expected import Expected
 
 

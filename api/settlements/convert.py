@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from datetime import date
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date, datetime
 from fractions import Fraction
 from typing import Any
+from uuid import UUID
 
 from ..pricing import format_money
 from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.money import in_currency, parse_money
+from ..store.clock import new_id
 from ..tax_areas.percents import in_words, parse_percent
 from ..tax_areas.tax_area import NOT_ADVICE
 from .agreement import (
@@ -21,6 +23,9 @@ from .agreement import (
     OperatorMinimum,
     WeekStep,
 )
+from .carried_forward import Claim
+from .first_money import Period
+from .opening_state import Division, Settled
 from .rows import AgreementRow, SettlementRow
 from .schemas import (
     AgreementOut,
@@ -213,3 +218,80 @@ def settlement_out(row: SettlementRow, currency: str) -> SettlementOut:
         claims_carried=carried,
         notice=NOT_ADVICE,
     )
+
+
+def settled_of(row: SettlementRow) -> Settled:
+    """Return a stored settlement as the value that the next one goes on from."""
+    return Settled(
+        trading_on=row.trading_on,
+        carried_in=_read_claims(row.carried_in),
+        carried_forward=_read_claims(row.carried_forward),
+        reckoned=tuple(_read_period(period) for period in row.reckoned),
+        loan_minor=row.loan_before_minor,
+    )
+
+
+def settlement_row(
+    division: Division, *, collection_id: UUID, venue_id: UUID, entry_id: UUID | None, now: datetime
+) -> SettlementRow:
+    """Return a settlement as its row."""
+    settlement, opening = division.settlement, division.opening
+    tax_line = next((line for line in settlement.lines if line.code == "tax"), None)
+    return SettlementRow(
+        id=new_id(),
+        collection_id=collection_id,
+        venue_id=venue_id,
+        trading_on=settlement.trading_on,
+        settled_at=now,
+        agreement_id=UUID(settlement.agreement_id),
+        agreement_version=settlement.agreement_version,
+        entry_id=entry_id,
+        gross_minor=settlement.gross,
+        tax_area=division.tax_area.code if division.tax_area and division.tax else None,
+        tax_rate=division.tax.words if division.tax else None,
+        taxed_minor=tax_line.basis if tax_line else 0,
+        tax_minor=settlement.tax,
+        venue_share_minor=settlement.venue_share,
+        operator_share_minor=settlement.operator_share,
+        loan_before_minor=opening.loan_minor,
+        loan_repaid_minor=settlement.loan_repaid,
+        to_venue_now_minor=settlement.to_venue_now,
+        to_venue_balance_minor=settlement.to_venue_balance,
+        to_bag_minor=settlement.to_bag,
+        lines=[
+            {
+                "code": line.code,
+                "what": line.what,
+                "to": line.to,
+                "basis_minor": line.basis,
+                "amount_minor": line.amount,
+            }
+            for line in settlement.lines
+        ],
+        carried_in=_write_claims(opening.carried_in),
+        carried_forward=_write_claims(settlement.carried_forward),
+        reckoned=[
+            {"after_on": period.after_on and period.after_on.isoformat(), "until_on": period.until_on.isoformat()}
+            for period in opening.periods
+        ],
+        advice=[{"code": item.code, "detail": item.detail} for item in settlement.advice],
+    )
+
+
+def _write_claims(claims: Sequence[Claim]) -> list[dict[str, Any]]:
+    return [
+        {"code": claim.code, "name": claim.name, "due_on": claim.due_on.isoformat(), "amount_minor": claim.amount}
+        for claim in claims
+    ]
+
+
+def _read_claims(stored: Sequence[dict[str, Any]]) -> tuple[Claim, ...]:
+    return tuple(
+        Claim(claim["code"], claim["amount_minor"], date.fromisoformat(claim["due_on"]), claim["name"])
+        for claim in stored
+    )
+
+
+def _read_period(stored: dict[str, Any]) -> Period:
+    after_on = stored["after_on"]
+    return Period(after_on and date.fromisoformat(after_on), date.fromisoformat(stored["until_on"]))

@@ -1,4 +1,4 @@
-"""First money: what falls due to the operator in a period, before anything is split (D, step 4).
+"""First money: the operator's money that falls due in a period, before anything is split (D, step 4).
 
 - A period reaches from the day after ``after_on`` to ``until_on``, both trading dates; what was reckoned up to a date
   is never reckoned again. Two collections on one date share the period's money: the second finds none of it.
@@ -8,24 +8,36 @@
 - Spread: each day of a period brings its part; the parts up to any day are rounded half-up together, so that a whole
   period comes to exactly its amount.
 - A version's first money falls due only while the version holds; a ``starts_on`` before that only fixes its rhythm.
-- What falls due is claimed at the next collection; where the money does not reach it is carried forward (D2).
+- What falls due is claimed at the next collection; what the money does not reach is carried forward (D2).
+- Periodic first money is reckoned once for each trading date. A settlement reckons every date up to its own that no
+  other settlement has reckoned; a reversal leaves its dates to the next.
 """
 
 from __future__ import annotations
 
 from calendar import monthrange
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
 from itertools import count, takewhile
+from typing import Literal
 
 from ..pricing.money import round_half_up
 from .agreement import Agreement, FirstMoney, in_force
-from .claims import Claim
+from .carried_forward import Claim
 
 _MONTHS = {"month": 1, "year": 12}
 
 _DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """Trading dates from the day after ``after_on`` (None: from the first) to ``until_on``."""
+
+    after_on: date | None
+    until_on: date
 
 
 def first_money_due(versions: Sequence[Agreement], *, after_on: date | None, until_on: date) -> tuple[Claim, ...]:
@@ -44,6 +56,44 @@ def first_money_due(versions: Sequence[Agreement], *, after_on: date | None, unt
             elif begin_on <= last_on:
                 claims += _falls_due(item, begin_on=begin_on, last_on=last_on)
     return tuple(sorted(claims, key=lambda claim: claim.due_on))
+
+
+def unreckoned(reckoned: Iterable[Period], *, until_on: date) -> tuple[Period, ...]:
+    """Return the trading dates up to ``until_on`` that lie in none of the periods."""
+    gaps: list[Period] = []
+    edge = date.min
+    for period in sorted(reckoned, key=lambda period: period.after_on or date.min):
+        after_on = min(period.after_on or date.min, until_on)
+        if after_on > edge:
+            gaps.append(Period(_after(edge), after_on))
+        edge = max(edge, period.until_on)
+    if edge < until_on:
+        gaps.append(Period(_after(edge), until_on))
+    return tuple(gaps)
+
+
+def due(versions: Sequence[Agreement], periods: Sequence[Period], *, on: date) -> tuple[Claim, ...]:
+    """Return the first money that a settlement on a trading date claims: that of these periods, and its own."""
+    own = first_money_due(_only(versions, "collection"), after_on=on, until_on=on)
+    periodic = _only(versions, "period")
+    found = [first_money_due(periodic, after_on=period.after_on, until_on=period.until_on) for period in periods]
+    return tuple(sorted((*(claim for claims in found for claim in claims), *own), key=lambda claim: claim.due_on))
+
+
+def _only(versions: Sequence[Agreement], what: Literal["collection", "period"]) -> list[Agreement]:
+    return [
+        replace(
+            agreement,
+            first_money=tuple(
+                item for item in agreement.first_money if (item.per == "collection") == (what == "collection")
+            ),
+        )
+        for agreement in versions
+    ]
+
+
+def _after(edge: date) -> date | None:
+    return None if edge == date.min else edge
 
 
 def _spells(versions: Sequence[Agreement], *, until_on: date) -> Iterator[tuple[Agreement, date, date]]:

@@ -1,8 +1,9 @@
 """A settlement: how the money of one collection is divided, in numbered steps, each a line.
 
 1. gross: what was counted, or what was expected, or the higher of the two, as the agreement says (``settles_on``);
-2. returns: refunds that the venue paid, house money and test money, which were never takings;
-3. tax, taken out of what is left after the returns;
+2. returns: refunds that the venue paid, house money and test money, which were never takings; and the change of
+   earlier grosses whose expectation is judged otherwise now, taken or given back by the operator (C9);
+3. tax, taken out of the rest;
 4. first money to the operator, and what was taken too much before a correction given back (C5);
 5. the operator's minimum, as front money before the split or as a guarantee of his share after it;
 6. the split of what is left;
@@ -14,9 +15,11 @@
 - Nothing takes more than is there: what returns, first money or the minimum could not take is carried forward by kind,
   the oldest first, whatever agreement comes next (D2). Claimed = taken + carried forward. Only a correction is below
   zero, and a loan repayment where the venue had repaid more than it owed.
-- Where the gross is not the count, expected is the count brought into the expected range (C4): a count inside it
-  stands. The operator bears the difference: takings in the books are what was counted, the others get theirs of the
-  gross. Without any expectation the count is settled, with advice.
+- Where the gross is not the count, it is the count brought into the expected range (C4): a count inside the range
+  does not change. The operator bears the difference: takings in the books are what was counted, the others get theirs
+  of the gross. Without any expectation the count is settled, with advice.
+- A settlement is never changed. When the expectation that it rested on is judged otherwise later, the next settlement
+  has a ``correction`` line before tax and split: both then follow the gross as it is judged now (C9).
 - Nobody is handed more than was counted: what the venue cannot be given now goes onto its balance.
 - A guarantee is a floor of the operator's share of each collection; what one could not reach raises the next floor.
   Carried minimum money is front money where the agreement in force has no minimum.
@@ -27,6 +30,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -38,7 +42,7 @@ from ..tax_areas.percents import in_words
 from ..tax_areas.tax_area import NOT_ADVICE, TaxRate
 from .agreement import Agreement, Cap, CapAfter
 from .box import Box
-from .claims import RETURNS, Claim, LineCode, SettlementLine, Taken, give_back, offset, take
+from .carried_forward import RETURNS, Claim, LineCode, SettlementLine, Taken, give_back, offset, take
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +59,7 @@ class Settlement:
 
     ``operator_share`` is his part of the split, what a guarantee adds to it included; first money and front money are
     lines of their own. ``venue_share`` is the venue's part, before its loan. ``claims`` is all that was claimed.
+    ``revised`` is what the operator took, or below zero gave back, of earlier grosses (C9).
     """
 
     agreement_id: str
@@ -72,7 +77,14 @@ class Settlement:
     claims: tuple[Claim, ...]
     carried_forward: tuple[Claim, ...]
     advice: tuple[SettlementAdvice, ...]
+    revised: int = 0
     notice: str = NOT_ADVICE
+
+    @property
+    def first_money(self) -> int:
+        """All that the operator takes before the split, less what is given back (C5); not what C9 changed."""
+        codes = ("first_money", "operator_minimum", "correction")
+        return sum(line.amount for line in self.lines if line.code in codes) - self.revised
 
     @property
     def returned_to_venue(self) -> int:
@@ -108,8 +120,10 @@ def settle(
     gross = {"counted": box.counted, "expected": box.near, "higher": max(box.counted, box.near)}[agreement.settles_on]
     returned = take(offset(_of(claims, *RETURNS)), available=min(gross, box.counted))
     after_returns = gross - returned.total
-    tax_taken = tax.inside(after_returns) if tax else 0
-    after_tax = after_returns - tax_taken
+    revised = _revised(claims, available=after_returns)
+    taxed = after_returns - revised.total
+    tax_taken = tax.inside(taxed) if tax else 0
+    after_tax = taxed - tax_taken
     first = _first_money(claims, available=after_tax)
     after_first = after_tax - first.total
     front_claims, floor_claims = _minimum_claims(agreement, claims)
@@ -127,14 +141,15 @@ def settle(
         "minimum": after_front,
     }
     top = SettlementLine("gross", box.counted, gross, f"Gross, as {agreement.settles_on}", "all")
-    tax_lines = _tax_lines(tax, after_returns, tax_taken)
+    tax_lines = _tax_lines(tax, taxed, tax_taken)
+    before_tax = (top, *returned.lines, *revised.lines)
     return Settlement(
         agreement_id=agreement.id,
         agreement_version=agreement.version,
         trading_on=trading_on,
         counted=box.counted,
         gross=gross,
-        lines=(top, *returned.lines, *tax_lines, *first.lines, *front.lines, *split.lines, *venue.lines),
+        lines=(*before_tax, *tax_lines, *first.lines, *front.lines, *split.lines, *venue.lines),
         tax=tax_taken,
         venue_share=split.venue,
         operator_share=split.operator,
@@ -142,40 +157,47 @@ def settle(
         to_venue_now=venue.now,
         to_venue_balance=venue.balance,
         claims=claims,
-        carried_forward=(*returned.carried, *first.carried, *front.carried, *split.carried),
+        carried_forward=(*returned.carried, *revised.carried, *first.carried, *front.carried, *split.carried),
         advice=(
             *_gross_advice(agreement, box, gross, currency),
             *_cap_advice(agreement.cap, split.venue, after, currency),
         ),
+        revised=revised.total,
     )
 
 
 def check(settlement: Settlement) -> None:
-    """Raise AssertionError unless a settlement keeps what it promises: the rules D1 and D2 as sums."""
+    """Raise RuntimeError, a mistake of ours, unless a settlement keeps the rules D1 and D2 as sums."""
     first, *rest = settlement.lines
-    assert first.code == "gross", "the first line is the gross"
-    assert first.amount == settlement.gross >= 0, "the gross is never below zero"
-    assert sum(line.amount for line in rest) == settlement.gross, "all other lines add up to the gross"
+    by_code: Counter[LineCode] = Counter()
+    for line in rest:
+        by_code[line.code] += line.amount
     below = {line.code for line in rest if line.amount < 0}
-    assert below <= {"correction", "loan_repayment"}, "nothing is paid out below zero"
-    by_code = {code: sum(line.amount for line in rest if line.code == code) for code in {line.code for line in rest}}
-    assert by_code.get("tax", 0) == settlement.tax, "the tax is its line"
-    guaranteed = by_code.get("operator_guarantee", 0)
-    assert by_code["operator_share"] + guaranteed == settlement.operator_share, "the operator's share is its lines"
+    guaranteed = by_code["operator_guarantee"]
     parts = (settlement.loan_repaid, settlement.to_venue_now, settlement.to_venue_balance)
-    assert sum(parts) == settlement.venue_share >= 0, "the venue's share is its parts"
-    assert min(settlement.operator_share, *parts[1:]) >= 0, "nobody gets less than nothing"
-    assert settlement.to_bag >= 0, "nobody is handed more than was counted"
-    _check_claims(settlement, by_code)
+    rules = {
+        "the first line is the gross, never below zero": first.code == "gross"
+        and first.amount == settlement.gross >= 0,
+        "all other lines add up to the gross": sum(by_code.values()) == settlement.gross,
+        "only corrections are below zero": below <= {"correction", "loan_repayment"},
+        "the tax is its line": by_code["tax"] == settlement.tax,
+        "the operator's share is its lines": by_code["operator_share"] + guaranteed == settlement.operator_share,
+        "the venue's share is its parts": sum(parts) == settlement.venue_share >= 0,
+        "nobody gets less than nothing": min(settlement.operator_share, *parts[1:]) >= 0,
+        "nobody is handed more than was counted": settlement.to_bag >= 0,
+        "claimed = taken + met by the guarantee + carried forward": _claims_add_up(settlement, by_code),
+    }
+    broken = [rule for rule, kept in rules.items() if not kept]
+    if broken:
+        raise RuntimeError(f"A settlement of {settlement.trading_on} breaks: {'; '.join(broken)}.")
 
 
-def _check_claims(settlement: Settlement, taken: Mapping[LineCode, int]) -> None:
+def _claims_add_up(settlement: Settlement, taken: Mapping[LineCode, int]) -> bool:
     claimed = sum(claim.amount for claim in settlement.claims)
     carried = sum(claim.amount for claim in settlement.carried_forward)
-    codes: tuple[LineCode, ...] = ("correction", "first_money", "operator_minimum", *RETURNS)
-    by_line = sum(taken.get(code, 0) for code in codes)
-    by_floor = claimed - carried - by_line
-    assert 0 <= by_floor <= settlement.operator_share, "claimed = taken + met by the guarantee + carried forward"
+    by_line = taken["correction"] + taken["first_money"] + taken["operator_minimum"]
+    by_line += taken["refunds_by_venue"] + taken["house_money"] + taken["test_money"]
+    return 0 <= claimed - carried - by_line <= settlement.operator_share
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +223,13 @@ def _of(claims: Sequence[Claim], *codes: str) -> tuple[Claim, ...]:
 def _minimum_claim(agreement: Agreement, on: date) -> tuple[Claim, ...]:
     minimum = agreement.operator_minimum
     return (Claim("operator_minimum", minimum.amount, on),) if minimum and minimum.amount else ()
+
+
+def _revised(claims: Sequence[Claim], *, available: int) -> Taken:
+    """Give back what earlier settlements divided too little, then take what they divided too much (C9)."""
+    back = give_back(_of(claims, "expectation"))
+    taken = take(back.carried, available=available - back.total)
+    return Taken((*back.lines, *taken.lines), back.total + taken.total, taken.carried)
 
 
 def _first_money(claims: Sequence[Claim], *, available: int) -> Taken:

@@ -28,6 +28,7 @@ def create_token(session: SessionDep, principal: OwnerDep, now: NowDep, token: T
     token_id, text = service.make_token(
         session,
         name=token.name,
+        person=given(token.person, None),
         role=token.role,
         venue_id=venue_id,
         table_id=table_id,

@@ -9,13 +9,21 @@ from ..web.schema_types import Id, In, Instant, Name, Out, PageOf
 
 
 class TokenIn(In):
-    """A token to make: a venue's names its venue, a device's its table, the others neither."""
+    """A token to make: a venue's names its venue, a device's its table, the others neither.
 
-    name: Name
-    role: Role
+    One person may have several tokens: what they collect is then theirs, whichever token they use.
+    """
+
+    name: Annotated[Name, Field(description="What you call the token, such as Ana's phone.")]
+    person: Annotated[
+        Name | MISSING, Field(description="Whose token it is, such as Ana; without it, the token's name.")
+    ] = MISSING
+    role: Annotated[Role, Field(description="What the token may do.")]
     venue_id: Annotated[Id | MISSING, Field(description="Of role venue: the venue.")] = MISSING
     table_id: Annotated[Id | MISSING, Field(description="Of role device: the table.")] = MISSING
-    expires_at: Instant | MISSING = MISSING
+    expires_at: Annotated[Instant | MISSING, Field(description="From when on it is refused; without it, never.")] = (
+        MISSING
+    )
 
 
 class NewTokenOut(Out):
@@ -30,6 +38,7 @@ class TokenOut(Out):
 
     id: Id
     name: str
+    person: str
     role: Role
     venue_id: Id | None
     table_id: Id | None

@@ -24,8 +24,9 @@ def make_token(
     table_id: UUID | None,
     expires_at: datetime | None,
     now: datetime,
+    person: str | None = None,
 ) -> tuple[UUID, str]:
-    """Store a new token and return its id and, this once, the token itself."""
+    """Store a new token and return its id and, this once, the token itself; ``person`` is its name where nobody says."""
     for bound, value, where in (("venue", venue_id, "venue_id"), ("device", table_id, "table_id")):
         if (role == bound) != (value is not None):
             expected = f"an id for the role {bound}" if role == bound else f"nothing for the role {role}"
@@ -36,6 +37,7 @@ def make_token(
     row = TokenRow(
         id=new_id(),
         name=name,
+        person=person or name,
         role=role,
         venue_id=venue_id,
         pool_table_id=table_id,
@@ -67,6 +69,7 @@ def token_out(row: TokenRow) -> TokenOut:
     return TokenOut(
         id=row.id,
         name=row.name,
+        person=row.person,
         role=row.role,
         venue_id=row.venue_id,
         table_id=row.pool_table_id,

@@ -28,10 +28,11 @@ BearerDep = Annotated[HTTPAuthorizationCredentials | None, Security(_bearer)]
 
 @dataclass(frozen=True, slots=True)
 class Principal:
-    """The holder of a token: its name, its role, and the venue or table it is bound to."""
+    """The holder of a token: its name, its person, its role, and the venue or table it is bound to."""
 
     id: str
     name: str
+    person: str
     role: Role
     venue_id: UUID | None = None
     table_id: UUID | None = None
@@ -64,7 +65,7 @@ async def find_principal(request: Request, roles: frozenset[str]) -> Principal:
 async def _holder(request: Request, token: str) -> Principal | None:
     owner = request.app.state.settings.owner_token
     if owner is not None and secrets.compare_digest(token.encode(), owner.encode()):
-        return Principal("environment", "the owner", "owner")
+        return Principal("environment", "the owner", "the owner", "owner")
     transactions: Transactions = request.app.state.transactions
     now = request.app.state.clock()
 
@@ -72,7 +73,7 @@ async def _holder(request: Request, token: str) -> Principal | None:
         row = find_token(session, token, now=now)
         if row is None:
             return None
-        return Principal(str(row.id), row.name, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
+        return Principal(str(row.id), row.name, row.person, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
 
     await transactions.lookups.check_room()
     return await transactions.lookups.run(lambda: transactions.read(look_up))

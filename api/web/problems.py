@@ -422,6 +422,7 @@ PROBLEMS: dict[str, ProblemKind] = {
         ("never_due", 422, "Never due", "An amount due once is due while the agreement runs."),
         ("no_name", 422, "Name missing", "Give it a name."),
         ("no_tax_rates", 422, "Tax rate missing", "A tax area has at least one dated rate."),
+        ("not_before", 422, "Not before the collection", "State an instant before the one of the collection."),
         ("nothing_to_spread", 422, "Nothing to spread", "Only amounts per week, month or year can be spread."),
         (
             "one_of_rate_and_divisor",
@@ -431,12 +432,6 @@ PROBLEMS: dict[str, ProblemKind] = {
         ),
         ("period_backwards", 422, "Period ends before it starts", "Give a last date on or after the first."),
         ("rates_not_rising", 422, "Dates not rising", "Each rate is dated after the one before."),
-        (
-            "refunds_exceed_expected",
-            422,
-            "Refunds above the money paid in",
-            "Refunds out of the box are at most the meters' total. Record a refund that the venue paid as such.",
-        ),
         ("steps_not_rising", 422, "Steps not rising", "Steps begin in week 1, each in a later week."),
         ("table_named_twice", 422, "Table named twice", "A collection names each of its tables once."),
         ("too_many_entries", 422, "Too many entries", "The list of errors names the largest number."),

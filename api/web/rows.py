@@ -15,7 +15,7 @@ ROLES: tuple[Role, ...] = ("owner", "collector", "accountant", "venue", "device"
 
 
 class TokenRow(SQLModel, table=True):
-    """A bearer token: only its SHA-256 is kept (the token itself has 256 random bits, so no salt is needed)."""
+    """A bearer token of a person: only its SHA-256 is kept (the token itself has 256 random bits, so no salt is needed)."""
 
     __tablename__ = "token"
     __table_args__ = (
@@ -26,6 +26,7 @@ class TokenRow(SQLModel, table=True):
 
     id: UUID = Field(primary_key=True)
     name: str
+    person: str
     role: str
     venue_id: UUID | None = Field(default=None, foreign_key="venue.id")
     pool_table_id: UUID | None = Field(default=None, foreign_key="pool_table.id")

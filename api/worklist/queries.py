@@ -12,7 +12,9 @@ from uuid import UUID
 from sqlalchemy import Select, distinct, exists, func, or_, select, union_all
 from sqlmodel import Session, SQLModel, col
 
+from ..collections.queries import StoredBoxes, judge_boxes, load_boxes
 from ..collections.rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
+from ..collections.table_finding import TableFinding
 from ..controllers.rows import KeyingRow
 from ..health.levels import Levels
 from ..health.queries import StoredTable, facts_of, levels_in_force, load_tables
@@ -59,7 +61,7 @@ class StoredWork:
     read_at: datetime | None
     keyed: Keyed | None
     keyings_reported_at: Sequence[datetime]
-    collected: Sequence[Any]
+    collected: StoredBoxes | None
     disputes: Sequence[OpenDispute]
 
 
@@ -100,7 +102,7 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
             read_at=read_at.get(id_),
             keyed=keyed.get(stored.stays[-1].id),
             keyings_reported_at=[row.taken_at for row in done[id_] if "settings_keyed" in row.done],
-            collected=collected[id_],
+            collected=collected.get(id_),
             disputes=disputes.get(id_, ()),
         )
         for id_, stored in tables.items()
@@ -128,7 +130,7 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
         keyed=stored.keyed,
         keyings_reported_at=stored.keyings_reported_at,
         box_limits=_box_limits(table.profile.get("cash_box") or {}, venue.currency),
-        collected=[_collected_of(row) for row in stored.collected],
+        collected=_judged(session, stored.collected),
         disputes=stored.disputes,
         licence=_licence(table.profile.get("licence") or {}, venue),
     )
@@ -204,23 +206,12 @@ def _keyed(session: Session, ids: Collection[UUID]) -> dict[UUID, Keyed]:
     }
 
 
-def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Any]]:
-    """Return the rows of the last collections of each table that are not reversed, in time order."""
-    order = (col(CollectionRow.collected_at).desc(), col(CollectionRow.record_id).desc())
+def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, StoredBoxes]:
+    """Return the last collections of each table that are not reversed, to be judged with its other facts (C9)."""
+    order = (col(CollectionRow.collected_at).desc(), col(CollectionRow.id).desc())
     place = func.row_number().over(partition_by=col(CollectedTableRow.pool_table_id), order_by=order).label("place")
     newest = (
-        select(
-            col(CollectedTableRow.pool_table_id),
-            col(CollectedTableRow.collection_id),
-            col(CollectionRow.collected_at),
-            col(CollectedTableRow.meters),
-            col(CollectedTableRow.counted_minor),
-            col(CollectedTableRow.expected_least_minor),
-            col(CollectedTableRow.expected_most_minor),
-            col(CollectedTableRow.told),
-            col(CollectionRow.currency),
-            place,
-        )
+        select(col(CollectedTableRow.collection_id), col(CollectedTableRow.pool_table_id), place)
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
         .where(
             col(CollectedTableRow.pool_table_id).in_(ids),
@@ -228,33 +219,31 @@ def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Any]]
         )
         .subquery()
     )
-    query = select(newest).where(newest.c.place <= _COLLECTIONS_MAX).order_by(newest.c.place.desc())
-    found: dict[UUID, list[Any]] = {id_: [] for id_ in ids}
-    for row in session.execute(query):
-        found[row.pool_table_id].append(row)
-    return found
+    query = select(newest).where(newest.c.place <= _COLLECTIONS_MAX)
+    return load_boxes(session, [(row.collection_id, row.pool_table_id) for row in session.execute(query)])
 
 
-def _collected_of(row: Any) -> Collected:
-    told, since = row.told, row.told["since"]
-    counted = None
-    if row.expected_least_minor is not None and told["difference"] is not None:
-        difference = parse_signed(told["difference"], row.currency)
-        nearer = row.expected_most_minor if difference > 0 else row.expected_least_minor
-        counted = Counted(row.collection_id, row.collected_at, row.counted_minor, difference, nearer)
+def _judged(session: Session, boxes: StoredBoxes | None) -> list[Collected]:
+    """Return the last collections of a table as they are judged now, in time order."""
+    if boxes is None:
+        return []
+    findings = judge_boxes(session, boxes)
+    rows = sorted((row for row, _ in boxes.rows), key=lambda row: (row.collected_at, row.id))
+    return [_collected_of(row, findings[row.id]) for row in rows]
+
+
+def _collected_of(row: CollectionRow, finding: TableFinding) -> Collected:
+    counted, expected, off = None, finding.expectation.expected, finding.difference
+    if expected is not None and off is not None:
+        nearer = expected.most if off.amount > 0 else expected.least
+        counted = Counted(row.id, row.collected_at, finding.box.counted, off.amount, nearer)
     return Collected(
         collected_at=row.collected_at,
-        meters=row.meters,
+        meters=finding.box.meters,
         counted=counted,
-        since_at=datetime.fromisoformat(since) if since else None,
-        counts={parse_money(value, row.currency): count for value, count in told["counts"].items()},
+        since_at=finding.since_at,
+        counts=finding.box.counts,
     )
-
-
-def parse_signed(text: str, currency: str) -> int:
-    """Return a signed amount in minor units."""
-    amount = parse_money(text.lstrip("-"), currency)
-    return -amount if text.startswith("-") else amount
 
 
 def _disputes(session: Session, ids: Collection[UUID]) -> dict[UUID, list[OpenDispute]]:

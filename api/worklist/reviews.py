@@ -15,12 +15,11 @@ from datetime import datetime, tzinfo
 from fractions import Fraction
 from uuid import UUID
 
+from ..collections.expected import TOLERATED
 from ..health.meter_health import MeterHealth
 from ..pricing.money import format_money
 from ..venues.dates_in_words import day_at
 from .work import Code, Work
-
-TOLERATED = Fraction(1, 20)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from baizebook.settlements.claims import Claim, offset, take
+from baizebook.settlements.carried_forward import Claim, offset, take
 from hypothesis import given
 from hypothesis import strategies as st
 

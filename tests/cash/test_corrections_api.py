@@ -150,7 +150,15 @@ def test_a_collection_that_arrives_after_a_later_one_is_kept_and_flagged(till: T
     assert late["cautions"] == ["late_arrival"]
     assert (late["status"], late["expected"]) == ("settled", {"least": "50.00", "most": "50.00"})
     assert lines(late) == [("gross", "50.00"), ("operator_share", "25.00"), ("to_venue_now", "25.00")]
-    assert till.client.get(f"/v1/collections/{later['id']}").json() == later
+    now = till.client.get(f"/v1/collections/{later['id']}").json()
+    assert (later["expected"], later["difference"]) == ({"least": "100.00", "most": "100.00"}, "0.00")
+    assert (now["expected"], now["difference"]) == ({"least": "50.00", "most": "50.00"}, "50.00")
+    assert now["as_recorded"] == {
+        "expected": {"least": "100.00", "most": "100.00"},
+        "difference": "0.00",
+        "difference_percent": "0.00",
+    }
+    assert now["settlement"] == later["settlement"]
 
 
 def test_another_collection_of_the_same_time_is_flagged_unless_the_first_was_reversed(till: Till) -> None:

@@ -98,18 +98,18 @@ def test_a_table_named_twice_is_refused(till: Till) -> None:
     assert till.refused(body) == (422, "table_named_twice", ["tables[1].table_id"])
 
 
-def test_refunds_above_the_expectation_are_refused_in_the_venues_money(till: Till) -> None:
+def test_refunds_above_the_expectation_are_kept_and_flagged(till: Till) -> None:
     till.collect("2026-10-03", 10, cash=0)
-    body = till.body("2026-10-10", 10, cash=40, refunds_from_box="10.01")
-    response = till.client.post("/v1/collections", json=body)
-    assert response.status_code == 422
-    assert response.json()["errors"] == [
-        {
-            "where": "tables[0].refunds_from_box",
-            "found": "10.01",
-            "expected": "at most 10.00, the most that the meters say was paid in",
-        }
-    ]
+    told = till.collect("2026-10-10", 10, cash=40, refunds_from_box="10.01")
+    assert told["expected"] == {"least": "0.00", "most": "0.00"}
+    assert "refunds_exceed_expected" in told["cautions"]
+    (advice,) = (item for item in told["advice"] if item["code"] == "refunds_exceed_expected")
+    assert "10.01 was refunded out of the box" in advice["detail"]
+
+
+def test_a_box_is_emptied_before_a_collection_not_after_it(till: Till) -> None:
+    body = till.body("2026-10-10", 10, emptied_before={"at": "2026-10-10T16:00:00Z", "meters": {"cash": 1}})
+    assert till.refused(body) == (422, "not_before", ["tables[0].emptied_before.at"])
 
 
 def test_all_mistakes_of_a_collection_are_said_at_once(till: Till) -> None:

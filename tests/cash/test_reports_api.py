@@ -45,22 +45,34 @@ def test_reversed_collections_and_ranges_make_no_points(till: Till) -> None:
     assert [point["collection_id"] for point in told["points"]] == ids[1:]
 
 
-def test_a_figure_that_a_late_arrival_cut_in_two_makes_no_point(till: Till) -> None:
+def test_a_figure_that_a_late_arrival_cuts_in_two_is_judged_from_the_late_one(till: Till) -> None:
     till.collect("2026-06-01", 0, cash=0)
     later = till.collect("2026-06-15", 100, cash=800, collector="Bo")
     assert later["difference"] == "-100.00"
     late = till.collect("2026-06-08", 100, cash=400)
-    for query, ids in ((f"table_id={till.table}", [late["id"]]), ("collector=Bo", []), ("collector=Ana", [late["id"]])):
+    exact = {late["id"]: "0.00", later["id"]: "0.00"}
+    for query, ids in (
+        (f"table_id={till.table}", [late["id"], later["id"]]),
+        ("collector=Bo", [later["id"]]),
+        ("collector=Ana", [late["id"]]),
+    ):
         told = till.client.get(f"/v1/reports/differences?{query}").json()
-        assert [point["collection_id"] for point in told["points"]] == ids, query
+        points = {point["collection_id"]: point["difference"] for point in told["points"]}
+        assert points == {id_: exact[id_] for id_ in ids}, query
 
 
-def test_a_figure_that_went_on_from_a_wrong_reading_makes_no_point_once_that_is_corrected(till: Till) -> None:
+def test_a_figure_that_went_on_from_a_wrong_reading_goes_on_from_the_right_one_once_that_is_corrected(
+    till: Till,
+) -> None:
     ids = collect_weekly(till, [100, 100, 100])
     till.reverse({"id": ids[1]})
     right = till.collect("2026-06-21", 100, cash=804)
     told = till.client.get(f"/v1/reports/differences?table_id={till.table}").json()
-    assert [point["collection_id"] for point in told["points"]] == [ids[0], right["id"]]
+    assert [(point["collection_id"], point["difference"]) for point in told["points"]] == [
+        (ids[0], "0.00"),
+        (right["id"], "-1.00"),
+        (ids[2], "1.00"),
+    ]
     till.reverse(right)
     same = till.collect("2026-06-21", 98, cash=800)
     told = till.client.get(f"/v1/reports/differences?table_id={till.table}").json()

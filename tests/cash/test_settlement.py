@@ -10,7 +10,7 @@ import pytest
 from baizebook.pricing.errors import DomainError
 from baizebook.settlements.agreement import Agreement, Cap, CapAfter, OperatorMinimum
 from baizebook.settlements.box import Box
-from baizebook.settlements.claims import Claim
+from baizebook.settlements.carried_forward import Claim
 from baizebook.settlements.expected import Expected
 from baizebook.settlements.settlement import Settlement, check, settle
 from baizebook.tax_areas.tax_area import NOT_ADVICE, TaxRate

@@ -20,7 +20,7 @@ from baizebook.settlements.agreement import (
     WeekStep,
 )
 from baizebook.settlements.box import Box
-from baizebook.settlements.claims import Claim
+from baizebook.settlements.carried_forward import Claim
 from baizebook.settlements.expected import Expected
 from baizebook.settlements.first_money import first_money_due
 from baizebook.settlements.settlement import Settlement, check, settle
@@ -159,5 +159,5 @@ def settlement_of_100() -> Settlement:
 )
 def test_a_settlement_that_does_not_add_up_is_found(change: dict[str, Any]) -> None:
     check(settlement_of_100())
-    with pytest.raises(AssertionError):
+    with pytest.raises(RuntimeError, match="A settlement of 2026-01-01 breaks: "):
         check(replace(settlement_of_100(), **change))

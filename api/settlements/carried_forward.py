@@ -1,20 +1,23 @@
-"""What somebody may take out of the box before the rest is split, and what is carried forward where it could not.
+"""Claims on the box before the rest is split, and the claims that a settlement carries forward.
 
 - Claims are taken oldest first, as far as the money reaches; never below zero (D2).
-- What could not be taken is carried forward by kind, with the date on which it fell due, and is taken like any other
-  claim next time, also under a later agreement.
-- A claim below zero says that too much of its kind was taken before a correction (C5).
-- What was claimed = what was taken + what is carried forward.
+- A claim that the money does not reach is carried forward by kind, with the date on which it fell due. The next
+  settlement takes it like any other claim, also under a later agreement.
+- A claim below zero: too much of its kind was taken before a correction (C5), or too little was divided (C9).
+- All claims = what was taken + what is carried forward.
+- Every settlement changes what waits by the claims it raised less the claims it took. What waits is the sum of the
+  changes of all settlements that were not reversed; a reversal takes its change out, and all balances are back (D2, C5).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
-ClaimCode = Literal["refunds_by_venue", "house_money", "test_money", "first_money", "operator_minimum"]
+ClaimCode = Literal["refunds_by_venue", "house_money", "test_money", "expectation", "first_money", "operator_minimum"]
 
 LineCode = Literal[
     "gross",
@@ -40,6 +43,7 @@ _WHO: dict[ClaimCode, WhoGets] = {
     "refunds_by_venue": "venue",
     "house_money": "venue",
     "test_money": "operator",
+    "expectation": "operator",
     "first_money": "operator",
     "operator_minimum": "operator",
 }
@@ -47,6 +51,7 @@ _WORDS: dict[ClaimCode, str] = {
     "refunds_by_venue": "Refunds that the venue paid",
     "house_money": "House money",
     "test_money": "Test money",
+    "expectation": "Divided on an expectation that has changed",
     "first_money": "First money",
     "operator_minimum": "Operator's minimum",
 }
@@ -56,7 +61,8 @@ _WORDS: dict[ClaimCode, str] = {
 class Claim:
     """``amount`` minor units of one kind, due since ``due_on``; ``name`` is that of a first money.
 
-    Claims of the same code and name are of one kind.
+    Claims of the same code and name are of one kind. ``expectation`` is what an earlier settlement divided too much,
+    by its expectation as it is judged now (C9); below zero, what it divided too little.
     """
 
     code: ClaimCode
@@ -71,6 +77,8 @@ class Claim:
     @property
     def words(self) -> str:
         """The claim as a line names it."""
+        if self.code == "expectation":
+            return f"{_WORDS[self.code]}, collection of {self.due_on}"
         return f"{self.name or _WORDS[self.code]}, due {self.due_on}"
 
 
@@ -104,16 +112,23 @@ def take(claims: Sequence[Claim], *, available: int) -> Taken:
         taken = min(max(claim.amount, 0), left)
         left -= taken
         if taken:
-            lines.append(SettlementLine(claim.code, claim.amount, taken, claim.words, _WHO[claim.code]))
+            code: LineCode = "correction" if claim.code == "expectation" else claim.code
+            lines.append(SettlementLine(code, claim.amount, taken, claim.words, _WHO[claim.code]))
         if taken != claim.amount:
             carried.append(replace(claim, amount=claim.amount - taken))
     return Taken(tuple(lines), available - left, tuple(carried))
 
 
 def give_back(claims: Sequence[Claim]) -> Taken:
-    """Give back what was taken too much: a line below zero for each claim below zero; the others are carried on."""
+    """Give back what was taken too much: a line below zero for each claim below zero; carry the others on."""
     lines = tuple(
-        SettlementLine("correction", claim.amount, claim.amount, f"Taken too much: {claim.words}", _WHO[claim.code])
+        SettlementLine(
+            "correction",
+            claim.amount,
+            claim.amount,
+            claim.words if claim.code == "expectation" else f"Taken too much: {claim.words}",
+            _WHO[claim.code],
+        )
         for claim in claims
         if claim.amount < 0
     )
@@ -133,3 +148,21 @@ def offset(claims: Sequence[Claim]) -> tuple[Claim, ...]:
             rest.append(replace(claim, amount=claim.amount - used))
     newest = {claim.kind: claim for claim in claims}
     return (*rest, *(replace(newest[kind], amount=-amount) for kind, amount in over.items() if amount))
+
+
+def waiting(changes: Iterable[Sequence[Claim]]) -> tuple[Claim, ...]:
+    """Return the claims that wait after these changes, oldest first; below zero where too much was taken."""
+    return _added_up(claim for change in changes for claim in change)
+
+
+def change(*, carried_in: Sequence[Claim], carried_forward: Sequence[Claim]) -> tuple[Claim, ...]:
+    """Return by how much a settlement changed the claims that wait."""
+    return _added_up((*carried_forward, *(replace(claim, amount=-claim.amount) for claim in carried_in)))
+
+
+def _added_up(claims: Iterable[Claim]) -> tuple[Claim, ...]:
+    sums: Counter[Claim] = Counter()
+    for claim in claims:
+        sums[replace(claim, amount=0)] += claim.amount
+    by_date = sorted(sums.items(), key=lambda item: item[0].due_on)
+    return tuple(replace(claim, amount=amount) for claim, amount in by_date if amount)

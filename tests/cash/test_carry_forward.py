@@ -7,8 +7,8 @@ from fractions import Fraction
 
 from baizebook.settlements.agreement import Agreement, FirstMoney
 from baizebook.settlements.box import Box
-from baizebook.settlements.carry_forward import Period, change, due, unreckoned, waiting
-from baizebook.settlements.claims import Claim
+from baizebook.settlements.carried_forward import Claim, change, waiting
+from baizebook.settlements.first_money import Period, due, unreckoned
 from baizebook.settlements.settlement import Settlement, settle
 from hypothesis import given
 from hypothesis import strategies as st

@@ -1,0 +1,155 @@
+"""The baseline of a collection: when its box was last empty, and what the meters showed then.
+
+- A box is empty after a collection that was not reversed, after a later move that emptied it (C1), and at the time that
+  somebody states for the days before the books began. The latest of these before a collection is its baseline.
+- Collections of one instant go in the order of their ids, in whatever order they arrived.
+- A box that travelled is counted since before the move. Work that began the meters afresh since leaves no baseline (R5).
+- A table has one history of each meter: readings, collections and moves are asked alike whether a meter was ever read
+  before (G4).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from uuid import UUID
+
+from ..controllers.sells import Machine
+from ..readings.meters import Meter
+from .box_count import EmptiedBefore
+
+_BEFORE_ALL = datetime.min.replace(tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Since:
+    """When a box was last empty, what the meters showed then, and whether meters that are reset then were reset."""
+
+    at: datetime
+    meters: Mapping[str, int]
+    emptied: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stay:
+    """Where a table stood from an instant on (None: the workshop), and what was read when it came there."""
+
+    from_at: datetime
+    venue_id: UUID | None
+    meters: Mapping[str, int]
+    box: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Collected:
+    """A collection of the table that was not reversed: when, what the meters showed, and what it states of before."""
+
+    id: UUID
+    at: datetime
+    meters: Mapping[str, int]
+    emptied_before: EmptiedBefore | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableHistory:
+    """The facts of one table that an expectation is judged from; all sequences are in the order of time.
+
+    ``first_read_at`` has the time of the first reading of each meter; ``machine`` is what is known of the controller,
+    where a price may be asked.
+    """
+
+    table_id: UUID
+    label: str
+    meters: tuple[Meter, ...]
+    accepts: tuple[int, ...]
+    stays: tuple[Stay, ...]
+    collected: tuple[Collected, ...] = ()
+    afresh_at: tuple[datetime, ...] = ()
+    first_read_at: Mapping[str, datetime]
+    machine: Machine | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Baseline:
+    """The reading that a collection goes on from, if there is one; whether its box travelled, its meters began afresh.
+
+    ``read_before`` names the meters of which any earlier number is on record.
+    """
+
+    since: Since | None
+    travelled: bool = False
+    afresh: bool = False
+    read_before: frozenset[str] = frozenset()
+
+
+def baseline(history: TableHistory, *, at: datetime, id: UUID | None, stated: EmptiedBefore | None = None) -> Baseline:
+    """Return the baseline of a table's collection at an instant.
+
+    ``id`` is the collection's; of a reversed one it is None, and only what was earlier counts. ``stated`` is the
+    emptying that the collection itself states.
+    """
+    found = _last_emptied(history, at=at, id=id, stated=stated)
+    read_before = frozenset(_read_before(history, at=at, id=id, stated=stated))
+    if found.since is None:
+        return Baseline(None, found.travelled, read_before=read_before)
+    afresh = any(found.since.at <= began < at for began in history.afresh_at)
+    return Baseline(None if afresh else found.since, found.travelled, afresh, read_before)
+
+
+def stay_at(history: TableHistory, at: datetime) -> Stay:
+    """Return where a table stood at an instant; before its first stay, that first one."""
+    return next((stay for stay in reversed(history.stays) if stay.from_at <= at), history.stays[0])
+
+
+def _last_emptied(history: TableHistory, *, at: datetime, id: UUID | None, stated: EmptiedBefore | None) -> Baseline:
+    last = _last_collected(history, at=at, id=id, stated=stated)
+    after = _BEFORE_ALL if last is None else last.at
+    travelled = False
+    for before, move in zip(reversed(history.stays[:-1]), reversed(history.stays[1:]), strict=True):
+        if not after < move.from_at <= at:
+            continue
+        idle = not move.meters and before.venue_id is None
+        if move.box == "emptied" and not idle:
+            return Baseline(Since(move.from_at, move.meters), travelled)
+        travelled = travelled or move.box == "travels"
+    return Baseline(last, travelled)
+
+
+def _earlier(history: TableHistory, *, at: datetime, id: UUID | None) -> Iterator[Collected]:
+    for row in history.collected:
+        if row.at < at or (row.at == at and id is not None and row.id < id):
+            yield row
+
+
+def _stated(history: TableHistory, *, at: datetime, stated: EmptiedBefore | None) -> Iterator[EmptiedBefore]:
+    own = () if stated is None else (stated,)
+    yield from (emptied for row in history.collected if (emptied := row.emptied_before) and emptied.at < at)
+    yield from own
+
+
+def _last_collected(
+    history: TableHistory, *, at: datetime, id: UUID | None, stated: EmptiedBefore | None
+) -> Since | None:
+    """Return the last emptying by a collection, or one that a collection states; a recorded one wins at one instant."""
+    known = [(row.at, 1, row.id.int, row.meters) for row in _earlier(history, at=at, id=id)]
+    for emptied in _stated(history, at=at, stated=stated):
+        known.append((emptied.at, 0, 0, emptied.meters))
+    if not known:
+        return None
+    emptied_at, _, _, meters = max(known, key=lambda row: (*row[:3], sorted(row[3].items())))
+    return Since(emptied_at, meters)
+
+
+def _read_before(
+    history: TableHistory, *, at: datetime, id: UUID | None, stated: EmptiedBefore | None
+) -> Iterator[str]:
+    """Yield the names of meters that any earlier record has a number of."""
+    yield from (name for name, read_at in history.first_read_at.items() if read_at < at)
+    for row in _earlier(history, at=at, id=id):
+        yield from row.meters
+    for emptied in _stated(history, at=at, stated=stated):
+        yield from emptied.meters
+    for stay in history.stays:
+        if stay.from_at <= at:
+            yield from stay.meters
