@@ -12,7 +12,7 @@ Minutes inside a day count from the turn of that day: 0 to 1440.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
@@ -24,8 +24,6 @@ from ..pricing.ladder import Ladder
 from ..pricing.tariff import Tariff
 from ..pricing.week import Schedule
 from ..pricing.week import Window as Entry
-
-_A_WEEK = 7 * A_DAY
 
 _Entry = tuple[str, Tariff | None]
 
@@ -139,14 +137,33 @@ def listed_week(schedule: Schedule, *, turns_at: int) -> ListedWeek:
 
     ``turns_at`` in minutes after midnight.
     """
-    minutes: list[_Entry] = [("Base", schedule.base)] * _A_WEEK
-    for window in schedule.weekly:
-        starts, ends = _span(window, schedule)
-        for day in window.days:
-            for minute in range(day * A_DAY + starts, day * A_DAY + ends):
-                minutes[minute % _A_WEEK] = (window.name, window.tariff)
-    turned = minutes[turns_at:] + minutes[:turns_at]
-    return tuple(_windows(turned[day * A_DAY : (day + 1) * A_DAY]) for day in range(7))
+    days: list[list[ListedWindow]] = [[] for _ in range(7)]
+    for starts, ends, name, tariff in _week_minutes(schedule):
+        at, until = starts - turns_at, ends - turns_at
+        while at < until:
+            day, minute = divmod(at, A_DAY)
+            stop = min(until, (day + 1) * A_DAY)
+            days[day % 7].append(ListedWindow(minute, minute + stop - at, tariff, name))
+            at = stop
+    return tuple(_joined(sorted(day, key=lambda window: window.starts)) for day in days)
+
+
+def _week_minutes(schedule: Schedule) -> Iterator[tuple[int, int, str, Tariff | None]]:
+    """Yield which entry of base and weekly list wins from when to when, in minutes after the first Monday's midnight."""
+    opens = _minutes(schedule.day_starts_at)
+    for day in range(7):
+        spans = [(opens, opens + A_DAY, "Base", schedule.base)]
+        spans += [(*_span(entry, schedule), entry.name, entry.tariff) for entry in schedule.weekly if day in entry.days]
+        cuts = sorted({cut for starts, ends, _, _ in spans for cut in (starts, ends)})
+        for starts, ends in pairwise(cuts):
+            _, _, name, tariff = next(span for span in reversed(spans) if span[0] <= starts < span[1])
+            yield day * A_DAY + starts, day * A_DAY + ends, name, tariff
+
+
+def _joined(windows: Iterable[ListedWindow]) -> tuple[ListedWindow, ...]:
+    """Return a day's windows with neighbours of one name and tariff made one."""
+    groups = [list(group) for _, group in groupby(windows, key=lambda window: (window.name, window.tariff))]
+    return tuple(ListedWindow(group[0].starts, group[-1].ends, group[0].tariff, group[0].name) for group in groups)
 
 
 def occasions(schedule: Schedule, *, first_on: date, last_on: date) -> tuple[Occasion, ...]:
