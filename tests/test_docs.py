@@ -1,7 +1,9 @@
 """What the README shows is true: its Python runs, its terminal answers, its commands exist."""
 
+import json
 import re
 import shlex
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +15,15 @@ from baizebook.store import migrate
 from baizebook.store.db import make_engine, writing
 from baizebook.store.settings import Settings
 from baizebook.web import openapi
+from fastapi.testclient import TestClient
 
 from tests.conftest import NOON
-from tests.databases import settings_for, sqlite_database
+from tests.databases import OWNER_TOKEN, settings_for, sqlite_database
+from tests.demo.examples_on_the_demo import loaded_demo
 
-README = (Path(__file__).parent.parent / "README.md").read_text()
-CI = (Path(__file__).parent.parent / ".ci" / "run").read_text()
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text()
+CI = (ROOT / ".ci" / "run").read_text()
 
 
 def blocks(language: str) -> list[str]:
@@ -45,6 +50,62 @@ def test_the_terminal_answers_as_the_readme_shows(
             assert cli.main(shlex.split(command.removeprefix("$ baizebook "))) == 0
             assert capsys.readouterr().out.splitlines() == answer
         engine.dispose()
+
+
+def test_the_service_answers_as_the_readme_shows(demo: TestClient) -> None:
+    shown = re.findall(
+        r"```sh\ncurl [^\n]*\"http://127.0.0.1:8000([^\"]+)\"\n```\n```(json|text)\n(.*?)\n```", README, re.DOTALL
+    )
+    assert len(shown) == README.count("curl ") >= 5
+    for address, kind, answer in shown:
+        given = demo.get(address)
+        assert given.status_code == 200, (address, given.text)
+        if kind == "text":
+            assert given.text == answer
+        else:
+            assert_holds(given.json(), json.loads(answer), address)
+
+
+def assert_holds(given: Any, shown: Any, place: str) -> None:
+    """Compare an answer with what is shown of it: fields that are left out do not matter, nor offers after the last."""
+    if isinstance(shown, dict):
+        for name, value in shown.items():
+            assert_holds(given[name], value, f"{place} {name}")
+    elif isinstance(shown, list):
+        for number, value in enumerate(shown):
+            assert_holds(given[number], value, f"{place} {number}")
+    else:
+        assert given == shown, place
+
+
+@pytest.fixture
+def demo() -> Iterator[TestClient]:
+    """The service on the demo, loaded at noon."""
+    with loaded_demo(NOON) as file:
+        settings = settings_for(f"sqlite:///{file}")
+        app = create_app(settings, make_engine(settings))
+        app.state.clock = lambda: NOON
+        with TestClient(app, headers={"Authorization": f"Bearer {OWNER_TOKEN}"}) as client:
+            yield client
+
+
+def test_every_proof_of_a_promise_exists() -> None:
+    table = README.split("| promise | test |")[1].split("\n\n")[0]
+    proofs = [row.split("|")[2] for row in table.splitlines()[2:]]
+    assert len(proofs) > 5
+    for proof in proofs:
+        files = re.findall(r"`([^`]+)`", proof)
+        faults = re.findall(r"\bF[0-9]+\b", proof)
+        assert files or faults, proof
+        for name in files:
+            assert (ROOT / name).is_file(), name
+        for name in faults:
+            assert list((ROOT / "tests" / "faults").glob(f"{name.lower()}_*.py")), name
+
+
+def test_the_readme_speaks_to_whoever_reads_it() -> None:
+    assert re.findall(r"\b(?:he|him|his|Somebody)\b", README) == []
+    assert "You own" in README
 
 
 def test_the_readme_names_every_setting() -> None:
