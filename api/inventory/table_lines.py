@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from ..ledger.export.csv_journal import text_cell
+from ..web.csv_text import text_cell
 
 COLUMNS = (
     "id",

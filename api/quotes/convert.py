@@ -19,12 +19,16 @@ from ..schedules.schemas import TariffRefOut
 from ..web.csv_text import csv_text, one_line, text_cell
 from ..web.errors import ProblemOut
 from .schemas import (
-    AnswerOut,
+    GamesOfferOut,
     LeastOut,
     LineOut,
     ListedOut,
+    MeteredAnswerOut,
+    MeteredOfferOut,
+    MinutesOfferOut,
     NextBreakOut,
     OfferOut,
+    PurchaseAnswerOut,
     PurchaseStepOut,
     QuoteOut,
     WindowOut,
@@ -112,10 +116,10 @@ class Writer:
             listed=listed and self._listed(listed),
         )
 
-    def purchases(self, purchases: Purchases, *, cautions: Iterable[str]) -> AnswerOut:
+    def purchases(self, purchases: Purchases, *, cautions: Iterable[str]) -> PurchaseAnswerOut:
         """Write what a list of events came to."""
         steps = purchases.steps
-        return AnswerOut(
+        return PurchaseAnswerOut(
             kind="purchase",
             **self._place(),
             cautions=[*cautions, *dict.fromkeys(step.caution for step in steps if step.caution is not None)],
@@ -127,9 +131,11 @@ class Writer:
             ends_at=self._local(purchases.ends_at),
         )
 
-    def charge(self, charge: Charge, *, from_at: datetime, to_at: datetime, cautions: Iterable[str]) -> AnswerOut:
+    def charge(
+        self, charge: Charge, *, from_at: datetime, to_at: datetime, cautions: Iterable[str]
+    ) -> MeteredAnswerOut:
         """Write what a metered play costs."""
-        return AnswerOut(
+        return MeteredAnswerOut(
             kind="metered",
             **self._place(),
             cautions=[*cautions, *charge.cautions],
@@ -176,18 +182,23 @@ class Writer:
         return [LineOut(what=line.what, units=line.units, amount=self._money(line.amount)) for line in lines]
 
     def _offer(self, offer: Offer) -> OfferOut:
-        return OfferOut(
-            kind=offer.kind,
-            units=offer.units,
-            spends=self._money(offer.spends),
-            left=self._money(offer.left),
-            per_unit=self._some(offer.per_unit),
-            lines=self._lines(offer.lines),
-            next_break=self._next_break(offer.next_break),
-            ends_at=self._local(offer.ends_at),
-            unlimited=offer.unlimited,
-            least=self._least(offer.least),
-        )
+        bought: dict[str, Any] = {
+            "units": offer.units,
+            "spends": self._money(offer.spends),
+            "left": self._money(offer.left),
+            "per_unit": self._some(offer.per_unit),
+            "lines": self._lines(offer.lines),
+            "least": self._least(offer.least),
+        }
+        next_break = self._next_break(offer.next_break)
+        match offer.kind:
+            case "games":
+                return GamesOfferOut(kind="games", **bought, next_break=next_break)
+            case "minutes":
+                ends_at = self._local(offer.ends_at)
+                return MinutesOfferOut(kind="minutes", **bought, next_break=next_break, ends_at=ends_at)
+            case "metered":
+                return MeteredOfferOut(kind="metered", **bought, unlimited=offer.unlimited)
 
     def _listed(self, listed: Answer) -> ListedOut:
         return ListedOut(
@@ -271,7 +282,7 @@ def _row(answer: QuoteOut, offer: OfferOut | None) -> dict[str, object]:
         "cautions": " ".join(answer.cautions),
     }
     values |= offer.model_dump(mode="json") if offer else {"detail": not_offered_in_words(answer)}
-    if offer and offer.next_break:
+    if offer and offer.kind != "metered" and offer.next_break:
         values |= {"next_break_add": offer.next_break.add, "next_break_units": offer.next_break.units}
     if offer and offer.least:
         values |= {"least_money": offer.least.money, "least_pay": offer.least.pay}
@@ -311,12 +322,13 @@ def in_words(answer: QuoteOut, *, where: str) -> str:
 
 
 def _offer_in_words(offer: OfferOut) -> list[str]:
-    bought = f"unlimited {_UNITS[offer.kind][1]}" if offer.unlimited else _counted(offer.units, offer.kind)
+    unlimited = offer.kind == "metered" and offer.unlimited
+    bought = f"unlimited {_UNITS[offer.kind][1]}" if unlimited else _counted(offer.units, offer.kind)
     head = f"{offer.spends} buys {bought}"
     left = f", {offer.left} left" if offer.left.strip("0.") else ""
     lines = [f"  {head}{left}"]
     lines += [f"    {line.what}: {line.amount}" for line in offer.lines if line.what != head]
-    if offer.next_break:
+    if offer.kind != "metered" and offer.next_break:
         lines.append(f"    add {offer.next_break.add} to get {_counted(offer.next_break.units, offer.kind)}")
     if offer.least and offer.least.split:
         lines.append(f"    cheaper as separate purchases: {' + '.join(offer.least.split)}")

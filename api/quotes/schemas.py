@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import MISSING, StrictInt
+from pydantic import MISSING, Discriminator, StrictInt
 from pydantic import Field as Limits
 
 from ..controllers.schemas import BasisAsked
@@ -110,19 +110,40 @@ class LeastOut(Out):
     split: list[MoneyOut]
 
 
-class OfferOut(Out):
-    """What one kind gives for the money."""
-
+class _OfferOut(Out):
     kind: OfferKind
     units: int
     spends: MoneyOut
     left: MoneyOut
     per_unit: MoneyOut | None
     lines: list[LineOut]
+    least: LeastOut | None
+
+
+class GamesOfferOut(_OfferOut):
+    """Games for the money."""
+
+    kind: Literal["games"]
+    next_break: NextBreakOut | None
+
+
+class MinutesOfferOut(_OfferOut):
+    """Minutes for the money, paid first; ``ends_at``: when they run out if they are bought at the time asked about."""
+
+    kind: Literal["minutes"]
     next_break: NextBreakOut | None
     ends_at: LocalInstant | None
+
+
+class MeteredOfferOut(_OfferOut):
+    """Minutes for the money, paid afterwards; ``unlimited``: the price stays within the money as far as is looked ahead."""
+
+    kind: Literal["metered"]
     unlimited: bool
-    least: LeastOut | None
+
+
+OfferOut = Annotated[GamesOfferOut | MinutesOfferOut | MeteredOfferOut, Discriminator("kind")]
+"""What one kind gives for the money; ``kind`` says which of the three it is."""
 
 
 class ListedOut(Out):
@@ -177,37 +198,47 @@ class PurchaseStepOut(Out):
     caution: str | None
 
 
-class AnswerOut(Out):
-    """The answer to a scenario. ``kind`` says which fields are filled: a quote's, a purchase's or a metered play's."""
-
-    kind: Literal["quote", "purchase", "metered"]
+class _PlaceAnswerOut(Out):
+    kind: Literal["purchase", "metered"]
     venue_id: Id | None
     table_id: Id | None
     basis: Basis
     since: LocalInstant | None
     currency: str
     cautions: list[str]
-    at: LocalInstant | None = None
-    trading_on: Date | None = None
-    money: MoneyOut | None = None
-    status: Literal["open", "closed", "free"] | None = None
-    opens_at: LocalInstant | None = None
-    tariff: TariffRefOut | None = None
-    window: WindowOut | None = None
-    payable: bool | None = None
-    next_payable: MoneyOut | None = None
-    offers: list[OfferOut] | None = None
-    listed: ListedOut | None = None
-    steps: list[PurchaseStepOut] | None = None
-    units: int | None = None
-    spends: MoneyOut | None = None
-    left: MoneyOut | None = None
-    ends_at: LocalInstant | None = None
-    from_at: LocalInstant | None = None
-    to_at: LocalInstant | None = None
-    total: MoneyOut | None = None
-    minutes_billed: int | None = None
-    lines: list[LineOut] | None = None
+
+
+class QuoteAnswerOut(QuoteOut):
+    """The answer to a scenario that asks what money buys, or the least that buys so many units."""
+
+    kind: Literal["quote"]
+
+
+class PurchaseAnswerOut(_PlaceAnswerOut):
+    """The answer to a scenario of events: the state after each, and all money in = all money spent + left."""
+
+    kind: Literal["purchase"]
+    steps: list[PurchaseStepOut]
+    units: int
+    money: MoneyOut
+    spends: MoneyOut
+    left: MoneyOut
+    ends_at: LocalInstant | None
+
+
+class MeteredAnswerOut(_PlaceAnswerOut):
+    """The answer to a scenario of metered play from one instant to another."""
+
+    kind: Literal["metered"]
+    from_at: LocalInstant
+    to_at: LocalInstant
+    total: MoneyOut
+    minutes_billed: int
+    lines: list[LineOut]
+
+
+AnswerOut = Annotated[QuoteAnswerOut | PurchaseAnswerOut | MeteredAnswerOut, Discriminator("kind")]
+"""The answer to a scenario; ``kind`` says which of the three it is."""
 
 
 class ResultOut(Out):

@@ -42,7 +42,7 @@ from ..venues.service import calendar_of, get_venue
 from ..web.errors import not_found, refused
 from ..web.schema_types import DAYS, Day, given
 from .convert import Known, Writer, listed_since
-from .schemas import AnswerOut, EventIn, QuoteOut, ScenarioIn
+from .schemas import AnswerOut, EventIn, MeteredAnswerOut, PurchaseAnswerOut, QuoteAnswerOut, QuoteOut, ScenarioIn
 
 _DRAFT_DAY_START = wall_time(6)
 _BEFORE_ALL = datetime.fromisoformat("1900-01-01T00:00:00+00:00")
@@ -252,7 +252,7 @@ def answer_scenario(spots: Spots, scenario: ScenarioIn) -> AnswerOut:
         players=given(scenario.players, 1),
     )
     answered = ask(spot, asked, at=read_when(when, spot.calendar, now=spots.now))
-    return AnswerOut(kind="quote", **dict(answered))
+    return QuoteAnswerOut(kind="quote", **dict(answered))
 
 
 def _spot_of_scenario(spots: Spots, scenario: ScenarioIn, when: Callable[[Calendar], datetime]) -> Spot:
@@ -284,7 +284,7 @@ def _only(scenario: ScenarioIn, *names: str) -> None:
             )
 
 
-def _purchase(spot: Spot, events: list[EventIn], buys: str) -> AnswerOut:
+def _purchase(spot: Spot, events: list[EventIn], buys: str) -> PurchaseAnswerOut:
     read: list[Insert | Start] = []
     for i, event in enumerate(events):
         at = read_at(event.at, spot.calendar, where=f"events[{i}].at")
@@ -306,7 +306,7 @@ def _purchase(spot: Spot, events: list[EventIn], buys: str) -> AnswerOut:
     return _writer(spot, read[0].at).purchases(purchases, cautions=_cautions(spot, [event.at for event in read]))
 
 
-def _metered(spot: Spot, scenario: ScenarioIn) -> AnswerOut:
+def _metered(spot: Spot, scenario: ScenarioIn) -> MeteredAnswerOut:
     ends = {name: _end_of_play(scenario, name, spot.calendar) for name in ("from_at", "to_at")}
     charge = charge_play(spot.timetable, **ends, players=given(scenario.players, 1))
     return _writer(spot, ends["from_at"]).charge(charge, **ends, cautions=_cautions(spot, ends.values()))

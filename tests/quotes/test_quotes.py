@@ -90,8 +90,6 @@ def test_ten_dollars_on_tuesday_at_nine_buy_fifteen_games_or_fifty_minutes(
                     {"what": "4 × 0.75, a game each", "units": 4, "amount": "3.00"},
                 ],
                 "next_break": {"add": "1.00", "units": 17},
-                "ends_at": None,
-                "unlimited": False,
                 "least": None,
             },
             {
@@ -103,7 +101,6 @@ def test_ten_dollars_on_tuesday_at_nine_buy_fifteen_games_or_fifty_minutes(
                 "lines": [{"what": "2 × 4.00, 25 minutes each", "units": 50, "amount": "8.00"}],
                 "next_break": {"add": "2.00", "units": 84},
                 "ends_at": "2026-12-01T21:50:00-05:00",
-                "unlimited": False,
                 "least": None,
             },
         ],
