@@ -1,8 +1,11 @@
 """Builds the application: settings, engine, routers in the order of their addresses, error handlers, the frame."""
 
 import logging
+import re
+from base64 import b64encode
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from hashlib import sha256
 from pathlib import Path
 
 import anyio.to_thread
@@ -36,12 +39,14 @@ from .web import errors, openapi, probes
 from .web.body import Bodies
 from .web.idempotency import purge
 from .web.middleware import Frame
+from .web.redaction import hide
 from .web.transactions import Transactions
 from .worklist.routes import router as worklist
 
 _log = logging.getLogger("uvicorn.error")
 _PURGE_AFTER_S = 3600
-_ASSETS = Path(fastapi_offline.__file__).parent / "static"
+_DOCS_ASSETS = Path(fastapi_offline.__file__).parent / "static"
+_ASSETS = Path(__file__).parent / "web" / "assets"
 
 
 @asynccontextmanager
@@ -98,6 +103,8 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
 def work_on(app: FastAPI, settings: Settings, engine: Engine) -> None:
     """Put an application on a database, with nothing in mind of any other."""
     app.state.settings = settings
+    if settings.owner_token is not None:
+        hide(settings.owner_token)
     app.state.engine = engine
     app.state.transactions = Transactions(settings, engine)
     app.state.clock = clock.now
@@ -112,6 +119,7 @@ def _contract_of(app: FastAPI) -> dict[str, object]:
 
 def _serve_docs(app: FastAPI) -> None:
     """Serve the two documentation pages and what they load from this machine: no network is needed to read them."""
+    files = {file.name: file for folder in (_DOCS_ASSETS, _ASSETS) for file in folder.iterdir() if file.is_file()}
 
     @app.get("/", include_in_schema=False)
     def start() -> RedirectResponse:
@@ -119,27 +127,46 @@ def _serve_docs(app: FastAPI) -> None:
 
     @app.get("/docs", include_in_schema=False)
     def docs() -> HTMLResponse:
-        return get_swagger_ui_html(
+        page = get_swagger_ui_html(
             openapi_url="/openapi.json",
             title="Baizebook: try it",
             swagger_js_url="/assets/swagger-ui-bundle.js",
             swagger_css_url="/assets/swagger-ui.css",
-            swagger_favicon_url="/assets/favicon.png",
+            swagger_favicon_url="/assets/favicon.svg",
         )
+        return _guarded(page)
 
     @app.get("/redoc", include_in_schema=False)
     def redoc() -> HTMLResponse:
-        return get_redoc_html(
+        page = get_redoc_html(
             openapi_url="/openapi.json",
             title="Baizebook: the contract",
             redoc_js_url="/assets/redoc.standalone.js",
-            redoc_favicon_url="/assets/favicon.png",
+            redoc_favicon_url="/assets/favicon.svg",
             with_google_fonts=False,
         )
+        return _guarded(page)
+
+    @app.get("/favicon.ico", include_in_schema=False)
+    def favicon() -> FileResponse:
+        return FileResponse(files["favicon.ico"], media_type="image/x-icon")
 
     @app.get("/assets/{name}", include_in_schema=False)
     def assets(name: str) -> FileResponse:
-        path = _ASSETS / name
-        if name not in {file.name for file in _ASSETS.iterdir()}:
+        if name not in files:
             raise errors.not_found("file")
-        return FileResponse(path)
+        return FileResponse(files[name])
+
+
+def _guarded(page: HTMLResponse) -> HTMLResponse:
+    """Let a page run its own scripts only, talk to this service only, and stand in no frame."""
+    scripts = re.findall(rb"<script>(.*?)</script>", page.body, re.DOTALL)
+    hashes = "".join(f" 'sha256-{b64encode(sha256(script).digest()).decode()}'" for script in scripts)
+    page.headers["Content-Security-Policy"] = (
+        f"default-src 'none'; script-src 'self'{hashes}; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
+        "font-src 'self'; connect-src 'self'; worker-src blob:; base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'"
+    )
+    page.headers["X-Frame-Options"] = "DENY"
+    page.headers["Referrer-Policy"] = "no-referrer"
+    return page

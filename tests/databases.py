@@ -20,7 +20,7 @@ from baizebook.store.db import make_engine
 from baizebook.store.settings import Settings
 from sqlalchemy import create_engine, make_url, text
 
-OWNER_TOKEN = "owner-token-of-the-tests"
+OWNER_TOKEN = "the-token-of-the-owner-in-all-the-tests"
 _TEMPLATE = f"baizebook_{uuid4().hex[:12]}"
 
 

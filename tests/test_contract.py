@@ -11,6 +11,7 @@ from baizebook.app import create_app
 from baizebook.ops.commands import contract_text
 from baizebook.store.settings import Settings
 from baizebook.web.examples import BODIES
+from baizebook.web.summaries import SUMMARIES
 from jsonschema import Draft202012Validator
 from openapi_spec_validator import validate
 
@@ -159,3 +160,26 @@ def test_what_must_be_in_an_address_has_an_example_and_no_more_than_the_question
         needed = {parameter["name"] for parameter in operation.get("parameters", []) if parameter.get("required")}
         assert needed <= given, name
         assert not {"venue_id", "table_id"} <= given or "table_id" in needed, name
+
+
+def test_every_operation_has_a_summary_of_its_own_that_is_a_noun_phrase(contract: dict[str, Any]) -> None:
+    operations = {
+        operation["operationId"]: operation["summary"]
+        for item in contract["paths"].values()
+        for operation in item.values()
+    }
+    assert set(SUMMARIES) - set(operations) == set(), "no such operation"
+    assert set(operations) - set(SUMMARIES) == set(), "add them to api/web/summaries.py"
+    assert len(set(operations.values())) == len(operations)
+    assert all(summary[0].isupper() and summary[-1] != "." and len(summary) < 60 for summary in operations.values())
+
+
+def test_the_published_contract_has_no_marks_of_our_own(contract: dict[str, Any]) -> None:
+    assert '"x-' not in json.dumps(contract)
+    with_key = {
+        path["post"]["operationId"]
+        for path in contract["paths"].values()
+        if any(parameter["name"] == "Idempotency-Key" for parameter in path.get("post", {}).get("parameters", []))
+    }
+    assert "record_readings" in with_key
+    assert not {"post_quotes", "check_tariff", "preview_collection"} & with_key

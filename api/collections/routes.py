@@ -27,7 +27,7 @@ ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 DisputerDep = Annotated[Principal, allow("collector", "venue")]
 
 
-@router.post("/collections/preview", responses=problems(409), openapi_extra={"x-stores": False})
+@router.post("/collections/preview", responses=problems(409))
 @stores_nothing
 def preview_collection(
     session: SessionDep, principal: CollectorDep, now: NowDep, collection: CollectionIn

@@ -143,7 +143,7 @@ def get_quote(
     return Response(answer.model_dump_json(by_alias=True), media_type="application/json")
 
 
-@router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}}, openapi_extra={"x-stores": False})
+@router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}})
 @stores_nothing
 def post_quotes(session: SessionDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or the problem that stands against it."""

@@ -1,5 +1,7 @@
 """Brings the database to the newest revision, by the migrations that ship with the package."""
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import cache
 from importlib.resources import files
 
@@ -7,8 +9,11 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection, Engine, text
+from sqlalchemy.exc import OperationalError
 
+_MIGRATING = 7_226_013
+_TRIES = 24  # of 5 seconds each
 _HOME = files("baizebook.migrations")
 
 
@@ -22,8 +27,44 @@ def config_for(engine: Engine | None = None) -> Config:
 
 
 def upgrade(engine: Engine, revision: str = "head") -> None:
-    """Apply the migrations up to a revision."""
-    command.upgrade(config_for(engine), revision)
+    """Apply the migrations up to a revision; of several that try at once one works, and the others wait for it.
+
+    Raises ValueError where the database is newer than this program.
+    """
+    with engine.connect() as connection:
+        found = current_revision(connection)
+    if found is not None and not knows_revision(found):
+        raise ValueError(
+            f"The database is at revision {found}, which this version of Baizebook does not know: "
+            "run the version that migrated it, or a later one."
+        )
+    with _one_at_a_time(engine):
+        _until_unlocked(lambda: command.upgrade(config_for(engine), revision))
+
+
+@contextmanager
+def _one_at_a_time(engine: Engine) -> Iterator[None]:
+    """Wait until no other process migrates this PostgreSQL database; on SQLite the migration's own lock does so."""
+    if engine.dialect.name != "postgresql":
+        yield
+        return
+    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.execute(text("SELECT pg_advisory_lock(:key)"), {"key": _MIGRATING})
+        try:
+            yield
+        finally:
+            connection.execute(text("SELECT pg_advisory_unlock(:key)"), {"key": _MIGRATING})
+
+
+def _until_unlocked(migrate: Callable[[], None]) -> None:
+    """Migrate, again where another process held SQLite for longer than its own patience: all is one transaction."""
+    for _ in range(_TRIES - 1):
+        try:
+            return migrate()
+        except OperationalError as error:
+            if "locked" not in str(error.orig):
+                raise
+    return migrate()
 
 
 def downgrade(engine: Engine, revision: str) -> None:
@@ -45,5 +86,6 @@ def knows_revision(revision: str) -> bool:
 def newest_revision() -> str:
     """Return the newest revision that this code knows."""
     revision = ScriptDirectory.from_config(config_for()).get_current_head()
-    assert revision is not None
+    if revision is None:
+        raise RuntimeError("the package has no migrations")
     return revision

@@ -1,56 +1,50 @@
 """The settings of one process: frozen, read once from the environment.
 
-Every variable is named ``BAIZEBOOK_…``; an unknown value is refused at start, not when it is first used.
+Every variable is named ``BAIZEBOOK_…``; a wrong value is refused at start, not when it is first used, and never shown.
 """
 
-import os
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cache
+from typing import Annotated
+
+from pydantic import Field, StringConstraints, ValidationError
+from pydantic_settings import BaseSettings, SettingsConfigDict
 
 DEFAULT_DATABASE_URL = "sqlite:///baizebook.db"
 
+DatabaseUrl = Annotated[str, StringConstraints(pattern=r"^(sqlite:///|postgresql\+psycopg://)")]
+OwnerToken = Annotated[str, StringConstraints(min_length=32, pattern=r"^[!-~]+$")]
+_EXPECTED = {
+    "database_url": "sqlite:///… or postgresql+psycopg://…",
+    "owner_token": "at least 32 printable characters without a space",
+    "body_bytes_max": "a whole number of at least 1024",
+    "threads": "a whole number of at least 6",
+}
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Settings:
+
+class Settings(BaseSettings):
     """``owner_token``, if set, is accepted as an owner's; sizes are in bytes, ``threads`` bounds work in parallel."""
 
-    database_url: str = DEFAULT_DATABASE_URL
-    owner_token: str | None = field(default=None, repr=False)
-    body_bytes_max: int = 8 * 1024 * 1024
-    threads: int = 16
+    model_config = SettingsConfigDict(
+        env_prefix="BAIZEBOOK_", env_ignore_empty=True, extra="ignore", frozen=True, hide_input_in_errors=True
+    )
 
-    def __post_init__(self) -> None:
-        if not self.database_url.startswith(("sqlite:///", "postgresql+psycopg://")):
-            raise ValueError(
-                "BAIZEBOOK_DATABASE_URL: expected sqlite:///… or postgresql+psycopg://…, "
-                f"found {self.database_url.split(':', 1)[0]}:…"
-            )
-        if self.owner_token is not None and len(self.owner_token) < 16:
-            raise ValueError("BAIZEBOOK_OWNER_TOKEN: expected at least 16 characters")
-        if self.threads < 1 or self.body_bytes_max < 1024:
-            raise ValueError("BAIZEBOOK_THREADS and BAIZEBOOK_BODY_BYTES_MAX: expected at least 1 and 1024")
+    database_url: DatabaseUrl = DEFAULT_DATABASE_URL
+    owner_token: OwnerToken | None = Field(default=None, repr=False)
+    body_bytes_max: int = Field(default=8 * 1024 * 1024, ge=1024)
+    threads: int = Field(default=16, ge=6)
 
     @property
     def on_sqlite(self) -> bool:
+        """Tell whether the database is SQLite."""
         return self.database_url.startswith("sqlite")
-
-
-def settings_from(environment: Mapping[str, str]) -> Settings:
-    """Build the settings from environment variables; raise ValueError naming the variable that is wrong."""
-    values: dict[str, str | int] = {}
-    for name in ("database_url", "owner_token"):
-        if text := environment.get(f"BAIZEBOOK_{name.upper()}"):
-            values[name] = text
-    for name in ("body_bytes_max", "threads"):
-        if text := environment.get(f"BAIZEBOOK_{name.upper()}"):
-            if not text.isascii() or not text.isdigit():
-                raise ValueError(f"BAIZEBOOK_{name.upper()}: expected a whole number, found {text!r}")
-            values[name] = int(text)
-    return Settings(**values)  # type: ignore[arg-type]
 
 
 @cache
 def get_settings() -> Settings:
-    """Return the settings of this process."""
-    return settings_from(os.environ)
+    """Return the settings of this process; raise ValueError naming each variable that is wrong."""
+    try:
+        return Settings()
+    except ValidationError as error:
+        names = dict.fromkeys(str(fault["loc"][0]) for fault in error.errors())
+        wrong = "; ".join(f"BAIZEBOOK_{name.upper()}: expected {_EXPECTED[name]}" for name in names)
+        raise ValueError(wrong) from None

@@ -28,14 +28,14 @@ def publish_tariff(
     return service.tariff_out(row)
 
 
-@router.post("/tariffs/check", responses=problems(), openapi_extra={"x-stores": False})
+@router.post("/tariffs/check", responses=problems())
 @stores_nothing
 def check_tariff(session: SessionDep, principal: OwnerDep, tariff: TariffIn) -> TariffCheckOut:
     """Judge a tariff as if it were published; nothing is stored."""
     return service.check_tariff(tariff)
 
 
-@router.post("/tariffs/counting-check", responses=problems(), openapi_extra={"x-stores": False})
+@router.post("/tariffs/counting-check", responses=problems())
 @stores_nothing
 def check_counting(session: SessionDep, principal: CollectorDep, observed: CountingCheckIn) -> CountingCheckOut:
     """Which way a controller counts, found out with a few coins.

@@ -16,7 +16,7 @@ from typing import Any
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
@@ -78,13 +78,13 @@ class ProblemOut(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    type: str
+    type: str = Field(description="The address of the page that explains the problem: `/problems/` and its code.")
     title: str
-    code: str
+    code: str = Field(description="An open list: a later version may send codes that this contract does not name.")
     status: int
     detail: str
-    errors: list[ErrorOut]
-    more_errors: int
+    errors: list[ErrorOut] = Field(description="The first 100 mistakes.")
+    more_errors: int = Field(description="The number of mistakes beyond those listed.")
 
 
 def problem_out(problem: Problem | DomainError) -> ProblemOut:

@@ -7,10 +7,12 @@ from typing import Any
 
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
+from fastapi.routing import iter_route_contexts
 
 from .errors import ProblemOut
 from .examples import ANSWERS, ASKED, BODIES, PARAMETERS
 from .problems import PROBLEMS
+from .summaries import summary_of
 
 _ALWAYS = (400, 401, 403, 404, 413, 422, 500, 503)
 
@@ -32,7 +34,8 @@ _KEY_PARAMETER = {
     "name": "Idempotency-Key",
     "in": "header",
     "required": False,
-    "description": "The same key and payload replays the answer; another payload is refused (422).",
+    "description": "Repeat a request with its key within 48 hours to get its answer again; the same key with another "
+    "payload is refused (422).",
     "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[ -~]+$"},
 }
 
@@ -47,7 +50,7 @@ _MAKES = {
 }
 """What makes a thing, and the name of its id in addresses."""
 DESCRIPTION = """\
-What does this money buy, here, then? Prices, tables, cash and books of coin-operated pool tables.
+What an amount buys at a place and time; prices, tables, cash and books of coin-operated pool tables.
 
 Money is a decimal string in the currency's own unit, never a JSON number. Instants are RFC 3339 with an offset or Z;
 days and dates of schedules and questions are trading days. Refusals are `application/problem+json` (RFC 9457) and say
@@ -85,12 +88,17 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
     schemas.update(ProblemOut.model_json_schema(ref_template="#/components/schemas/{model}").pop("$defs"))
     schemas["ProblemOut"] = ProblemOut.model_json_schema(ref_template="#/components/schemas/{model}")
     schemas["ProblemOut"].pop("$defs", None)
-    schemas["ProblemOut"]["properties"]["type"]["enum"] = sorted(f"/problems/{code}" for code in PROBLEMS)
+    schemas["ProblemOut"]["properties"]["code"]["examples"] = sorted(PROBLEMS)
     for unused in ("HTTPValidationError", "ValidationError"):
         schemas.pop(unused, None)
+    computing = {
+        context.name
+        for context in iter_route_contexts(app.routes)
+        if getattr(context.endpoint, "stores_nothing", False)
+    }
     for path in contract["paths"].values():
         for operation in path.values():
-            operation["summary"] = operation["description"].split(".")[0].split(":")[0].replace("\n", " ")
+            operation["summary"] = summary_of(operation["operationId"])
             for parameter in operation.get("parameters", []):
                 _without_null(parameter)
                 asked = ASKED.get(operation["operationId"], {})
@@ -105,7 +113,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             _show_answer(operation)
         _link(path, contract)
         _document_previews(path)
-        if "post" in path and path["post"].get("x-stores", True):
+        if "post" in path and path["post"]["operationId"] not in computing:
             path["post"].setdefault("parameters", []).append(_KEY_PARAMETER)
             path["post"]["responses"].setdefault("409", _described(409))
     contract["components"]["schemas"] = dict(sorted(schemas.items()))
@@ -157,7 +165,7 @@ def _without_null(parameter: dict[str, Any]) -> None:
 
 
 TAGS = {
-    "questions": "What does this money buy, here, then?",
+    "questions": "What an amount buys at a place and time.",
     "venues": "Venues, their tables, and where a table stood when.",
     "tariffs": "Published prices: never changed, only replaced.",
     "schedules": "Which tariff a venue or table applies, from which trading date.",
@@ -169,5 +177,5 @@ TAGS = {
     "cash": "From the box to the books: agreements, collections, settlements, disputes, differences.",
     "ledger": "The books: what was posted, what it sums to, statements, exports, and whether anything was changed.",
     "tokens": "Who may do what.",
-    "service": "Is it alive, is it ready, what does a problem mean.",
+    "service": "Liveness, readiness, and the meaning of problems.",
 }

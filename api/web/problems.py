@@ -301,7 +301,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "tiers_not_rising",
             422,
             "Tiers not rising",
-            "The first tier starts at minute 0, each later one after the one before.",
+            "The first tier starts at 0, each later one after the one before.",
         ),
         ("too_many_units", 422, "Too many units", "Ask for at most 10,000 games or minutes."),
         (

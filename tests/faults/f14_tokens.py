@@ -10,7 +10,7 @@ from random import Random
 from baizebook.store.db import make_engine
 from sqlalchemy import inspect, text
 
-from tests.databases import postgres_database, settings_for, sqlite_database
+from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
 from tests.faults.caller import VENUE, ask
 from tests.faults.fault import Fault, check
 from tests.serving import CARELESS, SERVE, served
@@ -47,7 +47,7 @@ def _issue_and_look(
 
 def _use(url: str, errors: list[bytes], chance: Random) -> str:
     """Make a token with an idempotency key, use it well and badly, revoke it; return it."""
-    owner = {"Idempotency-Key": f"{chance.random()}", **_bearer("owner-token-of-the-tests")}
+    owner = {"Idempotency-Key": f"{chance.random()}", **_bearer(OWNER_TOKEN)}
     body = {"name": "Bram", "role": chance.choice(["owner", "collector", "accountant"])}
     status, made, _ = ask(url, "POST", "/v1/tokens", body, owner)
     check(status == 201, f"a token was refused: {made!r}")

@@ -5,7 +5,6 @@ import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
-from dataclasses import replace
 from datetime import UTC, date, datetime
 from threading import Event
 
@@ -27,7 +26,7 @@ WRITERS, EACH, FOLLOWERS = 16, 6, 3
 @pytest.fixture
 def wide_engine(database_url: str) -> Iterator[Engine]:
     """An engine with a connection for everybody."""
-    engine = make_engine(replace(settings_for(database_url), threads=WRITERS + FOLLOWERS))
+    engine = make_engine(settings_for(database_url).model_copy(update={"threads": WRITERS + FOLLOWERS}))
     yield engine
     engine.dispose()
 
