@@ -23,6 +23,7 @@ from .inventory.routes import router as inventory
 from .jobs.routes import router as jobs
 from .ledger.routes import router as ledger
 from .pool_tables.routes import router as pool_tables
+from .publications.routes import router as publications
 from .quotes.routes import router as quotes
 from .readings.routes import router as readings
 from .reports.routes import router as reports
@@ -90,7 +91,18 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     errors.install(app)
     of_tables = (pool_tables, inventory, readings, health, controllers, jobs, worklist)
     of_money = (settlements, collections, reports, ledger)
-    routers = (probes.router, quotes, venues, tax_areas, tariffs, schedules, *of_tables, *of_money, tokens)
+    routers = (
+        probes.router,
+        quotes,
+        venues,
+        tax_areas,
+        tariffs,
+        schedules,
+        publications,
+        *of_tables,
+        *of_money,
+        tokens,
+    )
     for router in routers:
         app.include_router(router)
     app.state.methods = errors.methods_of(route for router in routers for route in router.routes)

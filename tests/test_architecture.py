@@ -22,6 +22,7 @@ FLOORS = (
     "collections",
     "settlements",
     "quotes",
+    "publications",
     "controllers",
     "readings",
     "schedules",

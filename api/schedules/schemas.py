@@ -128,15 +128,6 @@ class RolloutIn(In):
     venue_ids: Annotated[list[Id], Limits(min_length=1, max_length=1000)] | MISSING = MISSING
 
 
-class RolloutOut(Out):
-    """The schedules that a roll-out published, or would publish."""
-
-    tariff: Id
-    replacement: Id
-    effective_on: Date
-    schedules: list[ScheduleOut]
-
-
 class TariffRefOut(Out):
     """Which version of which tariff; without an id, prices of a table that no tariff has: ``code`` has them in words."""
 

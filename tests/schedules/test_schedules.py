@@ -61,8 +61,8 @@ def test_a_schedule_is_published_and_listed_with_every_field_there(
         "published_at": "2026-01-01T17:00:00Z",
         "follow_venue": False,
     }
-    assert made == {**rest, **sent}
-    assert client.get(f"/v1/venues/{venue['id']}/schedules").json() == {"items": [made], "next": None}
+    assert made == {**rest, **sent, "tables": [], "advice": []}
+    assert client.get(f"/v1/venues/{venue['id']}/schedules").json() == {"items": [{**rest, **sent}], "next": None}
     assert client.get(f"/v1/venues/{ABSENT}/schedules").status_code == 404
 
 

@@ -1,0 +1,1 @@
+"""Publishing a schedule: what it says to each controller that it reaches."""

@@ -1,0 +1,92 @@
+"""HTTP for publishing schedules and roll-outs."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Response
+
+from ..schedules import service as schedules
+from ..schedules.schemas import RolloutIn, ScheduleIn, TableScheduleIn
+from ..store.changes import note_tables, note_venues
+from ..store.db import discard
+from ..web.auth import OwnerDep
+from ..web.dependencies import NowDep, SessionDep
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.schema_types import Id
+from . import service
+from .schemas import PublishedOut, RolloutOut
+
+router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
+PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
+
+
+@router.post("/venues/{venue_id}/schedules", status_code=201, responses=problems(409))
+def publish_schedule(
+    session: SessionDep,
+    principal: OwnerDep,
+    now: NowDep,
+    venue_id: Id,
+    schedule: ScheduleIn,
+    response: Response,
+    preview: PreviewParam = False,
+) -> PublishedOut:
+    """Publish a venue's schedule: it holds from its date, or from now if that is later.
+
+    The answer says, table by table, what the controllers there cannot hold, and which days must be keyed by hand.
+    """
+    _preview(session, response, preview)
+    row = schedules.publish_for_venue(session, venue_id, schedule, now=now)
+    note_venues(session, [venue_id])
+    return service.published(session, row, now=now)
+
+
+@router.post("/tables/{table_id}/schedules", status_code=201, responses=problems(409))
+def publish_table_schedule(
+    session: SessionDep,
+    principal: OwnerDep,
+    now: NowDep,
+    table_id: Id,
+    schedule: TableScheduleIn,
+    response: Response,
+    preview: PreviewParam = False,
+) -> PublishedOut:
+    """Publish a table's own schedule, which beats its venue's, or let it follow the venue again.
+
+    The answer says what the table's controller cannot hold, and which days must be keyed by hand.
+    """
+    _preview(session, response, preview)
+    row = schedules.publish_for_table(session, table_id, schedule, now=now)
+    note_tables(session, [table_id])
+    return service.published(session, row, now=now)
+
+
+@router.post("/tariffs/{tariff_id}/rollout", status_code=201, responses=problems(409))
+def roll_out_tariff(
+    session: SessionDep,
+    principal: OwnerDep,
+    now: NowDep,
+    tariff_id: Id,
+    rollout: RolloutIn,
+    response: Response,
+    preview: PreviewParam = False,
+) -> RolloutOut:
+    """Publish new schedules wherever this tariff would be in force from a date on, with another in its place.
+
+    The answer says, for each schedule and table by table, what the controllers cannot hold.
+    """
+    _preview(session, response, preview)
+    rows = schedules.roll_out(session, tariff_id, rollout, now=now)
+    note_venues(session, {row.venue_id for row in rows})
+    return RolloutOut(
+        tariff=tariff_id,
+        replacement=rollout.replacement,
+        effective_on=rollout.effective_on,
+        schedules=[service.published(session, row, now=now) for row in rows],
+    )
+
+
+def _preview(session: SessionDep, response: Response, preview: bool) -> None:
+    """Make the request a preview, answered with 200, if it asks for one."""
+    if preview:
+        discard(session)
+        response.status_code = 200
