@@ -103,12 +103,13 @@ def rows_of(
     corrects_id: UUID | None,
     is_late: bool,
 ) -> CollectionDetails:
-    """Return a collection and its tables as rows, with the judgement at the time."""
+    """Return a collection and its tables as rows, with the judgement at the time; their order is not given yet."""
     whole, boxes = finding.whole, count.boxes
     least, most = _ends(whole.expected)
     row = CollectionRow(
         id=count.id,
         record_id=record_id,
+        sequence=0,
         venue_id=count.venue_id,
         currency=count.currency,
         collected_at=count.collected_at,

@@ -27,7 +27,7 @@ from ..settlements.rows import ReversalRow, SettlementRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from ..web.errors import not_found, refused
-from ..web.pagination import Page, page
+from ..web.pagination import Page
 from .box_count import BoxCount, CollectionCount
 from .collection_finding import CollectionFacts, CollectionFinding, find_collection, revision
 from .convert import CollectionDetails, box_of_row, collection_out, emptied_before_of
@@ -89,7 +89,11 @@ def page_collections(
     if table_id is not None:
         with_table = select(CollectedTableRow.collection_id).where(CollectedTableRow.pool_table_id == table_id)
         query = query.where(col(CollectionRow.id).in_(with_table))
-    return page(session, query, key=col(CollectionRow.record_id), limit=limit, after=after)
+    if after is not None:
+        last = select(CollectionRow.sequence).where(CollectionRow.record_id == after).scalar_subquery()
+        query = query.where(col(CollectionRow.sequence) > last)
+    rows = session.exec(query.order_by(col(CollectionRow.sequence)).limit(limit + 1)).all()
+    return Page(rows[:limit], rows[limit - 1].record_id if len(rows) > limit else None)
 
 
 def read_collections(session: Session, rows: Sequence[CollectionRow]) -> list[CollectionOut]:
@@ -327,7 +331,7 @@ def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Colle
         .add_columns(col(CollectedTableRow.emptied_before_at), col(CollectedTableRow.emptied_before_meters))
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
         .where(col(CollectedTableRow.pool_table_id).in_(ids), not_reversed())
-        .order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
+        .order_by(col(CollectionRow.collected_at), col(CollectionRow.sequence))
     )
     found: dict[UUID, list[Collected]] = defaultdict(list)
     for table_id, id_, at, meters, emptied_before_at, emptied_before_meters in session.execute(query):
@@ -390,7 +394,7 @@ def _reversed_in_this_place(session: Session, count: CollectionCount) -> UUID | 
         col(CollectionRow.id).not_in(taken),
     )
     tables = {box.table_id for box in count.boxes}
-    for id_ in session.exec(query.order_by(col(CollectionRow.record_id).desc())).all():
+    for id_ in session.exec(query.order_by(col(CollectionRow.sequence).desc())).all():
         if set(table_ids_of(session, id_)) == tables:
             return id_
     return None

@@ -17,7 +17,8 @@ class CollectionRow(SQLModel, table=True):
     """One collection; ``corrects_id`` is the reversed one whose place it takes.
 
     ``expected`` and ``difference`` are those of the tables that had an expectation, as judged when it was recorded: the
-    answer judges again. ``record_id`` gives the order of recording; ``is_late`` tells that a later collection was there
+    answer judges again. ``sequence`` gives the order of recording, of settlements and reversals
+    too (counter ``cash``); ``record_id`` is what a page ends with; ``is_late`` tells that a later collection was there
     already.
     """
 
@@ -36,6 +37,7 @@ class CollectionRow(SQLModel, table=True):
 
     id: UUID = Field(primary_key=True)
     record_id: UUID
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     venue_id: UUID = Field(foreign_key="venue.id", index=True)
     currency: str
     collected_at: datetime = Field(sa_type=Utc, index=True)

@@ -4,22 +4,26 @@
 - A collection is stored once by the sender's id (C5, R2): while one is recorded at a venue, others there wait.
 - A correction takes the place of a reversed collection of the same venue, tables and time (C5).
 - All that one request does is one transaction: nothing is half-posted.
-- Locks, in this order: ``cash:<venue>``, ``dispute:<id>``, and the ledger's own.
+- Locks, in this order: the accounts of the venue, a dispute, the counter ``cash``, the ledger. The venue's loan and
+  what its settlements carry forward are read after the first.
 """
 
+from collections.abc import Sequence
 from datetime import datetime
 from uuid import UUID
 
-from sqlmodel import Session, select
+from sqlmodel import Session, SQLModel, select
 
+from ..ledger.service import lock_accounts
 from ..settlements.convert import settlement_row
 from ..settlements.opening_state import divide
 from ..settlements.queries import load_settling, settlement_of
 from ..settlements.rows import ReversalRow
-from ..settlements.service import post_reversal, save_settlement
+from ..settlements.service import save_reversal, save_settlement
 from ..store.changes import note_tables
 from ..store.clock import FUTURE_ALLOWED, new_id
 from ..store.db import hold
+from ..store.sequence import next_number
 from ..venues.service import get_venue
 from ..web.errors import Problem, not_found, refused
 from .box_count import CollectionCount, read_collection
@@ -45,7 +49,7 @@ def preview_collection(
     details = _rows(count, facts, decided, now=now, by=by, person=person)
     if decided.division is not None:
         details.settlement = settlement_row(
-            decided.division, collection_id=count.id, venue_id=venue.id, entry_id=None, now=now
+            decided.division, sequence=0, collection_id=count.id, venue_id=venue.id, entry_id=None, now=now
         )
     return collection_out(details, decided.finding)
 
@@ -59,7 +63,7 @@ def record_collection(session: Session, message: CollectionIn, *, now: datetime,
     """
     venue = get_venue(session, message.venue_id)
     count = _read(message, venue.currency, now=now)
-    hold(session, f"cash:{venue.id}")
+    lock_accounts(session, venue.id)
     stored = _sent_before(session, count)
     if stored is not None:
         return read_collections(session, [stored])[0]
@@ -68,6 +72,7 @@ def record_collection(session: Session, message: CollectionIn, *, now: datetime,
     decided = decide(count, facts)
 
     details = _rows(count, facts, decided, now=now, by=by, person=person)
+    details.row.sequence = next_number(session, "cash")
     session.add(details.row)
     session.flush()
     session.add_all(details.tables)
@@ -80,6 +85,7 @@ def record_collection(session: Session, message: CollectionIn, *, now: datetime,
             venue_id=venue.id,
             currency=venue.currency,
             reference=_reference(details.row),
+            booked=_booked(details),
             now=now,
         )
     note_tables(session, [box.table_id for box in count.boxes])
@@ -90,18 +96,17 @@ def reverse_collection(session: Session, collection_id: UUID, *, reason: str, no
     """Take a collection back: post the mirror image of its entry, and keep it as reversed (C5)."""
     row = _locked(session, collection_id)
     settlement = settlement_of(session, collection_id)
-    entry_id = post_reversal(session, settlement, currency=row.currency, reference=_reference(row), now=now)
-    reversal = ReversalRow(
-        id=new_id(),
+    save_reversal(
+        session,
+        settlement,
         collection_id=row.id,
         venue_id=row.venue_id,
         reason=reason,
-        reversed_at=now,
-        reversed_by=by,
-        entry_id=entry_id,
+        by=by,
+        currency=row.currency,
+        reference=_reference(row),
+        now=now,
     )
-    session.add(reversal)
-    session.flush()
     note_tables(session, table_ids_of(session, collection_id))
     return read_collections(session, [row])[0]
 
@@ -135,6 +140,7 @@ def settle_collection(session: Session, collection_id: UUID, *, now: datetime) -
         venue_id=row.venue_id,
         currency=row.currency,
         reference=_reference(row),
+        booked=_booked(details),
         now=now,
     )
     return collection_out(details, finding)
@@ -209,6 +215,11 @@ def _rows(
     )
 
 
+def _booked(details: CollectionDetails) -> dict[str, Sequence[SQLModel]]:
+    """Return the rows whose digest the entry of a collection carries, with those of its settlement."""
+    return {"collection": [details.row], "collected_table": details.tables}
+
+
 def _reference(row: CollectionRow) -> str:
     """Return the words of a collection's entries."""
     return f"Collection of {row.trading_on}{f', bag {row.bag}' if row.bag else ''}"
@@ -217,7 +228,7 @@ def _reference(row: CollectionRow) -> str:
 def _locked(session: Session, collection_id: UUID) -> CollectionRow:
     """Return a collection that nobody else changes meanwhile; refuse one that was reversed."""
     row = get_collection(session, collection_id)
-    hold(session, f"cash:{row.venue_id}")
+    lock_accounts(session, row.venue_id)
     if session.exec(select(ReversalRow.id).where(ReversalRow.collection_id == collection_id)).first() is not None:
         raise Problem("already_reversed")
     return row

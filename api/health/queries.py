@@ -200,7 +200,7 @@ def _stays(session: Session, table_ids: Collection[UUID]) -> tuple[dict[UUID, li
 
 def _collected(session: Session, table_ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[Counts]]:
     """Return the meters at each table's newest collections that are not reversed, in time order."""
-    order = (col(CollectionRow.collected_at).desc(), col(CollectionRow.record_id).desc())
+    order = (col(CollectionRow.collected_at).desc(), col(CollectionRow.sequence).desc())
     place = func.row_number().over(partition_by=col(CollectedTableRow.pool_table_id), order_by=order).label("place")
     newest = (
         select_columns(

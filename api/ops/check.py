@@ -17,6 +17,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlmodel import Session
 
 from ..ledger.queries import check_ledger
+from ..reports.queries import altered_bookings
 from ..store.db import POSTGRES_LIMITS, SQLITE_PRAGMAS, sqlite_driver, writing
 from ..store.migrate import current_revision, newest_revision
 from ..store.settings import Settings
@@ -82,7 +83,20 @@ def check_books(engine: Engine) -> list[Finding]:
     chain = Finding("books", "good", f"All {found.entries} entries fit.")
     if bad is not None:
         chain = Finding("books", "bad", f"Entry {bad.place} does not fit: {bad.why}. Restore a backup.")
-    return [chain, _journal(engine)]
+    return [chain, _journal(engine), *([] if bad else [_bookings(engine)])]
+
+
+def _bookings(engine: Engine) -> Finding:
+    """Compare the facts that entries book with the digests that the journal holds of them."""
+    with Session(engine) as session:
+        altered = list(altered_bookings(session))
+    return _grade(
+        "booked facts",
+        good=not altered,
+        says="Every collection, settlement and reversal is as it was booked.",
+        otherwise=f"{len(altered)} entries book facts that were changed since, the first of them entry "
+        f"{min(altered, default=0)}: restore a backup.",
+    )
 
 
 def _grade(what: str, *, good: bool, says: str, otherwise: str) -> Finding:

@@ -1,22 +1,27 @@
 """Reads what reports are made of."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence, Set
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from uuid import UUID
 
-from sqlmodel import Session, col, select
+from sqlalchemy import Boolean, Integer, type_coerce
+from sqlalchemy import select as select_columns
+from sqlmodel import Session, SQLModel, col, select
 
 from ..collections.queries import judge_collected, not_reversed, revisions
 from ..collections.rows import CollectedTableRow, CollectionRow
 from ..ledger.export.period import Period
 from ..ledger.queries import read_entries
 from ..ledger.rows import EntryRow, PostingRow
+from ..ledger.source_digest import source_digest
 from ..pool_tables.service import get_table
 from ..pricing import format_money
 from ..settlements.queries import waiting_claims
-from ..settlements.rows import SettlementRow
+from ..settlements.rows import AgreementRow, ReversalRow, SettlementRow
 from ..tax_areas.percents import format_percent
 from ..tax_areas.rows import TaxAreaRow
 from ..tax_areas.tax_area import NOT_ADVICE
@@ -188,3 +193,73 @@ def read_year(session: Session, year: int) -> tuple[YearTotals, ...]:
         for venue_id in venue_ids
     }
     return year_totals(entries, year, payees=payees)
+
+
+def altered_bookings(session: Session) -> Iterator[int]:
+    """Yield the number of each entry whose stored facts are no longer those that it books (L3).
+
+    The facts are the collection with its tables, settlement and agreement, or the reversal. Entries of earlier releases
+    carry no digest and are passed over.
+    """
+    after = 0
+    entry = SQLModel.metadata.tables["ledger_entry"].c
+    query = (
+        select_columns(entry.number, entry.id, entry.source_id, entry.source_digest, entry.kind)
+        .where(entry.source_digest.is_not(None))
+        .order_by(entry.number)
+        .limit(_AT_ONCE)
+    )
+    while entries := session.execute(query.where(entry.number > after)).all():
+        after = entries[-1].number
+        try:
+            booked = _booked(session, entries)
+        except _UNREADABLE:
+            booked = {}
+            for known in entries:
+                with suppress(*_UNREADABLE):
+                    booked |= _booked(session, [known])
+        yield from (number for number, id_, _, digest, _ in entries if booked.get(id_) != digest)
+
+
+_AT_ONCE = 500
+_UNREADABLE = (ValueError, TypeError, LookupError, AttributeError, OverflowError)
+"""A value that its column cannot hold, by whatever reads it."""
+
+
+def _booked(session: Session, entries: Sequence[Any]) -> dict[UUID, str]:
+    """Return the digest of what is stored now, by entry; raise one of ``_UNREADABLE`` where a value is no longer one."""
+    sources = {entry.source_id for entry in entries if entry.kind == "collection"}
+    taken_back = {entry.id for entry in entries if entry.kind == "reversal"}
+    collections = _rows_by(session, CollectionRow, "id", sources)
+    tables = _rows_by(session, CollectedTableRow, "collection_id", sources)
+    settlements = _rows_by(session, SettlementRow, "collection_id", sources)
+    used = {row["agreement_id"] for rows in settlements.values() for row in rows}
+    agreements = _rows_by(session, AgreementRow, "id", used)
+    reversals = _rows_by(session, ReversalRow, "entry_id", taken_back)
+    found: dict[UUID, str] = {}
+    for entry in entries:
+        if entry.kind == "reversal":
+            found[entry.id] = source_digest({"reversal": reversals[entry.id]})
+            continue
+        settled = settlements[entry.source_id]
+        facts = {
+            "collection": collections[entry.source_id],
+            "collected_table": sorted(tables[entry.source_id], key=lambda row: row["place"]),
+            "settlement": settled,
+            "agreement": [row for settlement in settled for row in agreements[settlement["agreement_id"]]],
+        }
+        found[entry.id] = source_digest(facts)
+    return found
+
+
+def _rows_by(session: Session, model: type[SQLModel], key: str, values: Set[Any]) -> dict[Any, list[dict[str, Any]]]:
+    """Return rows as they are stored, by a column; yes and no as the numbers that SQLite keeps."""
+    table = SQLModel.metadata.tables[str(model.__tablename__)]
+    columns = [
+        type_coerce(column, Integer).label(column.name) if isinstance(column.type, Boolean) else column
+        for column in table.c
+    ]
+    found: defaultdict[Any, list[dict[str, Any]]] = defaultdict(list)
+    for row in session.execute(select_columns(*columns).where(table.c[key].in_(values))).mappings():
+        found[row[key]].append(dict(row))
+    return found

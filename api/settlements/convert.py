@@ -232,13 +232,14 @@ def settled_of(row: SettlementRow) -> Settled:
 
 
 def settlement_row(
-    division: Division, *, collection_id: UUID, venue_id: UUID, entry_id: UUID | None, now: datetime
+    division: Division, *, sequence: int, collection_id: UUID, venue_id: UUID, entry_id: UUID | None, now: datetime
 ) -> SettlementRow:
-    """Return a settlement as its row."""
+    """Return a settlement as its row; a preview has the sequence 0."""
     settlement, opening = division.settlement, division.opening
     tax_line = next((line for line in settlement.lines if line.code == "tax"), None)
     return SettlementRow(
         id=new_id(),
+        sequence=sequence,
         collection_id=collection_id,
         venue_id=venue_id,
         trading_on=settlement.trading_on,

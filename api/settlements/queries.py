@@ -79,7 +79,7 @@ def _not_reversed(session: Session, venue_id: UUID) -> list[SettlementRow]:
         SettlementRow.venue_id == venue_id,
         col(SettlementRow.collection_id).not_in(select(ReversalRow.collection_id)),
     )
-    return list(session.exec(query.order_by(col(SettlementRow.id))).all())
+    return list(session.exec(query.order_by(col(SettlementRow.sequence))).all())
 
 
 def _replaced(session: Session, venue_id: UUID, corrects_id: UUID) -> SettlementRow | None:
@@ -96,13 +96,13 @@ def _replaced(session: Session, venue_id: UUID, corrects_id: UUID) -> Settlement
         return None
     replaced, reversal = found
     settled_since = select(SettlementRow.id).where(
-        SettlementRow.venue_id == venue_id, col(SettlementRow.id) > reversal.id
+        SettlementRow.venue_id == venue_id, col(SettlementRow.sequence) > reversal.sequence
     )
     taken_back_since = (
         select(ReversalRow.id)
         .join(SettlementRow, col(SettlementRow.collection_id) == col(ReversalRow.collection_id))
-        .where(ReversalRow.venue_id == venue_id, col(ReversalRow.id) > replaced.id)
-        .where(col(SettlementRow.id) < replaced.id)
+        .where(ReversalRow.venue_id == venue_id, col(ReversalRow.sequence) > replaced.sequence)
+        .where(col(SettlementRow.sequence) < replaced.sequence)
     )
     changed = any(session.exec(query.limit(1)).first() is not None for query in (settled_since, taken_back_since))
     return None if changed else replaced

@@ -29,7 +29,7 @@ class SettlementRow(SQLModel, table=True):
     """How a collection was divided, by which version of the agreement, and the ledger's entry for it (none: all zero).
 
     ``carried_in`` and ``carried_forward`` are lists of claims, ``reckoned`` the periods whose first money it claimed,
-    ``loan_before_minor`` what the venue owed.
+    ``loan_before_minor`` what the venue owed, ``sequence`` the order of recording (counter ``cash``).
     """
 
     __tablename__ = "settlement"
@@ -42,6 +42,7 @@ class SettlementRow(SQLModel, table=True):
     )
 
     id: UUID = Field(primary_key=True)
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     collection_id: UUID = Field(foreign_key="collection.id")
     venue_id: UUID = Field(foreign_key="venue.id", index=True)
     trading_on: date = Field(index=True)
@@ -75,6 +76,7 @@ class ReversalRow(SQLModel, table=True):
     __table_args__ = (UniqueConstraint("collection_id"), CheckConstraint("reason <> ''", name="reason"))
 
     id: UUID = Field(primary_key=True)
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     collection_id: UUID = Field(foreign_key="collection.id")
     venue_id: UUID = Field(foreign_key="venue.id", index=True)
     reason: str

@@ -3,29 +3,34 @@
 - An entry is booked on the collection's trading date, and so is its reversal: the sums of a period stay true.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, SQLModel, col, func, select
 
 from ..ledger.kinds import collection_postings
 from ..ledger.posting import Posting, mirror
 from ..ledger.rows import EntryRow, PostingRow
 from ..ledger.service import post_entry
+from ..ledger.source_digest import source_digest
 from ..store.clock import new_id
 from ..store.db import hold
-from ..venues.service import get_venue
-from ..web.pagination import Page, page
+from ..store.sequence import next_number
+from ..venues.service import get_venue, lock_venue
+from ..web.pagination import Page
 from .convert import read_agreement, settlement_row
 from .opening_state import Division
-from .rows import AgreementRow, SettlementRow
+from .rows import AgreementRow, ReversalRow, SettlementRow
 from .schemas import AgreementIn
 
 
 def publish_agreement(session: Session, venue_id: UUID, message: AgreementIn, *, now: datetime) -> AgreementRow:
-    """Store the next version of a venue's agreement; settlements made before do not change."""
-    venue = get_venue(session, venue_id)
+    """Store the next version of a venue's agreement; settlements made before do not change.
+
+    Locks: the venue, whose currency the agreement keeps; then its agreements.
+    """
+    venue = lock_venue(session, venue_id)
     terms = message.model_dump(mode="json", by_alias=True)
     agreement = read_agreement(terms, currency=venue.currency)
     hold(session, f"agreements:{venue_id}")
@@ -47,8 +52,12 @@ def publish_agreement(session: Session, venue_id: UUID, message: AgreementIn, *,
 def page_agreements(session: Session, venue_id: UUID, *, limit: int, after: UUID | None) -> Page[AgreementRow]:
     """Return the agreements of a venue in the order of their publication."""
     get_venue(session, venue_id)
-    query = select(AgreementRow).where(AgreementRow.venue_id == venue_id)
-    return page(session, query, key=col(AgreementRow.id), limit=limit, after=after)
+    query = select(AgreementRow).where(AgreementRow.venue_id == venue_id).order_by(col(AgreementRow.version))
+    if after is not None:
+        last = select(AgreementRow.version).where(AgreementRow.id == after, AgreementRow.venue_id == venue_id)
+        query = query.where(col(AgreementRow.version) > last.scalar_subquery())
+    rows = session.exec(query.limit(limit + 1)).all()
+    return Page(rows[:limit], rows[limit - 1].id if len(rows) > limit else None)
 
 
 def save_settlement(
@@ -59,9 +68,15 @@ def save_settlement(
     venue_id: UUID,
     currency: str,
     reference: str,
+    booked: Mapping[str, Sequence[SQLModel]],
     now: datetime,
 ) -> SettlementRow:
-    """Post the entry of a settlement and store the settlement."""
+    """Post the entry of a settlement and store the settlement.
+
+    ``booked`` are the stored rows, by table, that the settlement was made from: the entry carries their digest with
+    that of the settlement and its agreement. Locks: the caller holds the accounts of the venue; here the counter
+    ``cash``, then the ledger.
+    """
     settlement = division.settlement
     postings = collection_postings(
         venue_id=str(venue_id),
@@ -75,48 +90,88 @@ def save_settlement(
         to_venue_now_minor=settlement.to_venue_now,
         to_venue_balance_minor=settlement.to_venue_balance,
     )
-    entry_id = _post(
+    row = settlement_row(
+        division,
+        sequence=next_number(session, "cash"),
+        collection_id=collection_id,
+        venue_id=venue_id,
+        entry_id=new_id() if postings else None,
+        now=now,
+    )
+    agreement = session.get_one(AgreementRow, row.agreement_id)
+    _post(
         session,
         "collection",
         postings,
+        id=row.entry_id,
         on=settlement.trading_on,
         currency=currency,
         reference=reference,
         source_id=collection_id,
+        booked={**booked, "settlement": [row], "agreement": [agreement]},
         now=now,
     )
-    row = settlement_row(division, collection_id=collection_id, venue_id=venue_id, entry_id=entry_id, now=now)
     session.add(row)
     session.flush()
     return row
 
 
-def post_reversal(
-    session: Session, settlement: SettlementRow | None, *, currency: str, reference: str, now: datetime
-) -> UUID | None:
-    """Post the mirror image of a settlement's entry, if it has one, and return the new entry's id."""
-    if settlement is None or settlement.entry_id is None:
-        return None
+def save_reversal(
+    session: Session,
+    settlement: SettlementRow | None,
+    *,
+    collection_id: UUID,
+    venue_id: UUID,
+    reason: str,
+    by: str,
+    currency: str,
+    reference: str,
+    now: datetime,
+) -> ReversalRow:
+    """Store the reversal of a collection, and post the mirror image of its entry if it has one.
+
+    Locks: the caller holds the accounts of the venue; here the counter ``cash``, then the ledger.
+    """
+    booked_by = None if settlement is None else settlement.entry_id
+    row = ReversalRow(
+        id=new_id(),
+        sequence=next_number(session, "cash"),
+        collection_id=collection_id,
+        venue_id=venue_id,
+        reason=reason,
+        reversed_at=now,
+        reversed_by=by,
+        entry_id=None if booked_by is None else new_id(),
+    )
+    if settlement is not None and booked_by is not None:
+        _post(
+            session,
+            "reversal",
+            mirror(_postings_of(session, booked_by)),
+            id=row.entry_id,
+            on=settlement.trading_on,
+            currency=currency,
+            reference=reference,
+            source_id=booked_by,
+            booked={"reversal": [row]},
+            now=now,
+        )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def _postings_of(session: Session, entry_id: UUID) -> list[Posting]:
     query = (
         select(PostingRow)
         .join(EntryRow, col(EntryRow.number) == col(PostingRow.entry_number))
-        .where(EntryRow.id == settlement.entry_id)
+        .where(EntryRow.id == entry_id)
         .order_by(col(PostingRow.place))
     )
-    postings = [
+    return [
         Posting(row.account, None if row.venue_id is None else str(row.venue_id), row.amount_minor)
         for row in session.exec(query).all()
     ]
-    return _post(
-        session,
-        "reversal",
-        mirror(postings),
-        on=settlement.trading_on,
-        currency=currency,
-        reference=reference,
-        source_id=settlement.entry_id,
-        now=now,
-    )
 
 
 def _post(
@@ -124,23 +179,31 @@ def _post(
     kind: str,
     postings: Sequence[Posting],
     *,
+    id: UUID | None,
     on: date,
     currency: str,
     reference: str,
     source_id: UUID,
+    booked: Mapping[str, Sequence[SQLModel]],
     now: datetime,
-) -> UUID | None:
-    """Post an entry of a collection, unless it would move no money."""
+) -> None:
+    """Post an entry of a collection with the digest of what it books, unless it would move no money."""
     if not postings:
-        return None
-    entry = post_entry(
+        return
+    post_entry(
         session,
+        id=id,
         kind=kind,
         on=on,
         currency=currency,
         postings=postings,
         reference=reference,
         source_id=source_id,
+        source_digest=source_digest({table: [columns_of(row) for row in rows] for table, rows in booked.items()}),
         now=now,
     )
-    return entry.id
+
+
+def columns_of(row: SQLModel) -> dict[str, object]:
+    """Return the values of a row by column."""
+    return {name: getattr(row, name) for name in type(row).model_fields}
