@@ -135,8 +135,8 @@ class _Reader:
         for text, item in found.items():
             value = self.money(f"{name}.{text}", text)
             if value < 1 or value in values:
-                stands = f"{text} again" if value in values else text
-                self.fault("bad_denomination", f"{name}.{text}", stands, "a coin or note above 0, named once")
+                found_text = f"{text} again" if value in values else text
+                self.fault("bad_denomination", f"{name}.{text}", found_text, "a coin or note above 0, named once")
             values[value] = item
         return dict(sorted(values.items()))
 

@@ -1,4 +1,4 @@
-"""An agreement between operator and venue: what a settlement needs to know, as values that are valid or do not exist.
+"""An agreement between operator and venue: the terms of a settlement, as values that are valid or do not exist.
 
 - It is dated and versioned (D3): it begins on the trading date ``effective_on``, which also starts its first week.
 - The venue's share is one of: a flat percentage, steps by contract week, tiers by amount; never two of them.
@@ -218,9 +218,9 @@ def _other_faults(agreement: Agreement) -> list[Fault]:
 def _rising_faults(where: str, found: list[int], what: str, first: int, *, money: bool = False) -> list[Fault]:
     code = f"{where}_not_rising"
     if not found or found[0] != first:
-        stands = str(found[0]) if found else "none"
+        first_found = str(found[0]) if found else "nothing"
         amounts = (found[0], first) if money and found else None
-        return [Fault(code, f"{where}[0].{what}", stands, f"{first}, so that every case is settled", amounts)]
+        return [Fault(code, f"{where}[0].{what}", first_found, f"{first}, so that every case is settled", amounts)]
     faults = [
         Fault(
             code,

@@ -1,7 +1,7 @@
 """What one collection brought, as a settlement takes it: no amount in it is below zero.
 
 - Refunds that the venue paid, house money and test money are in the box but are no takings: they are claims on it (C3).
-- Brought near, the count is the expectation that is the closest to it; inside the range it stands as it is (C4).
+- ``near`` is the count brought into the expected range; inside the range it is the count itself (C4).
 """
 
 from __future__ import annotations

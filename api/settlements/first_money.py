@@ -1,7 +1,7 @@
 """First money: the operator's money that falls due in a period, before anything is split (D, step 4).
 
 - A period reaches from the day after ``after_on`` to ``until_on``, both trading dates; what was reckoned up to a date
-  is never reckoned again. Two collections on one date share the period's money: the second finds none of it.
+  is never reckoned again. Two collections on one date share the period's money: the second claims nothing of it.
 - Per collection: each collection from ``starts_on`` on. Once: on ``starts_on``.
 - Per week, month or year: on ``starts_on`` and every seven days, same day of the month, or same date after it; the
   31st stands for the last day where a month has none, and comes back in the next that has one.

@@ -31,7 +31,7 @@ def publish_agreement(
     response: Response,
     preview: PreviewParam = False,
 ) -> AgreementOut:
-    """Publish the next version of a venue's agreement; it holds from its trading date. Settlements made before stand."""
+    """Publish the next version of a venue's agreement, in force from its trading date. Earlier settlements do not change."""
     if preview:
         discard(session)
         response.status_code = 200
@@ -49,7 +49,7 @@ def list_agreements(
     limit: Limit = 100,
     after: After = None,
 ) -> AgreementPage:
-    """List the versions of a venue's agreement in the order of their publication."""
+    """Versions of a venue's agreement in the order of their publication."""
     found = service.page_agreements(session, venue_id, limit=limit, after=after)
     link_next(request, response, found.next)
     return AgreementPage(items=[convert.agreement_out(row) for row in found.rows], next=found.next)

@@ -5,13 +5,13 @@
    earlier grosses whose expectation is judged otherwise now, taken or given back by the operator (C9);
 3. tax, taken out of the rest;
 4. first money to the operator, and what was taken too much before a correction given back (C5);
-5. the operator's minimum, as front money before the split or as a guarantee of his share after it;
+5. the operator's minimum, as front money before the split or as a guarantee of the operator's share after it;
 6. the split of what is left;
 7. the venue's loan: a percentage of its share, at most what it owes;
 8. the rest of the venue's share: handed over now, or onto its balance.
 
 - The first line is the gross; all other lines add up to it, to the cent (D1). Each is money that goes to one place, so
-  the venue's share stands there as its parts, what repays its loan and what it gets.
+  the venue's share is there as its parts: what repays its loan, and what it gets.
 - Nothing takes more than is there: what returns, first money or the minimum could not take is carried forward by kind,
   the oldest first, whatever agreement comes next (D2). Claimed = taken + carried forward. Only a correction is below
   zero, and a loan repayment where the venue had repaid more than it owed.
@@ -57,8 +57,8 @@ class SettlementAdvice:
 class Settlement:
     """How one collection was divided: amounts in minor units, lines in the order of the steps.
 
-    ``operator_share`` is his part of the split, what a guarantee adds to it included; first money and front money are
-    lines of their own. ``venue_share`` is the venue's part, before its loan. ``claims`` is all that was claimed.
+    ``operator_share`` is the operator's part of the split with what a guarantee adds to it; first money and front money
+    are lines of their own. ``venue_share`` is the venue's part, before its loan. ``claims`` is all that was claimed.
     ``revised`` is what the operator took, or below zero gave back, of earlier grosses (C9).
     """
 
@@ -251,8 +251,12 @@ def _split(agreement: Agreement, left: int, floor_claims: Sequence[Claim], *, on
     operator, venue = allot(left, [left - part, part], tie_to=1 if agreement.odd_unit_to == "venue" else 0)
     guaranteed = take(floor_claims, available=left)
     added = max(guaranteed.total - operator, 0)
-    percent = in_words(100 - 100 * part / left) if left else "0"
-    lines = [SettlementLine("operator_share", left, operator, f"Operator's share, {percent} %", "operator")]
+    what = (
+        f"Operator's share, {in_words(100 - 100 * part / left)} %"
+        if left
+        else "Operator's share: nothing left to split"
+    )
+    lines = [SettlementLine("operator_share", left, operator, what, "operator")]
     if added:
         what = "Out of the venue's share, to reach the operator's guarantee"
         lines.append(SettlementLine("operator_guarantee", guaranteed.total, added, what, "operator"))
@@ -283,7 +287,7 @@ def _gross_advice(agreement: Agreement, box: Box, gross: int, currency: str) -> 
     if agreement.settles_on == "counted":
         return ()
     if box.expected is None:
-        detail = "The agreement settles on what is expected; no meter says what that is, so the count was settled."
+        detail = "The agreement settles on the expectation. No meter gives one, so the count was divided."
         return (SettlementAdvice("nothing_expected", detail),)
     if gross == box.counted:
         return ()

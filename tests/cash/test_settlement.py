@@ -262,3 +262,28 @@ def test_yen_and_dinars_are_divided_in_their_own_units() -> None:
     cap = Cap("Act 5", Fraction(40), "gross")
     dinars = settle(agreed(cap=cap), Box(1_250), currency="KWD", trading_on=TODAY)
     assert "is 0.625, more than 0.500" in dinars.advice[0].detail
+
+
+def test_a_split_of_nothing_names_no_percentage() -> None:
+    settlement = settled(agreed(operator_minimum=OperatorMinimum(40_00, "front")), Box(30_00))
+    (line,) = (line for line in settlement.lines if line.code == "operator_share")
+    assert line.what == "Operator's share: nothing left to split"
+
+
+@pytest.mark.parametrize(
+    ("owed", "correction", "operator", "venue", "carried"),
+    [
+        (40_00, 40_00, 30_00, 30_00, 0),
+        (-40_00, -40_00, 70_00, 70_00, 0),
+        (140_00, 100_00, 0, 0, 40_00),  # never more than is there; the rest waits
+    ],
+)
+def test_a_gross_that_is_judged_otherwise_now_is_corrected_before_tax_and_split(
+    owed: int, correction: int, operator: int, venue: int, carried: int
+) -> None:
+    claim = Claim("expectation", owed, BEFORE)
+    settlement = settled(agreed(), Box(100_00), carried_in=[claim])
+    assert [line.amount for line in settlement.lines if line.code == "correction"] == [correction]
+    assert (settlement.operator_share, settlement.venue_share) == (operator, venue)
+    assert sum(claim.amount for claim in settlement.carried_forward) == carried
+    assert (settlement.revised, settlement.first_money) == (correction, 0)
