@@ -22,6 +22,7 @@ from .health.routes import router as health
 from .inventory.routes import router as inventory
 from .jobs.routes import router as jobs
 from .ledger.routes import router as ledger
+from .lifecycle.routes import router as lifecycle
 from .pool_tables.routes import router as pool_tables
 from .publications.routes import router as publications
 from .quotes.routes import router as quotes
@@ -89,7 +90,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     )
     work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
-    of_tables = (pool_tables, inventory, readings, health, controllers, jobs, worklist)
+    of_tables = (pool_tables, inventory, lifecycle, readings, health, controllers, jobs, worklist)
     of_money = (settlements, collections, reports, ledger)
     routers = (
         probes.router,

@@ -5,6 +5,7 @@ from baizebook.controllers import rows as controllers
 from baizebook.health import rows as health
 from baizebook.jobs import rows as jobs
 from baizebook.ledger import rows as ledger
+from baizebook.lifecycle import rows as lifecycle
 from baizebook.pool_tables import rows as pool_tables
 from baizebook.readings import rows as readings
 from baizebook.schedules import rows as schedules
@@ -33,6 +34,7 @@ MODULES = (
     collections,
     jobs,
     health,
+    lifecycle,
     worklist,
 )
 metadata = SQLModel.metadata

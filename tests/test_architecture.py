@@ -15,6 +15,7 @@ FLOORS = (
     "demo",
     "app",
     "inventory",
+    "lifecycle",
     "worklist",
     "reports",
     "health",

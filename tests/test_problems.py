@@ -187,9 +187,9 @@ def test_a_problem_names_its_page_title_status_detail_and_each_mistake(client: T
     ("method", "path", "allow"),
     [
         ("PUT", "/v1/venues", "GET, HEAD, POST"),
-        ("DELETE", f"/v1/venues/{ABSENT}", "GET, HEAD, PATCH"),
+        ("PUT", f"/v1/venues/{ABSENT}", "DELETE, GET, HEAD, PATCH"),
         ("GET", "/v1/tariffs/check", "POST"),
-        ("HEAD", f"/v1/tables/{ABSENT}/moves", "POST"),
+        ("DELETE", f"/v1/tables/{ABSENT}/moves", "GET, HEAD, POST"),
         ("PATCH", "/v1/quotes", "GET, HEAD, POST"),
         ("POST", f"/v1/tokens/{ABSENT}", "DELETE"),
         ("POST", "/healthz", "GET, HEAD"),

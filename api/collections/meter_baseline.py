@@ -39,6 +39,7 @@ class Stay:
     venue_id: UUID | None
     meters: Mapping[str, int]
     box: str
+    left_route: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,6 +16,7 @@ from sqlmodel import Session, col, or_, select
 
 from ..controllers.queries import machine_of
 from ..controllers.sells import Machine
+from ..pool_tables.place import GONE
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import DomainError, parse_money
 from ..readings.meters import Meter
@@ -195,7 +196,10 @@ def judge_boxes(session: Session, boxes: StoredBoxes) -> dict[UUID, TableFinding
 
 
 def load_facts(session: Session, venue: VenueRow, count: CollectionCount) -> CollectionFacts:
-    """Load all that a new collection is decided from; refuse a table that never was at the venue (``never_at_venue``)."""
+    """Load all that a new collection is decided from; refuse a table that never was at the venue (``never_at_venue``).
+
+    Refuses a table that has left the route by then (``table_gone``) too.
+    """
     asked = [Asked(box, count.collected_at, count.id) for box in count.boxes]
     histories = load_histories(session, asked, currency=venue.currency)
     for place, box in enumerate(count.boxes):
@@ -203,6 +207,10 @@ def load_facts(session: Session, venue: VenueRow, count: CollectionCount) -> Col
         if table is None or venue.id not in {stay.venue_id for stay in table.stays}:
             expected = "a table that is, or once was, at the venue"
             raise refused("never_at_venue", where=f"tables[{place}].table_id", found=box.table_id, expected=expected)
+        last = table.stays[-1]
+        if last.left_route and count.collected_at > last.from_at:
+            expected = f"a table that had not left the route by {last.from_at.isoformat()}"
+            raise refused("table_gone", where=f"tables[{place}].table_id", found=box.table_id, expected=expected)
     corrects_id = _reversed_in_this_place(session, count)
     trading_on = calendar_of(venue).trading_day(count.collected_at)
     return CollectionFacts(
@@ -301,7 +309,7 @@ def _history(session: Session, stored: _StoredTable, asked: Sequence[Asked], *, 
 
 
 def _stays(session: Session, ids: Collection[UUID]) -> dict[UUID, list[StayRow]]:
-    query = select(StayRow).where(col(StayRow.pool_table_id).in_(ids))
+    query = select(StayRow).where(col(StayRow.pool_table_id).in_(ids), col(StayRow.voided_at).is_(None))
     found: dict[UUID, list[StayRow]] = defaultdict(list)
     for stay in session.exec(query.order_by(col(StayRow.from_at), col(StayRow.id))).all():
         found[stay.pool_table_id].append(stay)
@@ -309,7 +317,9 @@ def _stays(session: Session, ids: Collection[UUID]) -> dict[UUID, list[StayRow]]
 
 
 def _stay(row: StayRow) -> Stay:
-    return Stay(from_at=row.from_at, venue_id=row.venue_id, meters=row.meters, box=row.box)
+    return Stay(
+        from_at=row.from_at, venue_id=row.venue_id, meters=row.meters, box=row.box, left_route=row.place in GONE
+    )
 
 
 def _machine(session: Session, table: PoolTableRow) -> Machine | None:

@@ -17,7 +17,7 @@ from sqlmodel import Session
 
 from ..pool_tables.controller import Controller
 from ..pool_tables.schemas import CautionOut
-from ..pool_tables.service import controller_of_table, currency_of, get_table, stay_at, stays_of
+from ..pool_tables.service import controller_of_table, currency_of, get_table, must_be_on_the_route, stay_at, stays_of
 from ..pricing import Schedule, Stretch, Timetable
 from ..readings.queries import history
 from ..schedules.queries import Place, listed_at, place_of_table
@@ -44,7 +44,8 @@ _BEFORE_ALL = datetime.min.replace(tzinfo=UTC)
 def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: datetime) -> KeyingRow:
     """Record that a schedule was keyed into a table: from then on the table sells by it (W8).
 
-    Refuses (``invalid``) an instant that has not come, and a schedule that cannot be this table's.
+    Refuses (``invalid``) an instant that has not come, a schedule that cannot be this table's, and a table that has
+    left the route by then (``table_gone``).
     """
     if keying.keyed_at > now + FUTURE_ALLOWED:
         raise refused(
@@ -58,10 +59,13 @@ def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: da
     currency, asked = currency_of(session, table), get_venue(session, schedule.venue_id).currency
     if asked != currency:
         raise refused("currency_differs", where="schedule_id", found=asked, expected=currency)
+    stay = stay_at(stays_of(session, table_id), keying.keyed_at)
+    if keying.keyed_at > stay.from_at:
+        must_be_on_the_route(stay, where="table_id")
     row = KeyingRow(
         id=new_id(),
         pool_table_id=table_id,
-        stay_id=stay_at(stays_of(session, table_id), keying.keyed_at).id,
+        stay_id=stay.id,
         schedule_id=schedule.id,
         for_on=given(keying.for_on, None),
         keyed_at=keying.keyed_at,

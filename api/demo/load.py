@@ -20,8 +20,8 @@ from ..jobs.schemas import JobIn
 from ..jobs.service import Reporter, report_job
 from ..ledger.schemas import EntryIn
 from ..ledger.service import post_owner_entry
-from ..pool_tables.schemas import TableIn
-from ..pool_tables.service import create_table
+from ..pool_tables.schemas import MoveIn, TableIn
+from ..pool_tables.service import create_table, move_table
 from ..readings.admission import Sender
 from ..readings.schemas import ReadingsIn
 from ..readings.service import record, results_out
@@ -42,6 +42,7 @@ from ..venues.service import calendar_of, create_venue
 from ..web.errors import Problem
 from ..web.examples import DEMO_IDS
 from ..web.rows import TokenRow
+from ..web.schema_types import write_instant
 from .agreements import TAX_AREA_OF, TAX_AREAS, agreements
 from .observations import miskeyed, readings_of, settings_found
 from .places import VENUES, schedules
@@ -96,8 +97,30 @@ def load(session: Session, *, now: datetime) -> Demo:
     _send_readings(session, demo)
     _collect(session, demo)
     _report(session, demo)
+    _make_mistakes(session, demo)
     note_tables(session, list(demo.tables.values()))
     return demo
+
+
+def _make_mistakes(session: Session, demo: Demo) -> None:
+    """Make a venue whose one table went to the workshop, and a venue and a table that were typed twice."""
+    place = {"time_zone": "America/New_York", "currency": "USD"}
+    for name, of_venue in (("wicket", "The Wicket"), ("typed twice", "The Wickett")):
+        with _named(f"venue {name}"):
+            message = VenueIn.model_validate({"name": of_venue, **place})
+            demo.venues[name] = create_venue(session, message, now=demo.now)
+    for name, label, placed_at in (
+        ("Spare frame", "Spare frame", PLACED_AT),
+        ("typed twice", "Spare fraem", write_instant(demo.now)),
+    ):
+        stated = {"label": label, "accepts": ["0.25", "1.00"], "placed_at": placed_at}
+        with _named(f"table {name}"):
+            row = create_table(session, demo.venues["wicket"].id, TableIn.model_validate(stated), now=demo.now)
+        demo.tables[name] = row.id
+    moved_at = min(datetime(2026, 11, 17, 15, tzinfo=UTC), demo.now - timedelta(days=8))
+    move = MoveIn.model_validate({"venue_id": None, "to": "workshop", "moved_at": write_instant(moved_at)})
+    with _named("move Spare frame"):
+        move_table(session, demo.tables["Spare frame"], move, now=demo.now)
 
 
 def _named(name: str) -> AbstractContextManager[None]:

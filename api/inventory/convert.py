@@ -3,10 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from uuid import UUID
 
-from ..controllers.rows import KeyingRow
+from ..controllers.sells import Sells
 from ..pool_tables.rows import PoolTableRow, StayRow
-from .schemas import ControllerReadOut, KeyedOut, OpenWorkOut, TablePlaceOut, TableStateOut
+from .schemas import ControllerReadOut, OpenWorkOut, TablePlaceOut, TableSellsOut, TableStateOut
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,7 +20,7 @@ class TableState:
     read_at: datetime | None
     version: tuple[str, datetime] | None
     collected_at: datetime | None
-    keyed: KeyingRow | None
+    sells: Sells | None
     work: Mapping[str, int]
     open_jobs: int
     out_of_order: bool
@@ -27,7 +28,7 @@ class TableState:
 
 def table_state_out(state: TableState) -> TableStateOut:
     """Write a table of the list."""
-    table, stay, keyed = state.table, state.stay, state.keyed
+    table, stay = state.table, state.stay
     version, version_read_at = state.version or (None, None)
     return TableStateOut(
         id=table.id,
@@ -44,9 +45,18 @@ def table_state_out(state: TableState) -> TableStateOut:
         ),
         last_reading_at=state.read_at,
         last_collection_at=state.collected_at,
-        sells=keyed and KeyedOut(schedule_id=keyed.schedule_id, since=keyed.keyed_at, by=keyed.keyed_by),
+        sells=state.sells and _sells_out(state.sells),
         open_work=sum(state.work.values()),
         work=[OpenWorkOut(kind=kind, count=count) for kind, count in sorted(state.work.items())],
         open_jobs=state.open_jobs,
         out_of_order=state.out_of_order,
+    )
+
+
+def _sells_out(sells: Sells) -> TableSellsOut:
+    return TableSellsOut(
+        basis=sells.basis,
+        since=sells.since,
+        schedule_id=None if sells.keyed is None else UUID(sells.keyed.schedule.id),
+        caution=sells.caution,
     )

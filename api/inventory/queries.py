@@ -13,7 +13,8 @@ from sqlmodel import Session, col, select
 
 from ..collections.queries import not_reversed
 from ..collections.rows import CollectedTableRow, CollectionRow
-from ..controllers.rows import KeyingRow
+from ..controllers.queries import machine_of
+from ..controllers.sells import sells
 from ..jobs.queries import times_out_of_order
 from ..jobs.rows import JobDoneRow, JobRow
 from ..pool_tables.place import Place
@@ -112,9 +113,8 @@ def _newest(column: Any, *conditions: ColumnElement[bool]) -> Select[Any]:
 
 def _states(session: Session, rows: Sequence[Any], *, now: datetime) -> list[TableStateOut]:
     ids = [table.id for table, _, _ in rows]
-    stays = [stay.id for _, stay, _ in rows]
     read_at, versions = _read(session, ids), _versions(session, ids)
-    collected_at, keyed = _collected_at(session, ids), _keyed(session, stays)
+    collected_at = _collected_at(session, ids)
     work, jobs = _work(session, ids, now=now), _open_jobs(session, ids)
     spans = times_out_of_order(session, ids, from_at=now, to_at=now + timedelta(microseconds=1))
     return [
@@ -126,7 +126,7 @@ def _states(session: Session, rows: Sequence[Any], *, now: datetime) -> list[Tab
                 read_at=read_at.get(table.id),
                 version=versions.get(table.id),
                 collected_at=collected_at.get(table.id),
-                keyed=keyed.get(stay.id),
+                sells=None if stay.venue_id is None else sells(machine_of(session, table), now),
                 work=work[table.id],
                 open_jobs=jobs.get(table.id, 0),
                 out_of_order=bool(spans[table.id]),
@@ -163,16 +163,6 @@ def _collected_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetim
         .group_by(col(CollectedTableRow.pool_table_id))
     )
     return dict(session.exec(query).all())
-
-
-def _keyed(session: Session, stay_ids: Collection[UUID]) -> dict[UUID, KeyingRow]:
-    """Return what was keyed last during each stay."""
-    query = (
-        select(KeyingRow)
-        .where(col(KeyingRow.stay_id).in_(stay_ids))
-        .order_by(col(KeyingRow.keyed_at), col(KeyingRow.id))
-    )
-    return {row.stay_id: row for row in session.exec(query)}
 
 
 def _work(session: Session, ids: Collection[UUID], *, now: datetime) -> dict[UUID, Counter[str]]:

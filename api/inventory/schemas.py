@@ -4,6 +4,7 @@ from typing import Annotated
 
 from pydantic import Field as Limits
 
+from ..controllers.sells import Basis, Caution
 from ..pool_tables.place import Place
 from ..web.schema_types import Id, Instant, Out, PageOf
 from ..worklist.work import Kind
@@ -26,12 +27,13 @@ class ControllerReadOut(Out):
     read_at: Annotated[Instant | None, Limits(description="When its version was read.")]
 
 
-class KeyedOut(Out):
-    """The schedule that was last keyed into a table while it has been where it is."""
+class TableSellsOut(Out):
+    """What a table sells by: settings that a reading found, a schedule that was keyed, or what is listed."""
 
-    schedule_id: Id
-    since: Instant
-    by: str
+    basis: Basis
+    since: Annotated[Instant | None, Limits(description="When it was found or keyed, or from when it is listed.")]
+    schedule_id: Annotated[Id | None, Limits(description="The schedule that was keyed last, where one was.")]
+    caution: Caution | None
 
 
 class OpenWorkOut(Out):
@@ -51,10 +53,7 @@ class TableStateOut(Out):
     controller: ControllerReadOut
     last_reading_at: Instant | None
     last_collection_at: Instant | None
-    sells: Annotated[
-        KeyedOut | None,
-        Limits(description="What was last keyed here; null where nothing was: then it sells what is listed."),
-    ]
+    sells: Annotated[TableSellsOut | None, Limits(description="Null where it is at no venue: it sells nothing there.")]
     open_work: Annotated[int, Limits(description="The pieces of work that show now, as last assessed.")]
     work: list[OpenWorkOut]
     open_jobs: Annotated[int, Limits(description="Reported faults that are not mended.")]

@@ -149,7 +149,7 @@ def _reported_tables(
         select(PoolTableRow, VenueRow)
         .join(StayRow, col(StayRow.pool_table_id) == col(PoolTableRow.id))
         .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
-        .where(col(PoolTableRow.id).in_(table_ids))
+        .where(col(PoolTableRow.id).in_(table_ids), col(StayRow.voided_at).is_(None))
         .order_by(col(StayRow.from_at), col(StayRow.id))
     )
     found: dict[UUID, ReportedTable] = {}

@@ -22,6 +22,7 @@ from ..pool_tables.service import (
     currency_of,
     get_table,
     last_stay_at_a_venue,
+    must_be_on_the_route,
     must_have_meters,
     stay_at,
     stays_of,
@@ -53,7 +54,8 @@ class Reporter:
 def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime) -> JobRow:
     """Store a report of a fault, or return the job if this report was stored before.
 
-    Refuses (``not_found``) a table that is not the reporter's at that time, an instant that has not come, and an id
+    Refuses (``not_found``) a table that is not the reporter's at that time, an instant that has not come, a table that
+    has left the route (``table_gone``), and an id
     that was used for another report (``same_id_other_content``).
     """
     hold(session, f"table:{message.table_id}")
@@ -62,6 +64,8 @@ def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime)
     if not by.sees(stay.venue_id):
         raise not_found("table")
     must_have_come(message.reported_at, now=now, where="reported_at")
+    if message.reported_at > stay.from_at:
+        must_be_on_the_route(stay, where="table_id")
     hold(session, "jobs")
     stored = session.get(JobRow, message.id)
     if stored is not None:

@@ -10,6 +10,7 @@ from .schemas import (
     LicenceOut,
     MeterOut,
     MoveOut,
+    MoveVoidOut,
     PowerOut,
     PurchaseOut,
     TableOut,
@@ -57,4 +58,5 @@ def move_out(row: StayRow) -> MoveOut:
         moved_at=row.from_at,
         meters=row.meters,
         box=row.box,
+        void=row.voided_at and MoveVoidOut(reason=row.void_reason, at=row.voided_at, by=row.voided_by),
     )

@@ -25,7 +25,10 @@ class PoolTableRow(SQLModel, table=True):
 
 
 class StayRow(SQLModel, table=True):
-    """Where a table was from when to when, at a venue or in another ``place``. One stay of a table is open."""
+    """Where a table was from when to when, at a venue or in another ``place``. One stay of a table is open.
+
+    A void stay did not happen: it counts for nothing, and is kept to be shown.
+    """
 
     __tablename__ = "stay"
     __table_args__ = (
@@ -48,3 +51,6 @@ class StayRow(SQLModel, table=True):
     to_at: datetime | None = Field(default=None, sa_type=Utc)
     meters: dict[str, int] = Field(sa_type=JSON)
     box: str = "emptied"
+    voided_at: datetime | None = Field(default=None, sa_type=Utc)
+    voided_by: str = ""
+    void_reason: str = ""

@@ -277,6 +277,14 @@ class MoveIn(In):
     box: Box = "emptied"
 
 
+class MoveVoidOut(Out):
+    """Why a move is void."""
+
+    reason: str
+    at: Instant
+    by: str
+
+
 class MoveOut(Out):
     """A move as recorded."""
 
@@ -287,6 +295,7 @@ class MoveOut(Out):
     moved_at: Instant
     meters: dict[str, int]
     box: Box
+    void: MoveVoidOut | None
 
 
 class MovePage(PageOf[MoveOut]):

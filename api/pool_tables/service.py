@@ -14,7 +14,7 @@ from ..pricing import DomainError
 from ..store.clock import FUTURE_ALLOWED, new_id
 from ..store.db import hold
 from ..venues.rows import VenueRow
-from ..venues.service import calendar_of, get_venue, lock_venue
+from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_route
 from ..web.errors import not_found, refused
 from ..web.pagination import Page, page
 from ..web.preconditions import apply_change, must_match
@@ -47,8 +47,9 @@ def must_be_a_controller(session: Session, table: PoolTableRow) -> None:
 def create_table(session: Session, venue_id: UUID, table: TableIn, *, now: datetime) -> PoolTableRow:
     """Store a new table, standing at a venue since it was placed there, else from now on."""
     venue = lock_venue(session, venue_id)
+    must_be_of_the_route(venue, where="venue_id")
     placed_at = given(table.placed_at, now)
-    _must_have_come(placed_at, now=now, where="placed_at")
+    must_have_come(placed_at, now=now, where="placed_at")
     stated = table.model_dump(exclude={"label", "placed_at"}, by_alias=True, mode="json")
     profile = normal_profile(stated, venue.currency)
     row = PoolTableRow(id=new_id(), label=table.label, venue_id=venue_id, profile=profile, made_at=now)
@@ -98,7 +99,7 @@ def last_stay_at_a_venue(session: Session, table: PoolTableRow) -> tuple[StayRow
     query = (
         select(StayRow, VenueRow)
         .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
-        .where(StayRow.pool_table_id == table.id)
+        .where(StayRow.pool_table_id == table.id, col(StayRow.voided_at).is_(None))
         .order_by(col(StayRow.from_at).desc(), col(StayRow.id).desc())
         .limit(1)
     )
@@ -118,7 +119,7 @@ def venue_and_currency_on(session: Session, table_id: UUID, on: date) -> tuple[U
 def stays_of(session: Session, table_id: UUID) -> list[StayRow]:
     """Return where a table has stood, first stay first; ``not_found`` where there is no such table."""
     get_table(session, table_id)
-    query = select(StayRow).where(StayRow.pool_table_id == table_id)
+    query = select(StayRow).where(StayRow.pool_table_id == table_id, col(StayRow.voided_at).is_(None))
     return list(session.exec(query.order_by(col(StayRow.from_at), col(StayRow.id))).all())
 
 
@@ -135,7 +136,7 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
     """
     hold(session, f"table:{table_id}")
     table = get_table(session, table_id)
-    _must_have_come(move.moved_at, now=now, where="moved_at")
+    must_have_come(move.moved_at, now=now, where="moved_at")
     open_stay = session.exec(
         select(StayRow).where(StayRow.pool_table_id == table_id, col(StayRow.to_at).is_(None))
     ).one()
@@ -160,7 +161,9 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
             expected=currency_of(session, table),
         )
     if move.venue_id is not None:
-        lock_venue(session, move.venue_id).has_tables = True
+        venue = lock_venue(session, move.venue_id)
+        must_be_of_the_route(venue, where="venue_id")
+        venue.has_tables = True
     meters: dict[str, int] = given(move.meters, {})
     must_have_meters(table, meters)
     open_stay.to_at = move.moved_at
@@ -205,7 +208,8 @@ def _place_of(move: MoveIn) -> Place:
     return "venue"
 
 
-def _must_have_come(at: datetime, *, now: datetime, where: str) -> None:
+def must_have_come(at: datetime, *, now: datetime, where: str) -> None:
+    """Refuse (``invalid``) an instant that has not come."""
     if at > now + FUTURE_ALLOWED:
         raise refused("invalid", where=where, found=at.isoformat(), expected="an instant that has come")
 

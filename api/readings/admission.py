@@ -34,10 +34,11 @@ NEEDS_A_KEY = ("settings", "done")
 
 @dataclass(frozen=True, slots=True)
 class Stood:
-    """Where a table stood from an instant on; no venue is the workshop."""
+    """Where a table was from an instant on; without a venue in the workshop or in storage, or ``gone`` from the route."""
 
     from_at: datetime
     venue_id: UUID | None
+    gone: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +95,11 @@ def decide(
         return Decision("refused", code="not_found")
     if stored is not None:
         return _again(sent, stored, table, sender)
+    if stood.gone and sent["taken_at"] > stood.from_at:
+        gone = f"before {stood.from_at.isoformat()}: the table left the route then"
+        return Decision(
+            "refused", code="table_gone", faults=(Fault("table_gone", "taken_at", sent["taken_at"].isoformat(), gone),)
+        )
     if not sender.has_key and (locked := _locked(sent)):
         return Decision("refused", code="forbidden", faults=locked)
     if faults := (*_wrong_meters(sent, table), *_wrong_prices(sent, table)):

@@ -16,6 +16,7 @@ from sqlalchemy import bindparam, func
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
+from ..pool_tables.place import GONE
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..store.db import hold
 from ..venues.rows import VenueRow
@@ -39,11 +40,12 @@ _TABLES = (
         col(PoolTableRow.profile),
         col(StayRow.from_at),
         col(StayRow.venue_id),
+        col(StayRow.place),
         col(VenueRow.currency),
     )
     .join_from(PoolTableRow, StayRow, col(StayRow.pool_table_id) == col(PoolTableRow.id))
     .outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
-    .where(col(PoolTableRow.id).in_(bindparam("table_ids", expanding=True)))
+    .where(col(PoolTableRow.id).in_(bindparam("table_ids", expanding=True)), col(StayRow.voided_at).is_(None))
     .order_by(col(StayRow.from_at), col(StayRow.id))
 )
 """What every batch asks, written once: to write a query takes longer than to answer it."""
@@ -119,9 +121,9 @@ def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, Ta
     stays: dict[UUID, list[Stood]] = {}
     currencies: dict[UUID, str] = {}
     found = session.connection().execute(_TABLES, {"table_ids": list(table_ids)})
-    for table_id, profile, from_at, venue_id, currency in found:
+    for table_id, profile, from_at, venue_id, place, currency in found:
         profiles[table_id] = profile
-        stays.setdefault(table_id, []).append(Stood(from_at, venue_id))
+        stays.setdefault(table_id, []).append(Stood(from_at, venue_id, gone=place in GONE))
         if currency is not None:
             currencies[table_id] = currency
     return {id_: _facts(profile, stays[id_], currencies[id_]) for id_, profile in profiles.items()}

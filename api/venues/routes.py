@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Request, Response
+from fastapi import APIRouter, Header, Query, Request, Response
 from sqlmodel import Session
 
 from ..store.changes import note_venues
@@ -42,11 +42,12 @@ def list_venues(
     session: SessionDep,
     principal: ReaderDep,
     now: NowDep,
+    departed: Annotated[bool, Query(description="List the venues that have left the route instead.")] = False,
     limit: Limit = 100,
     after: After = None,
 ) -> VenuePage:
-    """List the venues in the order in which they were made."""
-    found = service.page_venues(session, limit=limit, after=after)
+    """List the venues of the route in the order in which they were made."""
+    found = service.page_venues(session, departed=departed, limit=limit, after=after)
     link_next(request, response, found.next)
     return VenuePage(items=_venues_out(session, found.rows, principal, now), next=found.next)
 

@@ -26,6 +26,7 @@ class VenueRow(SQLModel, table=True):
     notes: str = ""
     has_tables: bool = False
     has_schedule: bool = False
+    departed_on: date | None = None
     revision: int = 1
     made_at: datetime = Field(sa_type=Utc)
 

@@ -93,6 +93,7 @@ class VenueOut(Out):
     tax_area: str | None
     dated: list[VenueFactOut]
     notes: str
+    departed_on: Annotated[Date | None, Limits(description="Its last trading date on the route.")]
 
 
 class VenuePage(PageOf[VenueOut]):

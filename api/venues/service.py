@@ -90,9 +90,11 @@ def tax_area_on(session: Session, venue_id: UUID, on: date) -> TaxArea | None:
     return None if row is None else read_tax_area(row.code, row.name, row.rates)
 
 
-def page_venues(session: Session, *, limit: int, after: UUID | None) -> Page[VenueRow]:
-    """Return venues in the order in which they were made."""
-    return page(session, select(VenueRow), key=col(VenueRow.id), limit=limit, after=after)
+def page_venues(session: Session, *, departed: bool, limit: int, after: UUID | None) -> Page[VenueRow]:
+    """Return venues in the order in which they were made: those of the route, or those that have left it."""
+    left = col(VenueRow.departed_on)
+    query = select(VenueRow).where(left.is_not(None) if departed else left.is_(None))
+    return page(session, query, key=col(VenueRow.id), limit=limit, after=after)
 
 
 def change_venue(
@@ -168,6 +170,13 @@ def lock_venue(session: Session, venue_id: UUID) -> VenueRow:
     if row is None:
         raise not_found("venue")
     return row
+
+
+def must_be_of_the_route(venue: VenueRow, *, where: str) -> None:
+    """Refuse (``venue_left``) a venue that has left the route."""
+    if venue.departed_on is not None:
+        found = f"left after {venue.departed_on}"
+        raise refused("venue_left", where=where, found=found, expected="a venue of the route")
 
 
 def calendar_of(venue: VenueRow) -> Calendar:

@@ -39,6 +39,11 @@ DEMO_NAMES = (
     "sent reading",
     "sent collection",
     "sent job",
+    "venue wicket",
+    "venue typed twice",
+    "table Spare frame",
+    "table typed twice",
+    "move Spare frame",
 )
 """What the demo gives an id of its own, in the order it is made; ``sent``: ids that the examples send."""
 
@@ -117,6 +122,15 @@ BODIES: dict[str, Any] = {
         "meters": [{"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 7, "resets": "never"}],
     },
     "change_table": {"label": "By the window"},
+    "retire_table": {
+        "how": "sold",
+        "at": "2026-11-24T11:00:00-05:00",
+        "buyer": "Odile",
+        "price": "350.00",
+        "box": "empty",
+    },
+    "void_move": {"reason": "The other table was moved."},
+    "depart_venue": {"on": "2026-11-24"},
     "move_table": {
         "venue_id": str(DEMO_IDS["venue harbour"]),
         "moved_at": "2026-11-24T10:00:00-05:00",
@@ -191,6 +205,7 @@ PARAMETERS: dict[str, Any] = {
     "collection_id": str(DEMO_IDS["collection lantern"]),
     "dispute_id": str(DEMO_IDS["dispute lantern"]),
     "job_id": str(DEMO_IDS["job Downstairs"]),
+    "move_id": str(DEMO_IDS["move Spare frame"]),
     "entry_id": str(DEMO_IDS["entry deposit"]),
     "token_id": str(DEMO_IDS["token Rosalind"]),
     "code": "price_break_worse",
@@ -214,6 +229,9 @@ ASKED: dict[str, dict[str, Any]] = {
     "get_statement_csv": {"month": "2026-11"},
     "list_account_balances": {"venue_id": _VENUE},
     "export_ledger": {"format": "csv"},
+    "depart_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},
+    "delete_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},
+    "delete_table": {"table_id": str(DEMO_IDS["table typed twice"])},
     "settle_collection": {"collection_id": str(DEMO_IDS["first collection marigold"])},
 }
 """What else an operation is asked in its example, or asked instead, by operation and name."""

@@ -101,7 +101,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "already_void",
             409,
             "Already void",
-            "A reading or a keying is voided once; the reason and the person who gave it stay with it.",
+            "A reading, a keying or a move is voided once; the reason and the person who gave it stay with it.",
         ),
         (
             "answer_not_kept",
@@ -166,6 +166,38 @@ PROBLEMS: dict[str, ProblemKind] = {
             "The table has left the route",
             "The table was retired, sold or lost by then: it takes no move, reading, collection, keying or job of a later "
             "time. If that is wrong, void the move by which it left.",
+        ),
+        (
+            "last_collection_needed",
+            409,
+            "Last collection missing",
+            "The table was at a venue for more than a day since its box was last emptied. Record its last collection, or "
+            "send box: empty after looking.",
+        ),
+        (
+            "not_the_last_move",
+            409,
+            "Not the last move of the table",
+            "Void the later moves first, the last one before the others.",
+        ),
+        (
+            "still_used",
+            409,
+            "Still in use",
+            "Only what nothing refers to can be deleted. The list of errors names what refers to it. End a table by its "
+            "retirement, a venue by its departure.",
+        ),
+        (
+            "tables_still_there",
+            409,
+            "Tables still at the venue",
+            "Record where each table went, then the departure of the venue.",
+        ),
+        (
+            "venue_left",
+            409,
+            "The venue has left the route",
+            "No table comes to a venue after its departure. Make a new venue if it comes back.",
         ),
         (
             "reversal_of_reversal",

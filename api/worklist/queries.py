@@ -18,6 +18,7 @@ from ..collections.table_finding import TableFinding
 from ..controllers.rows import KeyingRow
 from ..health.levels import Levels
 from ..health.queries import StoredTable, facts_of, levels_in_force, load_tables
+from ..pool_tables.place import GONE
 from ..pool_tables.rows import PoolTableRow
 from ..pricing import parse_money
 from ..readings.queries import history
@@ -132,7 +133,7 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
         box_limits=_box_limits(table.profile.get("cash_box") or {}, venue.currency),
         collected=_judged(session, stored.collected),
         disputes=stored.disputes,
-        licence=_licence(table.profile.get("licence") or {}, venue),
+        licence=None if last.place in GONE else _licence(table.profile.get("licence") or {}, venue),
     )
 
 

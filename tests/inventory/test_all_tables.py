@@ -67,7 +67,9 @@ def test_a_table_is_listed_with_all_that_is_known_of_it(fleet: Fleet) -> None:
     route, table = fleet.route, fleet.first
     schedule = route.schedule(fleet.venue, route.tariff()["id"])["id"]
     before = fleet.listed(place="venue")[0]
-    assert before["sells"] is None
+    assert before["sells"] == {
+        "basis": "listed", "since": "2026-01-01T11:00:00Z", "schedule_id": None, "caution": "never_keyed",
+    }  # fmt: skip
     assert before["controller"] == {"stated": True, "version": None, "read_at": None}
     assert (before["last_reading_at"], before["last_collection_at"]) == (None, None)
     for at in ("2026-11-03T12:00:00Z", "2026-11-02T12:00:00Z"):
@@ -90,11 +92,14 @@ def test_a_table_is_listed_with_all_that_is_known_of_it(fleet: Fleet) -> None:
     assert found["controller"] == {"stated": True, "version": "3.1", "read_at": "2026-11-12T12:00:00Z"}
     assert found["last_reading_at"] == "2026-11-14T12:00:00Z"
     assert found["last_collection_at"] == "2026-11-13T12:00:00Z"
-    assert found["sells"] == {"schedule_id": schedule, "since": "2026-11-03T12:00:00Z", "by": "Ana"}
+    assert (found["sells"]["basis"], found["sells"]["schedule_id"]) == ("keyed", schedule)
+    assert found["sells"]["since"] == "2026-11-03T12:00:00Z"
     assert (found["open_jobs"], found["out_of_order"]) == (2, True)
     route.post(f"/collections/{collection['id']}/reversal", {"reason": "Another table."})
     assert fleet.listed()[0]["last_collection_at"] is None
     fleet.move(table, moved_at="2026-11-24T12:00:00Z", venue_id=fleet.other)
+    assert fleet.listed()[0]["sells"]["caution"] == "keyed_elsewhere"
+    fleet.move(table, moved_at="2026-11-24T13:00:00Z", venue_id=None)
     assert fleet.listed()[0]["sells"] is None
 
 

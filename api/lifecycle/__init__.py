@@ -1,0 +1,1 @@
+"""How tables and venues leave the route, and how what was recorded by mistake is taken back."""

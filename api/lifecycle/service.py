@@ -1,0 +1,251 @@
+"""How tables and venues leave the route in the database, and how a move or what was never used is taken back.
+
+- Who ends or takes back something of a table holds the table, then the venue, then the books.
+- A table that leaves moves a last time: to ``retired``, ``sold`` or ``lost``. Void that move, and it is back.
+- A void move stays on record and counts no more; only the last move of a table can be voided.
+- Only what nothing refers to is deleted.
+"""
+
+from datetime import date, datetime
+from uuid import UUID
+
+from sqlalchemy import delete
+from sqlmodel import Session, SQLModel, col, select
+
+from ..ledger.kinds import owner_postings
+from ..ledger.service import balance, loan_balance, post_entry, reverse_entry
+from ..pool_tables.rows import PoolTableRow, StayRow
+from ..pool_tables.service import get_table, last_stay_at_a_venue, must_be_on_the_route, must_have_come, stays_of
+from ..pricing import Fault, format_money, parse_money
+from ..store.changes import TouchedRow
+from ..store.clock import new_id
+from ..store.db import hold
+from ..venues.rows import VenueFactRow, VenueRow
+from ..venues.service import calendar_of, lock_venue, must_be_of_the_route
+from ..web.errors import Problem, not_found, refused
+from ..web.schema_types import given
+from ..worklist.rows import WorkRow
+from .convert import stayed
+from .last_collection import may_hold_money
+from .queries import last_collected_at, what_hangs_on
+from .rows import RetirementRow
+from .schemas import DepartureOut, RetirementIn
+
+
+def retire_table(session: Session, table_id: UUID, message: RetirementIn, *, by: str, now: datetime) -> RetirementRow:
+    """Let a table leave the route; post what it was sold for.
+
+    Refuses a table that has left (``table_gone``), a time before its last move (``out_of_order``) or that has not come,
+    a buyer or a price of a table that was not sold, and a box that may hold money (``last_collection_needed``).
+    """
+    hold(session, f"table:{table_id}")
+    table = get_table(session, table_id)
+    stays = stays_of(session, table_id)
+    here, venue = stays[-1], last_stay_at_a_venue(session, table)[1]
+    must_be_on_the_route(here, where="table_id")
+    must_have_come(message.at, now=now, where="at")
+    if message.at < here.from_at:
+        expected = f"{here.from_at.isoformat()} or later"
+        raise refused("out_of_order", where="at", found=message.at.isoformat(), expected=expected)
+    price_minor = _price(message, venue.currency)
+    collected_at = last_collected_at(session, table_id, at=message.at)
+    asked = message.how != "lost" and given(message.box, None) is None
+    if asked and may_hold_money([stayed(stay) for stay in stays], collected_at=collected_at, at=message.at):
+        found = "no collection" if collected_at is None else f"the last one at {collected_at.isoformat()}"
+        expected = "its last collection, or box: empty where you looked"
+        raise refused("last_collection_needed", where="table_id", found=found, expected=expected)
+    stay = _move(session, table, here, to=message.how, at=message.at)
+    row = RetirementRow(
+        stay_id=stay.id,
+        pool_table_id=table_id,
+        how=message.how,
+        retired_at=message.at,
+        buyer=given(message.buyer, ""),
+        price_minor=price_minor,
+        currency=venue.currency,
+        entry_id=_post_sale(session, table, venue, stay, price_minor, buyer=given(message.buyer, ""), now=now),
+        recorded_at=now,
+        recorded_by=by,
+    )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def void_move(session: Session, stay_id: UUID, *, reason: str, by: str, now: datetime) -> StayRow:
+    """Note that a move did not happen: the table is where it was before; take back the entry of its sale.
+
+    Refuses (``already_void``) a move that is void, (``not_the_last_move``) one that another followed, and
+    (``conflict``) the first, by which the table came to be.
+    """
+    stay = session.get(StayRow, stay_id)
+    if stay is None:
+        raise not_found("move")
+    hold(session, f"table:{stay.pool_table_id}")
+    session.refresh(stay)
+    if stay.voided_at is not None:
+        raise refused("already_void", where="move_id", found=stay.voided_at.isoformat(), expected="a move that counts")
+    stays = stays_of(session, stay.pool_table_id)
+    if stay.to_at is not None:
+        expected = f"the last move, {stays[-1].id}: void the later ones first"
+        raise refused("not_the_last_move", where="move_id", found=stay_id, expected=expected)
+    if len(stays) == 1:
+        expected = "a move: this is where the table was first; delete the table if it was never used"
+        raise refused("conflict", where="move_id", found=stay_id, expected=expected)
+    before = stays[-2]
+    if before.venue_id is not None:
+        must_be_of_the_route(lock_venue(session, before.venue_id), where="move_id")
+    stay.to_at, stay.voided_at, stay.voided_by, stay.void_reason = stay.from_at, now, by, reason
+    session.flush()
+    before.to_at = None
+    table = get_table(session, stay.pool_table_id)
+    table.venue_id = before.venue_id
+    table.revision += 1
+    session.flush()
+    retirement = session.get(RetirementRow, stay_id)
+    if retirement is not None and retirement.entry_id is not None:
+        on = calendar_of(last_stay_at_a_venue(session, table)[1]).trading_day(now)
+        reverse_entry(session, retirement.entry_id, on=on, reference=reason, now=now)
+    return stay
+
+
+def depart_venue(session: Session, venue_id: UUID, *, on: date) -> DepartureOut:
+    """Let a venue leave the route after a trading date; return what is owed either way.
+
+    Refuses a venue at which there are still tables (``tables_still_there``), or that has left (``venue_left``).
+    """
+    venue = lock_venue(session, venue_id)
+    must_be_of_the_route(venue, where="venue_id")
+    query = select(PoolTableRow).where(PoolTableRow.venue_id == venue_id).order_by(col(PoolTableRow.id))
+    if still_there := session.exec(query).all():
+        errors = [
+            Fault("tables_still_there", "venue_id", f"{table.label} ({table.id})", "moved away")
+            for table in still_there
+        ]
+        raise Problem("tables_still_there", errors=errors)
+    ends_at = calendar_of(venue).day_starts(date.fromordinal(on.toordinal() + 1))
+    last = session.exec(
+        select(StayRow.to_at)
+        .where(StayRow.venue_id == venue_id, col(StayRow.voided_at).is_(None))
+        .order_by(col(StayRow.to_at).desc())
+    ).first()
+    if last is not None and last > ends_at:
+        raise refused(
+            "out_of_order",
+            where="on",
+            found=on,
+            expected=f"the date on which its last table left, {last.isoformat()}, or later",
+        )
+    venue.departed_on = on
+    venue.revision += 1
+    session.flush()
+    return departure_out(session, venue)
+
+
+def departure_out(session: Session, venue: VenueRow) -> DepartureOut:
+    """Return what is owed either way to and by a venue that has left."""
+    if venue.departed_on is None:
+        raise RuntimeError("expected a venue that has left")
+    owed = -balance(session, account="owed_to_venues", venue_id=venue.id, currency=venue.currency)
+    loan = loan_balance(session, venue_id=venue.id, currency=venue.currency)
+    return DepartureOut(
+        venue_id=venue.id,
+        on=venue.departed_on,
+        currency=venue.currency,
+        owed_to_venue=format_money(owed, venue.currency),
+        venue_loan=format_money(loan, venue.currency),
+    )
+
+
+def delete_table(session: Session, table_id: UUID) -> None:
+    """Delete a table that was made by mistake; refuse (``still_used``) one that anything refers to."""
+    hold(session, f"table:{table_id}")
+    table = get_table(session, table_id)
+    stays = session.exec(select(StayRow).where(StayRow.pool_table_id == table_id)).all()
+    hanging = what_hangs_on(session, "pool_table", table_id)
+    for stay in stays:
+        for name, count in what_hangs_on(session, "stay", stay.id).items():
+            hanging[name] = max(hanging.get(name, 0), count)
+    if len(stays) > 1:
+        hanging["moves"] = len(stays) - 1
+    _must_hang_nothing(hanging, where="table_id")
+    venue_ids = {stay.venue_id for stay in stays if stay.venue_id is not None}
+    for row in (WorkRow, TouchedRow, StayRow):
+        session.execute(delete(row).where(SQLModel.metadata.tables[row.__tablename__].c.pool_table_id == table_id))
+    session.delete(table)
+    session.flush()
+    for venue_id in venue_ids:
+        others = session.exec(select(StayRow.id).where(StayRow.venue_id == venue_id).limit(1)).first()
+        lock_venue(session, venue_id).has_tables = others is not None
+    session.flush()
+
+
+def delete_venue(session: Session, venue_id: UUID) -> None:
+    """Delete a venue that was made by mistake; refuse (``still_used``) one that anything refers to."""
+    venue = lock_venue(session, venue_id)
+    hanging = what_hangs_on(session, "venue", venue_id)
+    stays = session.exec(select(StayRow.pool_table_id).where(StayRow.venue_id == venue_id).distinct()).all()
+    if stays:
+        hanging["tables"] = len(stays)
+    _must_hang_nothing(hanging, where="venue_id")
+    for row in (TouchedRow, VenueFactRow):
+        session.execute(delete(row).where(SQLModel.metadata.tables[row.__tablename__].c.venue_id == venue_id))
+    session.delete(venue)
+    session.flush()
+
+
+def _must_hang_nothing(hanging: dict[str, int], *, where: str) -> None:
+    if hanging:
+        errors = [
+            Fault("still_used", where, f"{name}: {count}", "nothing that refers to it")
+            for name, count in sorted(hanging.items())
+        ]
+        raise Problem("still_used", errors=errors)
+
+
+def _price(message: RetirementIn, currency: str) -> int | None:
+    """Return the price in minor units; refuse (``invalid``) a price or a buyer of a table that was not sold."""
+    price, buyer = given(message.price, None), given(message.buyer, None)
+    if message.how != "sold":
+        for name, value in (("price", price), ("buyer", buyer)):
+            if value is not None:
+                raise refused("invalid", where=name, found=value, expected=f"nothing of a table that was {message.how}")
+    return None if price is None else parse_money(price, currency, where="price")
+
+
+def _move(session: Session, table: PoolTableRow, here: StayRow, *, to: str, at: datetime) -> StayRow:
+    here.to_at = at
+    session.flush()
+    stay = StayRow(id=new_id(), pool_table_id=table.id, venue_id=None, place=to, from_at=at, meters={})
+    session.add(stay)
+    table.venue_id = None
+    table.revision += 1
+    session.flush()
+    return stay
+
+
+def _post_sale(
+    session: Session,
+    table: PoolTableRow,
+    venue: VenueRow,
+    stay: StayRow,
+    price_minor: int | None,
+    *,
+    buyer: str,
+    now: datetime,
+) -> UUID | None:
+    """Post the price of a table that was sold; return the entry, None where there was no price."""
+    if not price_minor:
+        return None
+    entry = post_entry(
+        session,
+        kind="table_sale",
+        on=calendar_of(venue).trading_day(stay.from_at),
+        currency=venue.currency,
+        postings=owner_postings(kind="table_sale", amount_minor=price_minor),
+        reference=f"{table.label} sold to {buyer}" if buyer else f"{table.label} sold",
+        source_id=stay.id,
+        now=now,
+        table_id=table.id,
+    )
+    return entry.id

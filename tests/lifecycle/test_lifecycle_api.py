@@ -1,0 +1,258 @@
+"""Tables and venues leave the route, and mistakes are taken back: a walk over HTTP from an empty database."""
+
+from typing import Any
+from uuid import UUID, uuid4
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlalchemy import Engine, text
+from sqlalchemy.exc import DBAPIError
+
+from tests.conftest import Route
+
+PLACED = "2026-11-01T12:00:00Z"
+LEFT = "2026-11-20T12:00:00Z"
+METERS = [{"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 7, "resets": "never"}]
+
+
+class Yard:
+    """A venue with one table since 1 November."""
+
+    def __init__(self, client: TestClient, route: Route) -> None:
+        self.client, self.route = client, route
+        self.venue = route.venue()["id"]
+        self.table = route.table(self.venue, placed_at=PLACED, meters=METERS)["id"]
+
+    def collect(self, at: str) -> str:
+        id_ = str(uuid4())
+        body = {"id": id_, "venue_id": self.venue, "collected_at": at, "collector": "Ana"}
+        self.route.post("/collections", {**body, "tables": [{"table_id": self.table, "counted": {"1.00": 4}}]})
+        return id_
+
+    def retire(self, how: str = "retired", **more: Any) -> dict[str, Any]:
+        return self.route.post(f"/tables/{self.table}/retirement", {"how": how, "at": LEFT, "box": "empty", **more})
+
+    def refused(
+        self, path: str, body: dict[str, Any] | None = None, *, method: str = "POST"
+    ) -> tuple[int, str, list[str]]:
+        answer = self.client.request(method, f"/v1{path}", json=body)
+        problem = answer.json()
+        places = [error["where"] for error in problem["errors"]]
+        return answer.status_code, problem["type"].removeprefix("/problems/"), places
+
+    def place(self) -> dict[str, Any]:
+        (table,) = (item for item in self.client.get("/v1/tables").json()["items"] if item["id"] == self.table)
+        return dict(table["place"])
+
+    def accounts(self) -> dict[str, str]:
+        items = self.client.get("/v1/ledger/accounts").json()["items"]
+        return {item["account"]: item["balance"] for item in items if item["balance"].strip("-0.")}
+
+
+@pytest.fixture
+def yard(at_noon: TestClient, route: Route) -> Yard:
+    """A route on 25 November at noon in New York."""
+    return Yard(at_noon, route)
+
+
+@pytest.mark.parametrize("how", ["retired", "sold", "lost"])
+def test_a_table_that_has_left_stays_on_the_list_and_takes_nothing_later(yard: Yard, how: str) -> None:
+    left = yard.retire(how)
+    assert (left["how"], left["at"], left["entry_id"]) == (how, LEFT, None)
+    assert yard.place() == {"kind": how, "venue_id": None, "venue": None, "since": LEFT}
+    assert yard.client.get("/v1/tables", params={"place": how}).json()["items"][0]["id"] == yard.table
+    assert yard.client.get(f"/v1/venues/{yard.venue}/tables").json()["items"] == []
+    later = "2026-11-20T12:00:01Z"
+    table = {"table_id": yard.table}
+    reading = {**table, "taken_at": later, "meters": {"cash": 5}}
+    results = yard.route.post("/readings", {"readings": [{"id": str(uuid4()), **reading}]})["results"]
+    assert (results[0]["outcome"], results[0]["problem"]["type"]) == ("refused", "/problems/table_gone")
+    box = {"id": str(uuid4()), "venue_id": yard.venue, "collected_at": later, "collector": "Ana"}
+    collection = {**box, "tables": [{**table, "counted": {"1.00": 4}}]}
+    assert yard.refused("/collections", collection) == (409, "table_gone", ["tables[0].table_id"])
+    job = {"id": str(uuid4()), **table, "reported_at": later, "fault": "lamp_out", "playable": True}
+    assert yard.refused("/jobs", job) == (409, "table_gone", ["table_id"])
+    schedule = yard.route.schedule(yard.venue, None)["id"]
+    keying = {"schedule_id": schedule, "keyed_at": later, "by": "Ana"}
+    assert yard.refused(f"/tables/{yard.table}/keyings", keying) == (409, "table_gone", ["table_id"])
+    move = {"venue_id": yard.venue, "moved_at": later}
+    assert yard.refused(f"/tables/{yard.table}/moves", move) == (409, "table_gone", ["table_id"])
+    again = {"how": "lost", "at": later}
+    assert yard.refused(f"/tables/{yard.table}/retirement", again) == (409, "table_gone", ["table_id"])
+
+
+def test_what_was_before_a_table_left_is_still_taken(yard: Yard) -> None:
+    yard.retire()
+    reading = {"id": str(uuid4()), "table_id": yard.table, "taken_at": LEFT, "meters": {"cash": 5}}
+    assert yard.route.post("/readings", {"readings": [reading]})["recorded"] == 1
+    yard.collect(LEFT)
+    job = {"table_id": yard.table, "reported_at": "2026-11-19T12:00:00Z", "fault": "lamp_out", "playable": True}
+    yard.route.post("/jobs", {**job, "id": str(uuid4())})
+
+
+def test_a_table_that_has_left_makes_no_work(yard: Yard) -> None:
+    address = f"/v1/tables/{yard.table}"
+    licence = {"licence": {"number": "MF-1", "expires_on": "2026-12-01"}}
+    etag = yard.client.get(address).headers["ETag"]
+    assert yard.client.patch(address, json=licence, headers={"If-Match": etag}).is_success
+    assert [item["kind"] for item in yard.client.get("/v1/worklist").json()["items"]] != []
+    yard.retire()
+    assert yard.client.get("/v1/worklist").json()["items"] == []
+
+
+def test_the_last_collection_is_asked_for(yard: Yard) -> None:
+    path = f"/tables/{yard.table}/retirement"
+    leave = {"how": "sold", "at": LEFT, "price": "350.00"}
+    assert yard.refused(path, leave) == (409, "last_collection_needed", ["table_id"])
+    assert (yard.place()["kind"], yard.accounts()) == ("venue", {})
+    yard.collect("2026-11-20T09:00:00Z")
+    assert yard.route.post(path, leave)["price"] == "350.00"
+
+
+def test_nobody_collects_a_lost_table(yard: Yard) -> None:
+    assert yard.route.post(f"/tables/{yard.table}/retirement", {"how": "lost", "at": LEFT})["how"] == "lost"
+
+
+def test_a_sale_is_posted_and_comes_back_when_its_move_is_void(yard: Yard) -> None:
+    sold = yard.retire("sold", buyer="Odile", price="350.00")
+    entry = yard.client.get(f"/v1/ledger/entries/{sold['entry_id']}").json()
+    assert (entry["kind"], entry["on"], entry["table_id"]) == ("table_sale", "2026-11-20", yard.table)
+    assert entry["reference"] == "Window side sold to Odile"
+    assert yard.accounts() == {"bank": "350.00", "tables_sold": "-350.00"}
+    void = yard.route.post(f"/moves/{sold['move_id']}/void", {"reason": "Another table was sold."})
+    assert void["void"] == {"reason": "Another table was sold.", "at": "2026-11-25T17:00:00Z", "by": "the owner"}
+    assert yard.place() == {"kind": "venue", "venue_id": yard.venue, "venue": "The Copper Lantern", "since": PLACED}
+    assert yard.accounts() == {}
+    assert yard.client.get("/v1/ledger/verify").json()["ok"] is True
+    moves = yard.client.get(f"/v1/tables/{yard.table}/moves").json()["items"]
+    assert [(move["to"], move["void"] is not None) for move in moves] == [("venue", False), ("sold", True)]
+    reading = {"id": str(uuid4()), "table_id": yard.table, "taken_at": "2026-11-21T12:00:00Z", "meters": {"cash": 5}}
+    assert yard.route.post("/readings", {"readings": [reading]})["recorded"] == 1
+    assert yard.retire("sold", price="300.00")["price"] == "300.00"
+    assert yard.accounts() == {"bank": "300.00", "tables_sold": "-300.00"}
+
+
+@pytest.mark.parametrize(
+    ("changes", "status", "code", "where"),
+    [
+        ({"how": "stolen"}, 422, "invalid", "how"),
+        ({"how": "retired", "price": "5.00"}, 422, "invalid", "price"),
+        ({"how": "lost", "buyer": "Odile"}, 422, "invalid", "buyer"),
+        ({"how": "sold", "price": "5.001"}, 422, "bad_money", "price"),
+        ({"at": "2026-10-31T12:00:00Z"}, 409, "out_of_order", "at"),
+        ({"at": "2026-11-25T17:06:00Z"}, 422, "invalid", "at"),
+        ({"box": "full"}, 422, "invalid", "box"),
+    ],
+)
+def test_a_retirement_that_cannot_be(yard: Yard, changes: dict[str, Any], status: int, code: str, where: str) -> None:
+    body = {"how": "sold", "at": LEFT, "box": "empty", **changes}
+    assert yard.refused(f"/tables/{yard.table}/retirement", body) == (status, code, [where])
+    assert (yard.place()["kind"], yard.accounts()) == ("venue", {})
+
+
+def test_only_the_last_move_is_voided_and_once(yard: Yard) -> None:
+    path = f"/tables/{yard.table}/moves"
+    first = yard.client.get(f"/v1{path}").json()["items"][0]["id"]
+    other = yard.route.venue(name="The Tin Fiddle")["id"]
+    second = yard.route.post(path, {"venue_id": None, "moved_at": "2026-11-10T12:00:00Z"})["id"]
+    third = yard.route.post(path, {"venue_id": other, "moved_at": "2026-11-12T12:00:00Z"})["id"]
+    why = {"reason": "It never left."}
+    assert yard.refused(f"/moves/{second}/void", why) == (409, "not_the_last_move", ["move_id"])
+    assert yard.refused(f"/moves/{uuid4()}/void", why)[0] == 404
+    assert yard.refused(f"/moves/{third}/void", {"reason": ""})[0] == 422
+    yard.route.post(f"/moves/{third}/void", why)
+    assert yard.refused(f"/moves/{third}/void", why) == (409, "already_void", ["move_id"])
+    assert yard.place()["kind"] == "workshop"
+    yard.route.post(f"/moves/{second}/void", why)
+    assert (yard.place()["venue_id"], yard.place()["since"]) == (yard.venue, PLACED)
+    assert yard.refused(f"/moves/{first}/void", why) == (409, "conflict", ["move_id"])
+    yard.route.post(path, {"venue_id": other, "moved_at": "2026-11-11T12:00:00Z"})
+    assert yard.place()["venue_id"] == other
+    assert yard.client.get(f"/v1/venues/{other}/tables").json()["items"][0]["id"] == yard.table
+
+
+def test_after_a_void_move_the_table_sells_what_it_sold_before(yard: Yard) -> None:
+    route = yard.route
+    tariff = route.tariff()["id"]
+    route.schedule(yard.venue, tariff)
+    other = route.venue(name="The Tin Fiddle")["id"]
+    move = route.post(f"/tables/{yard.table}/moves", {"venue_id": other, "moved_at": "2026-11-10T12:00:00Z"})["id"]
+    ask = {"table_id": yard.table, "at": "2026-11-20T20:00", "money": "4.00"}
+    assert yard.client.get("/v1/quotes", params=ask).status_code == 409
+    route.post(f"/moves/{move}/void", {"reason": "It never left."})
+    quote = yard.client.get("/v1/quotes", params=ask)
+    assert quote.is_success, quote.text
+    assert quote.json()["venue_id"] == yard.venue
+
+
+def test_a_venue_leaves_when_its_tables_have_left(yard: Yard) -> None:
+    route, path = yard.route, f"/venues/{yard.venue}/departure"
+    entry = {"kind": "loan_advance", "amount": "200.00", "on": "2026-11-10", "venue_id": yard.venue}
+    route.post("/ledger/entries", entry)
+    opening = {"kind": "opening", "account": "owed_to_venues", "amount": "75.50", "on": "2026-11-01"}
+    route.post("/ledger/entries", {**opening, "venue_id": yard.venue})
+    assert yard.refused(path, {"on": "2026-11-21"}) == (409, "tables_still_there", ["venue_id"])
+    yard.retire()
+    assert yard.refused(path, {"on": "2026-11-18"}) == (409, "out_of_order", ["on"])
+    assert route.post(path, {"on": "2026-11-20"}) == {
+        "venue_id": yard.venue, "on": "2026-11-20", "currency": "USD", "owed_to_venue": "75.50", "venue_loan": "200.00",
+    }  # fmt: skip
+    assert yard.refused(path, {"on": "2026-11-21"}) == (409, "venue_left", ["venue_id"])
+    assert yard.client.get("/v1/venues").json()["items"] == []
+    (gone,) = yard.client.get("/v1/venues", params={"departed": True}).json()["items"]
+    assert (gone["id"], gone["departed_on"]) == (yard.venue, "2026-11-20")
+    assert yard.client.get(f"/v1/venues/{yard.venue}").json()["departed_on"] == "2026-11-20"
+    statement = yard.client.get(f"/v1/venues/{yard.venue}/statements", params={"month": "2026-11"})
+    assert statement.is_success, statement.text
+    table = {"label": "Back", "accepts": ["1.00"]}
+    assert yard.refused(f"/venues/{yard.venue}/tables", table) == (409, "venue_left", ["venue_id"])
+    other = route.table(route.venue(name="The Tin Fiddle")["id"], placed_at=PLACED)["id"]
+    move = {"venue_id": yard.venue, "moved_at": LEFT}
+    assert yard.refused(f"/tables/{other}/moves", move) == (409, "venue_left", ["venue_id"])
+    last = yard.client.get(f"/v1/tables/{yard.table}/moves").json()["items"][-1]["id"]
+    assert yard.refused(f"/moves/{last}/void", {"reason": "No."}) == (409, "venue_left", ["move_id"])
+
+
+def test_what_was_never_used_is_deleted_and_the_rest_lists_what_hangs_on_it(yard: Yard, engine: Engine) -> None:
+    client, route = yard.client, yard.route
+    used = route.venue(name="The Tin Fiddle", tax_number="33-44")["id"]
+    route.table(used)
+    venue = route.venue(name="Typed twice", tax_number="11-22")["id"]
+    table = route.table(venue)["id"]
+    client.get("/v1/worklist")
+    assert yard.refused(f"/venues/{venue}", method="DELETE") == (409, "still_used", ["venue_id"])
+    assert client.delete(f"/v1/tables/{table}").status_code == 204
+    assert client.get(f"/v1/tables/{table}").status_code == 404
+    assert client.get("/v1/worklist").is_success
+    assert client.delete(f"/v1/venues/{venue}").status_code == 204
+    assert client.get(f"/v1/venues/{venue}").status_code == 404
+    assert client.delete(f"/v1/venues/{venue}").status_code == 404
+    with pytest.raises(DBAPIError, match="append-only"), engine.begin() as connection:
+        connection.execute(text("DELETE FROM venue_fact"))
+    yard.collect("2026-11-10T12:00:00Z")
+    reading = {"id": str(uuid4()), "table_id": yard.table, "taken_at": "2026-11-12T12:00:00Z", "meters": {"cash": 5}}
+    route.post("/readings", {"readings": [reading]})
+    route.token("device", table_id=yard.table)
+    answer = client.delete(f"/v1/tables/{yard.table}")
+    assert answer.status_code == 409
+    assert [error["found"] for error in answer.json()["errors"]] == [
+        "collected table: 1", "reading: 1", "token: 1",
+    ]  # fmt: skip
+    route.schedule(yard.venue, None)
+    answer = client.delete(f"/v1/venues/{yard.venue}")
+    found = [error["found"] for error in answer.json()["errors"]]
+    assert {"collection: 1", "reading: 1", "schedule: 1", "tables: 1"} <= set(found)
+    assert client.get(f"/v1/tables/{yard.table}").is_success
+
+
+def test_a_table_that_moved_is_not_deleted(yard: Yard) -> None:
+    yard.route.post(f"/tables/{yard.table}/moves", {"venue_id": None, "moved_at": LEFT})
+    assert yard.refused(f"/tables/{yard.table}", method="DELETE") == (409, "still_used", ["table_id"])
+
+
+def test_how_a_table_left_cannot_be_changed(yard: Yard, engine: Engine) -> None:
+    yard.retire()
+    for statement in ("DELETE FROM retirement", "UPDATE retirement SET how = 'lost'"):
+        with pytest.raises(DBAPIError, match="append-only"), engine.begin() as connection:
+            connection.execute(text(statement))
+    assert UUID(yard.table)
