@@ -1,15 +1,21 @@
 """The service as its users run it: ``baizebook serve`` in a process of its own, on a free port."""
 
 import os
+import re
+import shutil
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import IO
+
+import pytest
 
 from tests.databases import OWNER_TOKEN
 
@@ -26,6 +32,7 @@ def free_port() -> int:
 SERVE = (sys.executable, "-m", "baizebook", "serve")
 CARELESS = (sys.executable, "-m", "uvicorn", "baizebook.app:create_app", "--factory", "--http", "h11")
 """The same application without the limits and the logging of ``baizebook.ops.serve``: what tests must find wanting."""
+README = Path(__file__).parents[1] / "README.md"
 
 
 def start(
@@ -77,3 +84,50 @@ def served(
     finally:
         process.terminate()
         process.wait(20)
+
+
+def proxy_settings(*, port: int, service_port: int) -> str:
+    """Return the README's own settings of nginx, without TLS and on other ports."""
+    (block,) = re.findall(r"```nginx\n(.*?)```", README.read_text(), re.DOTALL)
+    block = re.sub(r" *ssl_certificate.*\n", "", block)
+    block, listens = re.subn(r"listen 443 ssl;", f"listen 127.0.0.1:{port};", block)
+    block, passes = re.subn(
+        r"proxy_pass http://127\.0\.0\.1:8000;", f"proxy_pass http://127.0.0.1:{service_port};", block
+    )
+    assert (listens, passes) == (1, 1), block
+    return block
+
+
+@contextmanager
+def behind_nginx(url: str) -> Iterator[str]:
+    """Yield the address of a real nginx in front of a running service; skips, loudly, where there is none."""
+    nginx = shutil.which("nginx", path=f"{os.environ.get('PATH', '')}:/usr/sbin")
+    if nginx is None:
+        pytest.skip("nginx is not installed: NOTHING was tested of the proxy that the README shows")
+    port = free_port()
+    with tempfile.TemporaryDirectory() as folder:
+        temporary = "".join(
+            f"    {kind}_temp_path {folder}/{kind};\n" for kind in ("client_body", "proxy", "fastcgi", "uwsgi", "scgi")
+        )
+        user = "user root;\n" if os.geteuid() == 0 else ""
+        server = proxy_settings(port=port, service_port=int(url.rsplit(":", 1)[1]))
+        settings = Path(folder, "nginx.conf")
+        settings.write_text(
+            f"{user}daemon off;\nworker_processes 1;\npid {folder}/pid;\nerror_log {folder}/error.log;\n"
+            f"events {{ worker_connections 1024; }}\nhttp {{\n    access_log off;\n{temporary}{server}}}\n"
+        )
+        process = subprocess.Popen([nginx, "-p", folder, "-e", f"{folder}/error.log", "-c", str(settings)])
+        try:
+            until = time.monotonic() + 20
+            while True:
+                assert process.poll() is None, Path(folder, "error.log").read_text()
+                try:
+                    urllib.request.urlopen(f"http://127.0.0.1:{port}/healthz", timeout=2).close()
+                    break
+                except OSError:
+                    assert time.monotonic() < until, Path(folder, "error.log").read_text()
+                    time.sleep(0.05)
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            process.terminate()
+            process.wait(20)

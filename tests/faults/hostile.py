@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from tests.databases import OWNER_TOKEN
 from tests.faults.fault import check
 
-PATIENCE_S = 15
+PATIENCE_S = 20
 HEAD = f"Host: bar\r\nAuthorization: Bearer {OWNER_TOKEN}\r\n".encode()
 JSON = b"Content-Type: application/json\r\n"
 POST = b"POST /v1/venues HTTP/1.1\r\n" + HEAD + JSON

@@ -157,7 +157,9 @@ def test_as_many_values_and_levels_as_allowed_are_read() -> None:
     assert strict_json(json.dumps(most)) == most
     commas_in_texts = ["," * 1000] * 1000
     assert strict_json(json.dumps(commas_in_texts)) == commas_in_texts
-    empty = [[]] * 199_999
+    quotes = ['\\",[{' * 300, "\\\\"] * 500
+    assert strict_json(json.dumps(quotes)) == quotes
+    empty = [[], {}] * 99_999
     assert strict_json(json.dumps(empty)) == empty
     assert strict_json("[" * 32 + "]" * 32)
 
