@@ -18,7 +18,7 @@ from ..pricing import Fault
 from ..store.clock import new_id
 from ..tariffs.service import get_tariff
 from ..venues.rows import VenueRow
-from ..venues.service import calendar_of, get_venue, lock_venue
+from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_route
 from ..web.errors import Problem, refused
 from ..web.schema_types import given
 from .convert import named_tariffs, read_schedule, with_replacement
@@ -28,8 +28,10 @@ from .schemas import RolloutIn, ScheduleIn, TableScheduleIn
 
 
 def publish_for_venue(session: Session, venue_id: UUID, schedule: ScheduleIn, *, now: datetime) -> ScheduleRow:
-    """Publish a schedule of a venue."""
-    return _publish(session, Place(lock_venue(session, venue_id)), schedule, now=now)
+    """Publish a schedule of a venue; refuse (``venue_left``) one that begins after it has left the route."""
+    venue = lock_venue(session, venue_id)
+    must_be_of_the_route(venue, where="effective_on", on=schedule.effective_on)
+    return _publish(session, Place(venue), schedule, now=now)
 
 
 def publish_for_table(session: Session, table_id: UUID, message: TableScheduleIn, *, now: datetime) -> ScheduleRow:

@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from ..ledger.service import loan_balance
 from ..venues.rows import VenueRow
-from ..venues.service import tax_area_on
+from ..venues.service import is_of_the_route, tax_area_on
 from .agreement import Agreement, SettlesOn
 from .carried_forward import Claim
 from .convert import compile_agreement, settled_of
@@ -36,10 +36,13 @@ def versions_of(session: Session, venue: VenueRow) -> list[Agreement]:
 def load_settling(
     session: Session, venue: VenueRow, *, currency: str, trading_on: date, corrects_id: UUID | None
 ) -> SettlingFacts:
-    """Load the facts that a settlement of a venue on a trading date is made from."""
+    """Load the facts that a settlement of a venue on a trading date is made from.
+
+    The agreements of a venue end with its departure: after it there is none to settle by (A3).
+    """
     replaced = None if corrects_id is None else _replaced(session, venue.id, corrects_id)
     return SettlingFacts(
-        versions=tuple(versions_of(session, venue)),
+        versions=tuple(versions_of(session, venue)) if is_of_the_route(venue, trading_on) else (),
         tax_area=tax_area_on(session, venue.id, trading_on),
         settled=tuple(settled_of(row) for row in _not_reversed(session, venue.id)),
         replaced=None if replaced is None else settled_of(replaced),

@@ -17,7 +17,7 @@ from ..ledger.source_digest import source_digest
 from ..store.clock import new_id
 from ..store.db import hold
 from ..store.sequence import next_number
-from ..venues.service import get_venue, lock_venue
+from ..venues.service import get_venue, lock_venue, must_be_of_the_route
 from ..web.pagination import Page
 from .convert import read_agreement, settlement_row
 from .opening_state import Division
@@ -31,6 +31,7 @@ def publish_agreement(session: Session, venue_id: UUID, message: AgreementIn, *,
     Locks: the venue, whose currency the agreement keeps; then its agreements.
     """
     venue = lock_venue(session, venue_id)
+    must_be_of_the_route(venue, where="effective_on", on=message.effective_on)
     terms = message.model_dump(mode="json", by_alias=True)
     agreement = read_agreement(terms, currency=venue.currency)
     hold(session, f"agreements:{venue_id}")

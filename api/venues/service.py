@@ -172,9 +172,14 @@ def lock_venue(session: Session, venue_id: UUID) -> VenueRow:
     return row
 
 
-def must_be_of_the_route(venue: VenueRow, *, where: str) -> None:
-    """Refuse (``venue_left``) a venue that has left the route."""
-    if venue.departed_on is not None:
+def is_of_the_route(venue: VenueRow, on: date) -> bool:
+    """Tell whether a venue is of the route on a trading date: its last is the date of its departure."""
+    return venue.departed_on is None or on <= venue.departed_on
+
+
+def must_be_of_the_route(venue: VenueRow, *, where: str, on: date | None = None) -> None:
+    """Refuse (``venue_left``) a venue that has left the route, or that has left it by a trading date."""
+    if venue.departed_on is not None and (on is None or not is_of_the_route(venue, on)):
         found = f"left after {venue.departed_on}"
         raise refused("venue_left", where=where, found=found, expected="a venue of the route")
 

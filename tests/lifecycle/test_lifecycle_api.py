@@ -256,3 +256,31 @@ def test_how_a_table_left_cannot_be_changed(yard: Yard, engine: Engine) -> None:
         with pytest.raises(DBAPIError, match="append-only"), engine.begin() as connection:
             connection.execute(text(statement))
     assert UUID(yard.table)
+
+
+def test_the_agreement_of_a_venue_ends_with_its_departure(yard: Yard) -> None:
+    route = yard.route
+    half = {"effective_on": "2026-01-01", "venue_percent": "50"}
+    route.post(f"/venues/{yard.venue}/agreements", half)
+    yard.retire()
+    route.post(f"/venues/{yard.venue}/departure", {"on": "2026-11-20"})
+    for path, body in (("agreements", half), ("schedules", {"base": None})):
+        late = {**body, "effective_on": "2026-11-21"}
+        assert yard.refused(f"/venues/{yard.venue}/{path}", late) == (409, "venue_left", ["effective_on"])
+        route.post(f"/venues/{yard.venue}/{path}", {**body, "effective_on": "2026-11-20"})
+    collected = [yard.collect("2026-11-20T12:00:00Z")]
+    settled = [yard.client.get(f"/v1/collections/{id_}").json()["settlement"] is not None for id_ in collected]
+    assert settled == [True]
+
+
+@pytest.mark.parametrize(("on", "settled"), [("2026-11-20", True), ("2026-11-19", False)])
+def test_a_late_collection_is_settled_by_the_agreement_of_its_date_only(yard: Yard, on: str, settled: bool) -> None:
+    """Collected at noon UTC on the 20th, after six in New York: of the trading day of the 20th."""
+    route = yard.route
+    route.post(f"/venues/{yard.venue}/agreements", {"effective_on": "2026-01-01", "venue_percent": "50"})
+    left = {"venue_id": None, "moved_at": "2026-11-19T12:00:00Z"}
+    route.post(f"/tables/{yard.table}/moves", left)
+    route.post(f"/venues/{yard.venue}/departure", {"on": on})
+    collection = yard.client.get(f"/v1/collections/{yard.collect(LEFT)}").json()
+    assert collection["trading_on"] == "2026-11-20"
+    assert (collection["settlement"] is not None) is settled
