@@ -1,0 +1,1 @@
+"""What each table and venue earned, day by day."""
