@@ -18,6 +18,7 @@ from sqlalchemy import Engine
 from . import __version__
 from .collections.routes import router as collections
 from .controllers.routes import router as controllers
+from .earnings.routes import router as earnings
 from .health.routes import router as health
 from .inventory.routes import router as inventory
 from .jobs.routes import router as jobs
@@ -91,7 +92,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
     of_tables = (pool_tables, inventory, lifecycle, readings, health, controllers, jobs, worklist)
-    of_money = (settlements, collections, reports, ledger)
+    of_money = (settlements, collections, reports, earnings, ledger)
     routers = (
         probes.router,
         quotes,

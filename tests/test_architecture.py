@@ -18,6 +18,7 @@ FLOORS = (
     "lifecycle",
     "worklist",
     "reports",
+    "earnings",
     "health",
     "jobs",
     "collections",

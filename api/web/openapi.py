@@ -175,6 +175,7 @@ TAGS = {
     "jobs": "What broke: reported by whoever is at the table, mended by somebody, closed with what was found.",
     "worklist": "What needs doing, with what, and by when it matters.",
     "cash": "From the box to the books: agreements, collections, settlements, disputes, differences.",
+    "reports": "What each table and venue earned, and what is not collected yet.",
     "ledger": "The books: what was posted, what it sums to, statements, exports, and whether anything was changed.",
     "tokens": "Who may do what.",
     "service": "Liveness, readiness, and the meaning of problems.",

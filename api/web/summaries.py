@@ -29,6 +29,7 @@ SUMMARIES = {
     "get_table_health": "Health of a table",
     "get_tariff": "One tariff",
     "get_tax_report": "Tax by area, rate and month",
+    "get_earnings": "Earnings of a period",
     "get_venue": "One venue",
     "get_week": "Trading week of a date",
     "get_worklist": "Worklist",

@@ -1,0 +1,102 @@
+"""Writes earnings as messages and as CSV."""
+
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+from fractions import Fraction
+from typing import Any
+from uuid import UUID
+
+from ..pricing import format_money
+from ..pricing.money import round_half_up
+from .earned import Grouping, Key, Sum
+from .not_collected import NotYetCollected
+from .schemas import EarningsAmountsOut, EarningsRowOut, EarningsTotalOut, NotYetCollectedOut
+
+AMOUNTS = ("gross", "refunds", "tax", "venue_share", "operator_share", "unsettled", "expenses", "profit")
+_CENTS_OF_A_WEEK = Fraction(100, 7)
+
+
+def figures_of(row: Sum, currency: str) -> dict[str, Any]:
+    """Return the figures of a row as its message writes them."""
+    hundredths = round_half_up(row.table_days * _CENTS_OF_A_WEEK)
+    return {
+        **{name: format_money(getattr(row, name), currency) for name in AMOUNTS},
+        "games": row.games,
+        "minutes": row.minutes,
+        "table_weeks": f"{hundredths // 100}.{hundredths % 100:02}",
+    }
+
+
+def row_out(
+    key: Key,
+    row: Sum,
+    *,
+    by: Sequence[Grouping],
+    tables: Mapping[UUID, str],
+    venues: Mapping[UUID, str],
+    before: Sum | None,
+) -> EarningsRowOut:
+    """Write a row; ``before`` is the same row of the period compared with, if one was asked for."""
+    currency, values = key[0], dict(zip(by, key[1:], strict=True))
+    table_id, venue_id = (UUID(values[name]) if values.get(name) else None for name in ("table", "venue"))
+    return EarningsRowOut(
+        **figures_of(row, currency),
+        currency=currency,
+        table_id=table_id,
+        table=None if table_id is None else tables.get(table_id),
+        venue_id=venue_id,
+        venue=None if venue_id is None else venues.get(venue_id),
+        week=date.fromisoformat(values["week"]) if "week" in values else None,
+        month=values.get("month"),
+        year=values.get("year"),
+        denomination=format_money(int(values["denomination"]), currency) if values.get("denomination") else None,
+        before=None if before is None else EarningsAmountsOut(**figures_of(before, currency)),
+        gross_change_percent=None if before is None else _change(row.gross, before.gross),
+        collection_ids=sorted(map(UUID, row.collection_ids)),
+        expense_entry_ids=sorted(map(UUID, row.expense_entry_ids)),
+    )
+
+
+def total_out(currency: str, row: Sum) -> EarningsTotalOut:
+    """Write the whole of one currency."""
+    return EarningsTotalOut(**figures_of(row, currency), currency=currency)
+
+
+def not_collected_out(found: NotYetCollected, *, tables: Mapping[UUID, str]) -> NotYetCollectedOut:
+    """Write the days of a table whose money is still in its box."""
+    box, table_id = found.box, UUID(found.box.table_id)
+    return NotYetCollectedOut(
+        table_id=table_id,
+        table=tables[table_id],
+        venue_id=UUID(box.venue_id),
+        from_=found.from_on,
+        to=found.until_on,
+        currency=box.currency,
+        estimate=None if found.estimate is None else format_money(found.estimate, box.currency),
+    )
+
+
+def earnings_csv(rows: Iterable[EarningsRowOut], by: Sequence[Grouping]) -> str:
+    """Write one line a row: what it is grouped by, the currency, the figures. Amounts add up to the totals."""
+    named = {"table": ("table_id", "table"), "venue": ("venue_id", "venue")}
+    heads = [name for grouping in by for name in named.get(grouping, (grouping,))]
+    columns = [*heads, "currency", *AMOUNTS, "games", "minutes", "table_weeks"]
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(columns)
+    writer.writerows([_cell(getattr(row, name)) for name in columns] for row in rows)
+    return text.getvalue()
+
+
+def _cell(value: object) -> str:
+    return "" if value is None else str(value)
+
+
+def _change(now: int, before: int) -> str | None:
+    """Return the change in per cent, to one decimal; None where there was nothing before."""
+    if not before:
+        return None
+    tenths = round_half_up(Fraction((now - before) * 1000, before))
+    return f"{'-' if tenths < 0 else ''}{abs(tenths) // 10}.{abs(tenths) % 10}"

@@ -1,0 +1,337 @@
+"""Reads what was earned: collections that were not reversed, what their settlements gave whom, meters, expenses."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from fractions import Fraction
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import JSON, Date, Row, func, or_
+from sqlalchemy import select as select_columns
+from sqlmodel import Session, col, select
+
+from ..collections.rows import CollectedTableRow, CollectionRow
+from ..ledger.rows import EntryRow, PostingRow
+from ..pool_tables.rows import PoolTableRow, StayRow
+from ..pricing import Calendar, parse_money
+from ..pricing.money import allot
+from ..readings.meters import Meter, MeterReading, deltas
+from ..readings.queries import history
+from ..settlements.rows import ReversalRow, SettlementRow
+from ..store.db import Utc
+from ..venues.rows import VenueRow
+from ..venues.service import calendar_of
+from .earned import Earned, Spent
+from .not_collected import OpenBox
+from .spread import MeterPoint
+
+_A_DAY = timedelta(days=1)
+_READINGS_LOOKED_AT = 1_000
+_SOME_TIME = datetime(2000, 1, 1, tzinfo=UTC)
+"""Only what a meter showed first and last matters, not when."""
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """What tables and venues are called."""
+
+    tables: Mapping[UUID, str]
+    venues: Mapping[UUID, str]
+
+
+def boxes_of(session: Session, *, from_on: date, until_on: date, venue_id: UUID | None = None) -> list[Earned]:
+    """Return every box some of whose days lie in a period, with what its money was divided into."""
+    rows = _collected(session, from_on=from_on, until_on=until_on, venue_id=venue_id)
+    if not rows:
+        return []
+    tables = _tables(session, {row.pool_table_id for row in rows})
+    calendars = {venue.id: calendar_of(venue) for venue in session.exec(select(VenueRow))}
+    placed = _placed_on(session, tables, calendars)
+    between = _read_between(session, rows)
+    parts = _parts(session, rows)
+    return [
+        _box(row, tables[row.pool_table_id], calendars[row.venue_id], placed, between[row.pool_table_id], parts)
+        for row in rows
+    ]
+
+
+def expenses_of(session: Session, *, from_on: date, until_on: date, venue_id: UUID | None = None) -> list[Spent]:
+    """Return the expenses booked in a period that were not taken back."""
+    taken_back = select(EntryRow.source_id).where(
+        col(EntryRow.kind) == "reversal", col(EntryRow.source_id).is_not(None)
+    )
+    query = (
+        select_columns(
+            col(EntryRow.id),
+            col(EntryRow.booked_on),
+            col(EntryRow.currency),
+            col(EntryRow.pool_table_id),
+            col(PostingRow.venue_id),
+            col(PostingRow.amount_minor),
+        )
+        .join(PostingRow, col(PostingRow.entry_number) == col(EntryRow.number))
+        .where(col(EntryRow.kind) == "expense", col(PostingRow.amount_minor) > 0)
+        .where(col(EntryRow.booked_on) >= from_on, col(EntryRow.booked_on) < until_on)
+        .where(col(EntryRow.id).not_in(taken_back))
+    )
+    if venue_id is not None:
+        query = query.where(col(PostingRow.venue_id) == venue_id)
+    return [
+        Spent(
+            entry_id=str(row.id),
+            on=row.booked_on,
+            currency=row.currency,
+            amount=row.amount_minor,
+            table_id=None if row.pool_table_id is None else str(row.pool_table_id),
+            venue_id=None if row.venue_id is None else str(row.venue_id),
+        )
+        for row in session.execute(query.order_by(col(EntryRow.number)))
+    ]
+
+
+def names_of(session: Session, *, table_ids: Iterable[str]) -> Names:
+    """Return the labels of some tables, and the names of all venues."""
+    tables = _tables(session, {UUID(id_) for id_ in table_ids})
+    venues = session.exec(select(VenueRow.id, VenueRow.name)).all()
+    return Names({id_: table.label for id_, table in tables.items()}, dict(venues))
+
+
+def open_boxes(session: Session, *, venue_id: UUID | None = None) -> list[OpenBox]:
+    """Return the boxes of the tables that are at a venue, each since it was last emptied, with its last gross."""
+    stays = (
+        select(StayRow, VenueRow)
+        .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
+        .where(col(StayRow.to_at).is_(None))
+    )
+    if venue_id is not None:
+        stays = stays.where(StayRow.venue_id == venue_id)
+    last = _last_collected(session)
+    found = []
+    for stay, venue in session.exec(stays.order_by(col(StayRow.pool_table_id))):
+        placed_on = calendar_of(venue).trading_day(stay.from_at) - _A_DAY
+        row = last.get(stay.pool_table_id)
+        usual = None
+        if row is not None and row.before_on is not None and row.before_on < row.trading_on:
+            usual = Fraction(row.counted_minor, (row.trading_on - row.before_on).days)
+        found.append(
+            OpenBox(
+                table_id=str(stay.pool_table_id),
+                venue_id=str(venue.id),
+                currency=venue.currency,
+                emptied_on=placed_on if row is None else row.trading_on,
+                usual_a_day=usual,
+            )
+        )
+    return found
+
+
+def today_at(session: Session, *, now: datetime) -> dict[str, date]:
+    """Return the trading date that it is at every venue."""
+    return {str(venue.id): calendar_of(venue).trading_day(now) for venue in session.exec(select(VenueRow))}
+
+
+def _in_order() -> Any:
+    """Return the query of all boxes in time order, each beside the trading date of the one before it."""
+
+    def before(column: Any, kind: Any) -> Any:
+        """Return a column of the table's collection before."""
+        return func.lag(column, type_=kind).over(
+            partition_by=col(CollectedTableRow.pool_table_id),
+            order_by=(col(CollectionRow.collected_at), col(CollectionRow.record_id)),
+        )
+
+    before_at = before(col(CollectionRow.collected_at), Utc())
+    return (
+        select_columns(
+            col(CollectedTableRow.collection_id),
+            col(CollectedTableRow.pool_table_id),
+            col(CollectedTableRow.counted_minor),
+            col(CollectedTableRow.counts),
+            col(CollectedTableRow.meters),
+            col(CollectedTableRow.meters_before),
+            col(CollectedTableRow.refunds_by_venue_minor),
+            col(CollectedTableRow.house_money_minor),
+            col(CollectedTableRow.test_money_minor),
+            col(CollectedTableRow.place),
+            col(CollectionRow.venue_id),
+            col(CollectionRow.currency),
+            col(CollectionRow.collected_at),
+            col(CollectionRow.trading_on),
+            before(col(CollectionRow.trading_on), Date()).label("before_on"),
+            func.coalesce(before_at, col(CollectedTableRow.since_at), type_=Utc()).label("begun_at"),
+            before(col(CollectedTableRow.meters), JSON()).label("before_meters"),
+        )
+        .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
+        .where(col(CollectionRow.id).not_in(select(ReversalRow.collection_id)))
+    )
+
+
+def _collected(session: Session, *, from_on: date, until_on: date, venue_id: UUID | None) -> Sequence[Row[Any]]:
+    boxes = _in_order().subquery()
+    query = select_columns(boxes).where(
+        boxes.c.trading_on >= from_on, or_(boxes.c.before_on.is_(None), boxes.c.before_on < until_on)
+    )
+    if venue_id is not None:
+        query = query.where(boxes.c.venue_id == venue_id)
+    return session.execute(query.order_by(boxes.c.collected_at, boxes.c.collection_id, boxes.c.place)).all()
+
+
+def _last_collected(session: Session) -> dict[UUID, Row[Any]]:
+    boxes = _in_order().subquery()
+    place = func.row_number().over(partition_by=boxes.c.pool_table_id, order_by=boxes.c.collected_at.desc())
+    newest = select_columns(boxes, place.label("newest")).subquery()
+    rows = session.execute(select_columns(newest).where(newest.c.newest == 1)).all()
+    return {row.pool_table_id: row for row in rows}
+
+
+def _tables(session: Session, ids: Collection[UUID]) -> dict[UUID, PoolTableRow]:
+    return {row.id: row for row in session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(ids)))}
+
+
+def _placed_on(session: Session, table_ids: Collection[UUID], calendars: Mapping[UUID, Calendar]) -> dict[UUID, date]:
+    """Return the trading date before the one on which each table came to its first venue."""
+    query = select(StayRow).where(col(StayRow.pool_table_id).in_(table_ids), col(StayRow.venue_id).is_not(None))
+    placed: dict[UUID, date] = {}
+    for stay in session.exec(query.order_by(col(StayRow.from_at).desc())):
+        if stay.venue_id is not None:
+            placed[stay.pool_table_id] = calendars[stay.venue_id].trading_day(stay.from_at) - _A_DAY
+    return placed
+
+
+def _read_between(session: Session, rows: Sequence[Row[Any]]) -> dict[UUID, list[Row[Any]]]:
+    since = min((row.begun_at for row in rows if row.begun_at is not None), default=None)
+    if since is None:
+        return defaultdict(list)
+    tables = {row.pool_table_id for row in rows}
+    return history(session, tables, "meters", since=since, most=_READINGS_LOOKED_AT)
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One table's part of a collection's settlement, in minor units; without a settlement all of it is unsettled."""
+
+    entry_id: UUID | None
+    refunds: int
+    tax: int
+    venue_share: int
+    is_settled: bool
+
+
+def _parts(session: Session, rows: Sequence[Row[Any]]) -> dict[tuple[UUID, UUID], _Part]:
+    """Divide what each settlement says of a whole collection among its tables, in proportion to their counts."""
+    ids = {row.collection_id for row in rows}
+    settled = {
+        row.collection_id: row
+        for row in session.exec(select(SettlementRow).where(col(SettlementRow.collection_id).in_(ids)))
+    }
+    counts: dict[UUID, list[tuple[UUID, int, int]]] = defaultdict(list)
+    every = select(CollectedTableRow).where(col(CollectedTableRow.collection_id).in_(ids))
+    for table in session.exec(every.order_by(col(CollectedTableRow.collection_id), col(CollectedTableRow.place))):
+        back = table.refunds_by_venue_minor + table.house_money_minor + table.test_money_minor
+        counts[table.collection_id].append((table.pool_table_id, table.counted_minor, back))
+    return {
+        (collection_id, table_id): part
+        for collection_id, tables in counts.items()
+        for table_id, part in _divided(settled.get(collection_id), tables)
+    }
+
+
+def _divided(settlement: SettlementRow | None, tables: Sequence[tuple[UUID, int, int]]) -> list[tuple[UUID, _Part]]:
+    if settlement is None:
+        return [(table_id, _Part(None, back, 0, 0, False)) for table_id, _, back in tables]
+    counted = [count for _, count, _ in tables]
+    given_back = sum(
+        line["amount_minor"]
+        for line in settlement.lines
+        if line["code"] in ("refunds_by_venue", "house_money", "test_money")
+    )
+    stated = [back for _, _, back in tables]
+    refunds = stated if sum(stated) == given_back else _by_count(given_back, counted)
+    tax, share = _by_count(settlement.tax_minor, counted), _by_count(settlement.venue_share_minor, counted)
+    return [
+        (table_id, _Part(settlement.entry_id, refunds[i], tax[i], share[i], True))
+        for i, (table_id, _, _) in enumerate(tables)
+    ]
+
+
+def _by_count(amount: int, counted: Sequence[int]) -> list[int]:
+    return allot(amount, counted if any(counted) else [1] * len(counted))
+
+
+def _box(
+    row: Row[Any],
+    table: PoolTableRow,
+    calendar: Calendar,
+    placed: Mapping[UUID, date],
+    read: Sequence[Row[Any]],
+    parts: Mapping[tuple[UUID, UUID], _Part],
+) -> Earned:
+    part = parts[row.collection_id, row.pool_table_id]
+    meters = [_meter(stated, row.currency) for stated in table.profile.get("meters", ())]
+    begun = _begun(row)
+    counted = {meter.counts: 0 for meter in meters}
+    for meter in meters:
+        counted[meter.counts] += _step(meter, begun.get(meter.name), row.meters.get(meter.name))
+    return Earned(
+        collection_id=str(row.collection_id),
+        entry_id=None if part.entry_id is None else str(part.entry_id),
+        table_id=str(row.pool_table_id),
+        venue_id=str(row.venue_id),
+        currency=row.currency,
+        emptied_before_on=row.before_on or placed.get(row.pool_table_id),
+        emptied_on=row.trading_on,
+        gross=row.counted_minor,
+        refunds=part.refunds,
+        tax=part.tax,
+        venue_share=part.venue_share,
+        unsettled=0 if part.is_settled else row.counted_minor,
+        games=counted.get("games", 0),
+        minutes=counted.get("minutes", 0),
+        denominations={value: value * count for value, count in row.counts},
+        points=_points(row, meters, read, calendar),
+    )
+
+
+def _meter(stated: Mapping[str, Any], currency: str) -> Meter:
+    counts_money = stated["counts"] == "money"
+    return Meter(
+        name=stated["name"],
+        counts=stated["counts"],
+        digits=stated["digits"],
+        resets=stated["resets"],
+        unit_minor=parse_money(stated["unit_value"], currency) if counts_money else None,
+    )
+
+
+def _begun(row: Row[Any]) -> Mapping[str, int]:
+    """Return what the meters showed at the collection before; at the first one, what was known when it was recorded."""
+    found: Mapping[str, int] = row.meters_before if row.before_meters is None else row.before_meters
+    return found
+
+
+def _step(meter: Meter, before: int | None, after: int | None) -> int:
+    """Return what a meter counted between two values; 0 where nobody can say."""
+    if before is None or after is None or max(before, after) >= meter.modulus:
+        return 0
+    pair = (MeterReading(_SOME_TIME, before, collected=True), MeterReading(_SOME_TIME + _A_DAY, after))
+    return deltas(meter, pair)[-1].delta or 0
+
+
+def _points(
+    row: Row[Any], meters: Sequence[Meter], read: Sequence[Row[Any]], calendar: Calendar
+) -> tuple[MeterPoint, ...]:
+    """Return how far the money meter had come at each reading between the two collections."""
+    money = next((meter for meter in meters if meter.counts == "money"), None)
+    if money is None or row.begun_at is None:
+        return ()
+    before, after = _begun(row).get(money.name), row.meters.get(money.name)
+    whole = _step(money, before, after)
+    if not whole:
+        return ()
+    inside = [seen for seen in read if row.begun_at < seen.taken_at < row.collected_at and money.name in seen.meters]
+    return tuple(
+        MeterPoint(calendar.trading_day(seen.taken_at), Fraction(_step(money, before, seen.meters[money.name]), whole))
+        for seen in inside
+    )

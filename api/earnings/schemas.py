@@ -1,0 +1,76 @@
+"""Earnings as sent: every figure a decimal string of its currency, every row with what it adds up."""
+
+from datetime import date as calendar_date
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from ..web.schema_types import Date, Id, MoneyOut, Out
+
+GroupingName = Literal["table", "venue", "week", "month", "year", "denomination"]
+SharePercent = Annotated[str, Field(pattern=r"^-?[0-9]{1,12}\.[0-9]$")]
+TableWeeks = Annotated[str, Field(pattern=r"^[0-9]{1,9}\.[0-9]{2}$")]
+
+
+class EarningsAmountsOut(Out):
+    """What was earned in a period: gross = refunds + tax + venue_share + operator_share; profit = operator_share − expenses."""
+
+    gross: MoneyOut
+    refunds: Annotated[MoneyOut, Field(description="Refunds, house money and test money given back.")]
+    tax: MoneyOut
+    venue_share: MoneyOut
+    operator_share: MoneyOut
+    unsettled: Annotated[MoneyOut, Field(description="Part of the gross that no agreement has divided yet.")]
+    expenses: MoneyOut
+    profit: MoneyOut
+    games: Annotated[int, Field(description="Games counted by the meters.")]
+    minutes: Annotated[int, Field(description="Minutes counted by the meters.")]
+    table_weeks: Annotated[TableWeeks, Field(description="Weeks of tables that the money belongs to, to two decimals.")]
+
+
+class EarningsRowOut(EarningsAmountsOut):
+    """One row; of what it is not grouped by, it names nothing (null)."""
+
+    currency: str
+    table_id: Id | None
+    table: str | None
+    venue_id: Id | None
+    venue: str | None
+    week: Annotated[calendar_date | None, Field(description="The Monday of the week.")]
+    month: str | None
+    year: str | None
+    denomination: MoneyOut | None
+    before: Annotated[EarningsAmountsOut | None, Field(description="The period compared with, if one was asked for.")]
+    gross_change_percent: Annotated[SharePercent | None, Field(description="Null where there was no gross before.")]
+    collection_ids: list[Id]
+    expense_entry_ids: list[Id]
+
+
+class EarningsTotalOut(EarningsAmountsOut):
+    """The whole of one currency: amounts of different currencies are never added."""
+
+    currency: str
+
+
+class NotYetCollectedOut(Out):
+    """Days of a table whose money is still in its box, and an estimate of it at the table's usual rate."""
+
+    table_id: Id
+    table: str
+    venue_id: Id
+    from_: Annotated[Date, Field(alias="from")]
+    to: Annotated[Date, Field(description="Exclusive.")]
+    currency: str
+    estimate: Annotated[MoneyOut | None, Field(description="An estimate, not a count; null without a usual rate.")]
+
+
+class EarningsOut(Out):
+    """Earnings of the trading days from ``from`` up to, not including, ``to``."""
+
+    from_: Annotated[Date, Field(alias="from")]
+    to: Date
+    by: list[GroupingName]
+    rows: list[EarningsRowOut]
+    totals: list[EarningsTotalOut]
+    not_yet_collected: list[NotYetCollectedOut]
+    notice: str
