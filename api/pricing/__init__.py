@@ -10,7 +10,7 @@ It is pure: values in, values out; the standard library and itself; no clock, no
 ``__all__`` lists the names for other projects: at most thirty. A folder of this project that needs another name imports
 it from the module that defines it.
 
-- money and words: ``money.py``, ``errors.py``, ``lines.py``
+- money, words and bounds: ``money.py``, ``errors.py``, ``lines.py``, ``work.py``
 - prepaid: ``ladder.py``, ``split.py``, ``payable.py``, ``ladder_advice.py``, ``counting_check.py``,
   ``purchase.py``
 - paid afterwards: ``rate.py``, ``play.py``, ``metered.py``

@@ -23,6 +23,7 @@ from .errors import Fault, PricingError, pricing_error
 from .ladder import Sale
 from .money import MOST_MINOR
 from .tariff import Tariff
+from .work import STEPS_OF_AN_EVENT, Work
 
 Buys = Literal["games", "minutes"]
 Caution = Literal["closed", "free", "kind_not_sold"]
@@ -85,14 +86,17 @@ def follow(
     buys: Buys,
     gap_s: int = 120,
     ends_on_start: bool = False,
+    work: Work | None = None,
 ) -> Purchases:
     """Return what a table sells over these events, step by step (T4).
 
     ``tariff_at`` tells the tariff in force at an instant, ``None`` where nothing is sold. Refuses, all at once, instants
     without an offset (``naive_instant``), amounts that are none (``bad_money``) and events out of time order
     (``events_out_of_order``); then a start without credit (``no_credit``) and money that buys more than ten years
-    (``too_much_money``).
+    (``too_much_money``); and ``too_much_work`` (E4).
     """
+    smaller = "send fewer events, or fewer questions at once"
+    (work or Work()).spend(STEPS_OF_AN_EVENT * len(events), where="events", smaller=smaller)
     faults = _faults(events)
     if faults:
         raise PricingError(*faults)

@@ -29,6 +29,7 @@ from .purchase import ends_after
 from .split import split
 from .tariff import Tariff
 from .timetable import Span, Timetable
+from .work import STEPS_OF_A_LINE, STEPS_OF_A_QUESTION, Work
 
 Status = Literal["open", "closed", "free"]
 PrepaidKind = Literal["games", "minutes"]
@@ -103,14 +104,18 @@ def quote(
     minutes: int | None = None,
     players: int = 1,
     accepts: Sequence[int] | None = None,
+    work: Work | None = None,
 ) -> Answer:
     """Return what ``money`` (minor units) buys at an instant, or the least that buys so many ``games`` or ``minutes``.
 
     ``accepts`` are the denominations of the table that is asked about. Refuses, all at once, an instant without an
     offset (``naive_instant``), not exactly one question (``not_one_question``), ``bad_money`` and ``bad_players``; then
     ``bad_units`` and ``too_many_units``, ``no_schedule_yet``, ``bad_denominations`` and ``denominations_too_complex``, and money
-    for more than ten years of prepaid minutes (``too_much_money``).
+    for more than ten years of prepaid minutes (``too_much_money``). ``work`` is what the questions of one request share;
+    ``too_much_work`` refuses what goes beyond it (E4).
     """
+    work = work or Work()
+    work.spend(STEPS_OF_A_QUESTION, where="at", smaller="ask fewer questions at once")
     _check(at=at, money=money, games=games, minutes=minutes, players=players)
     coins = None if accepts is None else tuple(accepts)
     can_pay = None if coins is None or money is None else next_payable(coins, money)
@@ -118,7 +123,7 @@ def quote(
     offers: tuple[Offer, ...] = ()
     cautions: tuple[str, ...] = ()
     if span.tariff is not None and not span.tariff.free:
-        place = _Place(timetable, at.astimezone(UTC), span.tariff, players, coins)
+        place = _Place(timetable, at.astimezone(UTC), span.tariff, players, coins, work)
         offers = place.offers(money=money, games=games, minutes=minutes)
         cautions = tuple(dict.fromkeys(caution for offer in offers for caution in offer.cautions))
         cautions = cautions if offers else ("kind_not_sold",)
@@ -126,7 +131,7 @@ def quote(
         at=at,
         trading_on=span.trading_on,
         status="closed" if span.tariff is None else "free" if span.tariff.free else "open",
-        opens_at=timetable.opens_at(at) if span.tariff is None else None,
+        opens_at=timetable.opens_at(at, work=work) if span.tariff is None else None,
         span=span,
         payable=None if can_pay is None else can_pay == money,
         next_payable=None if can_pay == money else can_pay,
@@ -135,19 +140,25 @@ def quote(
     )
 
 
-def charge_play(timetable: Timetable, *, from_at: datetime, to_at: datetime, players: int = 1) -> Charge:
+def charge_play(
+    timetable: Timetable, *, from_at: datetime, to_at: datetime, players: int = 1, work: Work | None = None
+) -> Charge:
     """Return what metered time costs from one instant to another, across the windows between them (M4).
 
     Refuses ``naive_instant``, ``ends_before_start``, ``play_too_long`` (31 days), ``no_schedule_yet``, ``bad_players``
-    and ``kind_not_sold``: it starts where no metered time is sold and play is not free.
+    and ``kind_not_sold``: it starts where no metered time is sold and play is not free; ``too_much_work`` (E4).
     """
+    work = work or Work()
     faults = _naive(from_at=from_at, to_at=to_at)
     if faults:
         raise PricingError(*faults)
     # Two instants of one zone compare and subtract by the wall clock: only UTC counts what has elapsed.
     start, end = from_at.astimezone(UTC), to_at.astimezone(UTC)
     _check_length(start, end)
-    pieces, currency = _pieces(timetable, from_at=start, to_at=end)
+    pieces, currency = _pieces(timetable, from_at=start, to_at=end, work=work)
+    tiers = max((len(piece.rate.tiers) for piece in pieces if piece.rate), default=0)
+    smaller = "ask about a shorter time, or fewer questions at once"
+    work.spend(STEPS_OF_A_LINE * (len(pieces) + tiers), where="to_at", smaller=smaller)
     return charge(pieces, players=players, currency=currency)
 
 
@@ -160,6 +171,7 @@ class _Place:
     tariff: Tariff
     players: int
     accepts: tuple[int, ...] | None
+    work: Work
 
     def offers(self, *, money: int | None, games: int | None, minutes: int | None) -> tuple[Offer, ...]:
         """Return an offer for each kind sold that answers the question (P10)."""
@@ -196,7 +208,7 @@ class _Place:
 
     def _least(self, ladder: Ladder, units: int) -> Least:
         """Return the least, every part raised to what the table can take; a plan only if it is still the cheaper one."""
-        money, parts = ladder.least(units), split(ladder, units)
+        money, parts = ladder.least(units), split(ladder, units, work=self.work)
         if self.accepts is None:
             return Least(money, None, parts)
         pay = next_payable(self.accepts, money)
@@ -206,7 +218,7 @@ class _Place:
     def _time_for(self, money: int) -> Offer:
         """Return how long the money lasts (M7)."""
         for ahead in (_DAY, HORIZON):
-            pieces, currency = _pieces(self.timetable, from_at=self.at, to_at=self.at + ahead)
+            pieces, currency = _pieces(self.timetable, from_at=self.at, to_at=self.at + ahead, work=self.work)
             time = lasts(pieces, money=money, players=self.players, currency=currency)
             if not time.unlimited:
                 break
@@ -225,7 +237,9 @@ class _Place:
 
     def _time_of(self, minutes: int) -> Offer:
         """Return what so many minutes cost (M4), and how long that money lasts if it is longer."""
-        cost = charge_play(self.timetable, from_at=self.at, to_at=self.at + minutes * _MINUTE, players=self.players)
+        cost = charge_play(
+            self.timetable, from_at=self.at, to_at=self.at + minutes * _MINUTE, players=self.players, work=self.work
+        )
         longest = self._time_for(cost.total)
         units = max(minutes, longest.units)
         return replace(
@@ -240,9 +254,11 @@ class _Place:
         )
 
 
-def _pieces(timetable: Timetable, *, from_at: datetime, to_at: datetime) -> tuple[list[Piece], str]:
+def _pieces(timetable: Timetable, *, from_at: datetime, to_at: datetime, work: Work) -> tuple[list[Piece], str]:
     """Return the pieces of a play between two instants, and the currency of the first tariff in it."""
-    spans = timetable.between(from_at, to_at) or (replace(timetable.at(from_at), from_at=from_at, to_at=to_at),)
+    spans = timetable.between(from_at, to_at, work=work) or (
+        replace(timetable.at(from_at), from_at=from_at, to_at=to_at),
+    )
     pieces = [
         Piece(
             span.from_at or from_at,

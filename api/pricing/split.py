@@ -14,14 +14,18 @@ from functools import lru_cache
 from itertools import combinations_with_replacement
 
 from .ladder import Ladder, Rung, check_units
+from .work import Work
 
 
-def split(ladder: Ladder, units: int) -> tuple[int, ...]:
+def split(ladder: Ladder, units: int, *, work: Work | None = None) -> tuple[int, ...]:
     """Return the cheapest separate purchases that together buy at least ``units``, in minor units, dearest first.
 
-    Empty where no such plan is cheaper than a single purchase. Refuses what ``Ladder.least`` refuses.
+    Empty where no such plan is cheaper than a single purchase. Refuses what ``Ladder.least`` refuses, and
+    ``too_much_work``: a step is a price tried for a number of units.
     """
     single = ladder.least(units)
+    smaller = "ask for fewer units, of a tariff with fewer prices, or ask fewer questions at once"
+    (work or Work()).spend(_reach(units) * len(ladder.rungs), where="units", smaller=smaller)
     cost, purchases = _cheapest(ladder.rungs, units)
     return _merged(ladder, purchases) if cost < single else ()
 
@@ -36,7 +40,7 @@ def cheapest(ladder: Ladder, units: int) -> int:
 
 
 def _cheapest(rungs: tuple[Rung, ...], units: int) -> tuple[int, Counter[int]]:
-    costs, bought = _cover(rungs, 1 << (units - 1).bit_length())
+    costs, bought = _cover(rungs, _reach(units))
     purchases: Counter[int] = Counter()
     short = units
     while short > 0:
@@ -44,6 +48,11 @@ def _cheapest(rungs: tuple[Rung, ...], units: int) -> tuple[int, Counter[int]]:
         purchases[rung.price] += 1
         short -= rung.units
     return costs[units], purchases
+
+
+def _reach(units: int) -> int:
+    """Return up to how many units a plan is worked out, so that nearby questions share it."""
+    return 1 << (units - 1).bit_length()
 
 
 @lru_cache(maxsize=16)

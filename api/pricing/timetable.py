@@ -21,6 +21,7 @@ from .errors import PricingError, pricing_error
 from .tariff import Tariff
 from .trading_day import Calendar, day_start_us, from_us, to_us, trading_ordinal
 from .week import EntryKind, Schedule, Window, plan_day
+from .work import STEPS_OF_A_PIECE, Work
 
 Owner = Literal["venue", "table"]
 
@@ -127,14 +128,17 @@ class Timetable:
             raise _no_schedule_yet(on, where="on")
         return days
 
-    def between(self, from_at: datetime, to_at: datetime) -> tuple[Span, ...]:
+    def between(self, from_at: datetime, to_at: datetime, *, work: Work | None = None) -> tuple[Span, ...]:
         """Return the spans, end to end, that cover [from_at, to_at), cut only where another entry or schedule holds.
 
-        Refuses (``no_schedule_yet``) a time that is not covered by schedules from beginning to end.
+        Refuses (``no_schedule_yet``) a time that is not covered by schedules from beginning to end; and
+        ``too_much_work``.
         """
+        work = work or Work()
         merged: list[_Piece] = []
         end_us = to_us(from_at)
         for piece in self._pieces(end_us, to_us(to_at)):
+            work.spend(STEPS_OF_A_PIECE, where="to_at", smaller="ask about a shorter time, or fewer questions at once")
             if piece.from_us != end_us:
                 break
             end_us = piece.to_us
@@ -146,10 +150,19 @@ class Timetable:
             raise _no_schedule_yet(from_us(end_us))
         return tuple(piece.span() for piece in merged)
 
-    def opens_at(self, at: datetime) -> datetime | None:
-        """Return the first instant, ``at`` or later, at which a tariff holds (P9); None if that is over 400 days away."""
-        pieces = self._pieces(to_us(at), to_us(at + _LOOK_AHEAD))
-        return next((from_us(piece.from_us) for piece in pieces if piece.entry.tariff is not None), None)
+    def opens_at(self, at: datetime, *, work: Work | None = None) -> datetime | None:
+        """Return the first instant, ``at`` or later, at which a tariff holds (P9); None if that is over 400 days away.
+
+        Refuses ``too_much_work``.
+        """
+        work = work or Work()
+        for piece in self._pieces(to_us(at), to_us(at + _LOOK_AHEAD)):
+            work.spend(
+                STEPS_OF_A_PIECE, where="at", smaller="ask fewer questions at once about a time when it is closed"
+            )
+            if piece.entry.tariff is not None:
+                return from_us(piece.from_us)
+        return None
 
     def next_change(self, at: datetime) -> datetime | None:
         """Return the first instant after ``at`` at which another tariff holds; None if that is over 400 days away."""

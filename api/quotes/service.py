@@ -36,6 +36,7 @@ from ..pricing import (
     quote,
     zone_named,
 )
+from ..pricing.work import Work
 from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
 from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue
@@ -93,13 +94,14 @@ class Spot:
 
 
 class Spots:
-    """The places that one request asks about, each looked up once.
+    """The places that one request asks about, each looked up once, and the work that its questions share (E4).
 
     ``only_venue``: whoever asks sees this venue, and a table while it stands there; all else is as if it were absent.
     """
 
     def __init__(self, session: Session, *, now: datetime, only_venue: UUID | None = None) -> None:
         self.session, self.now, self.only_venue = session, now, only_venue
+        self.work = Work()
         self._stays: dict[UUID, list[StayRow]] = {}
         self._known: dict[tuple[UUID, BasisAsked | None], Spot] = {}
 
@@ -134,7 +136,7 @@ class Spots:
             return read_when(when, calendar, now=self.now)
 
         spot = self.spot(venue_id=venue_id, table_id=table_id, basis=basis, when=read)
-        return ask(spot, asked, at=read(spot.calendar))
+        return ask(spot, asked, at=read(spot.calendar), work=self.work)
 
     def _stay(self, table_id: UUID, when: Callable[[Calendar], datetime]) -> StayRow:
         """Return a table's stay at an instant, read by the clock of the venue where it stands or last stood."""
@@ -204,7 +206,7 @@ def read_at(text: str, calendar: Calendar, *, where: str) -> datetime:
     return calendar.resolve(instant) if instant.tzinfo is None else instant
 
 
-def ask(spot: Spot, asked: Asked, *, at: datetime) -> QuoteOut:
+def ask(spot: Spot, asked: Asked, *, at: datetime, work: Work) -> QuoteOut:
     """Answer what money buys, or the least that buys so many units, at a place and an instant."""
     money = None if asked.money is None else parse_money(asked.money, spot.currency)
 
@@ -217,6 +219,7 @@ def ask(spot: Spot, asked: Asked, *, at: datetime) -> QuoteOut:
             minutes=asked.minutes,
             players=asked.players,
             accepts=spot.accepts,
+            work=work,
         )
 
     answer, sells = answered_by(spot.timetable), spot.sells(at)
@@ -237,11 +240,11 @@ def answer_scenario(spots: Spots, scenario: ScenarioIn) -> AnswerOut:
         _only(scenario, "events", "buys")
         first = scenario.events[0].at
         spot = _spot_of_scenario(spots, scenario, lambda calendar: read_at(first, calendar, where="events[0].at"))
-        return _purchase(spot, scenario.events, given(scenario.buys, "games"))
+        return _purchase(spot, scenario.events, given(scenario.buys, "games"), work=spots.work)
     if scenario.from_at is not MISSING or scenario.to_at is not MISSING:
         _only(scenario, "from_at", "to_at", "players")
         spot = _spot_of_scenario(spots, scenario, lambda calendar: _end_of_play(scenario, "from_at", calendar))
-        return _metered(spot, scenario)
+        return _metered(spot, scenario, work=spots.work)
     _only(scenario, "at", "day", "time", "money", "games", "minutes", "players")
     when = When(at=given(scenario.at, None), day=given(scenario.day, None), time=given(scenario.time, None))
     spot = _spot_of_scenario(spots, scenario, lambda calendar: read_when(when, calendar, now=spots.now))
@@ -251,7 +254,7 @@ def answer_scenario(spots: Spots, scenario: ScenarioIn) -> AnswerOut:
         minutes=given(scenario.minutes, None),
         players=given(scenario.players, 1),
     )
-    answered = ask(spot, asked, at=read_when(when, spot.calendar, now=spots.now))
+    answered = ask(spot, asked, at=read_when(when, spot.calendar, now=spots.now), work=spots.work)
     return QuoteAnswerOut(kind="quote", **dict(answered))
 
 
@@ -284,7 +287,7 @@ def _only(scenario: ScenarioIn, *names: str) -> None:
             )
 
 
-def _purchase(spot: Spot, events: list[EventIn], buys: str) -> PurchaseAnswerOut:
+def _purchase(spot: Spot, events: list[EventIn], buys: str, *, work: Work) -> PurchaseAnswerOut:
     read: list[Insert | Start] = []
     for i, event in enumerate(events):
         at = read_at(event.at, spot.calendar, where=f"events[{i}].at")
@@ -302,13 +305,14 @@ def _purchase(spot: Spot, events: list[EventIn], buys: str) -> PurchaseAnswerOut
         buys="games" if buys == "games" else "minutes",
         gap_s=spot.gap_s,
         ends_on_start=spot.ends_on_start,
+        work=work,
     )
     return _writer(spot, read[0].at).purchases(purchases, cautions=_cautions(spot, [event.at for event in read]))
 
 
-def _metered(spot: Spot, scenario: ScenarioIn) -> MeteredAnswerOut:
+def _metered(spot: Spot, scenario: ScenarioIn, *, work: Work) -> MeteredAnswerOut:
     ends = {name: _end_of_play(scenario, name, spot.calendar) for name in ("from_at", "to_at")}
-    charge = charge_play(spot.timetable, **ends, players=given(scenario.players, 1))
+    charge = charge_play(spot.timetable, **ends, players=given(scenario.players, 1), work=work)
     return _writer(spot, ends["from_at"]).charge(charge, **ends, cautions=_cautions(spot, ends.values()))
 
 

@@ -1,0 +1,42 @@
+"""Work is bounded and counted in the engine's own steps (E4).
+
+- A step is about what one price tried for one unit costs; dearer things count as several, by their measured cost.
+- Whoever answers several questions at once hands the same ``Work`` to all of them. A question that needs more than what is
+  left is refused (``too_much_work``) before the work is done, with the count and what to make smaller.
+- The count depends on the question alone, never on what is kept in memory (E2).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .errors import pricing_error
+
+STEPS_MAX = 12_000_000
+"""The steps of one request: less than two seconds of one processor. A real question takes a few thousand at most."""
+STEPS_OF_A_QUESTION = 200
+STEPS_OF_AN_EVENT = 150
+STEPS_OF_A_PIECE = 60
+"""A piece of a trading day that is looked at."""
+STEPS_OF_A_LINE = 400
+"""A piece or a tier of a play that is priced and put into words."""
+
+
+@dataclass(slots=True)
+class Work:
+    """The steps taken so far and the most that may be taken."""
+
+    steps_max: int = STEPS_MAX
+    steps: int = 0
+
+    def spend(self, steps: int, *, where: str, smaller: str) -> None:
+        """Count ``steps`` about to be taken for the field ``where``; refuse (``too_much_work``) more than there are.
+
+        ``smaller`` says what to make smaller.
+        """
+        if self.steps + steps > self.steps_max:
+            found = f"{self.steps + steps} steps of work"
+            raise pricing_error(
+                "too_much_work", where=where, found=found, expected=f"at most {self.steps_max} in a request: {smaller}"
+            )
+        self.steps += steps
