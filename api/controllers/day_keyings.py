@@ -1,7 +1,8 @@
 """Days to key by hand: dates and events that a controller with a weekday clock cannot know (S6).
 
 - Such a day is keyed the day before, for its date, and keyed back the day after.
-- A day on which the controller would sell the same anyway needs nothing.
+- A day on which the controller would sell the same anyway needs nothing. Nor does a free day where there is no setting
+  for free play: somebody starts play by hand.
 - The day is done when it was keyed for its date; keying back is done by any later keying.
 """
 
@@ -54,7 +55,11 @@ def day_keyings(
     found = []
     for ahead in range((last_on - first_on).days + 1):
         on = first_on + ahead * _ONE_DAY
-        special = occasions(schedule, first_on=on, last_on=on)
+        special = [
+            occasion
+            for occasion in occasions(schedule, first_on=on, last_on=on)
+            if controller.free or occasion.tariff is None or not occasion.tariff.free
+        ]
         if special and keyed_week(_keyed_for(schedule, on), controller, currency) != week:
             names = tuple(dict.fromkeys(occasion.name for occasion in special))
             found.append(DayKeying(on, on - _ONE_DAY, on + _ONE_DAY, names))

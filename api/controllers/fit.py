@@ -181,6 +181,8 @@ def _changes(piece: ListedWindow, windows: Iterable[ListedWindow]) -> bool:
 def _by_hand(on: date, piece: ListedWindow, day: Day, controller: Controller, currency: str) -> Found:
     """Say what to key by hand, and back, for each stretch in which the table would sell something else."""
     wanted, limitations = nearest_prices(piece.tariff, controller)
+    if piece.tariff is not None and piece.tariff.free and not controller.free:
+        return _free_by_hand(on, piece, day, currency)
     found = [(limitation, Place(on.isoformat(), piece.starts, piece.ends, piece.name)) for limitation in limitations]
     for window in day.windows:
         starts, ends = max(window.starts, piece.starts), min(window.ends, piece.ends)
@@ -190,9 +192,27 @@ def _by_hand(on: date, piece: ListedWindow, day: Day, controller: Controller, cu
                 None,
                 f"{piece.name}: {in_words(wanted, currency)}",
                 "the controller knows weekdays, not dates",
-                "key it by hand for that day and back, or make it a weekly window",
+                "key it for that day and key it back afterwards, or make it a weekly window",
                 f"the table sells {in_words(window.prices, currency)}",
                 _lost(wanted, window.prices),
+            )
+            found.append((limitation, Place(on.isoformat(), starts, ends, piece.name)))
+    return found
+
+
+def _free_by_hand(on: date, piece: ListedWindow, day: Day, currency: str) -> Found:
+    """Say what a table sells on a free day that its controller has no setting for, and what somebody can do."""
+    found: Found = []
+    for window in day.windows:
+        starts, ends = max(window.starts, piece.starts), min(window.ends, piece.ends)
+        if starts < ends:
+            limitation = Limitation(
+                "free_play_not_held",
+                None,
+                f"{piece.name}: free play",
+                "no setting for free play, and no dates",
+                "a tariff with prices in its place, or somebody who starts play by hand that day",
+                f"the table sells {in_words(window.prices, currency)}",
             )
             found.append((limitation, Place(on.isoformat(), starts, ends, piece.name)))
     return found

@@ -133,12 +133,12 @@ def _on_steps(
         if _is_ladder((*below, near), counting):
             if len(below) < len(kept):
                 limitations.append(
-                    _dropped("rung_too_close", kept[-1], kind, "a higher rung at the same price", currency)
+                    _dropped("price_too_close", kept[-1], kind, "another price for the same money", currency)
                 )
             kept = [*below, near]
         else:
-            limit = "rungs that rise, none giving less than those below it"
-            limitations.append(_dropped("rung_too_close", near, kind, limit, currency))
+            limit = "prices that rise, none giving less than the lower ones"
+            limitations.append(_dropped("price_too_close", near, kind, limit, currency))
     held = Ladder(tuple(kept), counting)
     return held, [replace(limitation, effects=effects(kind, wanted=wanted, found=held)) for limitation in limitations]
 
@@ -170,7 +170,7 @@ def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tu
     lost = effects(kind, wanted=wanted, found=held)
     limit = f"at most {most} price{'' if most == 1 else 's'} for {kind}"
     return held, [
-        replace(_dropped("too_many_rungs", rung, kind, limit, currency), effects=lost)
+        replace(_dropped("too_many_prices", rung, kind, limit, currency), effects=lost)
         for rung in sorted(dropped, key=lambda rung: rung.price)
     ]
 
@@ -187,7 +187,7 @@ def _change(wanted: Ladder, held: Ladder) -> int:
 
 def _dropped(code: str, rung: Rung, kind: Kind, limit: str, currency: str) -> Limitation:
     price = f"{format_money(rung.price, currency)} for {count_of(rung.units, kind)}"
-    instead = f"{price} is not keyed; this money buys what the other rungs give"
+    instead = f"{price} is not keyed; the other prices apply to this money"
     return Limitation(code, kind, price, limit, f"a tariff without {price}", instead)
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Literal, cast
 
-from ..pool_tables.controller import Controller
+from ..pool_tables.controller import Controller, Limits
 from ..pool_tables.controller_days import DAYS, day_in_words, time_of_day
 from ..pricing.errors import domain_error
 from ..pricing.ladder import COUNTING_WORDS, Counting, count_of
@@ -148,7 +148,10 @@ def _said(cell: Cell, settings: Cells, terms: _Terms) -> str:
         return "switch free play on" if value else "switch free play off"
     if cell.name == "counting":
         return f"key for {cell.sells}: {COUNTING_WORDS[cast('Counting', value)]}"
-    return f"key {value} price{'' if value == 1 else 's'} for {cell.sells}" if value else f"switch {cell.sells} off"
+    if value:
+        return f"key {value} price{'' if value == 1 else 's'} for {cell.sells}"
+    stated = terms.controller.limits(cell.sells) != Limits()
+    return f"switch {cell.sells} off{'' if stated else ', if the controller sells them'}"
 
 
 def _rung_said(cell: Cell, settings: Cells, currency: str) -> str:

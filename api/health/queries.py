@@ -20,6 +20,7 @@ from ..controllers.queries import machine_of
 from ..controllers.rows import KeyingRow, KeyingVoidRow
 from ..controllers.sells import sold_during
 from ..controllers.settings_found import FoundSettings, Held
+from ..pool_tables.place import counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money, zone_named
@@ -81,15 +82,15 @@ def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime)
 def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) -> TableFacts:
     """Return what a table's health is judged by; refuse a stored profile or schedule that contradicts itself."""
     table, stay, venue = stored.table, stored.stay, stored.venue
+    here_since = counts_since(stay.from_at, made_at=table.made_at)
     read = {
-        kind: [row for row in rows if not here_only or row.taken_at >= stay.from_at]
-        for kind, rows in stored.read.items()
+        kind: [row for row in rows if not here_only or row.taken_at >= here_since] for kind, rows in stored.read.items()
     }
     place = Place(venue, table, stay) if table.venue_id is not None else None
     power, controller = table.profile.get("power") or {}, table.profile.get("controller")
     battery = Battery(power.get("chemistry", "unknown"), power.get("nominal_volts", 12))
     work = [WorkDone(row.taken_at, frozenset(row.done)) for row in read["done"]]
-    found_here = [row for row in read["settings"] if row.taken_at >= stay.from_at]
+    found_here = [row for row in read["settings"] if row.taken_at >= here_since]
     found = next((FoundSettings(row.taken_at, row.settings) for row in found_here), None)
     keyings = _keyed_at(session, table.id) if found else []
     work += [WorkDone(at, frozenset({"settings_keyed"})) for at in keyings]
@@ -105,10 +106,10 @@ def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) 
         clock=[
             ClockReading(row.taken_at, row.clock_minute, row.clock_weekday, row.clock_on, row.clock_display)
             for row in read["clock"]
-            if row.taken_at >= stay.from_at
+            if row.taken_at >= here_since
         ],
         meters=[_meter(meter, venue.currency) for meter in table.profile.get("meters", ())],
-        meter_history=_meter_history(stored, since=stay.from_at if here_only else None),
+        meter_history=_meter_history(stored, since=here_since if here_only else None),
         settings=found,
         work=work,
         in_workshop=place is None,

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Literal, get_args
 
 Place = Literal["venue", "workshop", "storage", "retired", "sold", "lost"]
@@ -27,3 +28,15 @@ IN_WORDS: dict[Place, str] = {
     "sold": "sold",
     "lost": "lost",
 }
+
+
+def counts_since(stay_from_at: datetime, *, made_at: datetime) -> datetime:
+    """Return the instant from which facts belong to a table's stay (R4).
+
+    A table made without ``placed_at`` has stood there since before its first reading: its first stay is stored as
+    beginning when the table was made, and nothing observed there is from before the table existed.
+    """
+    return _BEFORE_ALL if stay_from_at == made_at else stay_from_at
+
+
+_BEFORE_ALL = datetime.min.replace(tzinfo=UTC)

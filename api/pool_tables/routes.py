@@ -21,6 +21,7 @@ router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 CollectorDep = Annotated[Principal, allow("collector")]
 
 ReaderDep = Annotated[Principal, allow("collector", "accountant")]
+VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 
 
@@ -28,7 +29,7 @@ IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", 
 def create_table(
     session: SessionDep, principal: OwnerDep, now: NowDep, venue_id: Id, table: TableIn, response: Response
 ) -> TableOut:
-    """Make a table, standing at this venue from now on, or since `placed_at`: readings of it from then on count."""
+    """Make a table at this venue. Readings count since `placed_at`; without it, from the first one on."""
     row = service.create_table(session, venue_id, table, now=now)
     must_be_a_controller(session, row)
     note_tables(session, [row.id])
@@ -42,21 +43,23 @@ def list_tables(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: VenueReaderDep,
     venue_id: Id,
     limit: Limit = 100,
     after: After = None,
 ) -> TablePage:
     """List the tables that stand at a venue now."""
+    principal.must_see_venue(venue_id)
     found = service.page_tables(session, venue_id, limit=limit, after=after)
     link_next(request, response, found.next)
     return TablePage(items=[table_out(row) for row in found.rows], next=found.next)
 
 
 @router.get("/tables/{table_id}", responses=problems())
-def get_table(session: SessionDep, principal: ReaderDep, table_id: Id, response: Response) -> TableOut:
-    """Return a table; its ETag is needed to change it."""
+def get_table(session: SessionDep, principal: VenueReaderDep, table_id: Id, response: Response) -> TableOut:
+    """Return a table; its ETag is needed to change it. A venue sees the tables that stand there now."""
     row = service.get_table(session, table_id)
+    principal.must_see_venue(row.venue_id, what="table")
     response.headers["ETag"] = preconditions.etag_of(row)
     return table_out(row)
 

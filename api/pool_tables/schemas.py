@@ -152,7 +152,7 @@ class TableIn(In):
     frame_number: FrameNumber | MISSING = MISSING
     accepts: Accepts
     placed_at: Annotated[
-        Instant | MISSING, Limits(description="Since when it has stood there; absent: from now on.")
+        Instant | MISSING, Limits(description="Since when it has stood there; absent: since before its first reading.")
     ] = MISSING
     purchase: PurchaseIn | MISSING = MISSING
     power: PowerIn | MISSING = MISSING

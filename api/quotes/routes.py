@@ -61,7 +61,7 @@ class CellRoute(Route):
 
 
 router = APIRouter(prefix="/v1", tags=["questions"], route_class=CellRoute)
-AskerDep = Annotated[Principal, allow("collector", "venue")]
+AskerDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 
 Format = Literal["json", "csv", "text"]
 Column = Literal[CSV_COLUMNS]  # type: ignore[valid-type]

@@ -57,8 +57,8 @@ def _window(window: FoundWindowIn) -> dict[str, Any]:
     return {**sent, "free": sent.get("free", False), **ladders}
 
 
-def reading_out(row: ReadingRow, strike: VoidRow | None) -> ReadingOut:
-    """Write a reading as its message."""
+def reading_out(row: ReadingRow, void: VoidRow | None, *, with_note: bool = True) -> ReadingOut:
+    """Write a reading as its message; ``with_note``: whether the reader may see what somebody wrote beside it."""
     return ReadingOut(
         id=row.id,
         table_id=row.pool_table_id,
@@ -72,9 +72,9 @@ def reading_out(row: ReadingRow, strike: VoidRow | None) -> ReadingOut:
         settings=None if row.settings is None else settings_out(row.settings),
         controller_version=row.controller_version,
         done=row.done or [],
-        note=row.note,
+        note=row.note if with_note else "",
         flags=row.flags or [],
-        voided=strike and VoidedOut(reason=strike.reason, voided_at=strike.voided_at, voided_by=strike.voided_by),
+        voided=void and VoidedOut(reason=void.reason, voided_at=void.voided_at, voided_by=void.voided_by),
     )
 
 

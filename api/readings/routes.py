@@ -47,7 +47,10 @@ def list_readings(
     limit: Limit = 100,
     after: After = None,
 ) -> ReadingPage:
-    """List readings in the order of their arrival; asking again after the last one seen never skips any."""
+    """List readings in the order of their arrival; asking again after the last one seen never skips any.
+
+    A venue and a device see the notes that they wrote themselves; the operator's people see all.
+    """
     if table_id is not None and principal.table_id not in (None, table_id):
         raise not_found("table")
     if table_id is not None and principal.venue_id not in (None, get_table(session, table_id).venue_id):
@@ -56,7 +59,9 @@ def list_readings(
         session, table_id=table_id or principal.table_id, venue_id=principal.venue_id, limit=limit, after=after
     )
     link_next(request, response, found.next)
-    return ReadingPage(items=[reading_out(*item) for item in found.rows], next=found.next)
+    operators = principal.venue_id is None and principal.table_id is None
+    items = [reading_out(row, void, with_note=operators or row.sender == principal.name) for row, void in found.rows]
+    return ReadingPage(items=items, next=found.next)
 
 
 @router.post("/readings/{reading_id}/void", status_code=201, responses=problems(409))

@@ -16,7 +16,7 @@ from sqlalchemy import bindparam, func
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
-from ..pool_tables.place import GONE
+from ..pool_tables.place import GONE, counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..store.db import hold
 from ..venues.rows import VenueRow
@@ -38,6 +38,7 @@ _TABLES = (
     select_columns(
         col(PoolTableRow.id),
         col(PoolTableRow.profile),
+        col(PoolTableRow.made_at),
         col(StayRow.from_at),
         col(StayRow.venue_id),
         col(StayRow.place),
@@ -121,9 +122,10 @@ def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, Ta
     stays: dict[UUID, list[Stood]] = {}
     currencies: dict[UUID, str] = {}
     found = session.connection().execute(_TABLES, {"table_ids": list(table_ids)})
-    for table_id, profile, from_at, venue_id, place, currency in found:
+    for table_id, profile, made_at, from_at, venue_id, place, currency in found:
         profiles[table_id] = profile
-        stays.setdefault(table_id, []).append(Stood(from_at, venue_id, gone=place in GONE))
+        since = counts_since(from_at, made_at=made_at)
+        stays.setdefault(table_id, []).append(Stood(since, venue_id, gone=place in GONE))
         if currency is not None:
             currencies[table_id] = currency
     return {id_: _facts(profile, stays[id_], currencies[id_]) for id_, profile in profiles.items()}

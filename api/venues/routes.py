@@ -22,7 +22,7 @@ from .schemas import VenueChangeIn, VenueIn, VenueOut, VenuePage
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 
 
@@ -46,8 +46,8 @@ def list_venues(
     limit: Limit = 100,
     after: After = None,
 ) -> VenuePage:
-    """List the venues of the route in the order in which they were made."""
-    found = service.page_venues(session, departed=departed, limit=limit, after=after)
+    """List the venues of the route in the order in which they were made; a venue sees itself, without notes."""
+    found = service.page_venues(session, departed=departed, limit=limit, after=after, only_venue=principal.venue_id)
     link_next(request, response, found.next)
     return VenuePage(items=_venues_out(session, found.rows, principal, now), next=found.next)
 
@@ -55,6 +55,7 @@ def list_venues(
 @router.get("/venues/{venue_id}", responses=problems())
 def get_venue(session: SessionDep, principal: ReaderDep, now: NowDep, venue_id: Id, response: Response) -> VenueOut:
     """Return a venue; its ETag is needed to change it."""
+    principal.must_see_venue(venue_id)
     row = service.get_venue(session, venue_id)
     response.headers["ETag"] = preconditions.etag_of(row)
     return _venues_out(session, [row], principal, now)[0]
@@ -82,10 +83,11 @@ def change_venue(
 
 
 def _venues_out(session: Session, rows: Sequence[VenueRow], principal: Principal, now: datetime) -> list[VenueOut]:
-    """Write venues as they are on today's trading date; tax numbers are not for collectors."""
+    """Write venues as they are on today's trading date; tax numbers and notes only for those who may see them."""
     facts = service.facts_of(session, [row.id for row in rows])
     may_see = principal.role in ("owner", "accountant")
-    return [
+    seen = [
         venue_out(row, facts[row.id], on=service.calendar_of(row).trading_day(now), with_tax_number=may_see)
         for row in rows
     ]
+    return [one.model_copy(update={"notes": ""}) for one in seen] if principal.role == "venue" else seen

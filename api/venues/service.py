@@ -90,10 +90,17 @@ def tax_area_on(session: Session, venue_id: UUID, on: date) -> TaxArea | None:
     return None if row is None else read_tax_area(row.code, row.name, row.rates)
 
 
-def page_venues(session: Session, *, departed: bool, limit: int, after: UUID | None) -> Page[VenueRow]:
-    """Return venues in the order in which they were made: those of the route, or those that have left it."""
+def page_venues(
+    session: Session, *, departed: bool, limit: int, after: UUID | None, only_venue: UUID | None = None
+) -> Page[VenueRow]:
+    """Return venues in the order in which they were made: those of the route, or those that have left it.
+
+    ``only_venue``: only this one.
+    """
     left = col(VenueRow.departed_on)
     query = select(VenueRow).where(left.is_not(None) if departed else left.is_(None))
+    if only_venue is not None:
+        query = query.where(VenueRow.id == only_venue)
     return page(session, query, key=col(VenueRow.id), limit=limit, after=after)
 
 

@@ -50,7 +50,9 @@ def test_a_kind_that_is_not_sold_costs_only_its_switch() -> None:
     week = week_of(Schedule(id="s", base=Tariff("USD", games=GAMES)), controller)
     found = plan(week, controller, currency="USD")
     assert found.values_to_key == 7 + 1 + 6
-    assert [step.words for step in found.steps if step.kind == "switch_off"] == ["Monday: switch minutes off"]
+    assert [step.words for step in found.steps if step.kind == "switch_off"] == [
+        "Monday: switch minutes off, if the controller sells them"
+    ]
 
 
 def test_what_already_stands_costs_nothing() -> None:

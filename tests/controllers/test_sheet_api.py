@@ -68,7 +68,7 @@ def test_what_the_controller_cannot_hold_is_said_first_with_what_happens_instead
     route.schedule(venue["id"], route.tariff()["id"])
     answer = sheet(client, route.table(venue["id"], controller=AN_ODD_CONTROLLER, power={"kind": "mains"}))
     assert [(row["code"], row["sells"], row["found"]) for row in answer["cannot_hold"]] == [
-        ("too_many_rungs", "games", "7.00 for 11 games"),
+        ("too_many_prices", "games", "7.00 for 11 games"),
         ("kind_not_held", "minutes", "minutes sold"),
     ]
     assert answer["cannot_hold"][1]["instead"] == "minutes are not sold"

@@ -68,7 +68,7 @@ def test_a_week_that_fits_leaves_nothing_out() -> None:
 def test_of_too_many_prices_the_one_goes_without_which_least_changes() -> None:
     found = held(base(Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 12)))), Controller(games=Limits(prices_max=2)))
     limitation, places = only(found).limitation, only(found).places
-    assert limitation.code == "too_many_rungs"
+    assert limitation.code == "too_many_prices"
     assert limitation.found == "4.00 for 6 games"
     assert [place.day for place in places] == list(DAYS)
     assert [(row.amount, row.wanted, row.found) for row in limitation.effects] == [(400, 6, 5)]
@@ -87,7 +87,7 @@ def test_a_price_between_steps_goes_to_the_nearest_and_a_tie_to_the_player() -> 
 
 def test_two_prices_that_meet_on_one_step_leave_the_higher_rung() -> None:
     found = held(base(Ladder((Rung(75, 1), Rung(110, 2)))), Controller(games=Limits(price_step=100)))
-    assert [row.limitation.code for row in found.cannot_hold] == ["price_off_step", "price_off_step", "rung_too_close"]
+    assert [row.limitation.code for row in found.cannot_hold] == ["price_off_step", "price_off_step", "price_too_close"]
     assert found.week.days[0].windows[0].prices.games == Ladder((Rung(100, 2),))
 
 
@@ -120,7 +120,7 @@ def test_another_way_of_counting_is_said_with_the_money_that_shows_it() -> None:
 def test_a_price_that_is_a_step_back_in_the_controllers_way_of_counting_is_not_held() -> None:
     climbing = Ladder((Rung(100, 1), Rung(300, 4), Rung(1000, 12)), "climb")
     found = held(base(climbing), Controller(counting="repeat"))
-    assert [row.limitation.code for row in found.cannot_hold] == ["rung_too_close"]
+    assert [row.limitation.code for row in found.cannot_hold] == ["price_too_close"]
     assert found.week.days[0].windows[0].prices.games == Ladder((Rung(100, 1), Rung(300, 4)), "repeat")
 
 
@@ -225,6 +225,22 @@ def test_the_sheet_says_first_what_cannot_be_held() -> None:
     ]
     steps = plan(found.week, controller, currency="USD")
     assert plan_out(steps, "blank", turns_at=0, currency="USD").values_to_key == 7 * 5
+
+
+def test_of_a_free_day_that_a_weekday_clock_without_free_play_has_one_thing_is_said() -> None:
+    open_house = OnDate(name="Open house", on=date(2026, 12, 3), tariff=Tariff("USD", free=True))
+    schedule = Schedule(id="s", base=NIGHT, dates=(open_house,))
+    limitation = only(held(schedule, Controller())).limitation
+    assert (limitation.code, limitation.instead) == ("free_play_not_held", "the table sells 1 game for 1.00")
+    assert limitation.change == "a tariff with prices in its place, or somebody who starts play by hand that day"
+
+
+def test_a_kind_of_which_nothing_is_stated_is_switched_off_only_if_the_controller_has_it() -> None:
+    week = held(base(Ladder((Rung(100, 1),))), Controller(games=Limits(prices_max=2))).week
+    words = {step.words for step in plan(week, Controller(games=Limits(prices_max=2)), currency="USD").steps}
+    assert "Monday, window 1: switch minutes off, if the controller sells them" in words
+    stated = Controller(minutes=Limits(prices_max=0))
+    assert not any("minutes" in step.words for step in plan(week, stated, currency="USD").steps)
 
 
 def test_settings_found_with_two_windows_at_once_are_refused() -> None:

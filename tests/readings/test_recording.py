@@ -234,7 +234,7 @@ def test_all_mistakes_of_an_item_are_named_at_once(readings: Readings) -> None:
 ODD: list[tuple[dict[str, Any], list[str]]] = [
     ({"taken_at": "2026-11-25T12:05:00-05:00"}, []),
     ({"taken_at": "2026-11-25T12:05:01-05:00"}, ["from_future"]),
-    ({"taken_at": "2026-11-25T11:59:59-05:00"}, ["before_the_table"]),
+    ({"taken_at": "2026-11-25T11:59:59-05:00"}, []),
     ({"supply": {"volts": "5.99"}}, ["odd_voltage"]),
     ({"supply": {"volts": "6.00"}}, []),
     ({"supply": {"volts": "24.00"}}, ["odd_voltage"]),
@@ -256,6 +256,15 @@ def test_the_past_of_a_table_that_was_entered_late_counts_from_when_it_was_place
     assert [result["flags"] for result in readings.post(*batch)["results"]] == [["before_the_table"], [], []]
     (cash,) = readings.client.get(f"/v1/tables/{table['id']}/health").json()["meters"]
     assert (cash["value"], cash["delta"], cash["amount"]) == (2, 1, "0.25")
+
+
+def test_a_table_made_without_an_instant_has_stood_there_since_before_its_first_reading(readings: Readings) -> None:
+    taken = ("2026-06-01T12:00:00Z", "2026-09-01T12:00:00Z")
+    batch = [readings.reading(taken_at=at, meters={"cash": n}) for n, at in enumerate(taken, start=1)]
+    assert [result["flags"] for result in readings.post(*batch)["results"]] == [[], []]
+    assert {stored["venue_id"] for stored in readings.stored()} == {readings.venue["id"]}
+    (cash,) = readings.client.get(f"/v1/tables/{readings.table['id']}/health").json()["meters"]
+    assert (cash["value"], cash["delta"]) == (2, 1)
 
 
 def test_a_supply_voltage_of_a_table_on_mains_is_flagged(readings: Readings) -> None:

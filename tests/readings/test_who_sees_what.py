@@ -30,6 +30,31 @@ def test_a_venue_sends_nothing_that_needs_a_key(readings: Readings, name: str, v
     assert problem["errors"][0]["where"] == name
 
 
+def test_a_note_is_seen_by_who_wrote_it_and_by_the_operators_people(readings: Readings) -> None:
+    venue = readings.route.token("venue", venue_id=readings.venue["id"])
+    readings.post(readings.reading(note="From the bar"), headers=venue)
+    readings.post(readings.reading(note="From the operator"))
+    by_venue = readings.client.get("/v1/readings", headers=venue).json()["items"]
+    assert [item["note"] for item in by_venue] == ["From the bar", ""]
+    assert [item["note"] for item in readings.stored()] == ["From the bar", "From the operator"]
+
+
+def test_a_venue_finds_itself_and_its_tables_and_sees_no_notes_about_it(readings: Readings) -> None:
+    other = readings.route.venue(name="The Tin Heron")
+    noted = readings.route.venue(name="The Blue Kettle", notes="Pays late")
+    table = readings.route.table(noted["id"], label="By the door")
+    venue = readings.route.token("venue", venue_id=noted["id"])
+    (seen,) = readings.client.get("/v1/venues", headers=venue).json()["items"]
+    assert (seen["id"], seen["notes"]) == (noted["id"], "")
+    assert readings.client.get(f"/v1/venues/{noted['id']}", headers=venue).json() == seen
+    assert readings.client.get(f"/v1/venues/{other['id']}", headers=venue).status_code == 404
+    (listed,) = readings.client.get(f"/v1/venues/{noted['id']}/tables", headers=venue).json()["items"]
+    assert (listed["id"], listed["label"]) == (table["id"], "By the door")
+    assert readings.client.get(f"/v1/tables/{table['id']}", headers=venue).json() == listed
+    assert readings.client.get(f"/v1/tables/{readings.table['id']}", headers=venue).status_code == 404
+    assert readings.client.get(f"/v1/venues/{other['id']}/tables", headers=venue).status_code == 404
+
+
 def test_another_venues_table_does_not_exist_for_a_venue(readings: Readings) -> None:
     other = readings.route.venue(name="The Tin Heron")
     venue = readings.route.token("venue", venue_id=other["id"])
