@@ -54,7 +54,7 @@ FIRST_MONEY = (
     FirstMoney("Service", 10_00, "collection", START),
     FirstMoney("Rent", 31_00, "month", START, spread=True),
 )
-CODES = ("refunds_by_venue", "house_money", "test_money", "first_money", "operator_minimum")
+CODES = ("refunds_by_venue", "house_money", "test_money", "expectation", "first_money", "operator_minimum")
 
 
 def claims(least: int) -> st.SearchStrategy[list[Claim]]:
