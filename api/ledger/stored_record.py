@@ -24,7 +24,7 @@ def stored_record(entry: Mapping[str, object], postings: Iterable[tuple[object, 
         **({} if entry["source_digest"] is None else {"source_digest": entry["source_digest"]}),
         "id": _id_text(entry["id"]),
         "on": _date_text(entry["booked_on"]),
-        "recorded_at": _instant_text(entry["recorded_at"]),
+        "recorded_at": instant_text(entry["recorded_at"]),
         "source_id": _id_text(entry["source_id"]),
         "postings": [
             [account, _id_text(venue_id), amount, *([] if place == turn else [place])]
@@ -44,7 +44,8 @@ def _date_text(stored: object) -> object:
     return stored.isoformat() if isinstance(stored, date) else stored
 
 
-def _instant_text(stored: object) -> object:
+def instant_text(stored: object) -> object:
+    """Return a stored instant in the form of the chain; text that is not in SQLite's form as it is."""
     if isinstance(stored, datetime):
         return stored.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
     return f"{stored[:10]}T{stored[11:]}Z" if isinstance(stored, str) and stored[10:11] == " " else stored

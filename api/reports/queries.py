@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Boolean, Integer, type_coerce
+from sqlalchemy import Boolean, Integer, String, type_coerce
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, SQLModel, col, select
 
@@ -18,10 +18,12 @@ from ..ledger.export.period import Period
 from ..ledger.queries import read_entries
 from ..ledger.rows import EntryRow, PostingRow
 from ..ledger.source_digest import source_digest
+from ..ledger.stored_record import instant_text
 from ..pool_tables.service import get_table
 from ..pricing import format_money
 from ..settlements.queries import waiting_claims
 from ..settlements.rows import AgreementRow, ReversalRow, SettlementRow
+from ..store.db import Utc
 from ..tax_areas.percents import format_percent
 from ..tax_areas.rows import TaxAreaRow
 from ..tax_areas.tax_area import NOT_ADVICE
@@ -253,13 +255,20 @@ def _booked(session: Session, entries: Sequence[Any]) -> dict[UUID, str]:
 
 
 def _rows_by(session: Session, model: type[SQLModel], key: str, values: Set[Any]) -> dict[Any, list[dict[str, Any]]]:
-    """Return rows as they are stored, by a column; yes and no as the numbers that SQLite keeps."""
+    """Return rows as they are stored, by a column: yes and no as numbers, and on SQLite instants by their very text."""
     table = SQLModel.metadata.tables[str(model.__tablename__)]
+    instants = set[str]()
+    if session.get_bind().dialect.name == "sqlite":
+        instants = {column.name for column in table.c if isinstance(column.type, Utc)}
     columns = [
-        type_coerce(column, Integer).label(column.name) if isinstance(column.type, Boolean) else column
+        type_coerce(column, Integer).label(column.name)
+        if isinstance(column.type, Boolean)
+        else type_coerce(column, String).label(column.name)
+        if column.name in instants
+        else column
         for column in table.c
     ]
     found: defaultdict[Any, list[dict[str, Any]]] = defaultdict(list)
     for row in session.execute(select_columns(*columns).where(table.c[key].in_(values))).mappings():
-        found[row[key]].append(dict(row))
+        found[row[key]].append({n: instant_text(value) if n in instants else value for n, value in row.items()})
     return found

@@ -3,6 +3,7 @@
 That the guards refuse every way of changing a posted line stands in ``tests/ledger/test_append_only_api.py``.
 """
 
+import json
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime, timedelta
@@ -11,21 +12,31 @@ from typing import Any
 from uuid import UUID
 
 from alembic.script import ScriptDirectory
+from baizebook.collections.schemas import CollectionIn
+from baizebook.collections.service import record_collection, reverse_collection
 from baizebook.ledger.kinds import owner_postings
 from baizebook.ledger.queries import check_ledger
 from baizebook.ledger.service import post_entry
 from baizebook.ops.check import APPEND_ONLY, _postgres_guards, _sqlite_guards
+from baizebook.pool_tables.schemas import TableIn
+from baizebook.pool_tables.service import create_table
+from baizebook.reports.queries import altered_bookings
+from baizebook.settlements.schemas import AgreementIn
+from baizebook.settlements.service import publish_agreement
 from baizebook.store import migrate
 from baizebook.store.db import make_engine, writing
+from baizebook.venues.schemas import VenueIn
+from baizebook.venues.service import create_venue
 from sqlalchemy import Engine, inspect, text
 from sqlalchemy.exc import DataError, IntegrityError
-from sqlmodel import Session
+from sqlmodel import Session, SQLModel
 
 from tests.databases import empty_sqlite, postgres_database, settings_for, sqlite_database
-from tests.faults.fault import Fault, check
+from tests.faults.fault import Broken, Fault, check
 
 ENTRIES = 40
 TABLES = ("ledger_entry", "ledger_posting")
+BOOKED = ("collection", "collected_table", "settlement", "agreement", "reversal")
 ROWS = {
     "take an entry out": "DELETE FROM ledger_entry WHERE number = :entry",
     "take an entry out with its postings": "DELETE FROM ledger_posting WHERE entry_number = :entry; "
@@ -50,19 +61,32 @@ def run(chance: Random, rounds: int) -> str:
     """Change so many bytes and rows of each database, one at a time; walk through the migrations and look for guards."""
     for database in (sqlite_database, postgres_database):
         _tamper(database, check_whole, chance, rounds=rounds)
+        _tamper_with_bookings(database, booked_facts, chance, rounds=rounds)
     walked = sum(_walk(database) for database in (empty_sqlite, lambda: postgres_database(empty=True)))
-    return f"{rounds} of {rounds} changes found on each database; guards present after each of {walked} migrations"
+    return f"{rounds} of {rounds} changes of the journal and of the facts it books found on each database; guards present after each of {walked} migrations"
 
 
 def control(chance: Random) -> None:
-    """A check that only adds up finds no changed name and no missing entry."""
-    _tamper(sqlite_database, check_sums, chance, rounds=20)
+    """A check that only adds up finds no changed name and no missing entry; the chain alone no changed collection."""
+    for tamper, verdict in ((_tamper, check_sums), (_tamper_with_bookings, check_whole)):
+        try:
+            tamper(sqlite_database, verdict, chance, rounds=20)
+        except Broken as broken:
+            found = broken
+        else:
+            return
+    raise found
 
 
 def check_whole(session: Session) -> object:
     """Return what the service says of its books: who keeps it elsewhere can compare."""
     verdict = check_ledger(session)
     return (verdict.ok, verdict.entries, verdict.last_hash)
+
+
+def booked_facts(session: Session) -> object:
+    """Return which entries book facts that were changed since."""
+    return list(altered_bookings(session))
 
 
 def check_sums(session: Session) -> object:
@@ -95,6 +119,81 @@ def _tamper(
             engine.dispose()
 
 
+def _tamper_with_bookings(
+    database: Callable[[], AbstractContextManager[str]], verdict: Verdict, chance: Random, *, rounds: int
+) -> None:
+    """Change one byte of one value of a row that an entry books, again and again."""
+    with database() as url:
+        engine = make_engine(settings_for(url))
+        try:
+            _collect(engine)
+            _take_guards_away(engine, BOOKED)
+            with writing(engine) as session:
+                before = verdict(session)
+            found = 0
+            while found < rounds:
+                with Session(engine.execution_options(writes=True)) as session:
+                    try:
+                        what = _of_a_booked_byte(session, chance)
+                    except (IntegrityError, DataError):
+                        continue  # the database refused it even so
+                    check(verdict(session) != before, f"not found on {engine.dialect.name}: {what}")
+                    session.rollback()
+                found += 1
+        finally:
+            engine.dispose()
+
+
+def _collect(engine: Engine) -> None:
+    """Record a dozen collections of two tables at a venue, all of them settled; two are taken back."""
+    now = datetime(2026, 11, 25, 17, tzinfo=UTC)
+    terms = {
+        "effective_on": "2026-01-01",
+        "venue_percent": "50",
+        "first_money": [{"name": "Licence", "amount": "60.00", "per": "month", "starts_on": "2026-10-01"}],
+    }
+    with writing(engine) as session:
+        venue = create_venue(
+            session,
+            VenueIn.model_validate({"name": "The Tin Heron", "time_zone": "America/New_York", "currency": "USD"}),
+            now=now,
+        )
+        publish_agreement(session, venue.id, AgreementIn.model_validate(terms), now=now)
+        tables = [
+            create_table(session, venue.id, TableIn.model_validate({"label": label, "accepts": ["1.00"]}), now=now)
+            for label in ("Front", "Back")
+        ]
+        for day in range(1, 13):
+            collection = {
+                "id": str(UUID(int=day)),
+                "venue_id": str(venue.id),
+                "collected_at": f"2026-11-{day:02}T16:00:00Z",
+                "collector": "Ana",
+                "tables": [{"table_id": str(table.id), "counted": {"1.00": 20 + day}} for table in tables],
+            }
+            record_collection(session, CollectionIn.model_validate(collection), now=now, by="Ana", person="Ana")
+        for day in (3, 7):
+            reverse_collection(session, UUID(int=day), reason="miscounted", now=now, by="Ana")
+
+
+def _of_a_booked_byte(session: Session, chance: Random) -> str:
+    table = SQLModel.metadata.tables[chance.choice(BOOKED)]
+    kept, its = ("rowid", ":kept") if session.get_bind().dialect.name == "sqlite" else ("ctid", "CAST(:kept AS tid)")
+    rows = session.connection().execute(text(f"SELECT {kept} AS kept, * FROM {table.name}")).mappings().all()
+    row = chance.choice(rows)
+    column = chance.choice([column.name for column in table.c if row[column.name] not in (None, "")])
+    new = _one_byte_off(row[column], chance)
+    if isinstance(row[column], bool):
+        new = not row[column]
+    elif isinstance(row[column], list | dict):
+        new = _one_byte_off(json.dumps(row[column]), chance)
+    cast = "CAST(:new AS json)" if isinstance(row[column], list | dict) else ":new"
+    session.connection().execute(
+        text(f"UPDATE {table.name} SET {column} = {cast} WHERE {kept} = {its}"), {"new": new, "kept": row["kept"]}
+    )
+    return f"{table.name}.{column}: {new!r} in place of {row[column]!r}"
+
+
 def _fill(engine: Engine) -> None:
     with writing(engine) as session:
         for number in range(ENTRIES):
@@ -110,13 +209,14 @@ def _fill(engine: Engine) -> None:
             )
 
 
-def _take_guards_away(engine: Engine) -> None:
+def _take_guards_away(engine: Engine, tables: tuple[str, ...] = TABLES) -> None:
     with writing(engine) as session:
         if engine.dialect.name == "postgresql":
-            for table in TABLES:
+            for table in tables:
                 session.connection().exec_driver_sql(f"ALTER TABLE {table} DISABLE TRIGGER ALL")
         else:
-            query = text("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name LIKE 'ledger%'")
+            named = ", ".join(f"'{table}'" for table in tables)
+            query = text(f"SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name IN ({named})")
             for name in session.connection().execute(query).scalars().all():
                 session.connection().exec_driver_sql(f"DROP TRIGGER {name}")
 
