@@ -21,6 +21,7 @@ from ..controllers.rows import KeyingRow, KeyingVoidRow
 from ..controllers.sells import sold_during
 from ..controllers.settings_found import FoundSettings, Held
 from ..pool_tables.place import counts_since
+from ..jobs.rows import JobDoneRow, JobRow
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money, zone_named
@@ -48,7 +49,8 @@ _ROWS_MAX: Mapping[Kind, int] = {"supply": 1_000, "clock": 500, "meters": 200, "
 class StoredTable:
     """What is stored of a table that its health is judged by; ``stay`` and ``venue`` are its last at a venue.
 
-    ``stays`` are all of them in time order, the last one open; ``collected`` are the meters at its collections.
+    ``stays`` are all of them in time order, the last one open; ``collected`` are the meters at its collections,
+    ``jobs`` before and after its jobs.
     """
 
     table: PoolTableRow
@@ -57,6 +59,7 @@ class StoredTable:
     venue: VenueRow
     read: Mapping[Kind, Sequence[Row[Any]]]
     collected: Sequence[Counts]
+    jobs: Sequence[Counts]
 
 
 def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime) -> dict[UUID, StoredTable]:
@@ -65,6 +68,7 @@ def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime)
     stays, venues = _stays(session, table_ids)
     since = now - _LOOK_BACK
     collected = _collected(session, table_ids, since=since)
+    jobs = _jobs(session, table_ids, since=since)
     read = {kind: history(session, table_ids, kind, since=since, most=most) for kind, most in _ROWS_MAX.items()}
     return {
         table.id: StoredTable(
@@ -74,6 +78,7 @@ def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime)
             venue=venues[table.id],
             read={kind: rows[table.id] for kind, rows in read.items()},
             collected=collected[table.id],
+            jobs=jobs.get(table.id, ()),
         )
         for table in tables
     }
@@ -176,10 +181,26 @@ def _meter_history(stored: StoredTable, *, since: datetime | None) -> MeterHisto
     moves = stored.stays[1:]  # the first stay is no move
     return one_history(
         readings=in_time(Counts(row.taken_at, row.meters) for row in stored.read["meters"]),
+        jobs=in_time(stored.jobs),
         collections=in_time(stored.collected),
         moves_with_box=in_time(Counts(stay.from_at, stay.meters) for stay in moves if stay.box != "emptied"),
         moves_emptied=in_time(Counts(stay.from_at, stay.meters) for stay in moves if stay.box == "emptied"),
     )
+
+
+def _jobs(session: Session, table_ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[Counts]]:
+    """Return the meters before and after each table's jobs, in time order."""
+    query = (
+        select(JobRow.pool_table_id, JobDoneRow.done_at, JobDoneRow.meters_before, JobDoneRow.meters_after)
+        .join(JobDoneRow, col(JobDoneRow.job_id) == col(JobRow.id))
+        .where(col(JobRow.pool_table_id).in_(table_ids), col(JobDoneRow.done_at) >= since)
+        .order_by(col(JobDoneRow.done_at).desc())
+        .limit(_COLLECTIONS_MAX * max(len(table_ids), 1))
+    )
+    found: dict[UUID, list[Counts]] = {}
+    for table_id, done_at, before, after in reversed(session.exec(query).all()):
+        found.setdefault(table_id, []).extend((Counts(done_at, before), Counts(done_at, after)))
+    return found
 
 
 def _stays(session: Session, table_ids: Collection[UUID]) -> tuple[dict[UUID, list[StayRow]], dict[UUID, VenueRow]]:

@@ -26,7 +26,7 @@ from ..tokens.service import make_token
 from ..venues.service import get_venue
 from ..web.errors import Problem, problem_out
 from ..web.rows import Role
-from ..worklist.service import sweep
+from ..worklist.service import catch_up, sweep
 from . import backup as backups
 from . import serve as server
 from .check import Finding, check_books, examine
@@ -77,6 +77,7 @@ def demo(*, host: str, port: int, no_serve: bool) -> int:
         if not is_loaded(session):
             load(session, now=now)
         token = owner_token(session, now=now)
+    catch_up(get_engine(), now=now)
     base_url = f"http://{host}:{port}"
     with reading(get_engine()) as session:
         _say(answered_question(session, now=now) + "\n")

@@ -1,8 +1,8 @@
 """One history of a table's meters, whoever wrote the numbers down (G4).
 
-- Readings, collections and moves all write down what meters show; the history has them all in the order of time.
-- Of one instant the reading comes first, then the collection, then the move: a meter that is reset at a collection is
-  read before it.
+- Readings, collections, moves and jobs all write down what meters show; the history has them all in the order of time.
+- Of one instant the reading comes first, then the job, the collection, the move: a meter that is reset at a collection
+  is read before it.
 - A collection empties the box, and so does a move that says so; without a meter read then, it is still an emptying.
 """
 
@@ -32,13 +32,14 @@ class MeterHistory:
 def one_history(
     *,
     readings: Iterable[Counts] = (),
+    jobs: Iterable[Counts] = (),
     collections: Iterable[Counts] = (),
     moves_with_box: Iterable[Counts] = (),
     moves_emptied: Iterable[Counts] = (),
 ) -> MeterHistory:
     """Return the one history; ``moves_with_box`` took the box along as it was, ``moves_emptied`` emptied it first."""
     collected, emptied = tuple(collections), tuple(moves_emptied)
-    in_order = (*readings, *collected, *moves_with_box, *emptied)
+    in_order = (*readings, *jobs, *collected, *moves_with_box, *emptied)
     return MeterHistory(
         counts=tuple(sorted((counts for counts in in_order if counts.values), key=lambda counts: counts.taken_at)),
         emptied_at=tuple(sorted(counts.taken_at for counts in (*collected, *emptied))),

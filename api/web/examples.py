@@ -8,7 +8,7 @@ import hashlib
 import json
 from importlib.resources import files
 from typing import Any
-from uuid import UUID
+from uuid import NAMESPACE_URL, UUID, uuid5
 
 _BEGAN_MS = 1_767_571_200_000
 """2026-01-05T00:00:00Z in milliseconds: what was made with an id of the demo sorts before all that is made since."""
@@ -44,6 +44,7 @@ DEMO_NAMES = (
     "table Spare frame",
     "table typed twice",
     "move Spare frame",
+    "collection harbour",
 )
 """What the demo gives an id of its own, in the order it is made; ``sent``: ids that the examples send."""
 
@@ -65,6 +66,7 @@ _TARIFF = str(DEMO_IDS["tariff weekday, dearer"])
 _OTHER_TARIFF = str(DEMO_IDS["tariff team night"])
 _SCHEDULE = str(DEMO_IDS["schedule lantern"])
 _READING = str(DEMO_IDS["sent reading"])
+_SHORT = f"{DEMO_IDS['table Downstairs']}:review:difference:{DEMO_IDS['collection harbour']}"
 _SENT_COLLECTION = str(DEMO_IDS["sent collection"])
 _WEEKDAY = {
     "code": "weekday",
@@ -106,6 +108,7 @@ _COLLECTION = {
 
 
 BODIES: dict[str, Any] = {
+    "complete_work": {"outcome": "found", "words": "A jam: 6.75 lay behind the coin chute."},
     "post_quotes": {"scenarios": [{"venue_id": _VENUE, "at": "2026-12-01T21:00", "money": "10.00"}]},
     "check_counting": {
         "currency": "USD",
@@ -204,6 +207,7 @@ PARAMETERS: dict[str, Any] = {
     "reading_id": str(DEMO_IDS["reading settings"]),
     "collection_id": str(DEMO_IDS["collection lantern"]),
     "dispute_id": str(DEMO_IDS["dispute lantern"]),
+    "work_id": str(uuid5(NAMESPACE_URL, f"urn:baizebook:work:{_SHORT}")),
     "job_id": str(DEMO_IDS["job Downstairs"]),
     "move_id": str(DEMO_IDS["move Spare frame"]),
     "entry_id": str(DEMO_IDS["entry deposit"]),

@@ -92,6 +92,13 @@ PROBLEMS: dict[str, ProblemKind] = {
             "A collection is settled once. To settle it again, reverse it and record it again.",
         ),
         (
+            "closed_by_a_record",
+            409,
+            "Closed by a record, not by words",
+            "Record what was done: a reading, a keying, a collection, or the answer to a dispute. Only a difference and a "
+            "signal of a chart are closed in words.",
+        ),
+        (
             "already_there",
             409,
             "Table already at this place",

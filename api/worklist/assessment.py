@@ -1,7 +1,7 @@
 """All the work at a table, from the facts of that table alone: pure (V1).
 
 - A table in the workshop has only the work that needs no venue: reviews, disputes and its licence.
-- Work that is over by now is left out.
+- Work that is over by now is left out, and work that somebody closed in words (C11).
 """
 
 from __future__ import annotations
@@ -19,7 +19,16 @@ from .charging import charging
 from .clocks import clock_work
 from .full_box import BoxFacts, Emptied, Measure, box_work, since_empty
 from .keying import Keyed, KeyingFacts, keying_work
-from .reviews import Counted, OpenDispute, difference_review, dispute_reviews, licence_work, meter_reviews
+from .reviews import (
+    ChartSignal,
+    Counted,
+    OpenDispute,
+    difference_reviews,
+    dispute_reviews,
+    licence_work,
+    meter_reviews,
+    signal_reviews,
+)
 from .silence import News, silence_work
 from .work import Danger, Work, on_the_spot
 
@@ -48,11 +57,14 @@ class WorkFacts:
     """Everything that the work at one table is found from.
 
     ``health`` has the readings; ``came_at`` is when the table came to where it is now, with ``came_with`` on its meters
-    and its box ``came_empty`` or not. ``listed`` are the prices listed there; ``collected`` is in time order.
+    and its box ``came_empty`` or not. ``listed`` are the prices listed there; ``collected`` is in time order. ``counted`` are
+    collections with an expectation, ``signals`` those of the table's chart, ``completed`` the ids of work that somebody
+    closed in words.
     """
 
     health: TableFacts
     levels: Levels
+    table_id: UUID
     label: str
     on_mains: bool
     capacity_ah: str | None
@@ -65,6 +77,9 @@ class WorkFacts:
     keyings_reported_at: Sequence[datetime]
     box_limits: Mapping[Measure, int]
     collected: Sequence[Collected]
+    counted: Sequence[Counted]
+    signals: Sequence[ChartSignal]
+    completed: frozenset[UUID]
     disputes: Sequence[OpenDispute]
     licence: Licence | None
 
@@ -85,16 +100,20 @@ def find_work(facts: WorkFacts, *, now: datetime) -> tuple[Work, ...]:
     found = [*_anywhere(facts, health)]
     if not facts.health.in_workshop:
         found += _at_the_venue(facts, health, now=now)
-    return tuple(work for work in found if work.ends_at is None or work.ends_at > now)
+    return tuple(
+        work
+        for work in found
+        if (work.ends_at is None or work.ends_at > now) and work.id_at(facts.table_id) not in facts.completed
+    )
 
 
 def _anywhere(facts: WorkFacts, health: TableHealth) -> list[Work]:
     currency, zone = facts.health.currency, facts.health.zone
-    last = facts.collected[-1].counted if facts.collected else None
     licence = facts.licence
     return [
         *meter_reviews(health.meters, collected_at=facts.last_collected_at, currency=currency, zone=zone),
-        *difference_review(last, currency=currency, zone=zone),
+        *difference_reviews(facts.counted, currency=currency, zone=zone),
+        *signal_reviews(facts.signals, zone=zone),
         *dispute_reviews(facts.disputes),
         *(licence_work(licence.number, expires_at=licence.expires_at, zone=zone) if licence else ()),
     ]

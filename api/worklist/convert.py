@@ -5,8 +5,8 @@ from uuid import UUID
 
 from ..pool_tables.schemas import CautionOut
 from .assessment import Assessed
-from .rows import WorkRow
-from .schemas import WorkOut
+from .rows import CompletionRow, WorkRow
+from .schemas import CompletionOut, WorkOut
 from .work import Work, cautions_for
 
 
@@ -24,6 +24,12 @@ def work_out(row: WorkRow, *, label: str, venue: str | None, contact: str | None
             "cautions": [CautionOut(code=caution.code, detail=caution.detail) for caution in cautions_for(row.dangers)],
         }
     )
+
+
+def completion_out(row: CompletionRow) -> CompletionOut:
+    """Write a completion as its message."""
+    values = row.model_dump(exclude={"pool_table_id"})
+    return CompletionOut.model_validate({**values, "table_id": row.pool_table_id})
 
 
 def stored_values(table_id: UUID, found: Assessed, work: Work, *, now: datetime) -> dict[str, object]:

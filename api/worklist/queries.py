@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Select, distinct, exists, func, or_, select, union_all
+from sqlalchemy import Select, and_, distinct, exists, func, or_, select, union_all
 from sqlmodel import Session, SQLModel, col
 
 from ..collections.queries import StoredBoxes, judge_boxes, load_boxes
@@ -23,6 +23,7 @@ from ..pool_tables.rows import PoolTableRow
 from ..pricing import parse_money
 from ..readings.queries import history
 from ..readings.rows import ReadingRow, VoidRow
+from ..reports.queries import differences_of_table
 from ..schedules.queries import Place, listed_at
 from ..settlements.rows import ReversalRow
 from ..store.changes import TouchedRow
@@ -31,8 +32,8 @@ from ..venues.service import calendar_of
 from .assessment import Collected, Licence, WorkFacts
 from .full_box import Measure
 from .keying import Keyed
-from .reviews import Counted, OpenDispute
-from .rows import WorkRow
+from .reviews import ChartSignal, Counted, OpenDispute
+from .rows import CompletionRow, WorkRow
 from .schemas import Cursor
 from .work import LEADS
 
@@ -63,6 +64,7 @@ class StoredWork:
     keyed: Keyed | None
     keyings_reported_at: Sequence[datetime]
     collected: StoredBoxes | None
+    completed: Sequence[UUID]
     disputes: Sequence[OpenDispute]
 
 
@@ -96,6 +98,7 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
     done = history(session, table_ids, "done", since=now - _LOOK_BACK, most=50)
     keyed, read_at, disputes = _keyed(session, table_ids), _read_at(session, table_ids), _disputes(session, table_ids)
     collected = _collected(session, table_ids)
+    completed = _completed(session, table_ids)
     return {
         id_: StoredWork(
             table=stored,
@@ -104,6 +107,7 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
             keyed=keyed.get(stored.stays[-1].id),
             keyings_reported_at=[row.taken_at for row in done[id_] if "settings_keyed" in row.done],
             collected=collected.get(id_),
+            completed=completed[id_],
             disputes=disputes.get(id_, ()),
         )
         for id_, stored in tables.items()
@@ -117,9 +121,11 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
     power = table.profile.get("power") or {}
     place = None if health.in_workshop else Place(venue, table, last)
     listed = health.sells.listed if health.sells else listed_at(session, place) if place else None
+    judged = _judged(session, stored.collected)
     return WorkFacts(
         health=health,
         levels=stored.levels,
+        table_id=table.id,
         label=table.label,
         on_mains=power.get("kind") != "battery",
         capacity_ah=power.get("capacity_ah"),
@@ -131,7 +137,10 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
         keyed=stored.keyed,
         keyings_reported_at=stored.keyings_reported_at,
         box_limits=_box_limits(table.profile.get("cash_box") or {}, venue.currency),
-        collected=_judged(session, stored.collected),
+        collected=judged[-_COLLECTIONS_MAX:],
+        counted=[one.counted for one in judged if one.counted is not None],
+        signals=_signals(session, table.id) if len(judged) >= _COLLECTIONS_MAX else (),
+        completed=frozenset(stored.completed),
         disputes=stored.disputes,
         licence=None if last.place in GONE else _licence(table.profile.get("licence") or {}, venue),
     )
@@ -208,11 +217,29 @@ def _keyed(session: Session, ids: Collection[UUID]) -> dict[UUID, Keyed]:
 
 
 def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, StoredBoxes]:
-    """Return the last collections of each table that are not reversed, to be judged with its other facts (C9)."""
+    """Return collections of each table that are not reversed, to be judged with its other facts (C9).
+
+    These are the last few, and every older one that was off when it was recorded and of which nobody has said what it
+    was (C11).
+    """
+    counted = col(CollectedTableRow.counted_minor)
+    is_off = or_(
+        counted < col(CollectedTableRow.expected_least_minor), counted > col(CollectedTableRow.expected_most_minor)
+    )
+    said = exists().where(
+        col(CompletionRow.code) == "difference",
+        col(CompletionRow.refers_to) == col(CollectedTableRow.collection_id),
+        col(CompletionRow.pool_table_id) == col(CollectedTableRow.pool_table_id),
+    )
     order = (col(CollectionRow.collected_at).desc(), col(CollectionRow.id).desc())
     place = func.row_number().over(partition_by=col(CollectedTableRow.pool_table_id), order_by=order).label("place")
     newest = (
-        select(col(CollectedTableRow.collection_id), col(CollectedTableRow.pool_table_id), place)
+        select(
+            col(CollectedTableRow.collection_id),
+            col(CollectedTableRow.pool_table_id),
+            place,
+            and_(is_off, ~said).label("open"),
+        )
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
         .where(
             col(CollectedTableRow.pool_table_id).in_(ids),
@@ -220,7 +247,7 @@ def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, StoredBoxe
         )
         .subquery()
     )
-    query = select(newest).where(newest.c.place <= _COLLECTIONS_MAX)
+    query = select(newest).where(or_(newest.c.place <= _COLLECTIONS_MAX, newest.c.open))
     return load_boxes(session, [(row.collection_id, row.pool_table_id) for row in session.execute(query)])
 
 
@@ -245,6 +272,27 @@ def _collected_of(row: CollectionRow, finding: TableFinding) -> Collected:
         since_at=finding.since_at,
         counts=finding.box.counts,
     )
+
+
+def _completed(session: Session, ids: Collection[UUID]) -> dict[UUID, list[UUID]]:
+    """Return the ids of the work that was closed in words, by table."""
+    query = select(col(CompletionRow.pool_table_id), col(CompletionRow.work_id))
+    found: dict[UUID, list[UUID]] = {id_: [] for id_ in ids}
+    for table_id, work_id in session.execute(query.where(col(CompletionRow.pool_table_id).in_(ids))):
+        found[table_id].append(work_id)
+    return found
+
+
+def _signals(session: Session, table_id: UUID) -> list[ChartSignal]:
+    """Return the signals of a table's chart (X1)."""
+    charted = differences_of_table(session, table_id)
+    at = {point.collection_id: point.collected_at for point in charted.points}
+    return [
+        ChartSignal(
+            side=signal.side, seen_at=at[signal.seen_at], points_to=signal.points_to, since_at=at[signal.points_to]
+        )
+        for signal in charted.signals
+    ]
 
 
 def _disputes(session: Session, ids: Collection[UUID]) -> dict[UUID, list[OpenDispute]]:

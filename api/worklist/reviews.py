@@ -2,7 +2,8 @@
 
 - A meter that went down, and two meters that contradict each other, stay on the list until the next collection or the
   work that starts a new series.
-- The last collection's difference stays until the next collection, if it is more than a twentieth of the expectation.
+- A collection's difference of more than a twentieth of the expectation stays until somebody says what it was (C11),
+  whatever the next box holds; so does a signal of a table's chart (X1).
 - A dispute stays until somebody answers it.
 - A licence comes up sixty days before it expires, at the start of the venue's day.
 """
@@ -13,6 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from fractions import Fraction
+from typing import Literal
 from uuid import UUID
 
 from ..collections.expected import TOLERATED
@@ -31,6 +33,16 @@ class Counted:
     counted: int
     difference: int
     expected: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChartSignal:
+    """A signal of a table's chart: when it was seen, and the first collection that it points to."""
+
+    side: Literal["over", "short"]
+    seen_at: datetime
+    points_to: UUID
+    since_at: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,18 +81,40 @@ def meter_reviews(
     return found
 
 
-def difference_review(last: Counted | None, *, currency: str, zone: tzinfo) -> list[Work]:
-    """Return the review of a table's last collection, where its difference is beyond the tolerance."""
-    if last is None or abs(last.difference) <= TOLERATED * last.expected:
-        return []
+def difference_reviews(counted: Sequence[Counted], *, currency: str, zone: tzinfo) -> list[Work]:
+    """Return the reviews of a table's collections with a difference beyond the tolerance."""
+    return [
+        _difference(one, currency=currency, zone=zone)
+        for one in counted
+        if abs(one.difference) > TOLERATED * one.expected
+    ]
+
+
+def signal_reviews(signals: Sequence[ChartSignal], *, zone: tzinfo) -> list[Work]:
+    """Return the reviews of a chart's signals, one a side: both charts of a side point to one cause (X1)."""
+    return [
+        _review(
+            "leaning",
+            f"leaning:{signal.side}:{signal.points_to}",
+            signal.seen_at,
+            f"Counts of this table lean {signal.side} since {day_at(signal.since_at, zone)}. "
+            "A reason to look, not an accusation. Look into it, then say what it was.",
+            refers_to=signal.points_to,
+        )
+        for signal in {signal.side: signal for signal in reversed(signals)}.values()
+    ]
+
+
+def _difference(last: Counted, *, currency: str, zone: tzinfo) -> Work:
     side = "over" if last.difference > 0 else "short"
-    percent = f", {float(Fraction(100 * abs(last.difference), last.expected)):.1f} %" if last.expected else ""
+    percent = f" ({float(Fraction(100 * abs(last.difference), last.expected)):.1f} %)" if last.expected else ""
     told = (
-        f"Counted {format_money(last.counted, currency)} on {day_at(last.collected_at, zone)}: "
-        f"{format_money(abs(last.difference), currency)} {side}{percent} of {format_money(last.expected, currency)} expected. "
-        "A reason to look, not an accusation."
+        f"{format_money(abs(last.difference), currency)} {side} on {day_at(last.collected_at, zone)}: counted "
+        f"{format_money(last.counted, currency)}, expected {format_money(last.expected, currency)}{percent}. "
+        "Look into it, then say what it was."
     )
-    return [_review("difference", "difference", last.collected_at, told, refers_to=last.collection_id)]
+    subject = f"difference:{last.collection_id}"
+    return _review("difference", subject, last.collected_at, told, refers_to=last.collection_id)
 
 
 def dispute_reviews(disputes: Sequence[OpenDispute]) -> list[Work]:

@@ -4,7 +4,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from ..web.auth import Principal, allow
+from ..store.changes import note_tables
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -12,7 +13,7 @@ from ..web.pagination import Limit, link_next
 from ..web.schema_types import Id
 from . import service
 from .queries import Wanted
-from .schemas import CursorText, Moment, WorklistOut, read_cursor
+from .schemas import CompletionIn, CompletionOut, CursorText, Moment, WorklistOut, read_cursor
 
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
 CollectorDep = Annotated[Principal, allow("collector")]
@@ -38,3 +39,16 @@ def get_worklist(
     found = service.page_work(session, wanted, now=now)
     link_next(request, response, found.next)
     return found
+
+
+@router.post("/worklist/{work_id}/completion", status_code=201, responses=problems(409))
+def complete_work(
+    session: SessionDep, principal: OwnerDep, now: NowDep, work_id: Id, completion: CompletionIn
+) -> CompletionOut:
+    """Say what a difference or a signal was: found, miscounted, or known and accepted. It leaves the list.
+
+    A record closes all other work: a reading, a keying, a collection, an answer to a dispute.
+    """
+    answer = service.complete_work(session, work_id, completion, now=now, by=principal.name)
+    note_tables(session, [answer.table_id])
+    return answer

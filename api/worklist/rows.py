@@ -42,3 +42,23 @@ class WorkRow(SQLModel, table=True):
     words: str
     refers_to: UUID | None = None
     assessed_at: datetime = Field(sa_type=Utc)
+
+
+class CompletionRow(SQLModel, table=True):
+    """The words by which somebody closed a difference or a signal, with the line that it closed; never changed (C11)."""
+
+    __tablename__ = "work_completion"
+    __table_args__ = (
+        CheckConstraint("outcome IN ('found', 'miscounted', 'accepted')", name="outcome"),
+        CheckConstraint("words <> ''", name="words"),
+    )
+
+    work_id: UUID = Field(primary_key=True)
+    pool_table_id: UUID = Field(foreign_key="pool_table.id", index=True)
+    code: str
+    reason: str
+    refers_to: UUID | None = None
+    outcome: str
+    words: str
+    completed_at: datetime = Field(sa_type=Utc)
+    completed_by: str

@@ -10,8 +10,8 @@ from pydantic import BeforeValidator, WithJsonSchema
 from pydantic import Field as Limits
 
 from ..pool_tables.schemas import CautionOut
-from ..web.schema_types import DATE_PATTERN, INSTANT_PATTERN, UUID_PATTERN, Id, Instant, Out
-from .work import Code, Kind
+from ..web.schema_types import DATE_PATTERN, INSTANT_PATTERN, UUID_PATTERN, Id, In, Instant, Out, Text
+from .work import Code, Kind, Outcome
 
 CURSOR_PATTERN = rf"^[0-9]{{1,17}}-{UUID_PATTERN.strip('^$')}$"
 
@@ -41,6 +41,33 @@ class WorkOut(Out):
     words: str
     refers_to: Id | None
     cautions: list[CautionOut]
+
+
+class CompletionIn(In):
+    """What a difference or a signal was."""
+
+    outcome: Annotated[
+        Outcome,
+        Limits(
+            description="found: the money or its cause was found; miscounted: the count was wrong; accepted: the "
+            "difference is known and accepted."
+        ),
+    ]
+    words: Annotated[Text, Limits(min_length=1, description="What it was, in your own words.")]
+
+
+class CompletionOut(Out):
+    """Work that somebody closed in words: the line of the list as it was, the outcome, the words, who and when."""
+
+    work_id: Id
+    table_id: Id
+    code: Code
+    reason: str
+    refers_to: Id | None
+    outcome: Outcome
+    words: str
+    completed_at: Instant
+    completed_by: str
 
 
 class WorklistOut(Out):

@@ -26,15 +26,15 @@ from sqlmodel import Session, col, select
 
 from ..pool_tables.rows import PoolTableRow
 from ..store.changes import TouchedRow, note_tables
-from ..store.db import reading, writing
+from ..store.db import hold, reading, writing
 from ..venues.rows import VenueRow
-from ..web.errors import not_found
+from ..web.errors import Problem, not_found
 from .assessment import Assessed, find_work
-from .convert import stored_values, work_out
+from .convert import completion_out, stored_values, work_out
 from .queries import WORK, Wanted, has_wide_notes, load_work, shown, touched_tables, waiting, work_facts
-from .rows import WorkRow
-from .schemas import Cursor, WorklistOut
-from .work import Work, not_assessed
+from .rows import CompletionRow, WorkRow
+from .schemas import CompletionIn, CompletionOut, Cursor, WorklistOut
+from .work import NEEDS_WORDS, Work, not_assessed
 
 AT_ONCE_MAX = 25
 """Tables assessed on one snapshot, and saved in one short transaction."""
@@ -91,6 +91,35 @@ def page_work(session: Session, wanted: Wanted, *, now: datetime) -> WorklistOut
         next=str(Cursor(items[-1].due_at, items[-1].id)) if more else None,
         waiting=waiting(session),
     )
+
+
+def complete_work(session: Session, work_id: UUID, message: CompletionIn, *, now: datetime, by: str) -> CompletionOut:
+    """Close a difference or a signal in words (C11).
+
+    Refuses (``not_found``) work that is not on the list, and (``closed_by_a_record``) work that needs no words.
+    """
+    hold(session, f"work:{work_id}")
+    work = session.get(WorkRow, work_id)
+    if work is None:
+        raise not_found("work")
+    if work.code not in NEEDS_WORDS:
+        raise Problem("closed_by_a_record")
+    row = CompletionRow(
+        work_id=work.id,
+        pool_table_id=work.pool_table_id,
+        code=work.code,
+        reason=work.reason,
+        refers_to=work.refers_to,
+        outcome=message.outcome,
+        words=message.words,
+        completed_at=now,
+        completed_by=by,
+    )
+    session.add(row)
+    session.flush()
+    session.delete(work)
+    session.flush()
+    return completion_out(row)
 
 
 def _spread_wide_notes(engine: Engine) -> None:

@@ -6,6 +6,7 @@
   The leads are few: the work to show is a few ranges of the stored work, earliest due first.
 - Work that other work replaces ends by itself at ``ends_at``.
 - Work found again is the same work: its id comes from its table, kind and ``subject``.
+- Work that needs a person's words (``NEEDS_WORDS``) stays until it has them; a record closes all other work.
 - Work at a battery, at the mains or with cash carries the cautions for it.
 """
 
@@ -28,11 +29,17 @@ Code = Literal[
     "not_keyed", "not_confirmed", "found_different",
     "coins_limit", "notes_limit", "value_limit",
     "no_reading",
-    "meter_went_down", "meters_disagree", "difference", "dispute",
+    "meter_went_down", "meters_disagree", "difference", "leaning", "dispute",
     "licence_expires", "not_assessed",
 ]  # fmt: skip
 Danger = Literal["battery", "mains", "cash"]
 
+
+Outcome = Literal["found", "miscounted", "accepted"]
+"""What a difference or a signal was: the money or its cause was found, it was miscounted, it is known and accepted."""
+
+NEEDS_WORDS: frozenset[Code] = frozenset({"difference", "leaning"})
+"""Work that no record closes: it stays until somebody says what it was (C11)."""
 
 AT_ONCE = 36_500
 """The lead of what is shown as soon as it is known: a hundred years."""

@@ -19,6 +19,7 @@ from baizebook.app import create_app, work_on
 from baizebook.demo.load import load
 from baizebook.store.db import make_engine, writing
 from baizebook.web.examples import DEMO_IDS
+from baizebook.worklist.service import catch_up
 from fastapi.testclient import TestClient
 from httpx2 import Response
 
@@ -39,6 +40,7 @@ def loaded_demo(now: datetime) -> Iterator[Path]:
         engine = make_engine(settings_for(url))
         with writing(engine) as session:
             load(session, now=now)
+        catch_up(engine, now=now)
         with engine.connect() as connection:
             connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
         engine.dispose()

@@ -1,6 +1,12 @@
 """Every kind of work, planted through the service, shown with its numbers and date, and gone when it is done (V1)."""
 
+from datetime import timedelta
 from typing import Any
+
+import pytest
+from baizebook.store.db import writing
+from sqlalchemy import Engine, text
+from sqlalchemy.exc import DBAPIError
 
 from tests.conftest import Route
 from tests.worklist.conftest import Calendar
@@ -341,7 +347,9 @@ def test_two_meters_that_cannot_both_be_right_are_to_be_looked_into(calendar: Ca
     assert item["reason"] == "Two meters disagree by 10.00: cash counts 100.00 and till counts 90.00."
 
 
-def test_a_difference_is_to_be_looked_into_until_the_next_collection(calendar: Calendar, route: Route) -> None:
+def test_a_difference_stays_until_somebody_says_what_it_was_whatever_the_next_box_holds(
+    calendar: Calendar, route: Route
+) -> None:
     venue = route.venue()
     table = route.table(venue["id"], meters=CASH_METER)
     calendar.collect(table, {"0.25": 0}, meters={"cash": 1000})
@@ -350,11 +358,88 @@ def test_a_difference_is_to_be_looked_into_until_the_next_collection(calendar: C
     (item,) = calendar.only("review")
     assert (item["code"], item["refers_to"]) == ("difference", collection["id"])
     assert item["reason"] == (
-        "Counted 90.00 on 8 Nov 2026: 10.00 short, 10.0 % of 100.00 expected. A reason to look, not an accusation."
+        "10.00 short on 8 Nov 2026: counted 90.00, expected 100.00 (10.0 %). Look into it, then say what it was."
     )
     calendar.on("2026-11-15")
     calendar.collect(table, {"0.25": 400}, meters={"cash": 1800})
+    assert calendar.only("review") == [item]
+    answer = route.post(f"/worklist/{item['id']}/completion", {"outcome": "found", "words": "A jam behind the chute."})
+    assert answer == {
+        "work_id": item["id"],
+        "table_id": table["id"],
+        "code": "difference",
+        "reason": item["reason"],
+        "refers_to": collection["id"],
+        "outcome": "found",
+        "words": "A jam behind the chute.",
+        "completed_at": "2026-11-15T17:00:00Z",
+        "completed_by": answer["completed_by"],
+    }
     assert calendar.only("review") == []
+    calendar.now += timedelta(minutes=1)
+    calendar.read(table, meters={"cash": 1801})
+    assert calendar.only("review") == []
+    again = calendar.client.post(f"/v1/worklist/{item['id']}/completion", json={"outcome": "found", "words": "Again."})
+    assert again.status_code == 404
+
+
+def test_what_was_said_of_work_is_never_changed(engine: Engine, calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue()["id"], meters=CASH_METER)
+    calendar.collect(table, {"0.25": 0}, meters={"cash": 1000})
+    calendar.on("2026-11-08")
+    calendar.collect(table, {"0.25": 360}, meters={"cash": 1400})
+    (item,) = calendar.only("review")
+    route.post(f"/worklist/{item['id']}/completion", {"outcome": "accepted", "words": "Known."})
+    for statement in ("UPDATE work_completion SET words = 'Other.'", "DELETE FROM work_completion"):
+        with pytest.raises(DBAPIError, match="append-only"), writing(engine) as session:
+            session.execute(text(statement))
+
+
+def test_work_that_a_record_closes_is_not_closed_in_words(calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue()["id"])
+    calendar.read(table, clock={"time": "11:00", "weekday": "sun", "display": "24h"})
+    (item,) = calendar.only("set_clock")
+    path = f"/v1/worklist/{item['id']}/completion"
+    answer = calendar.client.post(path, json={"outcome": "accepted", "words": "Leave it."})
+    assert (answer.status_code, answer.json()["type"]) == (409, "/problems/closed_by_a_record")
+    for wrong in ({"outcome": "accepted"}, {"outcome": "gone", "words": "x"}, {"outcome": "found", "words": ""}):
+        assert calendar.client.post(path, json=wrong).status_code == 422
+    assert calendar.only("set_clock") == [item]
+
+
+def test_a_signal_of_a_chart_is_work_until_somebody_says_what_it_was(calendar: Calendar, route: Route) -> None:
+    table = route.table(route.venue()["id"], meters=CASH_METER)
+    calendar.collect(table, {"0.25": 0}, meters={"cash": 0})
+    for week in range(1, 11):
+        calendar.now += timedelta(days=7)
+        short = 0 if week < 5 else 16  # 4 % of 100.00: never past the tolerance by itself
+        calendar.collect(table, {"0.25": 400 - short}, meters={"cash": 400 * week})
+    (item,) = calendar.only("review")
+    assert item["code"] == "leaning"
+    assert item["reason"].startswith("Counts of this table lean short since ")
+    assert "not an accusation" in item["reason"]
+    route.post(f"/worklist/{item['id']}/completion", {"outcome": "miscounted", "words": "Rolls of 39 coins."})
+    calendar.now += timedelta(minutes=1)
+    calendar.read(table, meters={"cash": 4001})
+    assert calendar.only("review") == []
+
+
+def test_one_history_of_a_meter_has_collections_and_moves_and_a_reading_below_them_is_work(
+    calendar: Calendar, route: Route
+) -> None:
+    venue, other = route.venue(), route.venue(name="The Tin Heron")
+    table = route.table(venue["id"], meters=CASH_METER)
+    calendar.collect(table, {"0.25": 0}, meters={"cash": 1000})
+    calendar.on("2026-11-02")
+    calendar.read(table, meters={"cash": 900})
+    (item,) = calendar.only("review")
+    assert item["code"] == "meter_went_down"
+    assert item["reason"].startswith("Meter cash went down from 1000 to 900 on 2 Nov 2026.")
+    calendar.on("2026-11-03")
+    move = {"venue_id": other["id"], "moved_at": calendar.now.isoformat(), "meters": {"cash": 1100}}
+    route.post(f"/tables/{table['id']}/moves", move)
+    (cash,) = calendar.client.get(f"/v1/tables/{table['id']}/health").json()["meters"]
+    assert (cash["value"], cash["delta"], cash["read_at"]) == (1100, 200, "2026-11-03T17:00:00Z")
 
 
 def test_a_dispute_is_on_the_list_until_it_is_answered(calendar: Calendar, route: Route) -> None:
