@@ -8,15 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from fractions import Fraction
 from uuid import UUID
 
 from ..health.levels import Levels
 from ..health.table_health import TableFacts, TableHealth, judge
-from ..pricing import Stretch
+from ..pool_tables.controller import Controller
+from ..pricing import Timetable
 from .charging import charging
 from .clocks import clock_work
+from .day_keying import DayKeyingFacts, day_keying_work
 from .full_box import BoxFacts, Emptied, Measure, box_work, since_empty
 from .keying import Keyed, KeyingFacts, keying_work
 from .reviews import (
@@ -57,7 +59,7 @@ class WorkFacts:
     """Everything that the work at one table is found from.
 
     ``health`` has the readings; ``came_at`` is when the table came to where it is now, with ``came_with`` on its meters
-    and its box ``came_empty`` or not. ``listed`` are the prices listed there; ``collected`` is in time order. ``counted`` are
+    and its box ``came_empty`` or not. ``listed`` are the prices listed there (None in the workshop); ``collected`` is in time order. ``counted`` are
     collections with an expectation, ``signals`` those of the table's chart, ``completed`` the ids of work that somebody
     closed in words.
     """
@@ -72,8 +74,11 @@ class WorkFacts:
     came_with: Mapping[str, int]
     came_empty: bool
     read_at: datetime | None
-    listed: Sequence[Stretch]
+    listed: Timetable | None
+    controller: Controller
     keyed: Keyed | None
+    keyed_for: frozenset[date]
+    newest_keying_for: date | None
     keyings_reported_at: Sequence[datetime]
     box_limits: Mapping[Measure, int]
     collected: Sequence[Collected]
@@ -131,24 +136,41 @@ def _at_the_venue(facts: WorkFacts, health: TableHealth, *, now: datetime) -> li
             now=now,
         ),
         *keying_work(_keying(facts, health), now=now),
+        *_day_keying(facts, now=now),
         *silence_work(_news(facts)),
         *(box_work(box, now=now) if box else ()),
     ]
 
 
 def _keying(facts: WorkFacts, health: TableHealth) -> KeyingFacts:
-    found, sells = facts.health.settings, facts.health.sells
+    found = facts.health.settings
     return KeyingFacts(
-        listed=facts.listed,
+        listed=facts.listed.stretches if facts.listed else (),
         came_at=facts.came_at,
         keyed=facts.keyed,
         reported_at=facts.keyings_reported_at,
         found_at=found.taken_at if found else None,
         differences=[difference for difference in health.settings if difference.against == "keyed"],
-        turns_at=sells.held.controller.day_turns_at if sells else 0,
+        turns_at=facts.controller.day_turns_at,
         currency=facts.health.currency,
         zone=facts.health.zone,
         dangers=facts.dangers,
+    )
+
+
+def _day_keying(facts: WorkFacts, *, now: datetime) -> tuple[Work, ...]:
+    if facts.listed is None:
+        return ()
+    return day_keying_work(
+        DayKeyingFacts(
+            listed=facts.listed,
+            controller=facts.controller,
+            currency=facts.health.currency,
+            keyed_for=facts.keyed_for,
+            newest_for=facts.newest_keying_for,
+            dangers=facts.dangers,
+        ),
+        now=now,
     )
 
 

@@ -15,11 +15,12 @@ from sqlmodel import Session, SQLModel, col
 from ..collections.queries import StoredBoxes, judge_boxes, load_boxes
 from ..collections.rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
 from ..collections.table_finding import TableFinding
-from ..controllers.rows import KeyingRow
+from ..controllers.rows import KeyingRow, KeyingVoidRow
 from ..health.levels import Levels
 from ..health.queries import StoredTable, facts_of, levels_in_force, load_tables
 from ..pool_tables.place import GONE
 from ..pool_tables.rows import PoolTableRow
+from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money
 from ..readings.queries import history
 from ..readings.rows import ReadingRow, VoidRow
@@ -61,7 +62,8 @@ class StoredWork:
     table: StoredTable
     levels: Levels
     read_at: datetime | None
-    keyed: Keyed | None
+    keyings: "_Keyings"
+    new_board_at: datetime | None
     keyings_reported_at: Sequence[datetime]
     collected: StoredBoxes | None
     completed: Sequence[UUID]
@@ -96,7 +98,11 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
     tables = load_tables(session, table_ids, now=now)
     levels = levels_in_force(session)
     done = history(session, table_ids, "done", since=now - _LOOK_BACK, most=50)
-    keyed, read_at, disputes = _keyed(session, table_ids), _read_at(session, table_ids), _disputes(session, table_ids)
+    keyings, read_at, disputes = (
+        _keyings(session, table_ids),
+        _read_at(session, table_ids),
+        _disputes(session, table_ids),
+    )
     collected = _collected(session, table_ids)
     completed = _completed(session, table_ids)
     return {
@@ -104,7 +110,8 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
             table=stored,
             levels=levels,
             read_at=read_at.get(id_),
-            keyed=keyed.get(stored.stays[-1].id),
+            keyings=keyings.get(id_, _Keyings()),
+            new_board_at=max((row.taken_at for row in done[id_] if "board_replaced" in row.done), default=None),
             keyings_reported_at=[row.taken_at for row in done[id_] if "settings_keyed" in row.done],
             collected=collected.get(id_),
             completed=completed[id_],
@@ -122,6 +129,9 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
     place = None if health.in_workshop else Place(venue, table, last)
     listed = health.sells.listed if health.sells else listed_at(session, place) if place else None
     judged = _judged(session, stored.collected)
+    keyings, blank_since = stored.keyings, stored.new_board_at
+    if blank_since is not None and keyings.keyed is not None and keyings.keyed.keyed_at < blank_since:
+        keyings = _Keyings()
     return WorkFacts(
         health=health,
         levels=stored.levels,
@@ -133,8 +143,11 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
         came_with=last.meters,
         came_empty=last.box == "emptied",
         read_at=stored.read_at,
-        listed=listed.stretches if listed else (),
-        keyed=stored.keyed,
+        listed=listed,
+        controller=controller_of_table(table, venue.currency),
+        keyed=keyings.keyed,
+        keyed_for=keyings.keyed_for,
+        newest_keying_for=keyings.newest_for,
         keyings_reported_at=stored.keyings_reported_at,
         box_limits=_box_limits(table.profile.get("cash_box") or {}, venue.currency),
         collected=judged[-_COLLECTIONS_MAX:],
@@ -204,16 +217,35 @@ def _read_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetime | N
     return {row[0]: row[1] for row in session.execute(query)}
 
 
-def _keyed(session: Session, ids: Collection[UUID]) -> dict[UUID, Keyed]:
-    """Return what was keyed last, by stay."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Keyings:
+    """A table's keyings that are not void: the newest for good, the days keyed for, and the day of the newest."""
+
+    keyed: Keyed | None = None
+    keyed_for: frozenset[date] = frozenset()
+    newest_for: date | None = None
+
+
+def _keyings(session: Session, ids: Collection[UUID]) -> dict[UUID, _Keyings]:
+    """Return each table's keyings, wherever the table was then: they go with the machine (W8)."""
     query = (
         select(KeyingRow)
-        .where(col(KeyingRow.pool_table_id).in_(ids))
+        .where(
+            col(KeyingRow.pool_table_id).in_(ids),
+            ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)),
+        )
         .order_by(col(KeyingRow.keyed_at), col(KeyingRow.id))
     )
-    return {
-        row.stay_id: Keyed(str(row.schedule_id), row.keyed_at, row.keyed_by) for row in session.execute(query).scalars()
-    }
+    found: dict[UUID, _Keyings] = {}
+    for row in session.execute(query).scalars():
+        before = found.get(row.pool_table_id, _Keyings())
+        keyed = Keyed(str(row.schedule_id), row.keyed_at, row.keyed_by)
+        found[row.pool_table_id] = _Keyings(
+            keyed=keyed if row.for_on is None else before.keyed,
+            keyed_for=before.keyed_for | ({row.for_on} if row.for_on is not None else set()),
+            newest_for=row.for_on,
+        )
+    return found
 
 
 def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, StoredBoxes]:

@@ -26,7 +26,7 @@ Kind = Literal["charge_battery", "set_clock", "key_settings", "ask_venue", "coll
 Code = Literal[
     "plan_charge", "charge_now", "replace_suspected",
     "off", "drifting", "clocks_change", "clock_not_told",
-    "not_keyed", "not_confirmed", "found_different",
+    "not_keyed", "not_confirmed", "found_different", "key_for_the_day", "key_back",
     "coins_limit", "notes_limit", "value_limit",
     "no_reading",
     "meter_went_down", "meters_disagree", "difference", "leaning", "dispute",
