@@ -1,6 +1,8 @@
 """Reads what is known of a table's controller: what was keyed, what was found, new boards, where it stood (W8)."""
 
-from collections.abc import Collection
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
@@ -10,8 +12,8 @@ from sqlmodel import Session, col, select
 
 from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import DAYS
-from ..pool_tables.rows import PoolTableRow
-from ..pool_tables.service import controller_of_table, currency_of, get_table, stays_of
+from ..pool_tables.rows import PoolTableRow, StayRow
+from ..pool_tables.service import controller_of_table, get_table
 from ..pricing import DomainError
 from ..readings.queries import history
 from ..schedules.queries import Place, compile_schedule, listed_during
@@ -41,25 +43,62 @@ def voids_of(session: Session, keyings: Collection[KeyingRow]) -> dict[UUID, Key
     return {note.keying_id: note for note in session.exec(query).all()}
 
 
-def machine_of(session: Session, table: PoolTableRow) -> Machine:
+@dataclass(frozen=True, slots=True)
+class StoredMachine:
+    """What is stored of a table's controller and of where the table was."""
+
+    table: PoolTableRow
+    stays: Sequence[StayRow]
+    venues: Mapping[UUID, VenueRow]
+    done: Sequence[Row[Any]]
+    settings: Sequence[Row[Any]]
+    keyings: Sequence[tuple[KeyingRow, ScheduleRow, VenueRow]]
+
+
+def load_machines(session: Session, tables: Collection[PoolTableRow]) -> dict[UUID, StoredMachine]:
+    """Return the stored facts of some tables' controllers, by a fixed number of statements."""
+    ids = [table.id for table in tables]
+    stays, keyings = defaultdict[UUID, list[StayRow]](list), defaultdict[UUID, list[Any]](list)
+    venues: dict[UUID, VenueRow] = {}
+    places = select(StayRow, VenueRow).outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
+    places = places.where(col(StayRow.pool_table_id).in_(ids)).order_by(col(StayRow.from_at), col(StayRow.id))
+    for stay, venue in session.exec(places).all():
+        stays[stay.pool_table_id].append(stay)
+        if venue is not None:
+            venues[venue.id] = venue
+    for row in _keyings(session, ids):
+        keyings[row[0].pool_table_id].append(row)
+    done = history(session, ids, "done", since=_BEFORE_ALL, most=_FACTS_MAX)
+    settings = history(session, ids, "settings", since=_BEFORE_ALL, most=_FACTS_MAX)
+    return {
+        table.id: StoredMachine(table, stays[table.id], venues, done[table.id], settings[table.id], keyings[table.id])
+        for table in tables
+    }
+
+
+def machine_from(session: Session, stored: StoredMachine) -> Machine:
     """Return what is known of a table's controller, where it stood, and what is listed for it there."""
-    currency = currency_of(session, table)
-    controller = controller_of_table(table, currency)
-    stays = stays_of(session, table.id)
-    listed = listed_during(session, stays)
+    currency = [stored.venues[stay.venue_id].currency for stay in stored.stays if stay.venue_id is not None][-1]
+    controller = controller_of_table(stored.table, currency)
+    listed = listed_during(session, stored.stays)
     return Machine(
         controller=controller,
         currency=currency,
         stays=tuple(
             StayAt(id=stay.id, from_at=stay.from_at, venue_id=stay.venue_id, listed=listed.get(stay.id))
-            for stay in stays
+            for stay in stored.stays
         ),
         facts=(
-            *_boards(session, table.id),
-            *_keyings(session, table.id),
-            *_findings(session, table.id, controller, currency),
+            *(NewBoard(at=row.taken_at) for row in stored.done if "board_replaced" in row.done),
+            *(_keyed(session, *row) for row in stored.keyings),
+            *_findings(stored.settings, controller, currency),
         ),
     )
+
+
+def machine_of(session: Session, table: PoolTableRow) -> Machine:
+    """Return what is known of one table's controller, where it stood, and what is listed for it there."""
+    return machine_from(session, load_machines(session, [table])[table.id])
 
 
 def sold_at_place(session: Session, place: Place) -> SoldDuring | None:
@@ -78,36 +117,34 @@ def days_found(row: Row[Any], controller: Controller, currency: str) -> tuple[Da
         return ()
 
 
-def _boards(session: Session, table_id: UUID) -> list[Fact]:
-    rows = history(session, [table_id], "done", since=_BEFORE_ALL, most=_FACTS_MAX)[table_id]
-    return [NewBoard(at=row.taken_at) for row in rows if "board_replaced" in row.done]
-
-
-def _keyings(session: Session, table_id: UUID) -> list[Fact]:
+def _keyings(session: Session, table_ids: Collection[UUID]) -> Sequence[tuple[KeyingRow, ScheduleRow, VenueRow]]:
     """Return the keyings that are not void, those of one instant in the order in which they were recorded."""
     query = (
         select(KeyingRow, ScheduleRow, VenueRow)
         .join(ScheduleRow, col(ScheduleRow.id) == col(KeyingRow.schedule_id))
         .join(VenueRow, col(VenueRow.id) == col(ScheduleRow.venue_id))
-        .where(KeyingRow.pool_table_id == table_id, ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)))
+        .where(
+            col(KeyingRow.pool_table_id).in_(table_ids),
+            ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)),
+        )
         .order_by(col(KeyingRow.keyed_at), col(KeyingRow.id))
     )
-    return [
-        Keyed(
-            at=keying.keyed_at,
-            schedule=compile_schedule(session, schedule, venue),
-            venue_id=venue.id,
-            effective_on=schedule.effective_on,
-            of="venue" if schedule.pool_table_id is None else "table",
-            for_on=keying.for_on,
-        )
-        for keying, schedule, venue in session.exec(query).all()
-    ]
+    return session.exec(query).all()
 
 
-def _findings(session: Session, table_id: UUID, controller: Controller, currency: str) -> list[Fact]:
+def _keyed(session: Session, keying: KeyingRow, schedule: ScheduleRow, venue: VenueRow) -> Fact:
+    return Keyed(
+        at=keying.keyed_at,
+        schedule=compile_schedule(session, schedule, venue),
+        venue_id=venue.id,
+        effective_on=schedule.effective_on,
+        of="venue" if schedule.pool_table_id is None else "table",
+        for_on=keying.for_on,
+    )
+
+
+def _findings(rows: Sequence[Row[Any]], controller: Controller, currency: str) -> list[Fact]:
     """Return the settings found that cover every day of the week."""
-    rows = history(session, [table_id], "settings", since=_BEFORE_ALL, most=_FACTS_MAX)[table_id]
     facts: list[Fact] = []
     for row in rows:
         days = {day.day: day for day in days_found(row, controller, currency)}

@@ -16,8 +16,7 @@ from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
 from ..collections.rows import CollectedTableRow, CollectionRow
-from ..controllers.queries import machine_of
-from ..controllers.rows import KeyingRow, KeyingVoidRow
+from ..controllers.queries import StoredMachine, load_machines, machine_from
 from ..controllers.sells import sold_during
 from ..controllers.settings_found import FoundSettings, Held
 from ..pool_tables.place import counts_since
@@ -28,7 +27,7 @@ from ..pricing import parse_money, zone_named
 from ..readings.meter_history import Counts, MeterHistory, one_history
 from ..readings.meters import Meter
 from ..readings.queries import Kind, history
-from ..schedules.queries import Place, listed_at
+from ..schedules.queries import Place
 from ..settlements.rows import ReversalRow
 from ..venues.rows import VenueRow
 from .clock_offset import ClockReading
@@ -60,6 +59,7 @@ class StoredTable:
     read: Mapping[Kind, Sequence[Row[Any]]]
     collected: Sequence[Counts]
     jobs: Sequence[Counts]
+    machine: StoredMachine
 
 
 def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime) -> dict[UUID, StoredTable]:
@@ -68,7 +68,7 @@ def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime)
     stays, venues = _stays(session, table_ids)
     since = now - _LOOK_BACK
     collected = _collected(session, table_ids, since=since)
-    jobs = _jobs(session, table_ids, since=since)
+    jobs, machines = _jobs(session, table_ids, since=since), load_machines(session, tables)
     read = {kind: history(session, table_ids, kind, since=since, most=most) for kind, most in _ROWS_MAX.items()}
     return {
         table.id: StoredTable(
@@ -79,6 +79,7 @@ def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime)
             read={kind: rows[table.id] for kind, rows in read.items()},
             collected=collected[table.id],
             jobs=jobs.get(table.id, ()),
+            machine=machines[table.id],
         )
         for table in tables
     }
@@ -97,8 +98,8 @@ def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) 
     work = [WorkDone(row.taken_at, frozenset(row.done)) for row in read["done"]]
     found_here = [row for row in read["settings"] if row.taken_at >= here_since]
     found = next((FoundSettings(row.taken_at, row.settings) for row in found_here), None)
-    keyings = _keyed_at(session, table.id) if found else []
-    work += [WorkDone(at, frozenset({"settings_keyed"})) for at in keyings]
+    keyings = [keying for keying, _, _ in stored.machine.keyings] if found else []
+    work += [WorkDone(keying.keyed_at, frozenset({"settings_keyed"})) for keying in keyings]
     return TableFacts(
         zone=zone_named(venue.time_zone),
         currency=venue.currency,
@@ -118,35 +119,28 @@ def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) 
         settings=found,
         work=work,
         in_workshop=place is None,
-        sells=_sells(session, place, found_at=found.taken_at if found else None)
+        sells=_sells(session, place, stored.machine, found_at=found.taken_at if found else None)
         if place and (read["clock"] or found)
         else None,
     )
 
 
-def _keyed_at(session: Session, table_id: UUID) -> Sequence[datetime]:
-    """Return when settings were keyed into a table; void keyings do not count."""
-    is_void = exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id))
-    return session.exec(select(KeyingRow.keyed_at).where(KeyingRow.pool_table_id == table_id, ~is_void)).all()
-
-
-def _sells(session: Session, place: Place, *, found_at: datetime | None) -> Sells:
+def _sells(session: Session, place: Place, stored: StoredMachine, *, found_at: datetime | None) -> Sells:
     """Return what a table sells, what is listed for it, and what its controller should hold."""
     assert place.table is not None
     assert place.stay is not None
     profile, currency = place.table.profile, place.venue.currency
-    listed = listed_at(session, place)
-    machine = machine_of(session, place.table)
+    machine = machine_from(session, stored)
     during = sold_during(machine, machine.stay_of(place.stay.id))
     assert during is not None
     held = Held(
         controller=controller_of_table(place.table, currency),
         accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
         currency=currency,
-        listed=listed,
+        listed=during.listed,
         keyed=machine.keyed(found_at) if found_at else None,
     )
-    return Sells(keyed=during.sold, listed=listed, held=held)
+    return Sells(keyed=during.sold, listed=during.listed, held=held)
 
 
 def _meter(meter: Mapping[str, Any], currency: str) -> Meter:
