@@ -77,7 +77,6 @@ class WorkFacts:
     listed: Timetable | None
     controller: Controller
     keyed: Keyed | None
-    keyed_for: frozenset[date]
     newest_keying_for: date | None
     keyings_reported_at: Sequence[datetime]
     box_limits: Mapping[Measure, int]
@@ -166,7 +165,6 @@ def _day_keying(facts: WorkFacts, *, now: datetime) -> tuple[Work, ...]:
             listed=facts.listed,
             controller=facts.controller,
             currency=facts.health.currency,
-            keyed_for=facts.keyed_for,
             newest_for=facts.newest_keying_for,
             dangers=facts.dangers,
         ),

@@ -146,7 +146,6 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
         listed=listed,
         controller=controller_of_table(table, venue.currency),
         keyed=keyings.keyed,
-        keyed_for=keyings.keyed_for,
         newest_keying_for=keyings.newest_for,
         keyings_reported_at=stored.keyings_reported_at,
         box_limits=_box_limits(table.profile.get("cash_box") or {}, venue.currency),
@@ -219,10 +218,9 @@ def _read_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetime | N
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Keyings:
-    """A table's keyings that are not void: the newest for good, the days keyed for, and the day of the newest."""
+    """A table's keyings that are not void: the newest for good, and the day of the newest, if it was for one."""
 
     keyed: Keyed | None = None
-    keyed_for: frozenset[date] = frozenset()
     newest_for: date | None = None
 
 
@@ -242,7 +240,6 @@ def _keyings(session: Session, ids: Collection[UUID]) -> dict[UUID, _Keyings]:
         keyed = Keyed(str(row.schedule_id), row.keyed_at, row.keyed_by)
         found[row.pool_table_id] = _Keyings(
             keyed=keyed if row.for_on is None else before.keyed,
-            keyed_for=before.keyed_for | ({row.for_on} if row.for_on is not None else set()),
             newest_for=row.for_on,
         )
     return found

@@ -43,8 +43,7 @@ def test_a_date_is_to_be_keyed_the_day_before_and_keyed_back_after_it(
         schedule["id"],
     )
     assert item["reason"] == (
-        "On 31 Dec 2026: New Year's Eve: 1 game for 2.00 and 25 minutes for 4.00. The controller knows no dates: key it "
-        "for that day and key it back afterwards."
+        "New Year's Eve on 31 Dec 2026: the controller knows no dates. Key it for that day and key it back afterwards."
     )
     calendar.on("2026-12-30")
     made = key(calendar, table, schedule, for_on="2026-12-31")
