@@ -1,14 +1,14 @@
 """Completions: what somebody said of work that only a person can close. Append-only.
 
 Revision ID: completions
-Revises: cash_order
+Revises: lifecycle
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "completions"
-down_revision = "cash_order"
+down_revision = "lifecycle"
 branch_labels = None
 depends_on = None
 

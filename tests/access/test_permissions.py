@@ -219,8 +219,7 @@ class World:
         return {
             "venue_id": venue_id, "table_id": table_id, "schedule_id": schedule_id, "tariff_id": tariff_id,
             "keying_id": keying_id, "reading_id": reading_id, "collection_id": collection_id, "job_id": job_id,
-            "move_id": move_id,
-            "keying_id": keying_id, "reading_id": reading_id, "collection_id": collection_id, "job_id": job_id, "work_id": str(uuid4()),
+            "move_id": move_id, "work_id": str(uuid4()),
             "entry_id": post("/ledger/entries", entry)["id"],
             "dispute_id": post(f"/collections/{collection_id}/disputes", dispute)["id"],
         }  # fmt: skip
