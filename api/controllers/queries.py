@@ -61,7 +61,9 @@ def load_machines(session: Session, tables: Collection[PoolTableRow]) -> dict[UU
     stays, keyings = defaultdict[UUID, list[StayRow]](list), defaultdict[UUID, list[Any]](list)
     venues: dict[UUID, VenueRow] = {}
     places = select(StayRow, VenueRow).outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
-    places = places.where(col(StayRow.pool_table_id).in_(ids)).order_by(col(StayRow.from_at), col(StayRow.id))
+    places = places.where(col(StayRow.pool_table_id).in_(ids), col(StayRow.voided_at).is_(None)).order_by(
+        col(StayRow.from_at), col(StayRow.id)
+    )
     for stay, venue in session.exec(places).all():
         stays[stay.pool_table_id].append(stay)
         if venue is not None:
