@@ -19,8 +19,8 @@ from ..collections.rows import CollectedTableRow, CollectionRow
 from ..controllers.queries import StoredMachine, load_machines, machine_from
 from ..controllers.sells import sold_during
 from ..controllers.settings_found import FoundSettings, Held
-from ..pool_tables.place import counts_since
 from ..jobs.rows import JobDoneRow, JobRow
+from ..pool_tables.place import counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money, zone_named
