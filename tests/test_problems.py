@@ -54,7 +54,7 @@ COMPUTED: dict[str, set[str]] = {
     "Fault(code, f'seen[{index}].{where}'": {"bad_money", "bad_units"},
     "Fault(code, f'{where}[": {"steps_not_rising", "tiers_not_rising"},
     "Problem(decision.code, errors=decision.faults)": set(),
-    "Problem(code, headers=dict(error.headers": {"malformed", "not_found", "too_large", "method_not_allowed"},
+    "Problem(code, headers=dict(refusal.headers": {"malformed", "not_found", "too_large", "method_not_allowed"},
 }
 """Calls whose code is computed: how they begin, and the codes that they can raise (those of decisions are faults)."""
 

@@ -11,7 +11,7 @@ import html
 import json
 import re
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, cast
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -184,13 +184,11 @@ def from_validation(errors: Sequence[Any]) -> Problem:
 
 
 def _on_validation(request: Request, error: Exception) -> Response:  # noqa: ARG001
-    assert isinstance(error, RequestValidationError)
-    return problem_response(from_validation(error.errors()))
+    return problem_response(from_validation(cast(RequestValidationError, error).errors()))
 
 
 def _on_problem(request: Request, error: Exception) -> Response:  # noqa: ARG001
-    assert isinstance(error, Problem | DomainError)
-    return problem_response(error)
+    return problem_response(cast(Problem | DomainError, error))
 
 
 def methods_of(routes: Iterable[BaseRoute]) -> dict[str, frozenset[str]]:
@@ -223,9 +221,9 @@ _BY_STATUS = {405: "method_not_allowed", 400: "malformed", 404: "not_found", 413
 
 
 def _on_http(request: Request, error: Exception) -> Response:  # noqa: ARG001
-    assert isinstance(error, HTTPException)
-    code = _BY_STATUS.get(error.status_code, "malformed" if error.status_code < 500 else "unavailable")
-    return problem_response(Problem(code, headers=dict(error.headers or {})))
+    refusal = cast(HTTPException, error)
+    code = _BY_STATUS.get(refusal.status_code, "malformed" if refusal.status_code < 500 else "unavailable")
+    return problem_response(Problem(code, headers=dict(refusal.headers or {})))
 
 
 def _on_disconnect(request: Request, error: Exception) -> Response:  # noqa: ARG001

@@ -1,10 +1,18 @@
 """Idempotency keys: one effect however often it is sent, and never stuck."""
 
 from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
 
+import pytest
+from baizebook.store.db import writing
+from baizebook.web import idempotency
+from baizebook.web.idempotency import purge
+from baizebook.web.rows import KeptAnswerRow
 from fastapi.testclient import TestClient
+from sqlalchemy import Engine
+from sqlmodel import select
 
-from tests.conftest import WEEKDAY, Route, patiently
+from tests.conftest import NOON, WEEKDAY, Route, patiently
 
 VENUE = {"name": "The Copper Lantern", "time_zone": "America/New_York", "currency": "USD"}
 KEY = {"Idempotency-Key": "key-1"}
@@ -80,3 +88,38 @@ def test_twenty_at_once_publish_twenty_versions(client: TestClient) -> None:
     with ThreadPoolExecutor(20) as threads:
         answers = list(threads.map(patiently, [lambda: client.post("/v1/tariffs", json=WEEKDAY)] * 20))
     assert sorted(answer.json()["version"] for answer in answers) == list(range(1, 21))
+
+
+def test_a_key_is_free_again_after_48_hours_and_its_row_is_purged(at_noon: TestClient, engine: Engine) -> None:
+    first = at_noon.post("/v1/venues", json=VENUE, headers=KEY).json()
+    for hours, answered in ((48, "again"), (48.1, "anew")):
+        at_noon.app.state.clock = lambda hours=hours: NOON + timedelta(hours=hours)  # type: ignore[attr-defined]
+        same = at_noon.post("/v1/venues", json=VENUE, headers=KEY).json()["id"] == first["id"]
+        assert same == (answered == "again")
+    assert len(at_noon.get("/v1/venues").json()["items"]) == 2
+    for hours, kept in ((96, 1), (97, 0)):
+        with writing(engine) as session:
+            purge(session, now=NOON + timedelta(hours=hours))
+            assert len(session.exec(select(KeptAnswerRow)).all()) == kept
+
+
+def test_of_an_answer_above_64_kb_only_the_outcome_is_kept(
+    client: TestClient, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(idempotency, "ANSWER_BYTES_MAX", 100)
+    assert client.post("/v1/venues", json=VENUE, headers=KEY).status_code == 201
+    again = client.post("/v1/venues", json=VENUE, headers=KEY)
+    assert (again.status_code, again.json()["code"]) == (409, "answer_not_kept")
+    assert len(client.get("/v1/venues").json()["items"]) == 1
+    with writing(engine) as session:
+        (kept,) = session.exec(select(KeptAnswerRow)).all()
+        assert (kept.status, kept.body) == (201, None)
+
+
+def test_the_key_of_a_preview_and_of_what_was_refused_stays_free(client: TestClient, route: Route) -> None:
+    venue, tariff = route.venue(), route.tariff()
+    schedule = {"effective_on": "2026-12-01", "base": tariff["id"]}
+    path = f"/v1/venues/{venue['id']}/schedules"
+    assert client.post(f"{path}?preview=true", json=schedule, headers=KEY).status_code == 200
+    assert client.post(path, json={**schedule, "base": venue["id"]}, headers=KEY).status_code == 422
+    assert client.post(path, json=schedule, headers=KEY).status_code == 201
