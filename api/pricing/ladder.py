@@ -130,8 +130,10 @@ class Ladder:
         """Return what ``money`` minor units buy in one purchase, and the rungs sold (P1, P2)."""
         _check_money(money)
         sold = _repeat(self.rungs, money) if self.counting == "repeat" else self._climb(money)
-        spends = sum(part.times * part.rung.price for part in sold)
-        return Sale(sum(part.times * part.rung.units for part in sold), spends, money - spends, tuple(sold))
+        units = spends = 0
+        for part in sold:
+            units, spends = units + part.times * part.rung.units, spends + part.times * part.rung.price
+        return Sale(units, spends, money - spends, tuple(sold))
 
     def units_below(self, index: int) -> int:
         """Return the units that the rungs below one give for its price, counted the ladder's own way (P3)."""
