@@ -29,6 +29,8 @@ from .cells import Cell, Cells, Value, guard_of, in_order, is_in_use, is_switch
 
 MOST_MOVES = 6_000
 """After weighing so many moves, twice, the best plan found so far is given, and is not said to be the shortest."""
+_WORK_MAX = 3_000_000
+"""Moves weighed times the values of all days: a week of very many values is searched for as long as a real one."""
 _MOST_CHOICES = 128
 
 
@@ -64,6 +66,7 @@ def shortest(
     An empty day is blank: none of its values is known.
     """
     search = _Search(current, wanted, allowed)
+    most = min(most, _WORK_MAX // max(1, len(search.bit)))
     state = tuple(search.bits(cells) for cells in current)
     best, row = search.left(state), _Row()
     for whole_days in (True, False):
