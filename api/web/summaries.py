@@ -8,6 +8,7 @@ SUMMARIES = {
     "check_counting": "Check of a controller's way of counting",
     "check_tariff": "Check of a tariff",
     "close_job": "Closing of a job",
+    "complete_work": "Completion of work",
     "create_table": "New table",
     "create_token": "New token",
     "create_venue": "New venue",
