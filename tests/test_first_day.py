@@ -146,8 +146,10 @@ def test_from_an_empty_database_to_a_statement(owner: Owner) -> None:
 
     # The first collection: 310 counts of 0.25 since the notebook's last line are 77.50.
     at(owner, "2026-11-10T16:00:00-05:00")
+    emptied = {"at": "2026-10-26T17:00:00-04:00", "meters": {"cash": 41_860, "plays": 9_120}}
     box = {
         "table_id": front,
+        "emptied_before": emptied,
         "meters": {"cash": 42_170, "plays": 9_200},
         "counted": {"0.25": 142, "1.00": 22, "5.00": 4},
     }
@@ -162,6 +164,7 @@ def test_from_an_empty_database_to_a_statement(owner: Owner) -> None:
     preview = collector.post("/collections/preview", collection)
     recorded = collector.post("/collections", collection)
     assert (recorded["status"], recorded["counted"]) == ("settled", "77.50")
+    assert (recorded["expected"], recorded["difference"]) == ({"least": "77.50", "most": "77.50"}, "0.00")
     assert preview["settlement"] == recorded["settlement"]
     assert (recorded["settlement"]["venue_share"], recorded["settlement"]["operator_share"]) == ("31.00", "46.50")
 
