@@ -105,7 +105,7 @@ def test_what_is_refused_is_said_on_the_error_stream(run: Run, service: TestClie
             'time: found "9", expected a time such as 21:00',
         ),
         (("--venue", venue["id"], "--day", "someday", "--time", "21:00", *money), "day: found"),
-        (("--venue", venue["id"], "--at", "2025-12-01T21:00", *money), "Nothing is listed yet at that time"),
+        (("--venue", venue["id"], "--at", "2025-12-01T21:00", *money), "No prices listed yet at that time"),
         (("--venue", venue["id"], "--basis", "keyed", *money), "basis: found keyed"),
         (("--table", "00000000-0000-4000-8000-000000000000", *money), "--table: found"),
     ):

@@ -109,7 +109,7 @@ def test_the_readme_speaks_to_whoever_reads_it() -> None:
 
 
 def test_the_readme_names_every_setting() -> None:
-    for name in Settings.__dataclass_fields__:
+    for name in Settings.model_fields:
         assert f"`BAIZEBOOK_{name.upper()}`" in README
 
 

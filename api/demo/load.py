@@ -148,7 +148,8 @@ def _open_venues(session: Session, demo: Demo) -> None:
                     session, venue.id, TableIn.model_validate({**table, "placed_at": PLACED_AT}), now=demo.began_at
                 )
             demo.tables[table["label"]] = row.id
-            _key(session, row.id, published.id, at=demo.began_at + timedelta(hours=2))
+            with _named(f"keying {table['label']}"):
+                _key(session, row.id, published.id, at=demo.began_at + timedelta(hours=2))
 
 
 def _change_prices(session: Session, demo: Demo) -> None:

@@ -39,8 +39,16 @@ APPEND_ONLY = (
     "reversal",
     "dispute",
     "dispute_answer",
+    "job",
+    "job_step",
+    "job_part",
+    "job_done",
+    "keying_void",
+    "retirement",
 )
 """Tables whose rows are never changed or deleted."""
+_GOES_UNUSED = ("venue_fact",)
+"""Of these, tables whose rows go with a venue that was made by mistake and never used: their guard lets that pass."""
 _NAME_AN_ENTRY = ("settlement", "reversal")
 _WAL_RACE_FROM, _WAL_RACE_UP_TO = (3, 7, 0), (3, 51, 2)
 
@@ -181,6 +189,8 @@ def _guards(engine: Engine) -> Iterator[Finding]:
         looked_at = _sqlite_guards if engine.dialect.name == "sqlite" else _postgres_guards
         for table in APPEND_ONLY:
             missing = looked_at(connection, table) + _passed(connection, table)
+            if table in _GOES_UNUSED:
+                missing = [event for event in missing if event != "DELETE"]
             yield _grade(
                 f"guard of {table}",
                 good=not missing,

@@ -42,10 +42,11 @@ def run(command: Callable[..., int | None], **options: Any) -> int:
     except (Problem, DomainError) as error:
         problem = problem_out(error)
         _complain(f"{problem.title.rstrip('.')}.")
-        if problem.detail != problem.title:
+        mistakes = [f"{item.where}: found {item.found}, expected {item.expected}" for item in problem.errors]
+        if problem.detail not in (problem.title, "; ".join(mistakes)):
             _complain(f"  {problem.detail}")
-        for item in problem.errors:
-            _complain(f"  {item.where}: found {item.found}, expected {item.expected}")
+        for mistake in mistakes:
+            _complain(f"  {mistake}")
     except OperationalError as error:
         _complain(f"The database does not answer: {str(error.orig).strip()}")
     except OSError as error:

@@ -45,6 +45,7 @@ DEMO_NAMES = (
     "table typed twice",
     "move Spare frame",
     "collection harbour",
+    "keying Back room",
 )
 """What the demo gives an id of its own, in the order it is made; ``sent``: ids that the examples send."""
 
@@ -212,6 +213,7 @@ PARAMETERS: dict[str, Any] = {
     "move_id": str(DEMO_IDS["move Spare frame"]),
     "entry_id": str(DEMO_IDS["entry deposit"]),
     "token_id": str(DEMO_IDS["token Rosalind"]),
+    "keying_id": str(DEMO_IDS["keying Back room"]),
     "code": "price_break_worse",
     "from": "2026-01-01",
     "to": "2026-12-31",

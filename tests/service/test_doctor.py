@@ -94,21 +94,21 @@ def test_an_entry_that_was_cut_off_the_end_of_the_journal_is_noticed(
             connection.exec_driver_sql(f"DELETE FROM {table}")
     unguarded.dispose()
     assert client.get("/v1/ledger/verify").json()["ok"]
-    books, journal = check_books(engine)
-    assert (books.grade, journal.grade) == ("good", "bad")
+    (journal,) = (finding for finding in check_books(engine) if finding.what == "journal")
+    assert journal.grade == "bad"
     assert journal.says.startswith("1 settlements or reversals name an entry that is gone")
 
 
 def test_an_entry_that_was_changed_is_noticed(client: TestClient, engine: Engine) -> None:
     entry = {"kind": "opening", "account": "bank", "amount": "25.00", "currency": "USD", "on": "2026-01-01"}
     assert client.post("/v1/ledger/entries", json=entry).status_code == 201
-    assert [finding.grade for finding in check_books(engine)] == ["good", "good"]
+    assert {finding.grade for finding in check_books(engine)} == {"good"}
     if engine.dialect.name == "sqlite":
         execute(engine, "DROP TRIGGER ledger_posting_no_update")
     else:
         execute(engine, "ALTER TABLE ledger_posting DISABLE TRIGGER USER")
     execute(engine, "UPDATE ledger_posting SET amount_minor = amount_minor * 2")
-    books, _ = check_books(engine)
+    books = check_books(engine)[0]
     assert books.grade == "bad"
     assert books.says.startswith("Entry 1 does not fit: ")
 
