@@ -21,16 +21,13 @@ class KeyingIn(In):
     ]
     keyed_at: Annotated[Instant, Limits(description="When it was keyed; at most five minutes ahead.")]
     by: Annotated[Name, Limits(description="Who keyed it.")]
-    for_on: (
-        Annotated[
-            Date,
-            Limits(
-                description="Keyed for this trading date only, at a controller that knows weekdays and no dates: the "
-                "weekday sells what the schedule lists on the date, until the schedule is keyed back."
-            ),
-        ]
-        | MISSING
-    ) = MISSING
+    for_on: Annotated[
+        Date | MISSING,
+        Limits(
+            description="Keyed for this trading date only, at a controller that knows weekdays and no dates: the "
+            "weekday sells what the schedule lists on the date, until the schedule is keyed back."
+        ),
+    ] = MISSING
     note: Annotated[Text, Limits(description="Anything worth knowing about it.")] | MISSING = MISSING
 
 
