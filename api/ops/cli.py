@@ -185,7 +185,7 @@ def quote(
     ] = None,
     players: Annotated[int, typer.Option(help="Number of players, where a rate is per player.", metavar="COUNT")] = 1,
     basis: Annotated[
-        Literal["listed", "keyed"] | None, typer.Option(help="For a table: listed prices, or those keyed into it.")
+        Literal["listed"] | None, typer.Option(help="For a table: the listed prices, not those it sells.")
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the API's answer.")] = False,
 ) -> None:
