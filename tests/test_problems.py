@@ -64,15 +64,14 @@ def sources() -> list[ast.Module]:
     return [ast.parse(path.read_text()) for path in sorted(API.rglob("*.py"))]
 
 
-def takers(modules: list[ast.Module], here: ast.Module) -> dict[str, int]:
-    """Return what takes a code in a module, and at which place: the errors themselves, and functions with a ``code``."""
-    found = {"Problem": 0, "Fault": 0}
-    for module in modules:
-        for node in ast.walk(module):
-            if isinstance(node, ast.FunctionDef) and node.name not in NO_ERRORS:
-                names = [argument.arg for argument in node.args.args if argument.arg != "self"]
-                if "code" in names and (module is here or not node.name.startswith("_")):
-                    found[node.name] = names.index("code")
+def takers(module: ast.Module) -> dict[str, int]:
+    """Return the functions of a module that take a ``code``, and at which place."""
+    found = {}
+    for node in ast.walk(module):
+        if isinstance(node, ast.FunctionDef) and node.name not in NO_ERRORS:
+            names = [argument.arg for argument in node.args.args if argument.arg != "self"]
+            if "code" in names:
+                found[node.name] = names.index("code")
     return found
 
 
@@ -91,11 +90,12 @@ NO_ERRORS = {
 
 def raised() -> tuple[set[str], list[str]]:
     """Return the codes that the sources can raise, and the calls whose code is not a literal there."""
-    modules = sources()
+    modules = [(module, takers(module)) for module in sources()]
+    public = {name: place for _, own in modules for name, place in own.items() if not name.startswith("_")}
     codes: set[str] = set()
     elsewhere = []
-    for module in modules:
-        takes = takers(modules, module)
+    for module, own in modules:
+        takes = {"Problem": 0, "Fault": 0, **public, **own}
         passing = {
             id(call)
             for node in ast.walk(module)

@@ -116,7 +116,13 @@ async def read_question(
 QuestionDep = Annotated[Question, Depends(read_question)]
 
 
-@router.get("/quotes", responses={**problems(409), **_FORMATS})
+def _refused_in_words(refusals: dict[int | str, dict[str, Any]]) -> dict[int | str, dict[str, Any]]:
+    """Return refusals as documented, each also as the line of text that a cell gets."""
+    text = {"text/plain": {"schema": {"type": "string"}}}
+    return {status: {**said, "content": {**said["content"], **text}} for status, said in refusals.items()}
+
+
+@router.get("/quotes", responses={**_refused_in_words(problems(409)), **_FORMATS})
 def get_quote(
     session: SessionDep,
     principal: AskerDep,
@@ -126,9 +132,9 @@ def get_quote(
     column: Annotated[Column | None, Query(description="With format=text: which value.")] = None,
     kind: Annotated[OfferKind | None, Query(description="With format=text: of which offer.")] = None,
 ) -> Response:
-    """Say what money buys, or the least that buys so many games or minutes: here, then.
+    """Quote what an amount buys at a place and time, or the least that buys so many games or minutes.
 
-    Without `at`, or `day` and `time`, it is now.
+    Without `at`, or `day` and `time`, the time is now. With `format=csv` or `format=text` a refusal is one line of text.
     """
     if (format == "text") == (column is None):
         expected = "a column" if format == "text" else "no column: only format=text gives one value"
@@ -146,7 +152,7 @@ def get_quote(
 @router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}})
 @stores_nothing
 def post_quotes(session: SessionDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
-    """Answer up to 1,000 scenarios in order, each with its answer or the problem that stands against it."""
+    """Answer up to 1,000 scenarios in order, each with its answer or its problem."""
     spots = service.Spots(session, now=now, only_venue=principal.venue_id)
     results = ResultsOut(results=[_result(spots, scenario) for scenario in body.scenarios])
     return Response(results.model_dump_json(by_alias=True), media_type="application/json")

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 from itertools import permutations
 
 from baizebook.earnings.earned import Earned, Grouping, Spent, Sum, earnings
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 BEGIN, END = date(2026, 1, 1), date(2027, 1, 1)
@@ -101,6 +101,7 @@ def test_parts_add_up_to_the_whole_whatever_the_grouping_and_the_cut(
     assert tuple(map(sum, zip(*halves, strict=True))) == whole
 
 
+@settings(max_examples=25)
 @given(found=boxes.filter(lambda found: 1 < len(found) < 5))
 def test_the_order_of_arrival_changes_nothing(found: list[Earned]) -> None:
     answers = [earnings(order, [], by=("table", "month"), from_on=BEGIN, until_on=END) for order in permutations(found)]

@@ -229,7 +229,7 @@ def test_a_mistaken_entry_is_taken_back_once_by_its_mirror_image(client: TestCli
     assert set(sums(client).values()) == {"0.00"}
     again = client.post(path, json=body)
     assert (again.status_code, again.json()["type"]) == (409, "/problems/already_reversed")
-    assert again.json()["title"] == "It was taken back already"
+    assert again.json()["title"] == "Already reversed"
     of_it = client.post(f"/v1/ledger/entries/{back.json()['id']}/reversal", json=body)
     assert (of_it.status_code, of_it.json()["type"]) == (409, "/problems/reversal_of_reversal")
     assert client.post(f"/v1/ledger/entries/{uuid4()}/reversal", json=body).status_code == 404
