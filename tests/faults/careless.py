@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 
 import baizebook.store.db
+import baizebook.web.body
 import baizebook.web.operation
 import baizebook.web.transactions
 from sqlalchemy import Engine
@@ -55,6 +56,7 @@ def let_all_wait() -> None:
     """Tell nobody to come back: who comes waits for a minute."""
     baizebook.web.transactions.WAITING_MAX = 1_000_000
     baizebook.web.transactions.WAIT_S = 60
+    baizebook.web.body.BODIES_MAX = 1_000_000
 
 
 def pass_keys_over() -> None:

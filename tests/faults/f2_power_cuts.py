@@ -17,6 +17,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from random import Random
 
+import baizebook.migrations.all_rows  # noqa: F401 (rows know each other by then)
 from baizebook.ledger.kinds import owner_postings
 from baizebook.ledger.service import post_entry
 from baizebook.store.db import make_engine, writing

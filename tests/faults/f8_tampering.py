@@ -17,7 +17,7 @@ from baizebook.collections.service import record_collection, reverse_collection
 from baizebook.ledger.kinds import owner_postings
 from baizebook.ledger.queries import check_ledger
 from baizebook.ledger.service import post_entry
-from baizebook.ops.check import APPEND_ONLY, _postgres_guards, _sqlite_guards
+from baizebook.ops.check import APPEND_ONLY, unguarded_events
 from baizebook.pool_tables.schemas import TableIn
 from baizebook.pool_tables.service import create_table
 from baizebook.reports.queries import altered_bookings
@@ -284,9 +284,8 @@ def _present(engine: Engine) -> set[str]:
 
 
 def _unguarded(engine: Engine) -> dict[str, list[str]]:
-    guards = _sqlite_guards if engine.dialect.name == "sqlite" else _postgres_guards
     with engine.connect() as connection:
-        found = {table: guards(connection, table) for table in sorted(_present(engine))}
+        found = {table: unguarded_events(connection, table) for table in sorted(_present(engine))}
     return {table: missing for table, missing in found.items() if missing}
 
 
