@@ -119,4 +119,4 @@ def test_the_installed_package_migrates_quotes_and_serves(project: Path) -> None
     with served(settings["BAIZEBOOK_DATABASE_URL"], command=(str(command), "serve")) as address:
         request = urllib.request.Request(f"{address}/v1/venues", headers={"Authorization": f"Bearer {OWNER_TOKEN}"})
         with urllib.request.urlopen(request, timeout=10) as response:
-            assert len(json.load(response)["items"]) == 4
+            assert len(json.load(response)["items"]) == 6

@@ -22,6 +22,9 @@ from tests.conftest import NOON, WEEKDAY, Route
 from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
 from tests.faults.fault import Broken, Fault, check
 
+BEGAN = NOON - timedelta(days=500)
+"""When every table came to its venue."""
+
 AGAIN = 10
 READINGS_MOST = 40
 METERS = [{"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 5, "resets": "never"}]
@@ -50,13 +53,13 @@ def _tell(database: Callable[[], AbstractContextManager[str]], chance: Random, *
         app = create_app(settings_for(url), engine)
         client = TestClient(app, headers={"Authorization": f"Bearer {OWNER_TOKEN}"}, raise_server_exceptions=False)
         route = Route(client)
-        app.state.clock = lambda: NOON - timedelta(days=500)
+        app.state.clock = lambda: BEGAN
         tariff = route.tariff(**WEEKDAY)["id"]
         places = []
         for _ in range(2 * rounds):
             venue = route.venue()["id"]
             route.schedule(venue, tariff, effective_on="2025-01-01")
-            places.append((venue, route.table(venue, meters=METERS, power=BATTERY)["id"]))
+            places.append((venue, route.table(venue, meters=METERS, power=BATTERY, placed_at=BEGAN.isoformat())["id"]))
         app.state.clock = lambda: NOON
         for one, other in zip(places[::2], places[1::2], strict=True):
             history = list(_history(chance))
@@ -145,7 +148,7 @@ def _check_outcomes(history: list[dict[str, Any]], results: list[dict[str, Any]]
         check(result["outcome"] in ("recorded", "duplicate"), f"a reading was dropped: {result}")
         odd = {
             "from_future": taken_at > NOON + FUTURE_ALLOWED,
-            "before_the_table": taken_at < NOON - timedelta(days=500),
+            "before_the_table": taken_at < BEGAN,
         }
         flags = {flag for flag, is_odd in odd.items() if is_odd}
         check(set(result["flags"]) & set(odd) == flags, f"{taken_at} has the flags {result['flags']}")

@@ -73,20 +73,43 @@ def _walk(url: str) -> None:
     revisions = [script.revision for script in ScriptDirectory.from_config(migrate.config_for()).walk_revisions()]
     for below in revisions[1:]:
         before = _rows(engine)
-        migrate.downgrade(engine, below)
+        try:
+            migrate.downgrade(engine, below)
+        except RuntimeError as refusal:  # books with digests cannot go back to a version that does not know them
+            check("digests" in str(refusal), f"back to {below}: {refusal}")
+            check(_rows(engine) == before, f"back to {below}: refused, and rows have changed")
+            break
         kept = _rows(engine)
-        check(all(before[name] == rows for name, rows in kept.items()), f"back to {below}: rows have changed")
+        check(_same(before, kept), f"back to {below}: rows have changed")
         migrate.upgrade(engine)
-        again = _rows(engine)
-        check(all(again[name] == rows for name, rows in kept.items()), f"up again from {below}: rows have changed")
-        check(set(again) == set(before), f"up again from {below}: not the same tables")
+        check(_same(_rows(engine), kept), f"up again from {below}: rows have changed")
+        check(set(_rows(engine)) == set(before), f"up again from {below}: not the same tables")
     engine.dispose()
 
 
-def _rows(engine: Engine) -> dict[str, list[str]]:
+Columns = dict[str, list[str]]
+_NOT_COMPARED = {"alembic_version", "counter"}
+"""The revision, and the counters, which a migration makes anew from the numbers in the rows."""
+
+
+def _rows(engine: Engine) -> dict[str, Columns]:
+    """Return every table's values, column by column."""
+    found: dict[str, Columns] = {}
     with engine.connect() as connection:
-        names = [name for name in inspect(connection).get_table_names() if name != "alembic_version"]
-        return {name: sorted(str(row) for row in connection.execute(text(f'SELECT * FROM "{name}"'))) for name in names}
+        for name in set(inspect(connection).get_table_names()) - _NOT_COMPARED:
+            result = connection.execute(text(f'SELECT * FROM "{name}"'))
+            columns, rows = list(result.keys()), result.all()
+            found[name] = {column: sorted(str(row[i]) for row in rows) for i, column in enumerate(columns)}
+    return found
+
+
+def _same(ours: dict[str, Columns], theirs: dict[str, Columns]) -> bool:
+    """Tell whether two revisions hold the same values in the columns that both have."""
+    return all(
+        ours[name][column] == theirs[name][column]
+        for name in ours.keys() & theirs.keys()
+        for column in ours[name].keys() & theirs[name].keys()
+    )
 
 
 FAULT = Fault(name="F16", says="SIGTERMs, migrations", run=run, control=control, short=4, long=100)
