@@ -59,7 +59,14 @@ def _tell(database: Callable[[], AbstractContextManager[str]], chance: Random, *
         for _ in range(2 * rounds):
             venue = route.venue()["id"]
             route.schedule(venue, tariff, effective_on="2025-01-01")
-            places.append((venue, route.table(venue, meters=METERS, power=BATTERY, placed_at=BEGAN.isoformat())["id"]))
+            places.append(
+                (
+                    venue,
+                    route.table(venue, meters=METERS, power=BATTERY, placed_at=(BEGAN - timedelta(days=1)).isoformat())[
+                        "id"
+                    ],
+                )
+            )
         app.state.clock = lambda: NOON
         for one, other in zip(places[::2], places[1::2], strict=True):
             history = list(_history(chance))
@@ -148,7 +155,7 @@ def _check_outcomes(history: list[dict[str, Any]], results: list[dict[str, Any]]
         check(result["outcome"] in ("recorded", "duplicate"), f"a reading was dropped: {result}")
         odd = {
             "from_future": taken_at > NOON + FUTURE_ALLOWED,
-            "before_the_table": taken_at < BEGAN,
+            "before_the_table": taken_at < BEGAN - timedelta(days=1),
         }
         flags = {flag for flag, is_odd in odd.items() if is_odd}
         check(set(result["flags"]) & set(odd) == flags, f"{taken_at} has the flags {result['flags']}")
