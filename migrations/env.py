@@ -26,6 +26,7 @@ def run(connection: Connection) -> None:
         render_item=render_item,
         render_as_batch=connection.dialect.name == "sqlite",
         compare_type=True,
+        transactional_ddl=True,  # SQLite too: without this Alembic commits after every revision
         transaction_per_migration=False,
     )
     with context.begin_transaction():
