@@ -15,7 +15,7 @@ from typing import Any
 from uuid import UUID
 
 from ..pricing.errors import DomainError, Fault
-from ..pricing.money import MOST_MINOR, format_money, parse_money
+from ..pricing.money import MAX_MINOR, format_money, parse_money
 
 MAX_WEIGHT_G = 1_000_000
 
@@ -97,7 +97,7 @@ def read_boxes(body: Body, currency: str) -> tuple[BoxCount, ...]:
         if emptied is not None and emptied.at >= body["collected_at"]:
             expected = f"before {body['collected_at'].isoformat()}"
             faults.append(Fault("not_before", f"tables[{i}].emptied_before.at", emptied.at.isoformat(), expected))
-    most = MOST_MINOR // 10
+    most = MAX_MINOR // 10
     for i, box in enumerate(boxes):
         if box.counted > most or sum(getattr(box, name) for name in MONEY_NAMES) > most:
             expected = f"at most {format_money(most, currency)}"

@@ -25,7 +25,7 @@ from math import gcd
 
 from ..pricing.errors import DomainError, Fault
 from ..pricing.ladder import Ladder, Rung
-from ..pricing.money import MOST_MINOR
+from ..pricing.money import MAX_MINOR
 from ..settlements.expected import Expected
 
 MAX_STEPS = 200_000
@@ -166,9 +166,9 @@ def _costs(units: int, rungs: Sequence[Rung], pick: Callable[..., int], *, at_le
 
 def _check(**counts: int) -> None:
     faults = [
-        Fault("bad_count", where, repr(count), f"a whole number from 0 to {MOST_MINOR}")
+        Fault("bad_count", where, repr(count), f"a whole number from 0 to {MAX_MINOR}")
         for where, count in counts.items()
-        if type(count) is not int or not 0 <= count <= MOST_MINOR
+        if type(count) is not int or not 0 <= count <= MAX_MINOR
     ]
     if faults:
         raise DomainError(*faults)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from ..pricing.money import MOST_MINOR
+from ..pricing.money import MAX_MINOR
 from ..readings.meters import Kind, Meter, MeterReading, Story, deltas, disagreement
 from ..settlements.expected import Expected
 from .box_count import BoxCount
@@ -24,7 +24,7 @@ from .expected import by_money_meter, by_units_meter, less_refunds
 from .meter_baseline import Baseline, Since
 from .price_history import Sold
 
-_MOST = MOST_MINOR // 10
+_MOST = MAX_MINOR // 10
 """More money than this in one box is a meter to be reviewed."""
 
 TableCaution = Literal[

@@ -27,7 +27,7 @@ from ..settlements.queries import load_settling, settled_on_expectation
 from ..settlements.rows import ReversalRow, SettlementRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
-from ..web.errors import not_found, refused
+from ..web.errors import http_problem, not_found
 from ..web.pagination import Page
 from .box_count import BoxCount, CollectionCount
 from .collection_finding import CollectionFacts, CollectionFinding, find_collection, revision
@@ -206,11 +206,13 @@ def load_facts(session: Session, venue: VenueRow, count: CollectionCount) -> Col
         table = histories.get(box.table_id)
         if table is None or venue.id not in {stay.venue_id for stay in table.stays}:
             expected = "a table that is, or once was, at the venue"
-            raise refused("never_at_venue", where=f"tables[{place}].table_id", found=box.table_id, expected=expected)
+            raise http_problem(
+                "never_at_venue", where=f"tables[{place}].table_id", found=box.table_id, expected=expected
+            )
         last = table.stays[-1]
         if last.left_route and count.collected_at > last.from_at:
             expected = f"a table that had not left the route by {last.from_at.isoformat()}"
-            raise refused("table_gone", where=f"tables[{place}].table_id", found=box.table_id, expected=expected)
+            raise http_problem("table_gone", where=f"tables[{place}].table_id", found=box.table_id, expected=expected)
     corrects_id = _reversed_in_this_place(session, count)
     trading_on = calendar_of(venue).trading_day(count.collected_at)
     return CollectionFacts(

@@ -22,10 +22,10 @@ from ..settlements.rows import ReversalRow
 from ..settlements.service import save_reversal, save_settlement
 from ..store.changes import note_tables
 from ..store.clock import FUTURE_ALLOWED, new_id
-from ..store.db import hold
+from ..store.db import lock
 from ..store.sequence import next_number
 from ..venues.service import get_venue
-from ..web.errors import Problem, not_found, refused
+from ..web.errors import Problem, http_problem, not_found
 from .box_count import CollectionCount, read_collection
 from .collection_finding import CollectionFacts, Decided, box_of, decide
 from .conflicts import conflicts
@@ -129,7 +129,7 @@ def settle_collection(session: Session, collection_id: UUID, *, now: datetime) -
         revisions=revisions(session, venue.id),
     )
     if division is None:
-        raise refused(
+        raise http_problem(
             "no_agreement", where="collected_at", found=row.trading_on, expected="a trading date with an agreement"
         )
 
@@ -166,7 +166,7 @@ def answer_dispute(
     session: Session, collection_id: UUID, dispute_id: UUID, message: DisputeAnswerIn, *, now: datetime
 ) -> DisputeOut:
     """Answer a dispute, which closes it; refuse a second answer (``already_answered``)."""
-    hold(session, f"dispute:{dispute_id}")
+    lock(session, f"dispute:{dispute_id}")
     row = session.get(DisputeRow, dispute_id)
     if row is None or row.collection_id != collection_id:
         raise not_found("dispute")
@@ -183,7 +183,7 @@ def _read(message: CollectionIn, currency: str, *, now: datetime) -> CollectionC
     """Return the count of a message; refuse a collection in the future."""
     if message.collected_at > now + FUTURE_ALLOWED:
         found = message.collected_at.isoformat()
-        raise refused("invalid", where="collected_at", found=found, expected="an instant that has come")
+        raise http_problem("invalid", where="collected_at", found=found, expected="an instant that has come")
     return read_collection(message.model_dump(), currency)
 
 

@@ -23,10 +23,10 @@ from ..readings.queries import history
 from ..schedules.queries import Place, listed_at, place_of_table
 from ..schedules.rows import ScheduleRow
 from ..store.clock import FUTURE_ALLOWED, new_id
-from ..store.db import hold
+from ..store.db import lock
 from ..venues.service import calendar_of, get_venue
-from ..web.errors import Problem, not_found, refused
-from ..web.schema_types import given
+from ..web.errors import Problem, http_problem, not_found
+from ..web.schema_types import value_or
 from .convert import cannot_hold_out, day_out, plan_out
 from .current_settings import laid_over
 from .fit import Fitted, fit
@@ -48,17 +48,17 @@ def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: da
     left the route by then (``table_gone``).
     """
     if keying.keyed_at > now + FUTURE_ALLOWED:
-        raise refused(
+        raise http_problem(
             "invalid", where="keyed_at", found=keying.keyed_at.isoformat(), expected="an instant that has come"
         )
     table = get_table(session, table_id)
     schedule = session.get(ScheduleRow, keying.schedule_id)
     if schedule is None or schedule.follow_venue or schedule.pool_table_id not in (None, table_id):
         expected = "a schedule of the table's own or of a venue"
-        raise refused("invalid", where="schedule_id", found=keying.schedule_id, expected=expected)
+        raise http_problem("invalid", where="schedule_id", found=keying.schedule_id, expected=expected)
     currency, asked = currency_of(session, table), get_venue(session, schedule.venue_id).currency
     if asked != currency:
-        raise refused("currency_differs", where="schedule_id", found=asked, expected=currency)
+        raise http_problem("currency_differs", where="schedule_id", found=asked, expected=currency)
     stay = stay_at(stays_of(session, table_id), keying.keyed_at)
     if keying.keyed_at > stay.from_at:
         must_be_on_the_route(stay, where="table_id")
@@ -67,10 +67,10 @@ def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: da
         pool_table_id=table_id,
         stay_id=stay.id,
         schedule_id=schedule.id,
-        for_on=given(keying.for_on, None),
+        for_on=value_or(keying.for_on, None),
         keyed_at=keying.keyed_at,
         keyed_by=keying.by,
-        note=given(keying.note, ""),
+        note=value_or(keying.note, ""),
         recorded_at=now,
     )
     session.add(row)
@@ -85,7 +85,7 @@ def void_keying(
     row = session.get(KeyingRow, keying_id)
     if row is None:
         raise not_found("keying")
-    hold(session, f"keying:{keying_id}")
+    lock(session, f"keying:{keying_id}")
     if session.get(KeyingVoidRow, keying_id) is not None:
         raise Problem("already_void")
     void = KeyingVoidRow(keying_id=keying_id, reason=reason, voided_at=now, voided_by=by)

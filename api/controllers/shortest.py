@@ -27,11 +27,11 @@ from math import prod
 
 from .cells import Cell, Cells, Value, guard_of, in_order, is_in_use, is_switch
 
-MOST_MOVES = 6_000
+MAX_MOVES = 6_000
 """After weighing so many moves, twice, the best plan found so far is given, and is not said to be the shortest."""
 _WORK_MAX = 3_000_000
 """Moves weighed times the values of all days: a week of very many values is searched for as long as a real one."""
-_MOST_CHOICES = 128
+_MAX_CHOICES = 128
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ _Row = tuple[tuple[int, int, int], ...]
 
 
 def shortest(
-    current: Sequence[Cells], wanted: Sequence[Cells], allowed: Sequence[tuple[int, int]], *, most: int = MOST_MOVES
+    current: Sequence[Cells], wanted: Sequence[Cells], allowed: Sequence[tuple[int, int]], *, most: int = MAX_MOVES
 ) -> Shortest:
     """Return the cheapest moves from ``current`` to ``wanted``; ``allowed`` are (taken over, taking over) days.
 
@@ -184,7 +184,7 @@ class _Search:
         asked = (source, target, held)
         if asked not in self._choices:
             options = [self._options(source, target, held, group) for group in self.groups]
-            every = prod(len(option) for option in options) <= _MOST_CHOICES
+            every = prod(len(option) for option in options) <= _MAX_CHOICES
             kept = options if every else [option[:1] for option in options]
             self._choices[asked] = sorted({held, *(self._joined(choice) for choice in product(*kept))}), every
         choices, every = self._choices[asked]

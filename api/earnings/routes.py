@@ -7,7 +7,7 @@ from fastapi import APIRouter, Query, Response
 from ..venues.service import get_venue
 from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep
-from ..web.errors import refused
+from ..web.errors import http_problem
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Date, Id
@@ -65,5 +65,5 @@ def _groupings(by: str) -> tuple[Grouping, ...]:
     named = tuple(filter(None, by.split(",")))
     for name in named:
         if name not in get_args(Grouping):
-            raise refused("invalid", where="query.by", found=name, expected=", ".join(get_args(Grouping)))
+            raise http_problem("invalid", where="query.by", found=name, expected=", ".join(get_args(Grouping)))
     return named  # type: ignore[return-value]

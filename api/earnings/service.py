@@ -8,7 +8,7 @@ from uuid import UUID
 
 from sqlmodel import Session
 
-from ..web.errors import refused
+from ..web.errors import http_problem
 from .convert import not_collected_out, row_out, total_out
 from .earned import Earned, Grouping, Key, Spent, Sum, earnings
 from .not_collected import not_yet_collected
@@ -87,15 +87,15 @@ def _earned_in(session: Session, asked: EarningsQuestion, from_on: date, until_o
 def _must_be_a_period(asked: EarningsQuestion) -> None:
     days = (asked.until_on - asked.from_on).days
     if days < 1:
-        raise refused("invalid", where="to", found=asked.until_on, expected=f"a date after {asked.from_on}")
+        raise http_problem("invalid", where="to", found=asked.until_on, expected=f"a date after {asked.from_on}")
     if days > MAX_DAYS:
-        raise refused("invalid", where="to", found=f"{days} days", expected=f"at most {MAX_DAYS} days")
+        raise http_problem("invalid", where="to", found=f"{days} days", expected=f"at most {MAX_DAYS} days")
     if len(set(asked.by)) < len(asked.by):
-        raise refused("invalid", where="by", found=",".join(asked.by), expected="each grouping once")
+        raise http_problem("invalid", where="by", found=",".join(asked.by), expected="each grouping once")
     dated = [grouping for grouping in asked.by if grouping in ("week", "month", "year")]
     if asked.compare is not None and dated:
         expected = "no week, month or year beside compare: the rows of two periods have no date in common"
-        raise refused("invalid", where="by", found=",".join(dated), expected=expected)
+        raise http_problem("invalid", where="by", found=",".join(dated), expected=expected)
 
 
 def _period_before(asked: EarningsQuestion) -> tuple[date, date] | None:

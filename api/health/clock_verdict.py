@@ -54,7 +54,7 @@ Cause = Literal[
 _NEAR_S = 5 * MINUTE_S
 _JUMP_S = 10 * MINUTE_S
 # A clock that gains or loses over seven minutes a day was stopped or set, it does not run so: an allowance, from memory.
-_MOST_PPM_OF_A_RUNNING_CLOCK = 5_000
+_MAX_PPM_OF_A_RUNNING_CLOCK = 5_000
 _START_OF_YEAR_DAYS = 90
 
 
@@ -155,7 +155,7 @@ def _cause(found: _Found) -> tuple[Cause, ClockChange | None]:
         return ("wrong_weekday" if found.reading.shown_on is None else "wrong_date"), None
     if found.jumped or _shows_a_first_day(found):
         return "restarted", None
-    runs = found.drift is not None and abs(found.drift.ppm) <= _MOST_PPM_OF_A_RUNNING_CLOCK
+    runs = found.drift is not None and abs(found.drift.ppm) <= _MAX_PPM_OF_A_RUNNING_CLOCK
     if runs and found.drift is not None and found.drift.least_s_per_day > 0:
         return "drifting", None
     return "unexplained", None

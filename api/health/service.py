@@ -9,8 +9,8 @@ from uuid import UUID
 
 from sqlmodel import Session
 
-from ..store.db import hold
-from ..web.errors import refused
+from ..store.db import lock
+from ..web.errors import http_problem
 from .convert import read_settings
 from .levels import Levels
 from .queries import facts_of, levels_in_force, load_tables, settings_etag
@@ -28,13 +28,13 @@ def health_of(session: Session, table_id: UUID, *, now: datetime, here_only: boo
 
 def put_settings(session: Session, message: SettingsIn, *, if_match: str | None, now: datetime) -> Levels:
     """Replace the settings, if they are still as the caller last saw them where an ``If-Match`` says so."""
-    hold(session, "settings")
+    lock(session, "settings")
     levels = read_settings(message)
     etag = settings_etag(session)
     if if_match is not None and if_match.strip() != "*":
         tags = [tag.strip().removeprefix("W/") for tag in if_match.split(",")]
         if etag not in tags:
-            raise refused("precondition_failed", where="If-Match", found=if_match[:80], expected=etag)
+            raise http_problem("precondition_failed", where="If-Match", found=if_match[:80], expected=etag)
     row = session.get(SettingsRow, 1) or SettingsRow(id=1, revision=0, terms={}, changed_at=now)
     row.terms, row.changed_at, row.revision = message.model_dump(mode="json"), now, row.revision + 1
     session.add(row)

@@ -28,7 +28,7 @@ Chemistry = Literal["flooded", "agm", "gel", "unknown"]
 
 Rest = Literal["rested", "not_rested", "rest_unknown"]
 # Odd facts are kept and flagged elsewhere; only what no meter near a battery shows is refused.
-_LEAST_MV, _MOST_MV = 1, 98_999
+_MIN_MV, _MAX_MV = 1, 98_999
 _COLDEST, _HOTTEST = -1_000, 1_500  # -100 °C … 150 °C
 
 
@@ -128,8 +128,8 @@ class SupplyReading:
         faults = []
         if self.taken_at.tzinfo is None:
             faults.append(Fault("naive_instant", "taken_at", str(self.taken_at), "an instant with an offset"))
-        if not _LEAST_MV <= self.battery_mv <= _MOST_MV:
-            faults.append(Fault("bad_voltage", "battery_mv", str(self.battery_mv), f"{_LEAST_MV} to {_MOST_MV}"))
+        if not _MIN_MV <= self.battery_mv <= _MAX_MV:
+            faults.append(Fault("bad_voltage", "battery_mv", str(self.battery_mv), f"{_MIN_MV} to {_MAX_MV}"))
         heat = self.temperature_tenths_c
         if heat is not None and not _COLDEST <= heat <= _HOTTEST:
             faults.append(Fault("bad_temperature", "temperature_tenths_c", str(heat), f"{_COLDEST} to {_HOTTEST}"))

@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
-from ..web.errors import not_found, refused
+from ..web.errors import http_problem, not_found
 from ..web.pagination import Page
 from .convert import job_out
 from .fault_report import FaultReport, JobFacts, ReportedTable, fault_report
@@ -66,7 +66,7 @@ def page_jobs(
     if after is not None:
         arrival = session.exec(select(JobRow.arrival).where(JobRow.id == after, *own)).first()
         if arrival is None:
-            raise refused("invalid", where="after", found=after, expected="the id of a job of this list")
+            raise http_problem("invalid", where="after", found=after, expected="the id of a job of this list")
         query = query.where(col(JobRow.arrival) > arrival)
     rows = session.exec(query.order_by(col(JobRow.arrival)).limit(limit + 1)).all()
     return Page(rows[:limit], rows[limit - 1].id if len(rows) > limit else None)
@@ -112,7 +112,7 @@ def times_out_of_order(
 def read_fault_report(session: Session, *, from_on: date, to_on: date, now: datetime) -> FaultReport:
     """Return the faults of a period; refuse (``period_backwards``) one that ends before it starts."""
     if to_on < from_on:
-        raise refused("period_backwards", where="to", found=to_on, expected=f"{from_on} or later")
+        raise http_problem("period_backwards", where="to", found=to_on, expected=f"{from_on} or later")
     start = datetime.fromisoformat(f"{from_on}T00:00:00+00:00") - _LONGEST_DAY
     end = datetime.fromisoformat(f"{to_on}T00:00:00+00:00") + _LONGEST_DAY
     query = (

@@ -11,7 +11,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
-from ..web.schema_types import Date, Id, given
+from ..web.schema_types import Date, Id, value_or
 from . import queries, service
 from .convert import fault_report_out
 from .fault_csv import parts_csv, tables_csv
@@ -85,7 +85,7 @@ def assign_job(
 @router.post("/jobs/{job_id}/waiting", status_code=201, responses=problems(409))
 def wait_for_parts(session: SessionDep, principal: CollectorDep, now: NowDep, job_id: Id, waiting: WaitingIn) -> JobOut:
     """Note that a job waits for parts. Assign it again when they have come, or close it."""
-    row = service.wait_for_parts(session, job_id, words=given(waiting.words, ""), by=principal.name, now=now)
+    row = service.wait_for_parts(session, job_id, words=value_or(waiting.words, ""), by=principal.name, now=now)
     note_tables(session, [row.pool_table_id])
     return queries.jobs_out(session, [row], with_costs=True)[0]
 

@@ -28,10 +28,10 @@ from ..pool_tables.service import (
     stays_of,
 )
 from ..pricing import parse_money
-from ..store.db import hold
+from ..store.db import lock
 from ..venues.service import calendar_of
 from ..web.errors import Problem, not_found
-from ..web.schema_types import given
+from ..web.schema_types import value_or
 from .convert import content_of, stored_content
 from .job import differences, must_follow, must_have_come
 from .queries import get_job
@@ -58,7 +58,7 @@ def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime)
     has left the route (``table_gone``), and an id
     that was used for another report (``same_id_other_content``).
     """
-    hold(session, f"table:{message.table_id}")
+    lock(session, f"table:{message.table_id}")
     table = get_table(session, message.table_id)
     stay = stay_at(stays_of(session, table.id), message.reported_at)
     if not by.sees(stay.venue_id):
@@ -66,7 +66,7 @@ def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime)
     must_have_come(message.reported_at, now=now, where="reported_at")
     if message.reported_at > stay.from_at:
         must_be_on_the_route(stay, where="table_id")
-    hold(session, "jobs")
+    lock(session, "jobs")
     stored = session.get(JobRow, message.id)
     if stored is not None:
         return _same(stored, message, by=by)
@@ -78,7 +78,7 @@ def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime)
         currency=currency_of(session, table),
         reported_at=message.reported_at,
         fault=message.fault,
-        words=given(message.words, ""),
+        words=value_or(message.words, ""),
         playable=message.playable,
         reported_by=by.name,
         received_at=now,
@@ -106,8 +106,8 @@ def close_job(session: Session, job_id: UUID, message: JobDoneIn, *, by: str, no
     """
     job = _open_job(session, job_id)
     table = get_table(session, job.pool_table_id)
-    before: dict[str, int] = given(message.meters_before, {})
-    after: dict[str, int] = given(message.meters_after, {})
+    before: dict[str, int] = value_or(message.meters_before, {})
+    after: dict[str, int] = value_or(message.meters_after, {})
     must_have_come(message.at, now=now, where="at")
     must_follow(message.at, job.reported_at)
     must_have_meters(table, before, where="meters_before")
@@ -116,14 +116,14 @@ def close_job(session: Session, job_id: UUID, message: JobDoneIn, *, by: str, no
         job_id=job.id,
         done_at=message.at,
         found=message.found,
-        minutes=given(message.minutes, None),
+        minutes=value_or(message.minutes, None),
         meters_before=before,
         meters_after=after,
-        test_money_minor=parse_money(given(message.test_money, "0"), job.currency, where="test_money"),
+        test_money_minor=parse_money(value_or(message.test_money, "0"), job.currency, where="test_money"),
         recorded_at=now,
         recorded_by=by,
     )
-    used: list[PartIn] = given(message.parts, [])
+    used: list[PartIn] = value_or(message.parts, [])
     parts = [
         JobPartRow(
             job_id=job.id,
@@ -184,7 +184,7 @@ def _same(stored: JobRow, message: JobIn, *, by: Reporter) -> JobRow:
 def _open_job(session: Session, job_id: UUID) -> JobRow:
     """Return a job that nobody else works at meanwhile; refuse (``already_done``) one that is done."""
     job = get_job(session, job_id)
-    hold(session, f"table:{job.pool_table_id}")
+    lock(session, f"table:{job.pool_table_id}")
     if session.exec(select(JobDoneRow.job_id).where(JobDoneRow.job_id == job_id)).first() is not None:
         raise Problem("already_done")
     return job

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ..pricing.errors import domain_error
-from ..pricing.money import MOST_MINOR
+from ..pricing.money import MAX_MINOR
 from .accounts import ACCOUNTS
 
 UUID_TEXT = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}", re.ASCII)
@@ -70,8 +70,8 @@ class Posting:
         Leaf(self.account, self.venue_id)
         if self.amount_minor == 0:
             raise domain_error("zero_posting", where="amount_minor", found=0, expected="an amount that is not zero")
-        if abs(self.amount_minor) > MOST_MINOR:
-            expected = f"at most {MOST_MINOR} minor units"
+        if abs(self.amount_minor) > MAX_MINOR:
+            expected = f"at most {MAX_MINOR} minor units"
             raise domain_error("amount_too_large", where="amount_minor", found=self.amount_minor, expected=expected)
 
     @property

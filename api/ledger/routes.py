@@ -7,15 +7,15 @@ from pydantic import MISSING
 from sqlmodel import Session
 
 from ..pool_tables.service import venue_and_currency_on
-from ..store.db import discard
+from ..store.db import mark_preview
 from ..venues import service as venues_service
 from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
-from ..web.errors import refused
+from ..web.errors import http_problem
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import Limit, link_next
-from ..web.schema_types import INT64_MAX, Currency, Date, Id, given
+from ..web.schema_types import INT64_MAX, Currency, Date, Id, value_or
 from . import queries, service
 from .convert import entry_out, names_out, posted_out
 from .export.beancount import journal_beancount
@@ -108,7 +108,7 @@ def reverse_ledger_entry(
 
 def _at_its_venue(session: Session, entry: EntryIn) -> tuple[EntryIn, str | None]:
     """Return an entry with its venue, which is its table's on that date where it names none, and their currency."""
-    table_id, venue_id = given(entry.table_id, None), given(entry.venue_id, None)
+    table_id, venue_id = value_or(entry.table_id, None), value_or(entry.venue_id, None)
     if venue_id is not None:
         currency = venues_service.get_venue(session, venue_id).currency
     if table_id is None:
@@ -117,13 +117,13 @@ def _at_its_venue(session: Session, entry: EntryIn) -> tuple[EntryIn, str | None
     if venue_id is None:
         return entry.model_copy(update={"venue_id": table_venue_id or MISSING}), table_currency
     if currency != table_currency:
-        raise refused("currency_differs", where="venue_id", found=currency, expected=table_currency)
+        raise http_problem("currency_differs", where="venue_id", found=currency, expected=table_currency)
     return entry, currency
 
 
 def _answer_post(session: Session, response: Response, entry_id: str, *, preview: bool) -> None:
     if preview:
-        discard(session)
+        mark_preview(session)
         response.status_code = 200
     else:
         response.headers["Location"] = f"/v1/ledger/entries/{entry_id}"
@@ -207,7 +207,7 @@ def export_ledger(
     all the others that lack one.
     """
     if profile is not None and format != "csv":
-        raise refused("invalid", where="profile", found=profile, expected="no profile: only a csv has one")
+        raise http_problem("invalid", where="profile", found=profile, expected="no profile: only a csv has one")
     part = queries.read_extract(
         session, from_on=from_on, to_on=to, opening=opening, close=close, currency=currency, now=now
     )

@@ -17,9 +17,9 @@ from sqlmodel import Session, col, func, insert, select
 
 from ..pricing.money import format_money, parse_money
 from ..store.clock import new_id
-from ..store.db import hold
-from ..web.errors import refused
-from ..web.schema_types import given
+from ..store.db import lock
+from ..web.errors import http_problem
+from ..web.schema_types import value_or
 from .accounts import ACCOUNTS
 from .chain import seal
 from .convert import balances_out
@@ -41,7 +41,7 @@ def lock_accounts(session: Session, venue_id: UUID) -> None:
     What is decided from the balance of a venue's account, its loan above all, is read after this. The ledger's own
     lock guards the accounts that no venue has.
     """
-    hold(session, f"cash:{venue_id}")
+    lock(session, f"cash:{venue_id}")
 
 
 def post_entry(
@@ -68,7 +68,7 @@ def post_entry(
     """
     for venue_id in sorted({posting.venue_id for posting in postings if posting.venue_id}):
         lock_accounts(session, UUID(venue_id))
-    hold(session, "ledger")
+    lock(session, "ledger")
     last = session.exec(select(EntryRow.number, EntryRow.hash).order_by(col(EntryRow.number).desc()).limit(1)).first()
     number, previous_hash = last or (0, GENESIS)
     entry = seal(
@@ -168,14 +168,14 @@ def page_balances(
 
 def entry_currency(message: EntryIn, *, venue_currency: str | None, known: Sequence[str]) -> str:
     """Return the currency of an owner's entry: its venue's, else the one it names, else the only one there is."""
-    named = given(message.currency, None)
+    named = value_or(message.currency, None)
     if venue_currency is not None:
         if named not in (None, venue_currency):
-            raise refused("currency_differs", where="currency", found=named, expected=venue_currency)
+            raise http_problem("currency_differs", where="currency", found=named, expected=venue_currency)
         return venue_currency
     if named is None and len(known) != 1:
         expected = f"one of {', '.join(known)}" if known else "a currency, since there is no venue yet"
-        raise refused("invalid", where="currency", found="nothing", expected=expected)
+        raise http_problem("invalid", where="currency", found="nothing", expected=expected)
     return named or known[0]
 
 
@@ -187,11 +187,11 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
     Refuses a write-off of more than there is (``above_balance``), and what ``account_for`` and ``owner_postings``
     refuse.
     """
-    venue_id, table_id = given(message.venue_id, None), given(message.table_id, None)
+    venue_id, table_id = value_or(message.venue_id, None), value_or(message.table_id, None)
     account = account_for(
         kind=message.kind,
-        what=given(message.what, None),
-        account=given(message.account, None),
+        what=value_or(message.what, None),
+        account=value_or(message.account, None),
         of_table=table_id is not None,
     )
     postings = owner_postings(
@@ -202,18 +202,18 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
     )
     if venue_id is not None:
         lock_accounts(session, venue_id)
-    hold(session, "ledger")
+    lock(session, "ledger")
     cautions = [text for posting in postings if (text := _overdraws(session, posting, currency))]
     if cautions and message.kind == "write_off":
         expected = "at most what there is to write off"
-        raise refused("above_balance", where="amount", found=message.amount, expected=expected, detail=cautions[0])
+        raise http_problem("above_balance", where="amount", found=message.amount, expected=expected, detail=cautions[0])
     row = post_entry(
         session,
         kind=message.kind,
         on=message.on,
         currency=currency,
         postings=postings,
-        reference=given(message.reference, ""),
+        reference=value_or(message.reference, ""),
         source_id=None,
         now=now,
         table_id=table_id,
@@ -249,13 +249,13 @@ def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str,
     entry = get_entry(session, entry_id)
     if entry.venue_id is not None:
         lock_accounts(session, UUID(entry.venue_id))
-    hold(session, "ledger")
+    lock(session, "ledger")
     if entry.kind == "reversal":
-        raise refused("reversal_of_reversal", where="entry_id", found=entry_id, expected="an entry that is none")
+        raise http_problem("reversal_of_reversal", where="entry_id", found=entry_id, expected="an entry that is none")
     query = select(EntryRow.number).where(EntryRow.kind == "reversal", EntryRow.source_id == entry_id)
     if (number := session.exec(query).first()) is not None:
         expected = "an entry that still stands"
-        raise refused("already_reversed", where="entry_id", found=f"reversed by entry {number}", expected=expected)
+        raise http_problem("already_reversed", where="entry_id", found=f"reversed by entry {number}", expected=expected)
     return post_entry(
         session,
         kind="reversal",
@@ -276,7 +276,7 @@ def reverse_owner_entry(
     entry = get_entry(session, entry_id)
     if entry.kind == "collection":
         expected = "an entry posted by an owner: reverse the collection itself"
-        raise refused("system_entry", where="entry_id", found=entry.kind, expected=expected)
+        raise http_problem("system_entry", where="entry_id", found=entry.kind, expected=expected)
     row = reverse_entry(session, entry_id, on=on, reference=reason, now=now)
     return get_entry(session, row.id), _not_come_yet(on, now=now)
 
@@ -295,13 +295,13 @@ def own_chart(session: Session, names: Literal["own", "ours"] | None) -> dict[st
 
 def put_names(session: Session, names: Mapping[str, str]) -> dict[str, str]:
     """Replace the operator's own names of accounts; refuse a code that is none."""
-    hold(session, "account names")
+    lock(session, "account names")
     for code in names:
         account, _, venue_id = code.partition(":")
         known = ACCOUNTS.get(account)
         if known is None or (venue_id and known.per_venue == "never"):
             expected = f"one of {', '.join(ACCOUNTS)}, or one of a venue: owed_to_venues:<venue id>"
-            raise refused("unknown_account", where=f"names.{code}", found=code, expected=expected)
+            raise http_problem("unknown_account", where=f"names.{code}", found=code, expected=expected)
     session.execute(delete(AccountNameRow))
     session.add_all(AccountNameRow(code=code, name=name) for code, name in names.items())
     session.flush()

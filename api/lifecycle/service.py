@@ -19,11 +19,11 @@ from ..pool_tables.service import get_table, last_stay_at_a_venue, must_be_on_th
 from ..pricing import Fault, format_money, parse_money
 from ..store.changes import TouchedRow
 from ..store.clock import new_id
-from ..store.db import hold
+from ..store.db import lock
 from ..venues.rows import VenueFactRow, VenueRow
 from ..venues.service import calendar_of, lock_venue, must_be_of_the_route
-from ..web.errors import Problem, not_found, refused
-from ..web.schema_types import given
+from ..web.errors import Problem, http_problem, not_found
+from ..web.schema_types import value_or
 from ..worklist.rows import WorkRow
 from .convert import stayed
 from .last_collection import may_hold_money
@@ -38,7 +38,7 @@ def retire_table(session: Session, table_id: UUID, message: RetirementIn, *, by:
     Refuses a table that has left (``table_gone``), a time before its last move (``out_of_order``) or that has not come,
     a buyer or a price of a table that was not sold, and a box that may hold money (``last_collection_needed``).
     """
-    hold(session, f"table:{table_id}")
+    lock(session, f"table:{table_id}")
     table = get_table(session, table_id)
     stays = stays_of(session, table_id)
     here, venue = stays[-1], last_stay_at_a_venue(session, table)[1]
@@ -46,24 +46,24 @@ def retire_table(session: Session, table_id: UUID, message: RetirementIn, *, by:
     must_have_come(message.at, now=now, where="at")
     if message.at < here.from_at:
         expected = f"{here.from_at.isoformat()} or later"
-        raise refused("out_of_order", where="at", found=message.at.isoformat(), expected=expected)
+        raise http_problem("out_of_order", where="at", found=message.at.isoformat(), expected=expected)
     price_minor = _price(message, venue.currency)
     collected_at = last_collected_at(session, table_id, at=message.at)
-    asked = message.how != "lost" and given(message.box, None) is None
+    asked = message.how != "lost" and value_or(message.box, None) is None
     if asked and may_hold_money([stayed(stay) for stay in stays], collected_at=collected_at, at=message.at):
         found = "no collection" if collected_at is None else f"the last one at {collected_at.isoformat()}"
         expected = "its last collection, or box: empty where you looked"
-        raise refused("last_collection_needed", where="table_id", found=found, expected=expected)
+        raise http_problem("last_collection_needed", where="table_id", found=found, expected=expected)
     stay = _move(session, table, here, to=message.how, at=message.at)
     row = RetirementRow(
         stay_id=stay.id,
         pool_table_id=table_id,
         how=message.how,
         retired_at=message.at,
-        buyer=given(message.buyer, ""),
+        buyer=value_or(message.buyer, ""),
         price_minor=price_minor,
         currency=venue.currency,
-        entry_id=_post_sale(session, table, venue, stay, price_minor, buyer=given(message.buyer, ""), now=now),
+        entry_id=_post_sale(session, table, venue, stay, price_minor, buyer=value_or(message.buyer, ""), now=now),
         recorded_at=now,
         recorded_by=by,
     )
@@ -81,17 +81,19 @@ def void_move(session: Session, stay_id: UUID, *, reason: str, by: str, now: dat
     stay = session.get(StayRow, stay_id)
     if stay is None:
         raise not_found("move")
-    hold(session, f"table:{stay.pool_table_id}")
+    lock(session, f"table:{stay.pool_table_id}")
     session.refresh(stay)
     if stay.voided_at is not None:
-        raise refused("already_void", where="move_id", found=stay.voided_at.isoformat(), expected="a move that counts")
+        raise http_problem(
+            "already_void", where="move_id", found=stay.voided_at.isoformat(), expected="a move that counts"
+        )
     stays = stays_of(session, stay.pool_table_id)
     if stay.to_at is not None:
         expected = f"the last move, {stays[-1].id}: void the later ones first"
-        raise refused("not_the_last_move", where="move_id", found=stay_id, expected=expected)
+        raise http_problem("not_the_last_move", where="move_id", found=stay_id, expected=expected)
     if len(stays) == 1:
         expected = "a move: this is where the table was first; delete the table if it was never used"
-        raise refused("conflict", where="move_id", found=stay_id, expected=expected)
+        raise http_problem("conflict", where="move_id", found=stay_id, expected=expected)
     before = stays[-2]
     if before.venue_id is not None:
         must_be_of_the_route(lock_venue(session, before.venue_id), where="move_id")
@@ -130,7 +132,7 @@ def depart_venue(session: Session, venue_id: UUID, *, on: date) -> DepartureOut:
         .order_by(col(StayRow.to_at).desc())
     ).first()
     if last is not None and last > ends_at:
-        raise refused(
+        raise http_problem(
             "out_of_order",
             where="on",
             found=on,
@@ -159,7 +161,7 @@ def departure_out(session: Session, venue: VenueRow) -> DepartureOut:
 
 def delete_table(session: Session, table_id: UUID) -> None:
     """Delete a table that was made by mistake; refuse (``still_used``) one that anything refers to."""
-    hold(session, f"table:{table_id}")
+    lock(session, f"table:{table_id}")
     table = get_table(session, table_id)
     stays = session.exec(select(StayRow).where(StayRow.pool_table_id == table_id)).all()
     hanging = what_hangs_on(session, "pool_table", table_id)
@@ -205,11 +207,13 @@ def _must_hang_nothing(hanging: dict[str, int], *, where: str) -> None:
 
 def _price(message: RetirementIn, currency: str) -> int | None:
     """Return the price in minor units; refuse (``invalid``) a price or a buyer of a table that was not sold."""
-    price, buyer = given(message.price, None), given(message.buyer, None)
+    price, buyer = value_or(message.price, None), value_or(message.buyer, None)
     if message.how != "sold":
         for name, value in (("price", price), ("buyer", buyer)):
             if value is not None:
-                raise refused("invalid", where=name, found=value, expected=f"nothing of a table that was {message.how}")
+                raise http_problem(
+                    "invalid", where=name, found=value, expected=f"nothing of a table that was {message.how}"
+                )
     return None if price is None else parse_money(price, currency, where="price")
 
 

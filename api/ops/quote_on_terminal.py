@@ -14,8 +14,8 @@ from ..quotes.convert import in_words
 from ..quotes.schemas import ScenarioIn
 from ..quotes.service import Asked, Spots, When
 from ..venues.rows import VenueRow
-from ..web.errors import Problem, from_validation, refused
-from ..web.schema_types import given
+from ..web.errors import Problem, from_validation, http_problem
+from ..web.schema_types import value_or
 
 _NEAR, _NAMES_MAX = 0.5, 5
 
@@ -36,14 +36,14 @@ def answer_on_terminal(
         raise from_validation(error.errors()) from None
     venue_id = None if venue is None else _named(_names_of_venues(session), venue, what="venue")
     table_id = None if table is None else _named(_names_of_tables(session), table, what="table")
-    when = When(at=given(question.at, None), day=given(question.day, None), time=given(question.time, None))
-    units = {name: given(getattr(question, name), None) for name in ("money", "games", "minutes")}
+    when = When(at=value_or(question.at, None), day=value_or(question.day, None), time=value_or(question.time, None))
+    units = {name: value_or(getattr(question, name), None) for name in ("money", "games", "minutes")}
     answer = Spots(session, now=now).ask(
         venue_id=venue_id,
         table_id=table_id,
-        basis=given(question.basis, None),
+        basis=value_or(question.basis, None),
         when=when,
-        asked=Asked(**units, players=given(question.players, 1)),
+        asked=Asked(**units, players=value_or(question.players, 1)),
     )
     if as_json:
         return answer.model_dump_json(indent=2, by_alias=True)
@@ -72,7 +72,7 @@ def _named(names: Mapping[UUID, str], typed: str, *, what: str) -> UUID:
 
 def _several(typed: str, found: list[UUID], *, what: str) -> Problem:
     ids = " or ".join(str(id) for id in found[:_NAMES_MAX])
-    return refused("invalid", where=f"--{what}", found=f"{typed!r}, which {len(found)} {what}s have", expected=ids)
+    return http_problem("invalid", where=f"--{what}", found=f"{typed!r}, which {len(found)} {what}s have", expected=ids)
 
 
 def _none(typed: str, names: Any, *, what: str) -> Problem:
@@ -81,4 +81,4 @@ def _none(typed: str, names: Any, *, what: str) -> Problem:
     near = [name for fold, name in known.items() if folded in fold]
     near += [known[fold] for fold in get_close_matches(folded, known, n=_NAMES_MAX, cutoff=_NEAR)]
     offered = " or ".join(dict.fromkeys(near[:_NAMES_MAX])) or f"a {what}'s name or id"
-    return refused("invalid", where=f"--{what}", found=f"{typed!r}, which no {what} has", expected=offered)
+    return http_problem("invalid", where=f"--{what}", found=f"{typed!r}, which no {what} has", expected=offered)

@@ -12,13 +12,13 @@ from sqlmodel import Session, col, select
 
 from ..pricing import DomainError
 from ..store.clock import FUTURE_ALLOWED, new_id
-from ..store.db import hold
+from ..store.db import lock
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_route
-from ..web.errors import not_found, refused
+from ..web.errors import http_problem, not_found
 from ..web.pagination import Page, page
 from ..web.preconditions import apply_change, must_match
-from ..web.schema_types import given
+from ..web.schema_types import value_or
 from .controller import Controller, controller_of
 from .place import GONE, IN_WORDS, OwnPlace, Place
 from .profile import normal_profile
@@ -48,7 +48,7 @@ def create_table(session: Session, venue_id: UUID, table: TableIn, *, now: datet
     """Store a new table, standing at a venue since it was placed there, else from now on."""
     venue = lock_venue(session, venue_id)
     must_be_of_the_route(venue, where="venue_id")
-    placed_at = given(table.placed_at, now)
+    placed_at = value_or(table.placed_at, now)
     must_have_come(placed_at, now=now, where="placed_at")
     stated = table.model_dump(exclude={"label", "placed_at"}, by_alias=True, mode="json")
     profile = normal_profile(stated, venue.currency)
@@ -134,7 +134,7 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
     Refuses a table that is gone (``table_gone``), a move before its last one (``out_of_order``) or to where it is
     (``already_there``), a venue of another currency, and a place beside a venue.
     """
-    hold(session, f"table:{table_id}")
+    lock(session, f"table:{table_id}")
     table = get_table(session, table_id)
     must_have_come(move.moved_at, now=now, where="moved_at")
     open_stay = session.exec(
@@ -143,7 +143,7 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
     must_be_on_the_route(open_stay, where="table_id")
     to = _place_of(move)
     if move.moved_at < open_stay.from_at:
-        raise refused(
+        raise http_problem(
             "out_of_order",
             where="moved_at",
             found=move.moved_at.isoformat(),
@@ -152,9 +152,9 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
     if (move.venue_id, to) == (open_stay.venue_id, open_stay.place):
         place = IN_WORDS[to] if move.venue_id is None else get_venue(session, move.venue_id).name
         expected = f"another place: it has stood there since {open_stay.from_at.isoformat()}"
-        raise refused("already_there", where="venue_id", found=place, expected=expected)
+        raise http_problem("already_there", where="venue_id", found=place, expected=expected)
     if move.venue_id is not None and get_venue(session, move.venue_id).currency != currency_of(session, table):
-        raise refused(
+        raise http_problem(
             "currency_differs",
             where="venue_id",
             found=get_venue(session, move.venue_id).currency,
@@ -164,7 +164,7 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
         venue = lock_venue(session, move.venue_id)
         must_be_of_the_route(venue, where="venue_id")
         venue.has_tables = True
-    meters: dict[str, int] = given(move.meters, {})
+    meters: dict[str, int] = value_or(move.meters, {})
     must_have_meters(table, meters)
     open_stay.to_at = move.moved_at
     session.flush()
@@ -195,23 +195,23 @@ def must_be_on_the_route(stay: StayRow, *, where: str) -> None:
     """Refuse (``table_gone``) a table whose latest stay says that it was retired, sold or lost."""
     if stay.place in GONE:
         found = f"{stay.place} since {stay.from_at.isoformat()}"
-        raise refused("table_gone", where=where, found=found, expected="a table of the route")
+        raise http_problem("table_gone", where=where, found=found, expected="a table of the route")
 
 
 def _place_of(move: MoveIn) -> Place:
     """Return the place that a move goes to; refuse (``invalid``) another place beside a venue."""
-    to: OwnPlace | None = given(move.to, None)
+    to: OwnPlace | None = value_or(move.to, None)
     if move.venue_id is None:
         return to or "workshop"
     if to is not None:
-        raise refused("invalid", where="to", found=to, expected="nothing beside a venue")
+        raise http_problem("invalid", where="to", found=to, expected="nothing beside a venue")
     return "venue"
 
 
 def must_have_come(at: datetime, *, now: datetime, where: str) -> None:
     """Refuse (``invalid``) an instant that has not come."""
     if at > now + FUTURE_ALLOWED:
-        raise refused("invalid", where=where, found=at.isoformat(), expected="an instant that has come")
+        raise http_problem("invalid", where=where, found=at.isoformat(), expected="an instant that has come")
 
 
 def must_have_meters(table: PoolTableRow, meters: Mapping[str, int], *, where: str = "meters") -> None:
@@ -220,6 +220,8 @@ def must_have_meters(table: PoolTableRow, meters: Mapping[str, int], *, where: s
     for name, count in meters.items():
         if name not in known:
             expected = f"one of {', '.join(known)}" if known else "none: the table has no meters"
-            raise refused("invalid", where=f"{where}.{name}", found="no such meter", expected=expected)
+            raise http_problem("invalid", where=f"{where}.{name}", found="no such meter", expected=expected)
         if count >= 10 ** known[name]:
-            raise refused("invalid", where=f"{where}.{name}", found=count, expected=f"at most {known[name]} digits")
+            raise http_problem(
+                "invalid", where=f"{where}.{name}", found=count, expected=f"at most {known[name]} digits"
+            )

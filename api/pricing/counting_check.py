@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from .errors import Fault, PricingError
 from .ladder import WAYS_OF_COUNTING, Counting, Ladder, Rung
 from .ladder_advice import Steps, steps_of
-from .money import MOST_MINOR
+from .money import MAX_MINOR
 from .payable import next_payable
 
 CANDIDATES_MAX = 60
@@ -129,7 +129,7 @@ def _ladder(rungs: tuple[Rung, ...], way: Counting) -> Ladder | None:
 def _next_sum(fits: Sequence[Ladder], accepts: tuple[int, ...] | None) -> NextSum | None:
     if len(fits) < 2:
         return None
-    reach = min(3 * max(ladder.rungs[-1].price for ladder in fits), MOST_MINOR)
+    reach = min(3 * max(ladder.rungs[-1].price for ladder in fits), MAX_MINOR)
     steps = [steps_of(ladder, reach=reach) for ladder in fits]
     sums = _sums(steps, accepts)
     shown = [[one.at(money) for one in steps] for money in sums]
@@ -162,8 +162,8 @@ def _sums(steps: Sequence[Steps], accepts: tuple[int, ...] | None) -> list[int]:
 def _check(ladders: Sequence[Ladder], seen: Sequence[Seen]) -> None:
     faults: list[Fault] = []
     for index, one in enumerate(seen):
-        if type(one.money) is not int or not 1 <= one.money <= MOST_MINOR:
-            expected = f"minor units from 1 to {MOST_MINOR}"
+        if type(one.money) is not int or not 1 <= one.money <= MAX_MINOR:
+            expected = f"minor units from 1 to {MAX_MINOR}"
             faults.append(Fault("bad_money", f"seen[{index}].money", repr(one.money), expected))
         if type(one.units) is not int or one.units < 0:
             faults.append(Fault("bad_units", f"seen[{index}].units", repr(one.units), "a whole number of at least 0"))

@@ -26,7 +26,7 @@ from typing import Literal, get_args
 
 from .errors import Fault, PricingError, pricing_error
 from .lines import Kind, Line
-from .money import MOST_MINOR, format_money
+from .money import MAX_MINOR, format_money
 
 Counting = Literal["repeat", "climb", "climb_once"]
 WAYS_OF_COUNTING: tuple[Counting, ...] = get_args(Counting)
@@ -36,9 +36,9 @@ COUNTING_WORDS: dict[Counting, str] = {
     "climb_once": "each price counts once, and past the top price only the first price counts",
 }
 
-MOST_RUNGS = 50
-MOST_UNITS_OF_A_RUNG = 1_000_000
-MOST_UNITS_ASKED = 10_000
+MAX_PRICES = 50
+MAX_UNITS_OF_A_PRICE = 1_000_000
+MAX_UNITS_ASKED = 10_000
 """More units than this in one question are refused (``too_many_units``)."""
 
 _WORDS = {"games": ("game", "games"), "minutes": ("minute", "minutes"), "metered": ("minute", "minutes")}
@@ -52,7 +52,7 @@ class Rung:
     units: int
 
     def __post_init__(self) -> None:
-        bounds = (("price", self.price, MOST_MINOR), ("units", self.units, MOST_UNITS_OF_A_RUNG))
+        bounds = (("price", self.price, MAX_MINOR), ("units", self.units, MAX_UNITS_OF_A_PRICE))
         faults = [
             Fault("bad_price", where, repr(found), f"a whole number from 1 to {most}")
             for where, found, most in bounds
@@ -150,7 +150,7 @@ class Ladder:
         """
         check_units(units)
         least = self._least_repeating(units) if self.counting == "repeat" else self._least_climbing(units)
-        if least > MOST_MINOR:
+        if least > MAX_MINOR:
             raise pricing_error("too_many_units", where="units", found=units, expected="units that cost less than this")
         return least
 
@@ -166,8 +166,8 @@ class Ladder:
                 left %= rung.price
             if left < rung.price:
                 away.append(rung.price - left)
-        add = min(away, default=MOST_MINOR)
-        return NextBreak(add, self.total(money + add)) if away and money + add <= MOST_MINOR else None
+        add = min(away, default=MAX_MINOR)
+        return NextBreak(add, self.total(money + add)) if away and money + add <= MAX_MINOR else None
 
     def _climb(self, money: int) -> list[Sold]:
         """Return the rungs sold on the way up: the top as often as the count starts over, the highest reached, the first."""
@@ -205,10 +205,10 @@ def check_units(units: int, *, where: str = "units") -> None:
     """Refuse a question about fewer than 1 unit (``bad_units``) or more than 10,000 (``too_many_units``)."""
     if type(units) is not int or units < 1:
         raise pricing_error(
-            "bad_units", where=where, found=repr(units), expected=f"a whole number from 1 to {MOST_UNITS_ASKED}"
+            "bad_units", where=where, found=repr(units), expected=f"a whole number from 1 to {MAX_UNITS_ASKED}"
         )
-    if units > MOST_UNITS_ASKED:
-        raise pricing_error("too_many_units", where=where, found=units, expected=f"at most {MOST_UNITS_ASKED}")
+    if units > MAX_UNITS_ASKED:
+        raise pricing_error("too_many_units", where=where, found=units, expected=f"at most {MAX_UNITS_ASKED}")
 
 
 def count_of(units: int, kind: Kind) -> str:
@@ -218,9 +218,9 @@ def count_of(units: int, kind: Kind) -> str:
 
 
 def _check_money(money: int) -> None:
-    if type(money) is not int or not 0 <= money <= MOST_MINOR:
+    if type(money) is not int or not 0 <= money <= MAX_MINOR:
         raise pricing_error(
-            "bad_money", where="money", found=repr(money), expected=f"minor units from 0 to {MOST_MINOR}"
+            "bad_money", where="money", found=repr(money), expected=f"minor units from 0 to {MAX_MINOR}"
         )
 
 
@@ -243,8 +243,8 @@ def _words_of(part: Sold, kind: Kind, currency: str) -> str:
 
 def _faults_of_form(ladder: Ladder) -> list[Fault]:
     faults = []
-    if not 1 <= len(ladder.rungs) <= MOST_RUNGS:
-        expected = f"1 to {MOST_RUNGS} prices"
+    if not 1 <= len(ladder.rungs) <= MAX_PRICES:
+        expected = f"1 to {MAX_PRICES} prices"
         faults.append(Fault("bad_price_count", "prices", f"{len(ladder.rungs)} prices", expected))
     if ladder.counting not in WAYS_OF_COUNTING:
         faults.append(Fault("bad_counting", "counting", repr(ladder.counting), "repeat, climb or climb_once"))

@@ -24,7 +24,7 @@ from typing import NamedTuple
 
 from .errors import pricing_error
 from .lines import Advice, Line
-from .money import MOST_MINOR, allot, format_money, round_half_up
+from .money import MAX_MINOR, allot, format_money, round_half_up
 from .play import MINUTE, SECOND, Bill, Piece, Play, Span, at_one_rate, moved, settle
 from .rate import Cap, Per, Rate, Tier, TierMode
 
@@ -72,9 +72,9 @@ def lasts(pieces: Sequence[Piece], *, money: int, players: int = 1, currency: st
 
     Refuses ``bad_money`` (0 to 10^15) and what ``settle`` refuses.
     """
-    if type(money) is not int or not 0 <= money <= MOST_MINOR:
+    if type(money) is not int or not 0 <= money <= MAX_MINOR:
         raise pricing_error(
-            "bad_money", where="money", found=repr(money), expected=f"a whole number from 0 to {MOST_MINOR}"
+            "bad_money", where="money", found=repr(money), expected=f"a whole number from 0 to {MAX_MINOR}"
         )
     play = settle(pieces, players=players)
     bill = play.opened()

@@ -15,7 +15,7 @@ from fractions import Fraction
 
 from .errors import Fault, pricing_error
 
-MOST_MINOR = 10**15
+MAX_MINOR = 10**15
 """No amount the engine handles is larger, in minor units, than this."""
 
 # ISO 4217, table of active currency codes: those whose minor unit is not 2.
@@ -65,9 +65,9 @@ def parse_money(text: str, currency: str, *, where: str = "money") -> int:
         )
         raise pricing_error("bad_money", where=where, found=repr(text), expected=expected)
     minor = int(match["whole"] + part.ljust(decimals, "0"))
-    if minor > MOST_MINOR:
+    if minor > MAX_MINOR:
         raise pricing_error(
-            "bad_money", where=where, found=repr(text), expected=f"at most {format_money(MOST_MINOR, currency)}"
+            "bad_money", where=where, found=repr(text), expected=f"at most {format_money(MAX_MINOR, currency)}"
         )
     return -minor if match["sign"] else minor
 

@@ -15,10 +15,10 @@ from functools import lru_cache
 from math import gcd
 
 from .errors import pricing_error
-from .money import MOST_MINOR
+from .money import MAX_MINOR
 
-MOST_DENOMINATIONS = 50
-MOST_REMAINDERS = 20_000
+MAX_DENOMINATIONS = 50
+MAX_REMAINDERS = 20_000
 """The smallest denomination holds the common step of all of them no more often than this (``denominations_too_complex``)."""
 
 
@@ -43,8 +43,8 @@ def _shortest_sums(accepts: tuple[int, ...]) -> tuple[int, tuple[int, ...]]:
     _check(accepts)
     step = gcd(*accepts)
     smallest, *others = sorted({denomination // step for denomination in accepts})
-    if smallest > MOST_REMAINDERS:
-        expected = f"denominations of which the smallest is at most {MOST_REMAINDERS} times their common step"
+    if smallest > MAX_REMAINDERS:
+        expected = f"denominations of which the smallest is at most {MAX_REMAINDERS} times their common step"
         raise pricing_error("denominations_too_complex", where="accepts", found=list(accepts), expected=expected)
     # Fewer than ``smallest`` coins reach every remainder, so no shortest sum is as long as this.
     beyond = smallest * (max(others, default=0) + 1)
@@ -60,14 +60,14 @@ def _shortest_sums(accepts: tuple[int, ...]) -> tuple[int, tuple[int, ...]]:
 
 
 def _check(accepts: tuple[int, ...]) -> None:
-    if not 1 <= len(accepts) <= MOST_DENOMINATIONS:
-        expected = f"1 to {MOST_DENOMINATIONS} denominations"
+    if not 1 <= len(accepts) <= MAX_DENOMINATIONS:
+        expected = f"1 to {MAX_DENOMINATIONS} denominations"
         raise pricing_error(
             "bad_denominations", where="accepts", found=f"{len(accepts)} denominations", expected=expected
         )
     for index, denomination in enumerate(accepts):
-        if type(denomination) is not int or not 1 <= denomination <= MOST_MINOR:
-            expected = f"minor units from 1 to {MOST_MINOR}"
+        if type(denomination) is not int or not 1 <= denomination <= MAX_MINOR:
+            expected = f"minor units from 1 to {MAX_MINOR}"
             raise pricing_error(
                 "bad_denominations", where=f"accepts[{index}]", found=repr(denomination), expected=expected
             )

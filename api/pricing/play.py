@@ -35,7 +35,7 @@ from .errors import Fault, PricingError, pricing_error
 from .money import round_half_up
 from .rate import Rate, Tier, TierMode
 
-MOST_PLAYERS = 100
+MAX_PLAYERS = 100
 LONGEST_PLAY = timedelta(days=31)
 SECOND = 1_000_000
 MINUTE = 60 * SECOND
@@ -214,8 +214,8 @@ def settle(pieces: Sequence[Piece], *, players: int) -> Play:
 
 def _check(pieces: Sequence[Piece], players: int) -> None:
     faults = []
-    if type(players) is not int or not 1 <= players <= MOST_PLAYERS:
-        faults.append(Fault("bad_players", "players", repr(players), f"a whole number from 1 to {MOST_PLAYERS}"))
+    if type(players) is not int or not 1 <= players <= MAX_PLAYERS:
+        faults.append(Fault("bad_players", "players", repr(players), f"a whole number from 1 to {MAX_PLAYERS}"))
     if not pieces:
         faults.append(Fault("no_pieces", "pieces", "none", "the pieces of a play"))
     for index, (before, piece) in enumerate(pairwise(pieces), start=1):

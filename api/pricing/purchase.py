@@ -21,7 +21,7 @@ from typing import Literal
 
 from .errors import Fault, PricingError, pricing_error
 from .ladder import Sale
-from .money import MOST_MINOR
+from .money import MAX_MINOR
 from .tariff import Tariff
 from .work import STEPS_OF_AN_EVENT, Work
 
@@ -29,7 +29,7 @@ Buys = Literal["games", "minutes"]
 Caution = Literal["closed", "free", "kind_not_sold"]
 TariffAt = Callable[[datetime], Tariff | None]
 
-MOST_MINUTES = 5_256_000
+MAX_MINUTES = 5_256_000
 """No money buys more minutes than this (``too_much_money``): ten years of 365 days."""
 _MINUTE = timedelta(minutes=1)
 
@@ -116,8 +116,8 @@ def follow(
 
 def ends_after(at: datetime, minutes: int) -> datetime:
     """Return the instant (UTC) at which ``minutes`` bought at ``at`` have run out (T3); at most ten years of them."""
-    if minutes > MOST_MINUTES:
-        expected = f"money that buys at most {MOST_MINUTES} minutes, ten years"
+    if minutes > MAX_MINUTES:
+        expected = f"money that buys at most {MAX_MINUTES} minutes, ten years"
         raise pricing_error("too_much_money", where="money", found=f"{minutes} minutes", expected=expected)
     return at.astimezone(UTC) + timedelta(minutes=minutes)
 
@@ -219,9 +219,9 @@ def _faults(events: Sequence[Insert | Start]) -> list[Fault]:
         if event.at.utcoffset() is None
     ]
     faults += [
-        Fault("bad_money", f"events[{index}].amount", repr(event.amount), f"minor units from 1 to {MOST_MINOR}")
+        Fault("bad_money", f"events[{index}].amount", repr(event.amount), f"minor units from 1 to {MAX_MINOR}")
         for index, event in enumerate(events)
-        if isinstance(event, Insert) and not (type(event.amount) is int and 1 <= event.amount <= MOST_MINOR)
+        if isinstance(event, Insert) and not (type(event.amount) is int and 1 <= event.amount <= MAX_MINOR)
     ]
     aware = [
         (index, event.at.astimezone(UTC)) for index, event in enumerate(events) if event.at.utcoffset() is not None

@@ -22,9 +22,9 @@ from .errors import Fault, PricingError, pricing_error
 from .ladder import Ladder, NextBreak, check_units
 from .lines import Kind, Line
 from .metered import Charge, charge, lasts
-from .money import MOST_MINOR, round_half_up
+from .money import MAX_MINOR, round_half_up
 from .payable import next_payable
-from .play import LONGEST_PLAY, MOST_PLAYERS, Piece
+from .play import LONGEST_PLAY, MAX_PLAYERS, Piece
 from .purchase import ends_after
 from .split import split
 from .tariff import Tariff
@@ -282,10 +282,10 @@ def _check(*, at: datetime, money: int | None, games: int | None, minutes: int |
     if len(named) != 1:
         found = " and ".join(named) or "none of them"
         faults.append(Fault("not_one_question", "money", found, "one of money, games and minutes"))
-    if money is not None and not (type(money) is int and 0 <= money <= MOST_MINOR):
-        faults.append(Fault("bad_money", "money", repr(money), f"minor units from 0 to {MOST_MINOR}"))
-    if type(players) is not int or not 1 <= players <= MOST_PLAYERS:
-        faults.append(Fault("bad_players", "players", repr(players), f"a whole number from 1 to {MOST_PLAYERS}"))
+    if money is not None and not (type(money) is int and 0 <= money <= MAX_MINOR):
+        faults.append(Fault("bad_money", "money", repr(money), f"minor units from 0 to {MAX_MINOR}"))
+    if type(players) is not int or not 1 <= players <= MAX_PLAYERS:
+        faults.append(Fault("bad_players", "players", repr(players), f"a whole number from 1 to {MAX_PLAYERS}"))
     if faults:
         raise PricingError(*faults)
     for name, units in (("games", games), ("minutes", minutes)):

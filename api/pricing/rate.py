@@ -14,13 +14,13 @@ from itertools import pairwise
 from typing import Literal
 
 from .errors import Fault, PricingError
-from .money import MOST_MINOR
+from .money import MAX_MINOR
 
 TierMode = Literal["add", "set"]
 Per = Literal["table", "player"]
 
-MOST_TIERS = 50
-MOST_MINUTES = 525_600
+MAX_TIERS = 50
+MAX_MINUTES = 525_600
 """No tier starts later than this, and no step, price unit or capped slice is longer: a year."""
 
 
@@ -41,10 +41,10 @@ class Tier:
     def __post_init__(self) -> None:
         _must_be_within(
             "bad_tier",
-            ("from_minutes", self.from_minutes, 0, MOST_MINUTES),
-            ("price", self.price, 0, MOST_MINOR),
-            ("per_minutes", self.per_minutes, 1, MOST_MINUTES),
-            ("step_minutes", self.step_minutes, 1, MOST_MINUTES),
+            ("from_minutes", self.from_minutes, 0, MAX_MINUTES),
+            ("price", self.price, 0, MAX_MINOR),
+            ("per_minutes", self.per_minutes, 1, MAX_MINUTES),
+            ("step_minutes", self.step_minutes, 1, MAX_MINUTES),
         )
 
     @property
@@ -67,7 +67,7 @@ class Cap:
 
     def __post_init__(self) -> None:
         _must_be_within(
-            "bad_cap", ("amount", self.amount, 0, MOST_MINOR), ("per_minutes", self.per_minutes, 1, MOST_MINUTES)
+            "bad_cap", ("amount", self.amount, 0, MAX_MINOR), ("per_minutes", self.per_minutes, 1, MAX_MINUTES)
         )
 
 
@@ -120,10 +120,10 @@ def _faults_of_form(rate: Rate) -> Iterator[Fault]:
     for where, found, known in (("tier_mode", rate.tier_mode, ("add", "set")), ("per", rate.per, ("table", "player"))):
         if found not in known:
             yield Fault("bad_rate", where, repr(found), " or ".join(known))
-    if not 1 <= len(rate.tiers) <= MOST_TIERS:
-        yield Fault("bad_rate", "tiers", f"{len(rate.tiers)} tiers", f"1 to {MOST_TIERS} tiers")
+    if not 1 <= len(rate.tiers) <= MAX_TIERS:
+        yield Fault("bad_rate", "tiers", f"{len(rate.tiers)} tiers", f"1 to {MAX_TIERS} tiers")
     yield from _out_of_bounds(
-        "bad_rate", ("start_fee", rate.start_fee, 0, MOST_MINOR), ("minimum", rate.minimum, 0, MOST_MINOR)
+        "bad_rate", ("start_fee", rate.start_fee, 0, MAX_MINOR), ("minimum", rate.minimum, 0, MAX_MINOR)
     )
 
 

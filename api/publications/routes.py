@@ -7,7 +7,7 @@ from fastapi import APIRouter, Query, Response
 from ..schedules import service as schedules
 from ..schedules.schemas import RolloutIn, ScheduleIn, TableScheduleIn
 from ..store.changes import note_tables, note_venues
-from ..store.db import discard
+from ..store.db import mark_preview
 from ..web.auth import OwnerDep
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
@@ -88,5 +88,5 @@ def roll_out_tariff(
 def _preview(session: SessionDep, response: Response, preview: bool) -> None:
     """Make the request a preview, answered with 200, if it asks for one."""
     if preview:
-        discard(session)
+        mark_preview(session)
         response.status_code = 200

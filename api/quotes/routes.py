@@ -19,7 +19,7 @@ from ..schedules.convert import tariff_ref
 from ..venues.service import calendar_of
 from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
-from ..web.errors import Problem, from_validation, problem_out, refused
+from ..web.errors import Problem, from_validation, http_problem, problem_out
 from ..web.openapi import problems
 from ..web.operation import Handler, Route
 from ..web.schema_types import DAYS, AskedDay, AskedTime, Date, Id, Money
@@ -138,9 +138,9 @@ def get_quote(
     """
     if (format == "text") == (column is None):
         expected = "a column" if format == "text" else "no column: only format=text gives one value"
-        raise refused("invalid", where="column", found=column or "nothing", expected=expected)
+        raise http_problem("invalid", where="column", found=column or "nothing", expected=expected)
     if format != "text" and kind is not None:
-        raise refused("invalid", where="kind", found=kind, expected="no kind: only format=text gives one value")
+        raise http_problem("invalid", where="kind", found=kind, expected="no kind: only format=text gives one value")
     answer = question.answer(session, principal, now)
     if format == "csv":
         return Response(csv_of(answer), media_type="text/csv")

@@ -40,8 +40,8 @@ from ..pricing.work import Work
 from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
 from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue
-from ..web.errors import not_found, refused
-from ..web.schema_types import DAYS, Day, given
+from ..web.errors import http_problem, not_found
+from ..web.schema_types import DAYS, Day, value_or
 from .convert import Known, Writer, listed_since
 from .schemas import AnswerOut, EventIn, MeteredAnswerOut, PurchaseAnswerOut, QuoteAnswerOut, QuoteOut, ScenarioIn
 
@@ -122,7 +122,7 @@ class Spots:
             return self._known_by((stay.id, basis), lambda: place_of_stay(self.session, stay))
         if venue_id is None or table_id is not None:
             found = "neither" if venue_id is None else "both"
-            raise refused("invalid", where="venue_id", found=found, expected="one of venue_id and table_id")
+            raise http_problem("invalid", where="venue_id", found=found, expected="one of venue_id and table_id")
         if self.only_venue not in (None, venue_id):
             raise not_found("venue")
         return self._known_by((venue_id, basis), lambda: place_of_venue(self.session, venue_id))
@@ -186,14 +186,14 @@ def spot_of_draft(tariff: Tariff, time_zone: str) -> Spot:
 def read_when(when: When, calendar: Calendar, *, now: datetime) -> datetime:
     """Return the instant that a question means."""
     if when.at is not None and (when.day is not None or when.time is not None):
-        raise refused("invalid", where="at", found="at beside day or time", expected="at, or day and time")
+        raise http_problem("invalid", where="at", found="at beside day or time", expected="at, or day and time")
     if when.at is not None:
         return read_at(when.at, calendar, where="at")
     if when.day is None and when.time is None:
         return now
     if when.day is None or when.time is None:
         missing = "day" if when.day is None else "time"
-        raise refused("invalid", where=missing, found="nothing", expected="day and time, both or neither")
+        raise http_problem("invalid", where=missing, found="nothing", expected="day and time, both or neither")
     return calendar.next(DAYS.index(when.day), when.time, now)
 
 
@@ -202,7 +202,7 @@ def read_at(text: str, calendar: Calendar, *, where: str) -> datetime:
     try:
         instant = datetime.fromisoformat(text.upper())
     except ValueError:
-        raise refused("invalid", where=where, found=text, expected="a date and time that exist") from None
+        raise http_problem("invalid", where=where, found=text, expected="a date and time that exist") from None
     return calendar.resolve(instant) if instant.tzinfo is None else instant
 
 
@@ -240,34 +240,36 @@ def answer_scenario(spots: Spots, scenario: ScenarioIn) -> AnswerOut:
         _only(scenario, "events", "buys")
         first = scenario.events[0].at
         spot = _spot_of_scenario(spots, scenario, lambda calendar: read_at(first, calendar, where="events[0].at"))
-        return _purchase(spot, scenario.events, given(scenario.buys, "games"), work=spots.work)
+        return _purchase(spot, scenario.events, value_or(scenario.buys, "games"), work=spots.work)
     if scenario.from_at is not MISSING or scenario.to_at is not MISSING:
         _only(scenario, "from_at", "to_at", "players")
         spot = _spot_of_scenario(spots, scenario, lambda calendar: _end_of_play(scenario, "from_at", calendar))
         return _metered(spot, scenario, work=spots.work)
     _only(scenario, "at", "day", "time", "money", "games", "minutes", "players")
-    when = When(at=given(scenario.at, None), day=given(scenario.day, None), time=given(scenario.time, None))
+    when = When(at=value_or(scenario.at, None), day=value_or(scenario.day, None), time=value_or(scenario.time, None))
     spot = _spot_of_scenario(spots, scenario, lambda calendar: read_when(when, calendar, now=spots.now))
     asked = Asked(
-        money=given(scenario.money, None),
-        games=given(scenario.games, None),
-        minutes=given(scenario.minutes, None),
-        players=given(scenario.players, 1),
+        money=value_or(scenario.money, None),
+        games=value_or(scenario.games, None),
+        minutes=value_or(scenario.minutes, None),
+        players=value_or(scenario.players, 1),
     )
     answered = ask(spot, asked, at=read_when(when, spot.calendar, now=spots.now), work=spots.work)
     return QuoteAnswerOut(kind="quote", **dict(answered))
 
 
 def _spot_of_scenario(spots: Spots, scenario: ScenarioIn, when: Callable[[Calendar], datetime]) -> Spot:
-    venue_id, table_id = given(scenario.venue_id, None), given(scenario.table_id, None)
+    venue_id, table_id = value_or(scenario.venue_id, None), value_or(scenario.table_id, None)
     if scenario.tariff is MISSING:
         if scenario.time_zone is not MISSING:
-            raise refused("invalid", where="time_zone", found=scenario.time_zone, expected="only beside a draft tariff")
-        return spots.spot(venue_id=venue_id, table_id=table_id, basis=given(scenario.basis, None), when=when)
+            raise http_problem(
+                "invalid", where="time_zone", found=scenario.time_zone, expected="only beside a draft tariff"
+            )
+        return spots.spot(venue_id=venue_id, table_id=table_id, basis=value_or(scenario.basis, None), when=when)
     if venue_id is not None or table_id is not None:
-        raise refused("invalid", where="tariff", found="a draft beside a place", expected="one of the two")
+        raise http_problem("invalid", where="tariff", found="a draft beside a place", expected="one of the two")
     if scenario.time_zone is MISSING:
-        raise refused(
+        raise http_problem(
             "invalid", where="time_zone", found="nothing", expected="the time zone in which to price the draft"
         )
     try:
@@ -282,7 +284,7 @@ def _only(scenario: ScenarioIn, *names: str) -> None:
     place = {"venue_id", "table_id", "tariff", "time_zone", "basis"}
     for name in type(scenario).model_fields:
         if name not in place and name not in names and getattr(scenario, name) is not MISSING:
-            raise refused(
+            raise http_problem(
                 "invalid", where=name, found="a field of another kind of question", expected=f"of {', '.join(names)}"
             )
 
@@ -294,7 +296,7 @@ def _purchase(spot: Spot, events: list[EventIn], buys: str, *, work: Work) -> Pu
         if (event.kind == "insert") == (event.amount is MISSING):
             expected = "an amount" if event.kind == "insert" else "no amount for a start"
             found = "nothing" if event.amount is MISSING else event.amount
-            raise refused("invalid", where=f"events[{i}].amount", found=found, expected=expected)
+            raise http_problem("invalid", where=f"events[{i}].amount", found=found, expected=expected)
         if event.amount is MISSING:
             read.append(Start(at))
         else:
@@ -312,14 +314,14 @@ def _purchase(spot: Spot, events: list[EventIn], buys: str, *, work: Work) -> Pu
 
 def _metered(spot: Spot, scenario: ScenarioIn, *, work: Work) -> MeteredAnswerOut:
     ends = {name: _end_of_play(scenario, name, spot.calendar) for name in ("from_at", "to_at")}
-    charge = charge_play(spot.timetable, **ends, players=given(scenario.players, 1), work=work)
+    charge = charge_play(spot.timetable, **ends, players=value_or(scenario.players, 1), work=work)
     return _writer(spot, ends["from_at"]).charge(charge, **ends, cautions=_cautions(spot, ends.values()))
 
 
 def _end_of_play(scenario: ScenarioIn, name: str, calendar: Calendar) -> datetime:
     text = getattr(scenario, name)
     if text is MISSING:
-        raise refused("invalid", where=name, found="nothing", expected="from_at and to_at")
+        raise http_problem("invalid", where=name, found="nothing", expected="from_at and to_at")
     return read_at(text, calendar, where=name)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic import MISSING
 
-from ..web.schema_types import DAYS, given
+from ..web.schema_types import DAYS, value_or
 from .rows import ReadingRow, VoidRow
 from .schemas import (
     ClockOut,
@@ -23,26 +23,26 @@ from .units import millivolts, tenths, write_celsius, write_volts
 
 def content_of(reading: ReadingIn) -> dict[str, Any]:
     """Return what is stored of a reading, by column: None where nothing was observed."""
-    supply, clock = given(reading.supply, None), given(reading.clock, None)
-    heat = given(supply.temperature_c, None) if supply else None
-    weekday = given(clock.weekday, None) if clock else None
-    done = given(reading.done, None)
+    supply, clock = value_or(reading.supply, None), value_or(reading.clock, None)
+    heat = value_or(supply.temperature_c, None) if supply else None
+    weekday = value_or(clock.weekday, None) if clock else None
+    done = value_or(reading.done, None)
     return {
         "id": reading.id,
         "pool_table_id": reading.table_id,
         "taken_at": reading.taken_at,
         "battery_mv": millivolts(supply.volts) if supply else None,
         "temperature_tenths_c": None if heat is None else tenths(heat),
-        "rested_minutes": given(supply.rested_minutes, None) if supply else None,
+        "rested_minutes": value_or(supply.rested_minutes, None) if supply else None,
         "clock_minute": clock.time.hour * 60 + clock.time.minute if clock else None,
         "clock_weekday": None if weekday is None else DAYS.index(weekday),
-        "clock_on": given(clock.date, None) if clock else None,
-        "clock_display": given(clock.display, None) if clock else None,
-        "meters": given(reading.meters, None) or None,
+        "clock_on": value_or(clock.date, None) if clock else None,
+        "clock_display": value_or(clock.display, None) if clock else None,
+        "meters": value_or(reading.meters, None) or None,
         "settings": None if reading.settings is MISSING else _settings(reading.settings),
-        "controller_version": given(reading.controller_version, None),
+        "controller_version": value_or(reading.controller_version, None),
         "done": sorted(set(done)) if done else None,
-        "note": given(reading.note, ""),
+        "note": value_or(reading.note, ""),
     }
 
 

@@ -9,7 +9,7 @@ from sqlalchemy import Row, exists, func
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
-from ..web.errors import refused
+from ..web.errors import http_problem
 from ..web.pagination import Page
 from .rows import READING, ReadingRow, VoidRow
 
@@ -43,7 +43,7 @@ def page_readings(
         # Another's reading is refused like one that is absent: else ``after`` would tell which there are.
         arrival = session.exec(select(ReadingRow.arrival).where(ReadingRow.id == after, *own)).first()
         if arrival is None:
-            raise refused("invalid", where="after", found=after, expected="the id of a reading of this list")
+            raise http_problem("invalid", where="after", found=after, expected="the id of a reading of this list")
         query = query.where(col(ReadingRow.arrival) > arrival)
     rows = session.exec(query.order_by(col(ReadingRow.arrival)).limit(limit + 1)).all()
     return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None)

@@ -66,9 +66,9 @@ def list_readings(
 
 @router.post("/readings/{reading_id}/void", status_code=201, responses=problems(409))
 def void_reading(
-    session: SessionDep, principal: CollectorDep, now: NowDep, reading_id: Id, strike: VoidIn
+    session: SessionDep, principal: CollectorDep, now: NowDep, reading_id: Id, message: VoidIn
 ) -> ReadingOut:
-    """Strike a wrong reading: it stays on record and counts no more."""
-    row, note = service.strike(session, reading_id, reason=strike.reason, by=principal.name, now=now)
+    """Void a wrong reading: it stays on record and no longer counts."""
+    row, note = service.void_reading(session, reading_id, reason=message.reason, by=principal.name, now=now)
     note_tables(session, [row.pool_table_id])
     return reading_out(row, note)

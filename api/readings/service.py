@@ -18,7 +18,7 @@ from sqlmodel import Session, col, select
 
 from ..pool_tables.place import GONE, counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
-from ..store.db import hold
+from ..store.db import lock
 from ..venues.rows import VenueRow
 from ..web.errors import Problem, not_found, problem_out
 from .admission import Decision, Sender, Stood, TableFacts, decide
@@ -65,7 +65,7 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
     contents = [content_of(item) if isinstance(item, ReadingIn) else item for item in items]
     readable = [content for content in contents if isinstance(content, dict)]
     tables = _table_facts(session, {content["pool_table_id"] for content in readable})
-    hold(session, "readings")
+    lock(session, "readings")
     known = _stored(session, {content["id"] for content in readable})
     arrival = _last_arrival(session)
     results: list[ReadingResultOut] = []
@@ -103,9 +103,11 @@ def results_out(recorded: Recorded) -> ReadingResultsOut:
     )
 
 
-def strike(session: Session, reading_id: UUID, *, reason: str, by: str, now: datetime) -> tuple[ReadingRow, VoidRow]:
+def void_reading(
+    session: Session, reading_id: UUID, *, reason: str, by: str, now: datetime
+) -> tuple[ReadingRow, VoidRow]:
     """Note that a reading does not count; refuse (``already_void``) one that is struck."""
-    hold(session, "readings")
+    lock(session, "readings")
     row = session.exec(select(ReadingRow).where(ReadingRow.id == reading_id)).first()
     if row is None:
         raise not_found("reading")

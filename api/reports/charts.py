@@ -26,7 +26,7 @@ from typing import Literal
 
 FEWEST_POINTS = 8
 
-LEAST_SIGMA = 0.005
+MIN_SIGMA = 0.005
 REASON_TO_LOOK = (
     "A reason to look, not an accusation: meters, prices, refunds, jams and counts can each be the cause of a lean."
 )
@@ -117,7 +117,7 @@ def chart(points: Sequence[Point], *, weight: float = 0.3) -> Chart | None:
         return None
     shares = [float(point.share) for point in points]
     ranges = [abs(after - before) for before, after in pairwise(shares)]
-    sigma = max(sum(ranges) / len(ranges) / _MEAN_RANGE_OF_TWO, LEAST_SIGMA)
+    sigma = max(sum(ranges) / len(ranges) / _MEAN_RANGE_OF_TWO, MIN_SIGMA)
     average = ewma(shares, weight=weight, start=0.0)
     limit = ewma_limit(sigma, weight=weight)
     sums = tabular_cusum(shares, target=0.0, k=sigma / 2)

@@ -30,7 +30,7 @@ from ..tax_areas.tax_area import NOT_ADVICE
 from ..venues.dated_fact import payee_spells
 from ..venues.rows import VenueRow
 from ..venues.service import facts_of
-from ..web.errors import refused
+from ..web.errors import http_problem
 from .charts import FEWEST_POINTS, Chart, Point, chart, point
 from .schemas import DifferencesOut, PointOut, SignalOut, TaxLineOut, TaxReportOut
 from .statement import Statement, statement
@@ -60,7 +60,7 @@ def differences_of_collector(session: Session, collector: str) -> DifferencesOut
 def tax_report(session: Session, *, from_on: date, to_on: date) -> TaxReportOut:
     """Add up the taxes of settlements that stand by area, currency, rate and calendar month of the trading date."""
     if to_on < from_on:
-        raise refused("invalid", where="to", found=to_on, expected=f"{from_on} or later")
+        raise http_problem("invalid", where="to", found=to_on, expected=f"{from_on} or later")
     query = (
         select(SettlementRow, CollectionRow.currency)
         .join(CollectionRow, col(CollectionRow.id) == col(SettlementRow.collection_id))

@@ -8,7 +8,7 @@ from ..ledger.export.period import Period
 from ..venues import service as venues_service
 from ..web.auth import Principal, allow
 from ..web.dependencies import SessionDep
-from ..web.errors import Problem, refused
+from ..web.errors import Problem, http_problem
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import TEXT_PATTERN, Date, Id
@@ -35,7 +35,7 @@ def get_differences(
     """Chart counted less expected over time, by money meters only. A reason to look, never an accusation."""
     if (table_id is None) == (collector is None):
         found = "neither" if table_id is None else "both"
-        raise refused("invalid", where="table_id", found=found, expected="one of table_id and collector")
+        raise http_problem("invalid", where="table_id", found=found, expected="one of table_id and collector")
     if collector is not None:
         if principal.role != "owner":
             raise Problem("forbidden", "Only an owner sees the charts of collectors.")
@@ -96,7 +96,7 @@ def _month_or_year(month: str | None, year: int | None) -> Period:
         return Period.of_month(*map(int, month.split("-")))
     if year is not None and month is None:
         return Period.of_year(year)
-    raise refused(
+    raise http_problem(
         "invalid", where="month", found="neither" if year is None else "both", expected="one of month and year"
     )
 

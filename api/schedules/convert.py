@@ -9,7 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from ..pricing import DomainError, Fault, OnDate, Recurring, Schedule, Tariff, Weekly
-from ..web.schema_types import DAYS, given
+from ..web.schema_types import DAYS, value_or
 from .recurrence import Recurrence
 from .rows import ScheduleRow
 from .schemas import OnDateOut, RecurringOut, ScheduleIn, ScheduleOut, TariffRefOut, WeeklyOut
@@ -21,7 +21,7 @@ def named_tariffs(message: ScheduleIn) -> dict[str, UUID]:
     """Return the tariffs that a schedule names, by the place where it names them."""
     places = {"base": message.base}
     for kind in ("weekly", "recurring", "dates"):
-        for i, entry in enumerate(given(getattr(message, kind), [])):
+        for i, entry in enumerate(value_or(getattr(message, kind), [])):
             places[f"{kind}[{i}].tariff"] = entry.tariff
     return {place: tariff_id for place, tariff_id in places.items() if tariff_id is not None}
 
@@ -29,13 +29,13 @@ def named_tariffs(message: ScheduleIn) -> dict[str, UUID]:
 def read_schedule(message: ScheduleIn, *, id: UUID, tariffs: Mapping[UUID, Tariff], day_starts_at: time) -> Schedule:
     """Return the engine's value of a schedule whose tariffs are at hand; refuse with all that is wrong with it."""
     faults: list[Fault] = []
-    for i, entry in enumerate(given(message.weekly, _NONE)):
+    for i, entry in enumerate(value_or(message.weekly, _NONE)):
         if len(set(entry.days)) < len(entry.days):
             faults.append(Fault("bad_days", f"weekly[{i}].days", ", ".join(entry.days), "each day once"))
     recurrences: list[Recurrence | None] = []
-    for i, entry in enumerate(given(message.recurring, _NONE)):
+    for i, entry in enumerate(value_or(message.recurring, _NONE)):
         try:
-            recurrences.append(Recurrence(entry.starts_on, entry.rrule, frozenset(given(entry.except_on, []))))
+            recurrences.append(Recurrence(entry.starts_on, entry.rrule, frozenset(value_or(entry.except_on, []))))
         except DomainError as error:
             faults.extend(error.within(f"recurring[{i}]").faults)
             recurrences.append(None)
@@ -44,18 +44,18 @@ def read_schedule(message: ScheduleIn, *, id: UUID, tariffs: Mapping[UUID, Tarif
         return None if tariff_id is None else tariffs[tariff_id]
 
     def window(entry: Any) -> dict[str, Any]:
-        start, end = given(entry.from_, None), given(entry.to, None)
+        start, end = value_or(entry.from_, None), value_or(entry.to, None)
         return {"name": entry.name, "start": start, "end": end, "tariff": holds(entry.tariff)}
 
     weekly = tuple(
         Weekly(days=frozenset(DAYS.index(day) for day in entry.days), **window(entry))
-        for entry in given(message.weekly, _NONE)
+        for entry in value_or(message.weekly, _NONE)
     )
     recurring = tuple(
         Recurring(occurs_on=recurrence or (), **window(entry))
-        for entry, recurrence in zip(given(message.recurring, _NONE), recurrences, strict=True)
+        for entry, recurrence in zip(value_or(message.recurring, _NONE), recurrences, strict=True)
     )
-    dates = tuple(OnDate(on=entry.on, **window(entry)) for entry in given(message.dates, _NONE))
+    dates = tuple(OnDate(on=entry.on, **window(entry)) for entry in value_or(message.dates, _NONE))
     try:
         schedule = Schedule(
             id=str(id),

@@ -19,8 +19,8 @@ from ..store.clock import new_id
 from ..tariffs.service import get_tariff
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_route
-from ..web.errors import Problem, refused
-from ..web.schema_types import given
+from ..web.errors import Problem, http_problem
+from ..web.schema_types import value_or
 from .convert import named_tariffs, read_schedule, with_replacement
 from .queries import Place, _tariffs, listed_at, place_of_table
 from .rows import ScheduleRow
@@ -38,13 +38,17 @@ def publish_for_table(session: Session, table_id: UUID, message: TableScheduleIn
     """Publish a schedule of a table's own, for its present stay, or end it (``follow_venue``)."""
     place = place_of_table(session, table_id, at=now)
     lock_venue(session, place.venue.id)
-    if given(message.follow_venue, False):
+    if value_or(message.follow_venue, False):
         entries = message.model_dump(exclude={"effective_on", "follow_venue"})
         if entries:
-            raise refused("invalid", where=next(iter(entries)), found="an entry", expected="none beside follow_venue")
+            raise http_problem(
+                "invalid", where=next(iter(entries)), found="an entry", expected="none beside follow_venue"
+            )
         return _store(session, place, terms={}, effective_on=message.effective_on, follow_venue=True, now=now)
     if message.base is MISSING:
-        raise refused("invalid", where="base", found="nothing", expected="a tariff's id, null, or follow_venue: true")
+        raise http_problem(
+            "invalid", where="base", found="nothing", expected="a tariff's id, null, or follow_venue: true"
+        )
     values = message.model_dump(by_alias=True, exclude={"follow_venue"})
     return _publish(session, place, ScheduleIn.model_validate(values), now=now)
 
@@ -57,9 +61,11 @@ def roll_out(session: Session, tariff_id: UUID, rollout: RolloutIn, *, now: date
     tariff = get_tariff(session, tariff_id)
     replacement = get_tariff(session, rollout.replacement, what="replacement")
     if tariff.currency != replacement.currency:
-        raise refused("currency_differs", where="replacement", found=replacement.currency, expected=tariff.currency)
+        raise http_problem(
+            "currency_differs", where="replacement", found=replacement.currency, expected=tariff.currency
+        )
     if tariff.id == replacement.id:
-        raise refused("invalid", where="replacement", found=tariff_id, expected="another tariff")
+        raise http_problem("invalid", where="replacement", found=tariff_id, expected="another tariff")
     if rollout.venue_ids is MISSING:
         venues = list(session.exec(select(VenueRow).order_by(col(VenueRow.id))).all())
     else:

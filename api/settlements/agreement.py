@@ -19,7 +19,7 @@ from itertools import pairwise
 from typing import Literal, get_args
 
 from ..pricing.errors import DomainError, Fault, domain_error
-from ..pricing.money import MOST_MINOR
+from ..pricing.money import MAX_MINOR
 from ..tax_areas.percents import percent_faults
 
 Per = Literal["collection", "week", "month", "year", "once"]
@@ -32,7 +32,7 @@ MinimumKind = Literal["front", "guarantee"]
 CapAfter = Literal["gross", "returns", "tax", "first_money", "minimum"]
 
 
-MOST_ENTRIES = 100
+MAX_ENTRIES = 100
 """No list in an agreement is longer than this."""
 
 
@@ -201,7 +201,7 @@ def _first_money_faults(agreement: Agreement) -> list[Fault]:
         if item.per == "once" and item.starts_on < agreement.effective_on:
             expected = f"{agreement.effective_on} or later: before the agreement begins it never falls due"
             faults.append(Fault("never_due", f"first_money[{index}].starts_on", str(item.starts_on), expected))
-    if len(agreement.first_money) > MOST_ENTRIES:
+    if len(agreement.first_money) > MAX_ENTRIES:
         faults.append(_too_many("first_money", len(agreement.first_money)))
     return faults
 
@@ -232,17 +232,17 @@ def _rising_faults(where: str, found: list[int], what: str, first: int, *, money
         for index, (before, value) in enumerate(pairwise(found), start=1)
         if value <= before
     ]
-    return [*faults, _too_many(where, len(found))] if len(found) > MOST_ENTRIES else faults
+    return [*faults, _too_many(where, len(found))] if len(found) > MAX_ENTRIES else faults
 
 
 def _too_many(where: str, found: int) -> Fault:
-    return Fault("too_many_entries", where, str(found), f"at most {MOST_ENTRIES}")
+    return Fault("too_many_entries", where, str(found), f"at most {MAX_ENTRIES}")
 
 
 def _count_faults(where: str, found: object, least: int) -> list[Fault]:
-    if type(found) is int and least <= found <= MOST_MINOR:
+    if type(found) is int and least <= found <= MAX_MINOR:
         return []
-    return [Fault("bad_count", where, repr(found), f"a whole number from {least} to {MOST_MINOR}")]
+    return [Fault("bad_count", where, repr(found), f"a whole number from {least} to {MAX_MINOR}")]
 
 
 def _name_faults(name: str) -> list[Fault]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from ..pricing.errors import DomainError, Fault
-from ..pricing.money import MOST_MINOR
+from ..pricing.money import MAX_MINOR
 from .carried_forward import RETURNS, Claim
 from .expected import Expected
 
@@ -30,9 +30,9 @@ class Box:
 
     def __post_init__(self) -> None:
         faults = [
-            Fault("bad_amount", where, repr(amount), f"minor units from 0 to {MOST_MINOR}")
+            Fault("bad_amount", where, repr(amount), f"minor units from 0 to {MAX_MINOR}")
             for where in ("counted", *RETURNS)
-            if type(amount := getattr(self, where)) is not int or not 0 <= amount <= MOST_MINOR
+            if type(amount := getattr(self, where)) is not int or not 0 <= amount <= MAX_MINOR
         ]
         if faults:
             raise DomainError(*faults)

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from ..store.db import discard
+from ..store.db import mark_preview
 from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
@@ -33,7 +33,7 @@ def publish_agreement(
 ) -> AgreementOut:
     """Publish the next version of a venue's agreement, in force from its trading date. Earlier settlements do not change."""
     if preview:
-        discard(session)
+        mark_preview(session)
         response.status_code = 200
     row = service.publish_agreement(session, venue_id, agreement, now=now)
     return convert.agreement_out(row)

@@ -15,7 +15,7 @@ from ..ledger.rows import EntryRow, PostingRow
 from ..ledger.service import post_entry
 from ..ledger.source_digest import source_digest
 from ..store.clock import new_id
-from ..store.db import hold
+from ..store.db import lock
 from ..store.sequence import next_number
 from ..venues.service import get_venue, lock_venue, must_be_of_the_route
 from ..web.pagination import Page
@@ -34,7 +34,7 @@ def publish_agreement(session: Session, venue_id: UUID, message: AgreementIn, *,
     must_be_of_the_route(venue, where="effective_on", on=message.effective_on)
     terms = message.model_dump(mode="json", by_alias=True)
     agreement = read_agreement(terms, currency=venue.currency)
-    hold(session, f"agreements:{venue_id}")
+    lock(session, f"agreements:{venue_id}")
     latest = session.exec(select(func.max(AgreementRow.version)).where(AgreementRow.venue_id == venue_id)).one()
     row = AgreementRow(
         id=new_id(),

@@ -193,7 +193,7 @@ def writing(engine: Engine) -> Iterator[Session]:
             turn.give_back()
 
 
-def hold(session: Session, name: str) -> None:
+def lock(session: Session, name: str) -> None:
     """Let nobody else who holds the same name go on until this transaction ends.
 
     For work that reads and then writes what another may be writing (the next version of a tariff, the end of a
@@ -204,11 +204,11 @@ def hold(session: Session, name: str) -> None:
         session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": key})
 
 
-def discard(session: Session) -> None:
+def mark_preview(session: Session) -> None:
     """Make this request leave nothing behind: it was only a preview."""
-    session.info["discard"] = True
+    session.info["preview"] = True
 
 
-def discarded(session: Session) -> bool:
+def is_preview(session: Session) -> bool:
     """Tell whether a session's request was only a preview."""
-    return bool(session.info.get("discard"))
+    return bool(session.info.get("preview"))

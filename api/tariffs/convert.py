@@ -19,7 +19,7 @@ from ..pricing.ladder import COUNTING_WORDS, WAYS_OF_COUNTING, Counting
 from ..pricing.lines import Advice
 from ..pricing.metered import advice as metered_advice
 from ..pricing.money import in_currency
-from ..web.schema_types import given
+from ..web.schema_types import value_or
 from .schemas import (
     AdviceOut,
     CountingCandidateOut,
@@ -82,31 +82,31 @@ class _Reader:
         )
         if None in rungs:
             return None
-        return self.tried(lambda: Ladder(rungs, given(message.counting, "repeat")), where)  # type: ignore[arg-type]
+        return self.tried(lambda: Ladder(rungs, value_or(message.counting, "repeat")), where)  # type: ignore[arg-type]
 
     def metered(self, message: MeteredIn, where: str) -> Rate | None:
         """Read a metered rate."""
         before = len(self.faults)
         amounts = [self.money(tier.price, f"{where}.tiers[{i}].price") for i, tier in enumerate(message.tiers)]
-        fee = self.money(given(message.start_fee, "0"), f"{where}.start_fee")
-        least = self.money(given(message.minimum, "0"), f"{where}.minimum")
-        cap = given(message.maximum, None)
+        fee = self.money(value_or(message.start_fee, "0"), f"{where}.start_fee")
+        least = self.money(value_or(message.minimum, "0"), f"{where}.minimum")
+        cap = value_or(message.maximum, None)
         most = cap and self.money(cap.amount, f"{where}.maximum.amount")
         if len(self.faults) > before:
             return None
 
         def build() -> Rate:
             tiers = tuple(
-                Tier(tier.from_minutes, price, given(tier.per_minutes, None), given(tier.step_minutes, None))
+                Tier(tier.from_minutes, price, value_or(tier.per_minutes, None), value_or(tier.step_minutes, None))
                 for tier, price in zip(message.tiers, amounts, strict=True)
             )
             return Rate(
                 tiers=tiers,
-                tier_mode=given(message.tier_mode, "add"),
+                tier_mode=value_or(message.tier_mode, "add"),
                 start_fee=fee,
-                per=given(message.per, "table"),
+                per=value_or(message.per, "table"),
                 minimum=least,
-                maximum=None if cap is None or most is None else Cap(most, given(cap.per_minutes, None)),
+                maximum=None if cap is None or most is None else Cap(most, value_or(cap.per_minutes, None)),
             )
 
         return self.tried(build, where)
@@ -117,7 +117,11 @@ def read_tariff(message: TariffIn, *, id: UUID | None = None, version: int = 0) 
     reader = _Reader(message.currency)
     if reader.tried(lambda: parse_money("0", message.currency), "") is None:
         raise DomainError(*reader.faults)
-    games, minutes, metered = given(message.games, None), given(message.minutes, None), given(message.metered, None)
+    games, minutes, metered = (
+        value_or(message.games, None),
+        value_or(message.minutes, None),
+        value_or(message.metered, None),
+    )
     parts: dict[str, Any] = {
         "games": games and reader.ladder(games, "games"),
         "minutes": minutes and reader.ladder(minutes, "minutes"),
@@ -128,7 +132,7 @@ def read_tariff(message: TariffIn, *, id: UUID | None = None, version: int = 0) 
     return Tariff(
         message.currency,
         **parts,
-        free=bool(given(message.free, False)),
+        free=bool(value_or(message.free, False)),
         id=str(id or ""),
         code=message.code,
         version=version,
@@ -222,13 +226,13 @@ def read_counting_check(message: CountingCheckIn) -> CountingQuestion:
     if reader.tried(lambda: parse_money("0", message.currency), "") is None:
         raise DomainError(*reader.faults)
     seen, places = _read_seen(message.observations, reader)
-    accepted: list[str] = given(message.accepts, [])
+    accepted: list[str] = value_or(message.accepts, [])
     coins = [reader.price(text, f"accepts[{i}]") for i, text in enumerate(accepted)]
-    sent: list[CountingSettingsIn] = given(message.settings, [])
+    sent: list[CountingSettingsIn] = value_or(message.settings, [])
     candidates: dict[Ladder, int | None] = {}
     impossible: list[tuple[int, Counting, str]] = []
     for index, settings in enumerate(sent):
-        known = given(settings.counting, None)
+        known = value_or(settings.counting, None)
         for way in WAYS_OF_COUNTING if known is None else (known,):
             trial = reader if known else _Reader(message.currency)
             ladder = trial.ladder(LadderIn(prices=settings.prices, counting=way), f"settings[{index}]")
@@ -286,7 +290,7 @@ def counting_check_out(check: CountingCheck, question: CountingQuestion, message
         )
 
     def impossible(index: int, way: Counting, why: str) -> CountingRuledOutOut:
-        sent: list[CountingSettingsIn] = given(message.settings, [])
+        sent: list[CountingSettingsIn] = value_or(message.settings, [])
         prices = [
             PriceOut(price=format_money(parse_money(one.price, currency), currency), units=one.units)
             for one in sent[index].prices

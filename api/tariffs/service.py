@@ -7,7 +7,7 @@ from sqlmodel import Session, col, func, select
 
 from ..pricing import Tariff, check_counting
 from ..store.clock import new_id
-from ..store.db import hold
+from ..store.db import lock
 from ..web.errors import not_found
 from ..web.pagination import Page, page
 from .convert import advice_out, advise, counting_check_out, read_counting_check, read_tariff, tariff_values
@@ -37,7 +37,7 @@ def publish_tariff(session: Session, message: TariffIn, *, now: datetime) -> Tar
     """Store the next version of a tariff, with the advice on it."""
     tariff = read_tariff(message)
     advice = [advice_out(item, tariff.currency) for item in advise(tariff)]
-    hold(session, f"tariff:{message.code}")
+    lock(session, f"tariff:{message.code}")
     latest = session.exec(select(func.max(TariffRow.version)).where(TariffRow.code == message.code)).one()
     row = TariffRow(
         id=new_id(),

@@ -4,8 +4,8 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from ..store.db import hold
-from ..web.errors import refused
+from ..store.db import lock
+from ..web.errors import http_problem
 from ..web.pagination import Page, page
 from .rows import TaxAreaRow
 from .schemas import TaxAreaIn
@@ -13,19 +13,19 @@ from .schemas import TaxAreaIn
 
 def put_tax_area(session: Session, area: TaxAreaIn, *, now: datetime) -> TaxAreaRow:
     """Store a tax area, or add dated rates to one; a rate that stands is never changed."""
-    hold(session, f"tax area:{area.code}")
+    lock(session, f"tax area:{area.code}")
     rates = [rate.model_dump(mode="json") for rate in area.rates]
     for i, rate in enumerate(rates):
         if ("rate_percent" in rate) == ("divisor" in rate):
             found = "both" if "divisor" in rate else "neither"
-            raise refused("invalid", where=f"rates[{i}]", found=found, expected="one of rate_percent and divisor")
+            raise http_problem("invalid", where=f"rates[{i}]", found=found, expected="one of rate_percent and divisor")
     row = session.get(TaxAreaRow, area.code) or TaxAreaRow(code=area.code, name=area.name, rates=[], made_at=now)
     standing = {rate["from_on"]: rate for rate in row.rates}
     for i, rate in enumerate(rates):
         stands = standing.setdefault(rate["from_on"], rate)
         if stands != rate:
             found, expected = _rate_in_words(rate), f"{_rate_in_words(stands)}, which stands from that date on"
-            raise refused("conflict", where=f"rates[{i}]", found=found, expected=expected)
+            raise http_problem("conflict", where=f"rates[{i}]", found=found, expected=expected)
     row.name = area.name
     row.rates = sorted(standing.values(), key=lambda rate: str(rate["from_on"]))
     session.add(row)

@@ -9,7 +9,7 @@ from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
-from ..web.schema_types import Id, given
+from ..web.schema_types import Id, value_or
 from . import service
 from .schemas import NewTokenOut, TokenIn, TokenPage
 
@@ -20,7 +20,7 @@ router = APIRouter(prefix="/v1", tags=["tokens"], route_class=Route)
 @shows_token
 def create_token(session: SessionDep, principal: OwnerDep, now: NowDep, token: TokenIn) -> NewTokenOut:
     """Make a token; it is shown in this answer and never again."""
-    venue_id, table_id = given(token.venue_id, None), given(token.table_id, None)
+    venue_id, table_id = value_or(token.venue_id, None), value_or(token.table_id, None)
     if venue_id is not None:
         get_venue(session, venue_id)
     if table_id is not None:
@@ -28,11 +28,11 @@ def create_token(session: SessionDep, principal: OwnerDep, now: NowDep, token: T
     token_id, text = service.make_token(
         session,
         name=token.name,
-        person=given(token.person, None),
+        person=value_or(token.person, None),
         role=token.role,
         venue_id=venue_id,
         table_id=table_id,
-        expires_at=given(token.expires_at, None),
+        expires_at=value_or(token.expires_at, None),
         now=now,
     )
     return NewTokenOut(id=token_id, token=text)

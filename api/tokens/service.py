@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 
 from ..store.clock import new_id
 from ..web.auth import hash_token
-from ..web.errors import not_found, refused
+from ..web.errors import http_problem, not_found
 from ..web.pagination import Page, page
 from ..web.redaction import TOKEN_PREFIX
 from ..web.rows import Role, TokenRow
@@ -30,9 +30,9 @@ def make_token(
     for bound, value, where in (("venue", venue_id, "venue_id"), ("device", table_id, "table_id")):
         if (role == bound) != (value is not None):
             expected = f"an id for the role {bound}" if role == bound else f"nothing for the role {role}"
-            raise refused("invalid", where=where, found=value or "nothing", expected=expected)
+            raise http_problem("invalid", where=where, found=value or "nothing", expected=expected)
     if expires_at is not None and expires_at <= now:
-        raise refused("invalid", where="expires_at", found=expires_at.isoformat(), expected="an instant to come")
+        raise http_problem("invalid", where="expires_at", found=expires_at.isoformat(), expected="an instant to come")
     token = f"{TOKEN_PREFIX}{secrets.token_urlsafe(32)}"
     row = TokenRow(
         id=new_id(),

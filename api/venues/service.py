@@ -16,14 +16,14 @@ from ..pricing import DomainError, Fault
 from ..pricing.money import exponent
 from ..pricing.trading_day import Calendar, zone_named
 from ..store.clock import new_id
-from ..store.db import hold
+from ..store.db import lock
 from ..tax_areas.convert import read_tax_area
 from ..tax_areas.rows import TaxAreaRow
 from ..tax_areas.tax_area import TaxArea
-from ..web.errors import Problem, not_found, refused
+from ..web.errors import Problem, http_problem, not_found
 from ..web.pagination import Page, page
 from ..web.preconditions import apply_change, must_match
-from ..web.schema_types import given
+from ..web.schema_types import value_or
 from .books_name import books_name
 from .convert import read_fact
 from .dated_fact import FACT_NAMES, DatedFact, FactName, value_on
@@ -37,8 +37,8 @@ _FIXED = ("time_zone", "currency", "day_starts_at")
 def create_venue(session: Session, venue: VenueIn, *, now: datetime) -> VenueRow:
     """Store a new venue."""
     _must_exist(time_zone=venue.time_zone, currency=venue.currency)
-    _must_know_tax_area(session, given(venue.tax_area, None))
-    hold(session, "venues: names in the books")
+    _must_know_tax_area(session, value_or(venue.tax_area, None))
+    lock(session, "venues: names in the books")
     taken = set(session.exec(select(VenueRow.books_name)).all())
     values = venue.model_dump()
     facts = _taken_out(values)
@@ -118,14 +118,14 @@ def change_venue(
     facts = _taken_out(values)
     if from_on is not None and not facts:
         expected = f"no date, or a change of {', '.join(FACT_NAMES)}"
-        raise refused("invalid", where="from_on", found=from_on, expected=expected)
+        raise http_problem("invalid", where="from_on", found=from_on, expected=expected)
     fixed = [name for name in _FIXED if name in values and values[name] != getattr(row, name)]
     if fixed and row.has_schedule:
         faults = [Fault("fixed_by_schedule", name, _said(values[name]), _said(getattr(row, name))) for name in fixed]
         raise Problem("fixed_by_schedule", errors=faults)
     _must_exist(time_zone=values.get("time_zone"), currency=values.get("currency"))
     if "currency" in values and values["currency"] != row.currency and row.has_tables:
-        raise refused(
+        raise http_problem(
             "conflict",
             where="currency",
             found=values["currency"],
@@ -172,7 +172,7 @@ def _said(value: str | time) -> str:
 
 def lock_venue(session: Session, venue_id: UUID) -> VenueRow:
     """Return a venue as it is now, and let nobody else change it or what it fixes until this transaction ends."""
-    hold(session, f"venue:{venue_id}")
+    lock(session, f"venue:{venue_id}")
     row = session.get(VenueRow, venue_id, populate_existing=True)
     if row is None:
         raise not_found("venue")
@@ -188,7 +188,7 @@ def must_be_of_the_route(venue: VenueRow, *, where: str, on: date | None = None)
     """Refuse (``venue_left``) a venue that has left the route, or that has left it by a trading date."""
     if venue.departed_on is not None and (on is None or not is_of_the_route(venue, on)):
         found = f"left after {venue.departed_on}"
-        raise refused("venue_left", where=where, found=found, expected="a venue of the route")
+        raise http_problem("venue_left", where=where, found=found, expected="a venue of the route")
 
 
 def calendar_of(venue: VenueRow) -> Calendar:
@@ -211,4 +211,4 @@ def _must_exist(*, time_zone: str | None, currency: str | None) -> None:
 
 def _must_know_tax_area(session: Session, code: str | None) -> None:
     if code is not None and session.get(TaxAreaRow, code) is None:
-        raise refused("invalid", where="tax_area", found=code, expected="the code of a tax area")
+        raise http_problem("invalid", where="tax_area", found=code, expected="the code of a tax area")

@@ -17,7 +17,7 @@ from typing import Any, NoReturn
 import anyio
 from fastapi import Request
 
-from .errors import Problem, refused
+from .errors import Problem, http_problem
 
 BODIES_MAX = 128
 BODIES_BYTES_MAX = 64 * 1024 * 1024
@@ -107,26 +107,28 @@ def parse_body(content: bytes, *, kind: str) -> Any:
     Refuses (400 ``malformed``, 422 ``invalid``) all that this module's rules exclude.
     """
     if kind.split(";")[0].strip().lower() != "application/json":
-        raise refused("malformed", where="Content-Type", found=kind[:80] or "nothing", expected="application/json")
+        raise http_problem("malformed", where="Content-Type", found=kind[:80] or "nothing", expected="application/json")
     try:
         text = content.decode()
     except UnicodeDecodeError as error:
-        raise refused("malformed", where="body", found=f"no UTF-8 at byte {error.start}", expected="UTF-8") from None
+        raise http_problem(
+            "malformed", where="body", found=f"no UTF-8 at byte {error.start}", expected="UTF-8"
+        ) from None
     return strict_json(text)
 
 
 def _inflate(content: bytes, coding: str, size_bytes_max: int) -> bytes:
     if coding != "gzip":
-        raise refused("malformed", where="Content-Encoding", found=coding[:40], expected="gzip, or no encoding")
+        raise http_problem("malformed", where="Content-Encoding", found=coding[:40], expected="gzip, or no encoding")
     inflater = zlib.decompressobj(wbits=31)
     try:
         plain = inflater.decompress(content, size_bytes_max + 1)
     except zlib.error:
-        raise refused("malformed", where="body", found="bytes that are not gzip", expected="gzip") from None
+        raise http_problem("malformed", where="body", found="bytes that are not gzip", expected="gzip") from None
     if len(plain) > size_bytes_max:
         raise Problem("too_large", f"The body inflates to more than {size_bytes_max} bytes.")
     if not inflater.eof or inflater.unused_data:
-        raise refused("malformed", where="body", found="a gzip body cut short", expected="one whole gzip body")
+        raise http_problem("malformed", where="body", found="a gzip body cut short", expected="one whole gzip body")
     return plain
 
 
@@ -138,7 +140,7 @@ def strict_json(text: str) -> Any:
     except RecursionError:
         raise _too_deep() from None
     except ValueError as error:
-        raise refused("malformed", where="body", found=str(error)[:120], expected="JSON in UTF-8") from None
+        raise http_problem("malformed", where="body", found=str(error)[:120], expected="JSON in UTF-8") from None
     _inspect(value)
     return value
 
@@ -156,7 +158,7 @@ def _check_count(text: str) -> None:
         bare = "".join(bare.split())
         if 1 + _separators(bare) - bare.count("[]") - bare.count("{}") <= VALUES_MAX:
             return
-    raise refused("malformed", where="body", found="too many values", expected=f"at most {VALUES_MAX} values")
+    raise http_problem("malformed", where="body", found="too many values", expected=f"at most {VALUES_MAX} values")
 
 
 def _separators(text: str) -> int:
@@ -169,16 +171,16 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(made) != len(pairs):
         repeated = max(Counter(name for name, _ in pairs).items(), key=lambda counted: counted[1])[0]
         found = f"the name {json.dumps(repeated[:40])} twice in one object"
-        raise refused("malformed", where="body", found=found, expected="each name once")
+        raise http_problem("malformed", where="body", found=found, expected="each name once")
     return made
 
 
 def _refuse_constant(name: str) -> NoReturn:
-    raise refused("malformed", where="body", found=name, expected="finite numbers")
+    raise http_problem("malformed", where="body", found=name, expected="finite numbers")
 
 
 def _too_deep() -> Problem:
-    return refused("malformed", where="body", found="deep nesting", expected=f"at most {LEVELS_MAX} levels")
+    return http_problem("malformed", where="body", found="deep nesting", expected=f"at most {LEVELS_MAX} levels")
 
 
 def _inspect(value: Any) -> None:
@@ -198,17 +200,17 @@ def _inspect(value: Any) -> None:
             elif isinstance(item, str):
                 _inspect_text(item)
             elif isinstance(item, float) and item in (float("inf"), float("-inf")):
-                raise refused("malformed", where="body", found="a number too large", expected="finite numbers")
+                raise http_problem("malformed", where="body", found="a number too large", expected="finite numbers")
         layer = below
 
 
 def _inspect_text(text: str) -> None:
     if "\0" in text:
-        raise refused("invalid", where="body", found="a NUL character", expected="text without one")
+        raise http_problem("invalid", where="body", found="a NUL character", expected="text without one")
     if not text.isascii():
         try:
             text.encode()
         except UnicodeEncodeError:
-            raise refused(
+            raise http_problem(
                 "malformed", where="body", found="half a surrogate pair", expected="whole characters"
             ) from None

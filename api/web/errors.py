@@ -53,7 +53,7 @@ class Problem(Exception):
         super().__init__(f"{code}: {self.detail}")
 
 
-def refused(code: str, *, where: str, found: object, expected: str, detail: str = "") -> Problem:
+def http_problem(code: str, *, where: str, found: object, expected: str, detail: str = "") -> Problem:
     """Build the problem of a single mistake; the caller raises it."""
     return Problem(code, detail, errors=[Fault(code, where, str(found), expected)])
 

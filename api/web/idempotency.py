@@ -20,7 +20,7 @@ from sqlalchemy import delete
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col
 
-from .errors import Problem, refused
+from .errors import Problem, http_problem
 from .rows import KeptAnswerRow
 
 KEPT_FOR = timedelta(hours=48)
@@ -57,7 +57,7 @@ def wanted_key(request: Any) -> Claim | None:
     if key is None or request.method != "POST" or getattr(endpoint, "stores_nothing", False):
         return None
     if not 1 <= len(key) <= _KEY_LENGTH_MAX or not key.isascii() or not key.isprintable():
-        raise refused(
+        raise http_problem(
             "invalid", where="Idempotency-Key", found=f"{len(key)} characters", expected="1 to 200 printable characters"
         )
     return Claim(

@@ -6,7 +6,7 @@ from uuid import UUID
 from sqlalchemy import CursorResult
 from sqlmodel import Session
 
-from .errors import Problem, refused
+from .errors import Problem, http_problem
 
 
 class Revised(Protocol):
@@ -30,7 +30,7 @@ def must_match(row: Revised, if_match: str | None) -> None:
         raise Problem("if_match_needed")
     tags = [tag.strip().removeprefix("W/") for tag in if_match.split(",")]
     if if_match.strip() != "*" and etag_of(row) not in tags:
-        raise refused("precondition_failed", where="If-Match", found=if_match[:80], expected=etag_of(row))
+        raise http_problem("precondition_failed", where="If-Match", found=if_match[:80], expected=etag_of(row))
 
 
 def apply_change(session: Session, row: R, values: dict[str, Any]) -> R:

@@ -77,7 +77,7 @@ class Out(BaseModel):
     )
 
 
-def given(value: T | Any, otherwise: T) -> T:
+def value_or(value: T | Any, otherwise: T) -> T:
     """Return an optional input, or ``otherwise`` where it was not sent."""
     return otherwise if value is MISSING else value
 

@@ -17,7 +17,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
-from ..store.db import discarded, reading, writing
+from ..store.db import is_preview, reading, writing
 from ..store.settings import Settings
 from .body import come_back
 
@@ -87,7 +87,7 @@ class Transactions:
     def _write_once(self, work: Callable[[Session], T]) -> T:
         with writing(self._engine) as session:
             result = work(session)
-            if discarded(session):
+            if is_preview(session):
                 session.rollback()
             return result
 

@@ -29,7 +29,7 @@ from .work import AT_ONCE, Code, Danger, Work, lead_of
 NEAR = Fraction(4, 5)
 
 _A_DAY = timedelta(days=1)
-_LEAST_DAYS = 3
+_MIN_DAYS = 3
 _FARTHEST_DAYS = 730
 _SURELY_LATER_DAYS = 3_650
 """Past this nothing is reckoned: a high limit at a low rate is reached after the end of the calendar."""
@@ -130,7 +130,7 @@ def _filling(facts: BoxFacts, measure: Measure, limit: int) -> _Filling | None:
         level = Fraction(metered.minor * pieces, worth)
         return _Filling(measure, limit, level, metered.read_at, usual) if usual else None
     over_days = Fraction(metered.read_at.timestamp() - metered.since_at.timestamp()) / 86_400
-    if measure != "value" or over_days < _LEAST_DAYS or not metered.minor:
+    if measure != "value" or over_days < _MIN_DAYS or not metered.minor:
         return None
     return _Filling(measure, limit, Fraction(metered.minor), metered.read_at, Fraction(metered.minor) / over_days)
 

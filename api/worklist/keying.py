@@ -23,7 +23,7 @@ from .work import Danger, Work
 SAME_VISIT = timedelta(hours=6)
 
 CONFIRM_WITHIN = timedelta(days=7)
-_MOST_SAID = 3
+_MAX_SAID = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,14 +118,14 @@ def _found_different(facts: KeyingFacts) -> tuple[Work, ...]:
     if not facts.differences or facts.found_at is None:
         return ()
     told = in_words(facts.differences, currency=facts.currency, turns_at=facts.turns_at)
-    more = f"; and {len(told) - _MOST_SAID} more" if len(told) > _MOST_SAID else ""
+    more = f"; and {len(told) - _MAX_SAID} more" if len(told) > _MAX_SAID else ""
     return (
         Work(
             kind="key_settings",
             code="found_different",
             subject="found",
             due_at=facts.found_at,
-            reason=f"Settings found on {day_at(facts.found_at, facts.zone)} differ from those keyed: {'; '.join(told[:_MOST_SAID])}{more}.",
+            reason=f"Settings found on {day_at(facts.found_at, facts.zone)} differ from those keyed: {'; '.join(told[:_MAX_SAID])}{more}.",
             bring=("the settings sheet",),
             needs_key=True,
             dangers=facts.dangers,

@@ -26,7 +26,7 @@ from sqlmodel import Session, col, select
 
 from ..pool_tables.rows import PoolTableRow
 from ..store.changes import TouchedRow, note_tables
-from ..store.db import hold, reading, writing
+from ..store.db import lock, reading, writing
 from ..venues.rows import VenueRow
 from ..web.errors import Problem, not_found
 from .assessment import Assessed, find_work
@@ -98,7 +98,7 @@ def complete_work(session: Session, work_id: UUID, message: CompletionIn, *, now
 
     Refuses (``not_found``) work that is not on the list, and (``closed_by_a_record``) work that needs no words.
     """
-    hold(session, f"work:{work_id}")
+    lock(session, f"work:{work_id}")
     work = session.get(WorkRow, work_id)
     if work is None:
         raise not_found("work")

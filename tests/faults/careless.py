@@ -42,7 +42,7 @@ def hold_nothing() -> None:
         prepare(connection, record)
         connection.isolation_level = ""  # the driver begins a transaction where something is first written
 
-    baizebook.store.db.hold = lambda *_: None  # type: ignore[assignment]
+    baizebook.store.db.lock = lambda *_: None  # type: ignore[assignment]
     baizebook.store.db._prepare_sqlite = prepare_late
     baizebook.store.db._begin_sqlite = lambda _: None
 

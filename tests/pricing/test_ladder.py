@@ -9,7 +9,7 @@ import pytest
 from baizebook.pricing import Counting, Fault, Ladder, PricingError, Rung, split
 from baizebook.pricing.ladder import WAYS_OF_COUNTING, NextBreak
 from baizebook.pricing.lines import Line
-from baizebook.pricing.money import MOST_MINOR
+from baizebook.pricing.money import MAX_MINOR
 from baizebook.pricing.split import cheapest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -90,7 +90,7 @@ class TestSelling:
             Line("333333333333333 × 0.03, a game each", 333_333_333_333_333, 999_999_999_999_999),
         )
 
-    @pytest.mark.parametrize("money", [-1, MOST_MINOR + 1, 1.0, True])
+    @pytest.mark.parametrize("money", [-1, MAX_MINOR + 1, 1.0, True])
     def test_money_that_is_no_amount_is_refused(self, money: Any) -> None:
         with refused(("bad_money", "money")):
             WEEKDAY.sell(money)
@@ -145,7 +145,7 @@ class TestLeast:
 
     def test_units_that_cost_more_than_the_largest_amount_are_refused(self) -> None:
         with refused(("too_many_units", "units")):
-            ladder((MOST_MINOR, 1)).least(2)
+            ladder((MAX_MINOR, 1)).least(2)
 
 
 class TestSplitting:
@@ -198,7 +198,7 @@ class TestNextBreak:
         assert MINUTES_ONCE.next_break(1200) is None
 
     def test_there_is_none_past_the_largest_amount(self) -> None:
-        assert WEEKDAY.next_break(MOST_MINOR) is None
+        assert WEEKDAY.next_break(MAX_MINOR) is None
 
 
 class TestRefusing:
@@ -255,7 +255,7 @@ class TestRefusing:
             (-75, -1, ["price", "units"]),
             (0.75, "1", ["price", "units"]),
             (True, 1, ["price"]),
-            (MOST_MINOR + 1, 1_000_001, ["price", "units"]),
+            (MAX_MINOR + 1, 1_000_001, ["price", "units"]),
         ],
     )
     def test_a_rung_without_a_price_or_without_units(self, pays: Any, units: Any, places: list[str]) -> None:

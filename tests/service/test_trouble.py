@@ -11,7 +11,7 @@ from typing import Any
 
 import httpx2
 from baizebook.app import create_app
-from baizebook.store.db import hold, make_engine
+from baizebook.store.db import lock, make_engine
 from baizebook.web.auth import OwnerDep
 from baizebook.web.dependencies import SessionDep
 from baizebook.web.operation import Route as GatedRoute
@@ -88,10 +88,10 @@ def test_two_that_wait_for_each_other_are_both_answered(engine: Engine, database
 
     def meet(session: SessionDep, principal: OwnerDep, first: str, second: str) -> dict[str, str]:  # noqa: ARG001
         tried.append(first)
-        hold(session, first)
+        lock(session, first)
         if on_postgres and len(tried) <= 2:
             both.wait(5)
-        hold(session, second)
+        lock(session, second)
         return {"first": first}
 
     app = planted(engine, database_url, meet)
