@@ -146,7 +146,8 @@ def _token() -> None:
 @token.command("create")
 def create_token(
     role: Annotated[
-        Literal["owner", "collector", "accountant", "venue", "device"], typer.Option(help="What the token may do.")
+        Literal["owner", "collector", "accountant", "venue", "device", "reader"],
+        typer.Option(help="What the token may do."),
     ],
     name: Annotated[str, typer.Option(help="Person, phone or program that will use it.", metavar="NAME")],
     venue: Annotated[UUID | None, typer.Option(help="For the role venue: the venue's id.", metavar="ID")] = None,

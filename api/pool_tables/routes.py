@@ -21,7 +21,7 @@ router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 CollectorDep = Annotated[Principal, allow("collector")]
 
 ReaderDep = Annotated[Principal, allow("collector", "accountant")]
-VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
+VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 
 

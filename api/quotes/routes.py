@@ -61,7 +61,7 @@ class CellRoute(Route):
 
 
 router = APIRouter(prefix="/v1", tags=["questions"], route_class=CellRoute)
-AskerDep = Annotated[Principal, allow("collector", "accountant", "venue")]
+AskerDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 
 Format = Literal["json", "csv", "text"]
 Column = Literal[CSV_COLUMNS]  # type: ignore[valid-type]
@@ -168,7 +168,7 @@ def _result(spots: service.Spots, scenario: ScenarioIn) -> ResultOut:
 CollectorDep = Annotated[Principal, allow("collector")]
 
 ReaderDep = Annotated[Principal, allow("collector", "accountant")]
-VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
+VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 
 
 @router.get("/venues/{venue_id}/week", responses=problems(409))

@@ -15,7 +15,7 @@ from .convert import schedule_out
 from .schemas import SchedulePage
 
 router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant", "reader")]
 
 
 @router.get("/venues/{venue_id}/schedules", responses=problems())

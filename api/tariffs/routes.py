@@ -15,7 +15,7 @@ from .schemas import CountingCheckIn, CountingCheckOut, TariffCheckOut, TariffIn
 
 router = APIRouter(prefix="/v1", tags=["tariffs"], route_class=Route)
 CollectorDep = Annotated[Principal, allow("collector")]
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant", "reader")]
 
 
 @router.post("/tariffs", status_code=201, responses=problems(409))

@@ -1,19 +1,22 @@
 """HTTP for tokens."""
 
+from typing import Annotated
+
 from fastapi import APIRouter, Request, Response
 
 from ..pool_tables.service import get_table
 from ..venues.service import get_venue
-from ..web.auth import OwnerDep
+from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
-from ..web.operation import Route
+from ..web.operation import Route, operations_for
 from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id, value_or
 from . import service
-from .schemas import NewTokenOut, TokenIn, TokenPage
+from .schemas import MeOut, NewTokenOut, TokenIn, TokenPage
 
 router = APIRouter(prefix="/v1", tags=["tokens"], route_class=Route)
+AnybodyDep = Annotated[Principal, allow("collector", "accountant", "venue", "device", "reader")]
 
 
 @router.post("/tokens", status_code=201, responses=problems(409))
@@ -36,6 +39,22 @@ def create_token(session: SessionDep, principal: OwnerDep, now: NowDep, token: T
         now=now,
     )
     return NewTokenOut(id=token_id, token=text)
+
+
+@router.get("/me", responses=problems())
+def get_me(request: Request, principal: AnybodyDep) -> MeOut:
+    """Return the holder of the token: name, person, role, the venue or table it is bound to, and what it may do.
+
+    `operations` are names of operations, as the contract has them. What a token may not see is 404 all the same.
+    """
+    return MeOut(
+        name=principal.name,
+        person=principal.person,
+        role=principal.role,
+        venue_id=principal.venue_id,
+        table_id=principal.table_id,
+        operations=operations_for(request.app, principal.role),
+    )
 
 
 @router.get("/tokens", responses=problems())

@@ -11,6 +11,8 @@ from ..web.schema_types import Id, In, Instant, Name, Out, PageOf
 class TokenIn(In):
     """A token to make: a venue's names its venue, a device's its table, the others neither.
 
+    A reader sees quotes, prices and work, and no money: a token for cells and calendars.
+
     One person may have several tokens: what they collect is then theirs, whichever token they use.
     """
 
@@ -31,6 +33,17 @@ class NewTokenOut(Out):
 
     id: Id
     token: str
+
+
+class MeOut(Out):
+    """The holder of the token that asks, and the names of the operations that its role may use."""
+
+    name: str
+    person: str
+    role: Role
+    venue_id: Id | None
+    table_id: Id | None
+    operations: list[str]
 
 
 class TokenOut(Out):

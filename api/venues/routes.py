@@ -22,7 +22,7 @@ from .schemas import VenueChangeIn, VenueIn, VenueOut, VenuePage
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
-ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
+ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 
 
@@ -46,7 +46,9 @@ def list_venues(
     limit: Limit = 100,
     after: After = None,
 ) -> VenuePage:
-    """List the venues of the route in the order in which they were made; a venue sees itself, without notes."""
+    """List the venues of the route in the order in which they were made; a venue sees itself alone.
+
+    Only owners, collectors and accountants see notes."""
     found = service.page_venues(session, departed=departed, limit=limit, after=after, only_venue=principal.venue_id)
     link_next(request, response, found.next)
     return VenuePage(items=_venues_out(session, found.rows, principal, now), next=found.next)
@@ -90,4 +92,4 @@ def _venues_out(session: Session, rows: Sequence[VenueRow], principal: Principal
         venue_out(row, facts[row.id], on=service.calendar_of(row).trading_day(now), with_tax_number=may_see)
         for row in rows
     ]
-    return [one.model_copy(update={"notes": ""}) for one in seen] if principal.role == "venue" else seen
+    return [one.model_copy(update={"notes": ""}) for one in seen] if principal.role in ("venue", "reader") else seen

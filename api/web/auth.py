@@ -1,7 +1,11 @@
-"""The caller of an operation, and what it may do: the one place that turns a bearer token into rights.
+"""The caller of an operation, and what it may do: the one place that turns a token into rights.
 
-- No token: 401. A header that holds no bearer token, or two headers: 401, ``invalid_request``. A wrong, expired or
+- A token comes as a bearer token (RFC 6750), or as the password of HTTP Basic (RFC 7617), with any user: cells,
+  calendars and browsers can send no other.
+- No token: 401. A header that holds no token, or two headers: 401, ``invalid_request``. A wrong, expired or
   revoked token: 401, ``invalid_token``, its own problem, and not which of the three (RFC 6750, section 3).
+- A browser sends a password that it keeps with every request, also with one that another site makes. A request by
+  Basic that changes something and comes from another site (``Sec-Fetch-Site``) gets 403.
 - A role that lacks the operation: 403 (``insufficient_scope``), whatever the address names.
 - What belongs to another venue or table: 404, as if it did not exist.
 """
@@ -13,8 +17,8 @@ from datetime import datetime
 from typing import Annotated, Any
 from uuid import UUID
 
-from fastapi import Depends, Request, Security
-from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from fastapi import Depends, HTTPException, Request, Security
+from fastapi.security import HTTPAuthorizationCredentials, HTTPBasic, HTTPBasicCredentials, HTTPBearer
 from sqlmodel import Session, select
 
 from .errors import Problem, not_found
@@ -23,7 +27,14 @@ from .transactions import Transactions
 
 _bearer = HTTPBearer(auto_error=False, description="A token made by `POST /v1/tokens` or `baizebook token create`.")
 
+_basic = HTTPBasic(
+    auto_error=False, description="Any user; the password is a token. For cells, calendars and browsers."
+)
+
+_BEARER = 'Bearer realm="baizebook"'
+
 BearerDep = Annotated[HTTPAuthorizationCredentials | None, Security(_bearer)]
+BasicDep = Annotated[HTTPBasicCredentials | None, Security(_basic)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,22 +55,39 @@ class Principal:
 
 
 def _challenge(fault: str | None = None) -> dict[str, str]:
-    return {"WWW-Authenticate": 'Bearer realm="baizebook"' + (f', error="{fault}"' if fault else "")}
+    bearer = _BEARER + (f', error="{fault}"' if fault else "")
+    return {"WWW-Authenticate": f'{bearer}, Basic realm="baizebook", charset="UTF-8"'}
 
 
 async def find_principal(request: Request, roles: frozenset[str]) -> Principal:
     """Return the caller, by the headers alone; refuse one without a valid token (401) or without the role (403)."""
     sent = request.headers.getlist("authorization")
-    credentials = await _bearer(request)
-    if credentials is None or len(sent) > 1:
+    token = await _token_of(request)
+    if token is None or len(sent) > 1:
         raise Problem("no_token", headers=_challenge("invalid_request" if sent else None))
-    principal = await _holder(request, credentials.credentials)
+    principal = await _holder(request, token)
     if principal is None:
         raise Problem("wrong_token", headers=_challenge("invalid_token"))
     if principal.role not in roles:
         refusal = f"The role {principal.role} does not include this operation."
-        raise Problem("forbidden", refusal, headers=_challenge("insufficient_scope"))
+        raise Problem("forbidden", refusal, headers={"WWW-Authenticate": f'{_BEARER}, error="insufficient_scope"'})
     return principal
+
+
+async def _token_of(request: Request) -> str | None:
+    """Return the token that a request brings; None of a header that holds none."""
+    bearer = await _bearer(request)
+    if bearer is not None:
+        return bearer.credentials
+    try:
+        basic = await _basic(request)
+    except HTTPException:  # not base64, or no colon in it
+        return None
+    if basic is None or not basic.password:
+        return None
+    if request.method not in ("GET", "HEAD") and request.headers.get("sec-fetch-site") in ("cross-site", "same-site"):
+        raise Problem("forbidden", "A page of another site may change nothing by a password that the browser keeps.")
+    return basic.password
 
 
 async def _holder(request: Request, token: str) -> Principal | None:
@@ -88,7 +116,7 @@ def allow(*roles: Role) -> Any:
     if not allowed <= set(ROLES):
         raise ValueError(f"expected roles among {', '.join(ROLES)}, found {', '.join(sorted(allowed))}")
 
-    async def admit(request: Request, credentials: BearerDep) -> Principal:  # noqa: ARG001 (for the contract)
+    async def admit(request: Request, bearer: BearerDep, basic: BasicDep) -> Principal:  # noqa: ARG001 (for the contract)
         principal: Principal = request.state.principal
         return principal
 

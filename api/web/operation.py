@@ -13,9 +13,9 @@ from collections.abc import Callable, Coroutine, Iterator
 from functools import wraps
 from typing import Any
 
-from fastapi import Request, Response
+from fastapi import FastAPI, Request, Response
 from fastapi.dependencies.models import Dependant
-from fastapi.routing import APIRoute
+from fastapi.routing import APIRoute, iter_route_contexts
 from sqlmodel import Session
 
 from ..pricing import Fault
@@ -138,6 +138,17 @@ def roles_of(dependant: Dependant) -> Iterator[frozenset[str]]:
         yield roles
     for below in dependant.dependencies:
         yield from roles_of(below)
+
+
+def operations_for(app: FastAPI, role: str) -> list[str]:
+    """Return the names of the operations that a role may use, those that need no token among them, sorted."""
+    return sorted(
+        str(context.name)
+        for context in iter_route_contexts(app.routes)
+        if isinstance(context.original_route, APIRoute)
+        and context.original_route.include_in_schema
+        and role in next(roles_of(context.original_route.dependant), frozenset({role}))
+    )
 
 
 def _parameters(dependant: Dependant) -> frozenset[str]:

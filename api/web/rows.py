@@ -9,9 +9,9 @@ from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
 
-Role = Literal["owner", "collector", "accountant", "venue", "device"]
+Role = Literal["owner", "collector", "accountant", "venue", "device", "reader"]
 
-ROLES: tuple[Role, ...] = ("owner", "collector", "accountant", "venue", "device")
+ROLES: tuple[Role, ...] = ("owner", "collector", "accountant", "venue", "device", "reader")
 
 
 class TokenRow(SQLModel, table=True):
@@ -19,7 +19,7 @@ class TokenRow(SQLModel, table=True):
 
     __tablename__ = "token"
     __table_args__ = (
-        CheckConstraint("role IN ('owner', 'collector', 'accountant', 'venue', 'device')", name="role"),
+        CheckConstraint("role IN ('owner', 'collector', 'accountant', 'venue', 'device', 'reader')", name="role"),
         CheckConstraint("(role = 'venue') = (venue_id IS NOT NULL)", name="venue_bound"),
         CheckConstraint("(role = 'device') = (pool_table_id IS NOT NULL)", name="device_bound"),
     )

@@ -24,6 +24,7 @@ SUMMARIES = {
     "get_fault_report": "Faults by table and part",
     "get_job": "One job",
     "get_ledger_entry": "One entry of the journal",
+    "get_me": "Holder of this token",
     "get_quote": "Quote for one question",
     "get_ready": "Readiness check",
     "get_settings": "Battery levels and clock tolerance",

@@ -36,7 +36,7 @@ from .keying import Keyed
 from .reviews import ChartSignal, Counted, OpenDispute
 from .rows import CompletionRow, WorkRow
 from .schemas import Cursor
-from .work import LEADS
+from .work import LEADS, OF_MONEY
 
 _LOOK_BACK = timedelta(days=400)
 
@@ -47,12 +47,15 @@ WORK = SQLModel.metadata.tables[WorkRow.__tablename__]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """Which part of the list: of one venue, due before an instant, after a place, at most ``limit``."""
+    """Which part of the list: of one venue, due before an instant, after a place, with or without work that tells of
+    money, at most ``limit``.
+    """
 
     venue_id: UUID | None = None
     due_before: datetime | None = None
     after: Cursor | None = None
     limit: int = 100
+    without_money: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,6 +174,8 @@ def shown(wanted: Wanted, *, now: datetime) -> Select[UUID, datetime]:
         )
         if wanted.venue_id is not None:
             of_lead = of_lead.where(work.venue_id == wanted.venue_id)
+        if wanted.without_money:
+            of_lead = of_lead.where(work.code.not_in(OF_MONEY))
         if wanted.due_before is not None:
             of_lead = of_lead.where(work.due_at < wanted.due_before)
         if wanted.after is not None:

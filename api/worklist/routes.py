@@ -16,7 +16,7 @@ from .queries import Wanted
 from .schemas import CompletionIn, CompletionOut, CursorText, Moment, WorklistOut, read_cursor
 
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
-CollectorDep = Annotated[Principal, allow("collector")]
+ReaderDep = Annotated[Principal, allow("collector", "reader")]
 
 
 @router.get("/worklist", responses=problems())
@@ -24,7 +24,7 @@ def get_worklist(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: CollectorDep,
+    principal: ReaderDep,
     now: NowDep,
     venue_id: Annotated[Id | None, Query(description="Only work at this venue.")] = None,
     due_before: Annotated[
@@ -33,9 +33,18 @@ def get_worklist(
     limit: Limit = 100,
     after: Annotated[CursorText | None, Query(description="The `next` of the page before.")] = None,
 ) -> WorklistOut:
-    """List the work at all venues, earliest due first: reason, what to bring, and the date by which it matters."""
+    """List the work at all venues, earliest due first: reason, what to bring, and the date by which it matters.
+
+    A reader sees no work that tells of money in a box.
+    """
     service.catch_up(request.app.state.engine, now=now)
-    wanted = Wanted(venue_id=venue_id, due_before=due_before, after=read_cursor(after) if after else None, limit=limit)
+    wanted = Wanted(
+        venue_id=venue_id,
+        due_before=due_before,
+        after=read_cursor(after) if after else None,
+        limit=limit,
+        without_money=principal.role == "reader",
+    )
     found = service.page_work(session, wanted, now=now)
     link_next(request, response, found.next)
     return found

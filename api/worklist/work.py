@@ -41,6 +41,9 @@ Outcome = Literal["found", "miscounted", "accepted"]
 NEEDS_WORDS: frozenset[Code] = frozenset({"difference", "leaning"})
 """Work that no record closes: it stays until somebody says what it was (C11)."""
 
+OF_MONEY: frozenset[Code] = frozenset({"coins_limit", "notes_limit", "value_limit", "difference", "leaning", "dispute"})
+"""Work whose reason tells of the money in a box."""
+
 AT_ONCE = 36_500
 """The lead of what is shown as soon as it is known: a hundred years."""
 

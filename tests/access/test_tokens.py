@@ -10,34 +10,35 @@ from sqlalchemy import Engine, inspect, text
 from tests.conftest import Route
 
 ABSENT = "00000000-0000-4000-8000-000000000000"
-ROLES = ("collector", "accountant", "venue", "device")
+ROLES = ("collector", "accountant", "venue", "device", "reader")
 
 # Each operation, and which roles besides the owner it is for. {venue} and {table} are the principal's own.
 OPERATIONS = [
     ("POST", "/v1/venues", ""),
-    ("GET", "/v1/venues", "collector accountant venue"),
-    ("GET", "/v1/venues/{venue}", "collector accountant venue"),
+    ("GET", "/v1/venues", "collector accountant venue reader"),
+    ("GET", "/v1/venues/{venue}", "collector accountant venue reader"),
     ("PATCH", "/v1/venues/{venue}", ""),
     ("POST", "/v1/venues/{venue}/tables", ""),
-    ("GET", "/v1/venues/{venue}/tables", "collector accountant venue"),
-    ("GET", "/v1/tables/{table}", "collector accountant venue"),
+    ("GET", "/v1/venues/{venue}/tables", "collector accountant venue reader"),
+    ("GET", "/v1/tables/{table}", "collector accountant venue reader"),
     ("PATCH", "/v1/tables/{table}", ""),
     ("POST", "/v1/tables/{table}/moves", ""),
     ("POST", "/v1/tax-areas", ""),
     ("GET", "/v1/tax-areas", "collector accountant"),
     ("POST", "/v1/tariffs", ""),
     ("POST", "/v1/tariffs/check", ""),
-    ("GET", "/v1/tariffs", "collector accountant"),
-    ("GET", "/v1/tariffs/{tariff}", "collector accountant"),
+    ("GET", "/v1/tariffs", "collector accountant reader"),
+    ("GET", "/v1/tariffs/{tariff}", "collector accountant reader"),
     ("POST", "/v1/tariffs/{tariff}/rollout", ""),
     ("POST", "/v1/venues/{venue}/schedules", ""),
     ("POST", "/v1/tables/{table}/schedules", ""),
-    ("GET", "/v1/venues/{venue}/schedules", "collector accountant"),
-    ("GET", "/v1/venues/{venue}/week", "collector accountant venue"),
+    ("GET", "/v1/venues/{venue}/schedules", "collector accountant reader"),
+    ("GET", "/v1/venues/{venue}/week", "collector accountant venue reader"),
     ("POST", "/v1/tables/{table}/keyings", "collector"),
     ("GET", "/v1/tables/{table}/keyings", "collector accountant"),
-    ("GET", "/v1/quotes?venue_id={venue}&money=10.00", "collector accountant venue"),
-    ("POST", "/v1/quotes", "collector accountant venue"),
+    ("GET", "/v1/quotes?venue_id={venue}&money=10.00", "collector accountant venue reader"),
+    ("POST", "/v1/quotes", "collector accountant venue reader"),
+    ("GET", "/v1/me", "collector accountant venue device reader"),
     ("POST", "/v1/tokens", ""),
     ("GET", "/v1/tokens", ""),
     ("DELETE", "/v1/tokens/" + ABSENT, ""),
@@ -114,7 +115,8 @@ def test_scenarios_tell_no_more_of_another_venue_than_of_an_absent_one(client: T
 
 BAD_HEADERS = [
     (None, 'Bearer realm="baizebook"', "no_token"),
-    ("Basic b3duZXI6b3duZXI=", 'Bearer realm="baizebook", error="invalid_request"', "no_token"),
+    ("Basic b3duZXI6b3duZXI=", 'Bearer realm="baizebook", error="invalid_token"', "wrong_token"),
+    ("Basic b3duZXI=", 'Bearer realm="baizebook", error="invalid_request"', "no_token"),
     ("Bearer", 'Bearer realm="baizebook", error="invalid_request"', "no_token"),
     ("Bearer bz_nobodys", 'Bearer realm="baizebook", error="invalid_token"', "wrong_token"),
     ("Bearer w\xe4hrung", 'Bearer realm="baizebook", error="invalid_token"', "wrong_token"),
@@ -129,7 +131,7 @@ def test_without_a_token_that_holds_nothing_is_answered(client: TestClient) -> N
             headers = [] if authorization is None else [(b"Authorization", authorization.encode("latin-1"))]
             answer = client.request(method, path.format(**ids), headers=headers)
             assert answer.status_code == 401, (method, path)
-            assert answer.headers["WWW-Authenticate"] == challenge
+            assert answer.headers["WWW-Authenticate"] == f'{challenge}, Basic realm="baizebook", charset="UTF-8"'
             assert answer.json()["type"] == f"/problems/{code}"
 
 
