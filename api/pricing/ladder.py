@@ -21,8 +21,9 @@ break: a question costs as many steps as there are rungs, however large its numb
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
-from typing import Literal, get_args
+from typing import Literal, NamedTuple, get_args
 
 from .errors import Fault, PricingError, pricing_error
 from .lines import Kind, Line
@@ -62,16 +63,14 @@ class Rung:
             raise PricingError(*faults)
 
 
-@dataclass(frozen=True, slots=True)
-class Sold:
+class Sold(NamedTuple):
     """A rung that was sold, and how many times."""
 
     rung: Rung
     times: int
 
 
-@dataclass(frozen=True, slots=True)
-class Sale:
+class Sale(NamedTuple):
     """What one purchase got: its units, what it spends, what is left (P2), and the rungs sold, highest first."""
 
     units: int
@@ -82,13 +81,12 @@ class Sale:
     def lines(self, kind: Kind, currency: str) -> tuple[Line, ...]:
         """Return one line for each rung sold, in words; they add up to ``units`` and ``spends`` (E1)."""
         return tuple(
-            Line(_words_of(part, kind, currency), part.times * part.rung.units, part.times * part.rung.price)
-            for part in self.sold
+            Line(_words_of(rung.price, rung.units, times, kind, currency), times * rung.units, times * rung.price)
+            for rung, times in self.sold
         )
 
 
-@dataclass(frozen=True, slots=True)
-class NextBreak:
+class NextBreak(NamedTuple):
     """``add`` further minor units complete a rung above the first; the purchase then has ``units`` (P7)."""
 
     add: int
@@ -124,22 +122,25 @@ class Ladder:
 
     def total(self, money: int) -> int:
         """Return the units that ``money`` minor units buy in one purchase (P1)."""
-        return self.sell(money).units
+        _check_money(money)
+        if self.counting == "repeat":
+            return _units_repeating(self.rungs, money)
+        return sum(times * rung.units for rung, times in self._climb(money))
 
     def sell(self, money: int) -> Sale:
         """Return what ``money`` minor units buy in one purchase, and the rungs sold (P1, P2)."""
         _check_money(money)
         sold = _repeat(self.rungs, money) if self.counting == "repeat" else self._climb(money)
         units = spends = 0
-        for part in sold:
-            units, spends = units + part.times * part.rung.units, spends + part.times * part.rung.price
+        for rung, times in sold:
+            units, spends = units + times * rung.units, spends + times * rung.price
         return Sale(units, spends, money - spends, tuple(sold))
 
     def units_below(self, index: int) -> int:
         """Return the units that the rungs below one give for its price, counted the ladder's own way (P3)."""
         rungs, price = self.rungs[:index], self.rungs[index].price
         if self.counting == "repeat" or not rungs:
-            return sum(part.times * part.rung.units for part in _repeat(rungs, price))
+            return _units_repeating(rungs, price)
         return rungs[-1].units + (price - rungs[-1].price) // rungs[0].price * rungs[0].units
 
     def least(self, units: int) -> int:
@@ -160,14 +161,15 @@ class Ladder:
         None where there is none: a ladder of one rung, or past the highest rung under ``climb_once``.
         """
         _check_money(money)
-        left, away = money, []
+        left, add = money, MAX_MINOR + 1
         for rung in reversed(self.rungs[1:]):
-            if self.counting == "repeat" or (self.counting == "climb" and rung == self.rungs[-1]):
+            if left >= rung.price and (
+                self.counting == "repeat" or (self.counting == "climb" and rung is self.rungs[-1])
+            ):
                 left %= rung.price
             if left < rung.price:
-                away.append(rung.price - left)
-        add = min(away, default=MAX_MINOR)
-        return NextBreak(add, self.total(money + add)) if away and money + add <= MAX_MINOR else None
+                add = min(add, rung.price - left)
+        return NextBreak(add, self.total(money + add)) if money + add <= MAX_MINOR else None
 
     def _climb(self, money: int) -> list[Sold]:
         """Return the rungs sold on the way up: the top as often as the count starts over, the highest reached, the first."""
@@ -227,18 +229,28 @@ def _check_money(money: int) -> None:
 def _repeat(rungs: tuple[Rung, ...], money: int) -> list[Sold]:
     sold = []
     for rung in reversed(rungs):
-        times, money = divmod(money, rung.price)
-        if times:
+        if money >= rung.price:
+            times, money = divmod(money, rung.price)
             sold.append(Sold(rung, times))
     return sold
 
 
-def _words_of(part: Sold, kind: Kind, currency: str) -> str:
-    price = format_money(part.rung.price, currency)
-    if part.times == 1:
-        return f"{price} buys {count_of(part.rung.units, kind)}"
-    each = f"a {_WORDS[kind][0]}" if part.rung.units == 1 else count_of(part.rung.units, kind)
-    return f"{part.times} × {price}, {each} each"
+def _units_repeating(rungs: tuple[Rung, ...], money: int) -> int:
+    units = 0
+    for rung in reversed(rungs):
+        times, money = divmod(money, rung.price)
+        units += times * rung.units
+    return units
+
+
+@lru_cache(maxsize=1 << 12)
+def _words_of(price: int, units: int, times: int, kind: Kind, currency: str) -> str:
+    """Return a price that was sold so many times in words."""
+    amount = format_money(price, currency)
+    if times == 1:
+        return f"{amount} buys {count_of(units, kind)}"
+    each = f"a {_WORDS[kind][0]}" if units == 1 else count_of(units, kind)
+    return f"{times} × {amount}, {each} each"
 
 
 def _faults_of_form(ladder: Ladder) -> list[Fault]:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Kind = Literal["games", "minutes", "metered"]
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One line of an answer: what, how many units, how much money (minor units). Lines add up to their totals."""
 
     what: str

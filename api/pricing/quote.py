@@ -15,14 +15,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
-from fractions import Fraction
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from .errors import Fault, PricingError, pricing_error
 from .ladder import Ladder, NextBreak, check_units
 from .lines import Kind, Line
 from .metered import Charge, charge, lasts
-from .money import MAX_MINOR, round_half_up
+from .money import MAX_MINOR
 from .payable import next_payable
 from .play import LONGEST_PLAY, MAX_PLAYERS, Piece
 from .purchase import ends_after
@@ -41,8 +40,7 @@ _DAY = timedelta(days=1)
 _MINUTE = timedelta(minutes=1)
 
 
-@dataclass(frozen=True, slots=True)
-class Least:
+class Least(NamedTuple):
     """The least ``money`` that buys the units asked for in one purchase (P5).
 
     ``pay``: the least that the table can take and that buys them; ``None`` without a table, and for metered time, which
@@ -54,8 +52,7 @@ class Least:
     split: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Offer:
+class Offer(NamedTuple):
     """What one kind gives: units, minor units spent and left, and the lines that add up to ``spends``.
 
     ``per_unit``: the price of a unit, half-up, ``None`` without units. ``ends_at``: when prepaid minutes bought now run
@@ -76,8 +73,7 @@ class Offer:
     cautions: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(NamedTuple):
     """The answer to a question: ``span`` says what holds and why (W7), ``offers`` what is sold, none if closed or free.
 
     ``opens_at``: when a closed place next sells something. ``payable`` and ``next_payable`` (only where it is not) speak
@@ -123,7 +119,7 @@ def quote(
     offers: tuple[Offer, ...] = ()
     cautions: tuple[str, ...] = ()
     if span.tariff is not None and not span.tariff.free:
-        place = _Place(timetable, at.astimezone(UTC), span.tariff, players, coins, work)
+        place = _Place(timetable, at, span.tariff, players, coins, work)
         offers = place.offers(money=money, games=games, minutes=minutes)
         cautions = tuple(dict.fromkeys(caution for offer in offers for caution in offer.cautions))
         cautions = cautions if offers else ("kind_not_sold",)
@@ -162,7 +158,7 @@ def charge_play(
     return charge(pieces, players=players, currency=currency)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Place:
     """Where and when is asked: an open place by its timetable, and the denominations of a table if it is one."""
 
@@ -202,7 +198,7 @@ class _Place:
             per_unit=_per_unit(sale.spends, sale.units),
             lines=sale.lines(kind, self.tariff.currency),
             next_break=ladder.next_break(money),
-            ends_at=ends_after(self.at, sale.units) if kind == "minutes" and sale.units else None,
+            ends_at=ends_after(self.at.astimezone(UTC), sale.units) if kind == "minutes" and sale.units else None,
             least=least,
         )
 
@@ -217,8 +213,9 @@ class _Place:
 
     def _time_for(self, money: int) -> Offer:
         """Return how long the money lasts (M7)."""
+        start = self.at.astimezone(UTC)  # two instants of one zone add and subtract by the wall clock
         for ahead in (_DAY, HORIZON):
-            pieces, currency = _pieces(self.timetable, from_at=self.at, to_at=self.at + ahead, work=self.work)
+            pieces, currency = _pieces(self.timetable, from_at=start, to_at=start + ahead, work=self.work)
             time = lasts(pieces, money=money, players=self.players, currency=currency)
             if not time.unlimited:
                 break
@@ -237,13 +234,13 @@ class _Place:
 
     def _time_of(self, minutes: int) -> Offer:
         """Return what so many minutes cost (M4), and how long that money lasts if it is longer."""
+        start = self.at.astimezone(UTC)
         cost = charge_play(
-            self.timetable, from_at=self.at, to_at=self.at + minutes * _MINUTE, players=self.players, work=self.work
+            self.timetable, from_at=start, to_at=start + minutes * _MINUTE, players=self.players, work=self.work
         )
         longest = self._time_for(cost.total)
         units = max(minutes, longest.units)
-        return replace(
-            longest,
+        return longest._replace(
             units=units,
             spends=cost.total,
             left=0,
@@ -272,10 +269,13 @@ def _pieces(timetable: Timetable, *, from_at: datetime, to_at: datetime, work: W
 
 
 def _per_unit(spends: int, units: int) -> int | None:
-    return round_half_up(Fraction(spends, units)) if units else None
+    return (2 * spends + units) // (2 * units) if units else None
 
 
 def _check(*, at: datetime, money: int | None, games: int | None, minutes: int | None, players: int) -> None:
+    plain = games is None and minutes is None and type(players) is int and players == 1
+    if plain and type(money) is int and 0 <= money <= MAX_MINOR and at.utcoffset() is not None:
+        return
     asked = {"money": money, "games": games, "minutes": minutes}
     named = [name for name, number in asked.items() if number is not None]
     faults = _naive(at=at)
