@@ -18,13 +18,12 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
-from fractions import Fraction
+from functools import lru_cache
 from typing import NamedTuple
 
 from .errors import pricing_error
 from .lines import Advice, Line
-from .money import MAX_MINOR, allot, format_money, round_half_up
+from .money import MAX_MINOR, allot, format_money
 from .play import MINUTE, SECOND, Bill, Piece, Play, Span, at_one_rate, moved, settle
 from .rate import Cap, Per, Rate, Tier, TierMode
 
@@ -35,8 +34,7 @@ __all__ = [
 _EVERY = {1: "a minute", 60: "an hour", 1440: "a day"}
 
 
-@dataclass(frozen=True, slots=True)
-class Charge:
+class Charge(NamedTuple):
     """What a play costs: minor units, the minutes asked money for (free ones are not), the lines, the cautions."""
 
     total: int
@@ -45,8 +43,7 @@ class Charge:
     cautions: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Lasts:
+class Lasts(NamedTuple):
     """How long money lasts: whole minutes and what they cost, ``None`` for 0 minutes.
 
     ``unlimited``: the price never exceeds the money to the end of the pieces; ``minutes`` is then ``None``, and the
@@ -64,7 +61,8 @@ def charge(pieces: Sequence[Piece], *, players: int = 1, currency: str) -> Charg
     ``continued_at_last_rate`` cautions that a piece sells no such time and the play went on at the last rate (M4).
     Refuses what ``settle`` refuses: ``kind_not_sold``, ``pieces_not_contiguous``, ``play_too_long``, ``bad_players``.
     """
-    return _charge(settle(pieces, players=players), currency)
+    play = settle(pieces, players=players)
+    return _charge(play, _billed(play), end=play.end, currency=currency)
 
 
 def lasts(pieces: Sequence[Piece], *, money: int, players: int = 1, currency: str) -> Lasts:
@@ -77,14 +75,19 @@ def lasts(pieces: Sequence[Piece], *, money: int, players: int = 1, currency: st
             "bad_money", where="money", found=repr(money), expected=f"a whole number from 0 to {MAX_MINOR}"
         )
     play = settle(pieces, players=players)
-    bill = play.opened()
+    bill, over, passed = play.opened(), None, []
     for span in play.spans():
+        passed.append((bill, span))
         over = _first_minute_above(play, bill, span, money)
         if over is not None:
-            minutes = over - 1
-            return Lasts(minutes, False, _charge(play.until(minutes * MINUTE), currency) if minutes else None)
+            break
         bill = play.passed(bill, span, to=span.end)
-    return Lasts(None, True, _charge(play, currency))
+    if over is None:
+        return Lasts(None, True, _charge(play, passed, end=play.end, currency=currency))
+    minutes = over - 1
+    end = minutes * MINUTE
+    held = passed if end > passed[-1][1].start else passed[:-1]
+    return Lasts(minutes, False, _charge(play, held, end=end, currency=currency) if minutes else None)
 
 
 def advice(rate: Rate, *, currency: str) -> tuple[Advice, ...]:
@@ -119,27 +122,53 @@ def _price(play: Play, bill: Bill, span: Span, minute: int) -> int:
 def _first_minute_above(play: Play, bill: Bill, span: Span, money: int) -> int | None:
     """Return the first whole minute in a span at which the play costs more than ``money``.
 
-    Within a span the price never falls, so a binary search finds it.
+    Within a span the price never falls. Where time alone makes it rise (``add``, no maximum) the minute is worked out:
+    the cost rounds to more than ``money`` from ``money`` and a half on, and it rises at the step that reaches that.
+    Elsewhere a binary search finds it.
     """
     first, last = span.start // MINUTE + 1, span.end // MINUTE
-    if first > last or _price(play, bill, span, last) <= money:
+    if play.mode == "set" or play.cap is not None or play.minimum > money:
+        if first > last or _price(play, bill, span, last) <= money:
+            return None
+        return first + bisect_right(range(first, last), money, key=lambda minute: _price(play, bill, span, minute))
+    missing = (2 * money + 1) * play.scale - 2 * (bill.closed + bill.open)  # twice the shares: half a unit is whole
+    price = play.price(span)
+    if missing > 0 and price == 0:
         return None
-    return first + bisect_right(range(first, last), money, key=lambda minute: _price(play, bill, span, minute))
+    reached = bill.at - -missing // (2 * price) if missing > 0 else bill.at
+    minute = max(first, _first_minute_moved_to(span, reached))
+    return minute if minute <= last else None
 
 
-def _charge(play: Play, currency: str) -> Charge:
-    cautions = ("continued_at_last_rate",) if any(run.continued for run in play.runs) else ()
-    spans = list(play.spans())
-    if not spans:
+def _first_minute_moved_to(span: Span, end: int) -> int:
+    """Return the first whole minute whose end, moved up to the next step (M2), is ``end`` or later."""
+    if span.tier is None or span.tier.per_minutes is None:
+        return -(-end // MINUTE)
+    step, start = span.tier.step, span.tier.from_minutes
+    return start + max(0, -(-(end - start * MINUTE) // (step * MINUTE)) - 1) * step + 1
+
+
+def _charge(play: Play, billed: Sequence[tuple[Bill, Span]], *, end: int, currency: str) -> Charge:
+    """Return what a play costs that ends at elapsed ``end``, from its spans up to there, each with the bill at its start."""
+    cautions = ("continued_at_last_rate",) if any(run.continued and run.start < end for run in play.runs) else ()
+    if not billed:
         return Charge(0, 0, (), cautions)
-    bill = play.opened()
-    for span in spans[:-1]:
-        bill = play.passed(bill, span, to=span.end)
-    owed = play.owed(bill, spans[-1], end=play.end)
+    bill, last = billed[-1]
+    owed = play.owed(bill, last, end=end)
     total = max(owed, play.minimum)
-    spans[-1] = spans[-1]._replace(end=moved(spans[-1], play.end))
+    spans = [span for _, span in billed[:-1]]
+    spans.append(last._replace(end=moved(last, end)))
     lines = _lines(play, spans, owed=owed, total=total, currency=currency)
     return Charge(total, sum(line.units for line in lines), lines, cautions)
+
+
+def _billed(play: Play) -> list[tuple[Bill, Span]]:
+    """Return the spans of a play in order, each with the bill at its start."""
+    bill, billed = play.opened(), []
+    for span in play.spans():
+        billed.append((bill, span))
+        bill = play.passed(bill, span, to=span.end)
+    return billed
 
 
 class _Part(NamedTuple):
@@ -153,10 +182,9 @@ class _Part(NamedTuple):
 def _lines(play: Play, spans: Sequence[Span], *, owed: int, total: int, currency: str) -> tuple[Line, ...]:
     """Return the lines of the spans: start fee, time, then what the cap takes off and what the floor adds (M6)."""
     parts = [*_fee(play, currency), *_times(play, spans, currency)]
-    gross = round_half_up(Fraction(sum(part.shares for part in parts), play.scale))
-    amounts = allot(gross, [part.shares for part in parts])
-    started_minutes = -(-sum(part.billed for part in parts) // MINUTE)
-    units = allot(started_minutes, [part.billed for part in parts])
+    shares, billed = [part.shares for part in parts], [part.billed for part in parts]
+    gross = (2 * sum(shares) + play.scale) // (2 * play.scale)
+    amounts, units = allot(gross, shares), allot(-(-sum(billed) // MINUTE), billed)
     lines = [Line(part.what, unit, amount) for part, unit, amount in zip(parts, units, amounts, strict=True)]
     terms = play.terms
     if terms is not None and terms.maximum is not None and owed < gross:
@@ -187,24 +215,31 @@ def _times(play: Play, spans: Sequence[Span], currency: str) -> list[_Part]:
         held[words] = (priced, length + span.end - span.start)
     parts = []
     for words, (span, length) in held.items():
+        what = f"{_duration(length)} {words}"
         shares = play.price(span) * (length if play.mode == "add" else 1)
-        parts.append(_Part(f"{_duration(length)} {words}", *((0, 0) if span.free else (length, shares))))
+        parts.append(_Part(what, 0, 0) if span.free else _Part(what, length, shares))
     return parts
 
 
 def _price_words(play: Play, span: Span, currency: str) -> str:
     if span.free or span.rate is None or span.tier is None:
         return "free"
-    price, past = format_money(span.tier.price, currency), span.tier.from_minutes
-    if play.mode == "add":
-        unit = _every(span.tier.unit)
+    unit = span.tier.unit if play.mode == "add" else None
+    return _words_of(span.tier.price, unit, span.tier.from_minutes, currency) + _each(play, span.rate)
+
+
+@lru_cache(maxsize=1 << 10)
+def _words_of(price: int, per_minutes: int | None, past_minutes: int, currency: str) -> str:
+    """Return a tier's price in words; ``per_minutes`` None: the price is for the whole play."""
+    if per_minutes is not None:
+        unit = _every(per_minutes)
     else:
-        unit = f"for a play of more than {_minutes(past)}" if past else "for the whole play"
-    return f"at {price} {unit}{_each(play, span.rate)}"
+        unit = f"for a play of more than {_minutes(past_minutes)}" if past_minutes else "for the whole play"
+    return f"at {format_money(price, currency)} {unit}"
 
 
 def _each(play: Play, rate: Rate) -> str:
-    return f" for each of {play.heads(rate)} players" if play.heads(rate) > 1 else ""
+    return f" for each of {play.players} players" if rate.per == "player" and play.players > 1 else ""
 
 
 def _minutes(minutes: int) -> str:
@@ -218,6 +253,7 @@ def _every(minutes: int) -> str:
     return f"every {_minutes(minutes)}" if minutes % 60 else f"every {minutes // 60} hours"
 
 
+@lru_cache(maxsize=1 << 10)
 def _duration(microseconds: int) -> str:
     """Return a length of time in minutes and, where it is not whole minutes, seconds (the last one begun counted)."""
     minutes, seconds = divmod(-(-microseconds // SECOND), 60)

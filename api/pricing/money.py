@@ -12,6 +12,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from math import lcm
 
 from .errors import Fault, pricing_error
 
@@ -101,18 +102,21 @@ def allot(total: int, weights: Sequence[int | Fraction], *, tie_to: int = 0) -> 
     the part at index ``tie_to``, then in order. Refuses (``bad_weights``) negative weights and an all-zero list,
     unless there is nothing to split.
     """
-    whole = sum(weights, Fraction(0))
-    if any(weight < 0 for weight in weights) or (whole == 0 and total != 0):
+    if min(weights, default=0) < 0 or (total != 0 and not any(weights)):
         raise pricing_error(
             "bad_weights", where="weights", found=list(weights), expected="weights of at least 0, not all 0"
         )
-    if whole == 0:
+    if total == 0:
         return [0] * len(weights)
+    if len(weights) == 1:
+        return [total]
     if total < 0:
         return [-part for part in allot(-total, weights, tie_to=tie_to)]
-    quotas = [Fraction(total) * weight / whole for weight in weights]
-    parts = [int(quota) for quota in quotas]
-    order = sorted(range(len(weights)), key=lambda i: (parts[i] - quotas[i], i != tie_to, i))
+    common = lcm(*(weight.denominator for weight in weights))
+    shares = [weight.numerator * (common // weight.denominator) for weight in weights]
+    whole = sum(shares)
+    parts = [total * share // whole for share in shares]
+    order = sorted(range(len(shares)), key=lambda i: (-(total * shares[i] % whole), i != tie_to, i))
     for index in order[: total - sum(parts)]:
         parts[index] += 1
     return parts

@@ -24,22 +24,20 @@ microsecond is a whole number of them: exact, without a fraction.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from fractions import Fraction
 from itertools import pairwise, zip_longest
 from math import lcm
 from typing import NamedTuple
 
 from .errors import Fault, PricingError, pricing_error
-from .money import round_half_up
 from .rate import Rate, Tier, TierMode
+from .trading_day import to_us
 
 MAX_PLAYERS = 100
 LONGEST_PLAY = timedelta(days=31)
 SECOND = 1_000_000
 MINUTE = 60 * SECOND
-_TICK = timedelta(microseconds=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +54,8 @@ class Piece:
     free: bool = False
 
     def __post_init__(self) -> None:
+        if self.from_at.tzinfo is UTC and self.to_at.tzinfo is UTC and self.from_at <= self.to_at and not self.free:
+            return
         faults = [
             Fault("bad_piece", where, at.isoformat(), "an instant with its offset from UTC")
             for where, at in (("from_at", self.from_at), ("to_at", self.to_at))
@@ -104,8 +104,7 @@ class _Run(NamedTuple):
     continued: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Play:
+class Play(NamedTuple):
     """A play, settled: which rate holds when, and the terms of the start, which hold to the end (M4).
 
     ``terms`` is the rate at the start, ``None`` for a play that begins free; ``scale`` the shares to a minor unit;
@@ -126,11 +125,6 @@ class Play:
     def end(self) -> int:
         """The elapsed microseconds at which it ends."""
         return self.runs[-1].end if self.runs else 0
-
-    def until(self, end: int) -> Play:
-        """Return the same play, ended at ``end`` elapsed microseconds if it went on longer."""
-        runs = (run._replace(end=min(run.end, end)) for run in self.runs if run.start < end)
-        return replace(self, runs=tuple(runs))
 
     def heads(self, rate: Rate) -> int:
         """Return how many pay a rate: the players, or 1 for the table."""
@@ -174,7 +168,7 @@ class Play:
         else:
             bill = self.passed(bill, span, to=moved(span, end))
             shares = bill.closed + self._capped(bill.open)
-        return round_half_up(Fraction(shares, self.scale))
+        return (2 * shares + self.scale) // (2 * self.scale)  # half-up: shares are never negative
 
     def _capped(self, shares: int, slices: int = 1) -> int:
         return shares if self.cap is None else min(shares, self.cap * slices)
@@ -195,21 +189,23 @@ def settle(pieces: Sequence[Piece], *, players: int) -> Play:
     ``kind_not_sold``: it starts where no metered time is sold and play is not free.
     """
     _check(pieces, players)
-    start = pieces[0].from_at
+    start_us, elapsed = to_us(pieces[0].from_at), 0
     held = [piece for piece in pieces if piece.from_at < piece.to_at] or list(pieces[:1])
     if held[0].rate is None and not held[0].free:
         expected = "metered time, or free play, at the start"
         raise pricing_error("kind_not_sold", where="pieces[0]", found="no metered rate", expected=expected)
-    rates = [piece.rate for piece in held if piece.rate is not None]
-    mode: TierMode = rates[0].tier_mode if rates else "add"
+    first_rate = next((piece.rate for piece in held if piece.rate is not None), None)
+    mode: TierMode = "add" if first_rate is None else first_rate.tier_mode
     runs: list[_Run] = []
     last: Rate | None = None
     for piece in held:
         sells = piece.rate is not None and piece.rate.tier_mode == mode
         last = piece.rate if sells else last
-        from_, to = (piece.from_at - start) // _TICK, (piece.to_at - start) // _TICK
-        runs.append(_Run(from_, to, None if piece.free else last, continued=not (sells or piece.free)))
-    return _with_terms(tuple(run for run in runs if run.start < run.end), players, mode, held[0].rate)
+        end = to_us(piece.to_at) - start_us
+        if elapsed < end:
+            runs.append(_Run(elapsed, end, None if piece.free else last, continued=not (sells or piece.free)))
+        elapsed = end
+    return _with_terms(tuple(runs), players, mode, held[0].rate)
 
 
 def _check(pieces: Sequence[Piece], players: int) -> None:
@@ -230,16 +226,20 @@ def _check(pieces: Sequence[Piece], players: int) -> None:
 
 
 def _with_terms(runs: tuple[_Run, ...], players: int, mode: TierMode, terms: Rate | None) -> Play:
-    units = {tier.unit for run in runs if run.rate is not None for tier in run.rate.tiers}
-    play = Play(runs, players, mode, terms, scale=MINUTE * lcm(*units))
+    units = {tier.per_minutes or 1 for run in runs if run.rate is not None for tier in run.rate.tiers}
+    scale = MINUTE * lcm(*units)
     if terms is None:
-        return play
-    heads, most = play.heads(terms), terms.maximum
-    return replace(
-        play,
-        fee=terms.start_fee * heads * play.scale,
+        return Play(runs, players, mode, terms, scale)
+    heads, most = players if terms.per == "player" else 1, terms.maximum
+    return Play(
+        runs,
+        players,
+        mode,
+        terms,
+        scale,
+        fee=terms.start_fee * heads * scale,
         minimum=terms.minimum * heads,
-        cap=None if most is None else most.amount * heads * play.scale,
+        cap=None if most is None else most.amount * heads * scale,
         capped_slice=None if most is None or most.per_minutes is None else most.per_minutes * MINUTE,
     )
 

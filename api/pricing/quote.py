@@ -28,7 +28,7 @@ from .purchase import ends_after
 from .split import split
 from .tariff import Tariff
 from .timetable import Span, Timetable
-from .work import STEPS_OF_A_LINE, STEPS_OF_A_QUESTION, Work
+from .work import STEPS_OF_A_LINE, STEPS_OF_A_PIECE, STEPS_OF_A_QUESTION, Work
 
 Status = Literal["open", "closed", "free"]
 PrepaidKind = Literal["games", "minutes"]
@@ -119,7 +119,7 @@ def quote(
     offers: tuple[Offer, ...] = ()
     cautions: tuple[str, ...] = ()
     if span.tariff is not None and not span.tariff.free:
-        place = _Place(timetable, at, span.tariff, players, coins, work)
+        place = _Place(timetable, at, span, span.tariff, players, coins, work)
         offers = place.offers(money=money, games=games, minutes=minutes)
         cautions = tuple(dict.fromkeys(caution for offer in offers for caution in offer.cautions))
         cautions = cautions if offers else ("kind_not_sold",)
@@ -164,6 +164,7 @@ class _Place:
 
     timetable: Timetable
     at: datetime
+    span: Span
     tariff: Tariff
     players: int
     accepts: tuple[int, ...] | None
@@ -214,11 +215,16 @@ class _Place:
     def _time_for(self, money: int) -> Offer:
         """Return how long the money lasts (M7)."""
         start = self.at.astimezone(UTC)  # two instants of one zone add and subtract by the wall clock
+        horizon = start + HORIZON
+        until = horizon if self.span.to_at is None else min(self.span.to_at, horizon)
+        self.work.spend(STEPS_OF_A_PIECE, where="money", smaller="ask fewer questions at once")
+        pieces = [_piece(self.span, from_at=start, to_at=until)]
+        time = lasts(pieces, money=money, players=self.players, currency=self.tariff.currency)
         for ahead in (_DAY, HORIZON):
+            if not time.unlimited or until == horizon:
+                break
             pieces, currency = _pieces(self.timetable, from_at=start, to_at=start + ahead, work=self.work)
             time = lasts(pieces, money=money, players=self.players, currency=currency)
-            if not time.unlimited:
-                break
         cost = time.charge or Charge(0, 0, ())
         units = HORIZON // _MINUTE if time.minutes is None else time.minutes
         return Offer(
@@ -256,16 +262,14 @@ def _pieces(timetable: Timetable, *, from_at: datetime, to_at: datetime, work: W
     spans = timetable.between(from_at, to_at, work=work) or (
         replace(timetable.at(from_at), from_at=from_at, to_at=to_at),
     )
-    pieces = [
-        Piece(
-            span.from_at or from_at,
-            span.to_at or to_at,
-            rate=span.tariff.metered if span.tariff else None,
-            free=span.tariff is not None and span.tariff.free,
-        )
-        for span in spans
-    ]
+    pieces = [_piece(span, from_at=span.from_at or from_at, to_at=span.to_at or to_at) for span in spans]
     return pieces, next((span.tariff.currency for span in spans if span.tariff), "")
+
+
+def _piece(span: Span, *, from_at: datetime, to_at: datetime) -> Piece:
+    """Return the part of a play that lies in a span, between two instants of it."""
+    rate = span.tariff.metered if span.tariff else None
+    return Piece(from_at, to_at, rate, free=span.tariff is not None and span.tariff.free)
 
 
 def _per_unit(spends: int, units: int) -> int | None:

@@ -25,7 +25,6 @@ from zoneinfo import ZoneInfo, available_timezones
 from .errors import pricing_error
 
 DAY_US = 86_400_000_000
-_MICROSECOND = timedelta(microseconds=1)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _EPOCH_ORDINAL = _EPOCH.toordinal()
 
@@ -130,7 +129,8 @@ def is_wall_time(wall: time) -> bool:
 
 def to_us(at: datetime) -> int:
     """Return an aware instant as microseconds since 1970."""
-    return (at - _EPOCH) // _MICROSECOND
+    since = at - _EPOCH
+    return (since.days * 86_400 + since.seconds) * 1_000_000 + since.microseconds
 
 
 def from_us(us: int) -> datetime:
