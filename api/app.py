@@ -25,6 +25,7 @@ from .jobs.routes import router as jobs
 from .ledger.routes import router as ledger
 from .lifecycle.routes import router as lifecycle
 from .pool_tables.routes import router as pool_tables
+from .price_changes.routes import router as price_changes
 from .publications.routes import router as publications
 from .quotes.routes import router as quotes
 from .readings.routes import router as readings
@@ -92,7 +93,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
     of_tables = (pool_tables, inventory, lifecycle, readings, health, controllers, jobs, worklist)
-    of_money = (settlements, collections, reports, earnings, ledger)
+    of_money = (settlements, collections, reports, earnings, price_changes, ledger)
     routers = (
         probes.router,
         quotes,

@@ -18,6 +18,7 @@ FLOORS = (
     "lifecycle",
     "worklist",
     "reports",
+    "price_changes",
     "earnings",
     "health",
     "jobs",

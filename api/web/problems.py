@@ -150,6 +150,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Publish an agreement of the venue that begins on or before the collection's trading date, then settle it.",
         ),
         (
+            "no_price_change",
+            409,
+            "No table changed to these prices",
+            "A change takes the place of earlier prices at a table. Publish and key the prices, or ask about others.",
+        ),
+        (
             "no_schedule_yet",
             409,
             "No prices listed yet at that time",

@@ -35,6 +35,7 @@ SUMMARIES = {
     "get_tariff": "One tariff",
     "get_tax_report": "Tax by area, rate and month",
     "get_earnings": "Earnings of a period",
+    "get_price_change": "Effect of a change of prices",
     "get_venue": "One venue",
     "get_week": "Trading week of a date",
     "get_worklist": "Worklist",
