@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from ..web.auth import OwnerDep, Principal, allow
+from ..web.batch import BatchResultsOut
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -15,6 +16,7 @@ from .schemas import (
     CollectionIn,
     CollectionOut,
     CollectionPage,
+    CollectionsIn,
     DisputeAnswerIn,
     DisputeIn,
     DisputeOut,
@@ -45,7 +47,19 @@ def record_collection(
     Safe to send again: the same id and content is answered as before, other content is refused (409). ``word`` says
     what is odd about the count, and what to do about it.
     """
-    return service.record_collection(session, collection, now=now, by=principal.name, person=principal.person)
+    row, answer = service.record_collection(session, collection, now=now, by=principal.name, person=principal.person)
+    return answer or queries.read_collections(session, [row])[0]
+
+
+@router.post("/collections/batch", responses=problems())
+def record_collections(
+    session: SessionDep, principal: CollectorDep, now: NowDep, batch: CollectionsIn
+) -> BatchResultsOut:
+    """Record a batch of collections, each judged on its own: one outcome an item, in order.
+
+    The earliest is recorded first. Sent again, they are duplicates and change nothing.
+    """
+    return service.record_collections(session, batch.collections, now=now, by=principal.name, person=principal.person)
 
 
 @router.get("/collections", responses=problems())

@@ -2,13 +2,16 @@
 
 from typing import Annotated, Literal
 
-from pydantic import MISSING, StrictInt
+from pydantic import MISSING, AfterValidator, StrictInt, WrapValidator
 from pydantic import Field as Limits
 
 from ..settlements.schemas import SettlementOut
+from ..web.batch import Unreadable, one_by_one
 from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Text
 
 Status = Literal["settled", "unsettled", "reversed"]
+COLLECTIONS_MAX = 25
+BOXES_MAX = 100
 
 Said = Annotated[Text, Limits(min_length=1)]
 Pieces = Annotated[StrictInt, Limits(ge=0, le=10_000_000)]
@@ -88,6 +91,26 @@ class CollectionIn(In):
     seal: Annotated[Name | MISSING, Limits(description="The number of the bag's seal.")] = MISSING
     tables: Annotated[
         list[CollectedTableIn], Limits(min_length=1, max_length=200, description="The boxes, each table once.")
+    ]
+
+
+def _bounded(items: list[CollectionIn | Unreadable]) -> list[CollectionIn | Unreadable]:
+    boxes = sum(len(item.tables) for item in items if isinstance(item, CollectionIn))
+    if boxes > BOXES_MAX:
+        raise ValueError(f"at most {BOXES_MAX} tables in all collections of a batch, not {boxes}")
+    return items
+
+
+class CollectionsIn(In):
+    """A batch of collections, each judged on its own."""
+
+    collections: Annotated[
+        list[Annotated[CollectionIn, WrapValidator(one_by_one)]],
+        Limits(
+            max_length=COLLECTIONS_MAX,
+            description="At most 25 collections, in any order, with at most 100 tables in all.",
+        ),
+        AfterValidator(_bounded),
     ]
 
 

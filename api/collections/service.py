@@ -4,8 +4,8 @@
 - A collection is stored once by the sender's id (C5, R2): while one is recorded at a venue, others there wait.
 - A correction takes the place of a reversed collection of the same venue, tables and time (C5).
 - All that one request does is one transaction: nothing is half-posted.
-- Locks, in this order: the accounts of the venue, a dispute, the counter ``cash``, the ledger. The venue's loan and
-  what its settlements carry forward are read after the first.
+- Locks, in this order: the tables, the accounts of the venue, a dispute, the counter ``cash``, the ledger. The venue's
+  loan and what its settlements carry forward are read after the first two. A batch takes those of all its items first.
 """
 
 from collections.abc import Sequence
@@ -22,9 +22,10 @@ from ..settlements.rows import ReversalRow
 from ..settlements.service import save_reversal, save_settlement
 from ..store.changes import note_tables
 from ..store.clock import FUTURE_ALLOWED, new_id
-from ..store.db import lock
+from ..store.db import lock, lock_each
 from ..store.sequence import next_number
 from ..venues.service import get_venue
+from ..web.batch import BatchResultsOut, Unreadable, readable, record_each
 from ..web.errors import Problem, http_problem, not_found
 from .box_count import CollectionCount, read_collection
 from .collection_finding import CollectionFacts, Decided, box_of, decide
@@ -54,19 +55,39 @@ def preview_collection(
     return collection_out(details, decided.finding)
 
 
-def record_collection(session: Session, message: CollectionIn, *, now: datetime, by: str, person: str) -> CollectionOut:
+def record_collections(
+    session: Session, items: Sequence[CollectionIn | Unreadable], *, now: datetime, by: str, person: str
+) -> BatchResultsOut:
+    """Record a batch of collections, each on its own, the earliest first (O3)."""
+    sent = readable(items)
+    lock_each(session, (f"table:{table.table_id}" for message in sent for table in message.tables))
+    for venue_id in sorted({message.venue_id for message in sent}):
+        lock_accounts(session, venue_id)
+
+    def record(message: CollectionIn) -> bool:
+        _, answer = record_collection(session, message, now=now, by=by, person=person)
+        return answer is not None
+
+    return record_each(session, items, record, key=lambda message: message.collected_at)
+
+
+def record_collection(
+    session: Session, message: CollectionIn, *, now: datetime, by: str, person: str
+) -> tuple[CollectionRow, CollectionOut | None]:
     """Store a collection, settle it where an agreement is in force, and post its entry.
 
+    Returns the collection and its answer; no answer where the same collection was stored before.
     ``by`` is the name of the token, ``person`` whose token it is: the collector where the message names nobody. Refuses
     a collection in the future, a table that never was at the venue, an id sent before with other content
     (``same_id_other_content``), and what ``read_collection`` refuses; all else is kept and flagged.
     """
     venue = get_venue(session, message.venue_id)
     count = _read(message, venue.currency, now=now)
+    lock_each(session, (f"table:{box.table_id}" for box in count.boxes))
     lock_accounts(session, venue.id)
     stored = _sent_before(session, count)
     if stored is not None:
-        return read_collections(session, [stored])[0]
+        return stored, None
     facts = load_facts(session, venue, count)
 
     decided = decide(count, facts)
@@ -89,7 +110,7 @@ def record_collection(session: Session, message: CollectionIn, *, now: datetime,
             now=now,
         )
     note_tables(session, [box.table_id for box in count.boxes])
-    return collection_out(details, decided.finding)
+    return details.row, collection_out(details, decided.finding)
 
 
 def reverse_collection(session: Session, collection_id: UUID, *, reason: str, now: datetime, by: str) -> CollectionOut:

@@ -1,11 +1,14 @@
 """Writes keyings, settings and plans as messages: money as text, times by the wall clock."""
 
 from collections.abc import Sequence
+from typing import Any
+from uuid import UUID
 
 from ..pool_tables.controller_days import time_of_day
 from ..pricing import Ladder, format_money
 from ..readings.schemas import FoundDayOut, FoundLadderOut, FoundWindowOut
 from ..tariffs.schemas import PriceOut
+from ..web.schema_types import value_or
 from .effects import Effect
 from .fit import CannotHold
 from .plan import Plan, Step
@@ -13,6 +16,7 @@ from .rows import KeyingRow, KeyingVoidRow
 from .schemas import (
     CannotHoldOut,
     EffectOut,
+    KeyingIn,
     KeyingOut,
     KeyingVoidedOut,
     PlaceOut,
@@ -22,6 +26,30 @@ from .schemas import (
     ValueOut,
 )
 from .week_settings import Day
+
+
+def content_of(table_id: UUID, keying: KeyingIn) -> dict[str, Any]:
+    """Return what a keying says, by the names of its message; what was not sent is empty."""
+    return {
+        "table_id": table_id,
+        "schedule_id": keying.schedule_id,
+        "keyed_at": keying.keyed_at,
+        "by": keying.by,
+        "for_on": value_or(keying.for_on, None),
+        "note": value_or(keying.note, ""),
+    }
+
+
+def stored_content(row: KeyingRow) -> dict[str, Any]:
+    """Return what a stored keying says, by the names of its message."""
+    return {
+        "table_id": row.pool_table_id,
+        "schedule_id": row.schedule_id,
+        "keyed_at": row.keyed_at,
+        "by": row.keyed_by,
+        "for_on": row.for_on,
+        "note": row.note,
+    }
 
 
 def keying_out(row: KeyingRow, void: KeyingVoidRow | None) -> KeyingOut:

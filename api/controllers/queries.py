@@ -19,7 +19,7 @@ from ..readings.queries import history
 from ..schedules.queries import Place, compile_schedule, listed_during
 from ..schedules.rows import ScheduleRow
 from ..venues.rows import VenueRow
-from ..web.pagination import Page, page
+from ..web.pagination import Page
 from .found_days import read_days
 from .rows import KeyingRow, KeyingVoidRow
 from .sells import Fact, Found, Keyed, Machine, NewBoard, SoldDuring, StayAt, sold_during
@@ -34,7 +34,11 @@ def page_keyings(session: Session, table_id: UUID, *, limit: int, after: UUID | 
     """Return a table's keyings in the order in which they were recorded."""
     get_table(session, table_id)
     query = select(KeyingRow).where(KeyingRow.pool_table_id == table_id)
-    return page(session, query, key=col(KeyingRow.id), limit=limit, after=after)
+    if after is not None:
+        last = select(KeyingRow.sequence).where(KeyingRow.id == after).scalar_subquery()
+        query = query.where(col(KeyingRow.sequence) > last)
+    rows = session.exec(query.order_by(col(KeyingRow.sequence)).limit(limit + 1)).all()
+    return Page(rows[:limit], rows[limit - 1].id if len(rows) > limit else None)
 
 
 def voids_of(session: Session, keyings: Collection[KeyingRow]) -> dict[UUID, KeyingVoidRow]:
@@ -129,7 +133,7 @@ def _keyings(session: Session, table_ids: Collection[UUID]) -> Sequence[tuple[Ke
             col(KeyingRow.pool_table_id).in_(table_ids),
             ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)),
         )
-        .order_by(col(KeyingRow.keyed_at), col(KeyingRow.id))
+        .order_by(col(KeyingRow.keyed_at), col(KeyingRow.sequence))
     )
     return session.exec(query).all()
 

@@ -9,6 +9,7 @@ from ..pool_tables.schemas import CautionOut
 from ..pool_tables.service import get_table
 from ..store.changes import note_tables
 from ..web.auth import Principal, allow
+from ..web.batch import BatchResultsOut
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -16,7 +17,7 @@ from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Date, Id
 from . import queries, service
 from .convert import keying_out
-from .schemas import KeyingIn, KeyingOut, KeyingPage, KeyingVoidIn, SheetOut
+from .schemas import KeyingIn, KeyingOut, KeyingPage, KeyingsIn, KeyingVoidIn, SheetOut
 
 router = APIRouter(prefix="/v1", tags=["sheets"], route_class=Route)
 
@@ -30,10 +31,22 @@ VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 def record_keying(
     session: SessionDep, principal: CollectorDep, now: NowDep, table_id: Id, keying: KeyingIn
 ) -> KeyingOut:
-    """Record that a schedule was keyed into a table: the table sells by it from then on."""
-    row = service.record_keying(session, table_id, keying, now=now)
-    note_tables(session, [table_id])
-    return keying_out(row, None)
+    """Record that a schedule was keyed into a table: the table sells by it from then on.
+
+    With an id that you make it is safe to send again: the same keying is answered as before, another one with its id is
+    refused.
+    """
+    row, _ = service.record_keying(session, table_id, keying, now=now)
+    return keying_out(row, queries.voids_of(session, [row]).get(row.id))
+
+
+@router.post("/keyings/batch", responses=problems())
+def record_keyings(session: SessionDep, principal: CollectorDep, now: NowDep, batch: KeyingsIn) -> BatchResultsOut:
+    """Record a batch of keyings, each judged on its own: one outcome an item, in order.
+
+    Sent again, they are duplicates and change nothing.
+    """
+    return service.record_keyings(session, batch.keyings, now=now)
 
 
 @router.post("/keyings/{keying_id}/void", status_code=201, responses=problems(409))

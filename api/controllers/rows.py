@@ -3,13 +3,17 @@
 from datetime import date, datetime
 from uuid import UUID
 
+from sqlalchemy import BigInteger
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
 
 
 class KeyingRow(SQLModel, table=True):
-    """A schedule keyed into a table, by whom and when (W8); ``for_on``: keyed for that trading date alone."""
+    """A schedule keyed into a table, by whom and when (W8); ``for_on``: keyed for that trading date alone.
+
+    ``sequence`` gives the order of recording (counter ``keyings``): the sender may have made the id.
+    """
 
     __tablename__ = "keying"
 
@@ -22,6 +26,7 @@ class KeyingRow(SQLModel, table=True):
     note: str = ""
     recorded_at: datetime = Field(sa_type=Utc)
     for_on: date | None = None
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
 
 
 class KeyingVoidRow(SQLModel, table=True):

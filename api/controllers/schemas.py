@@ -2,20 +2,29 @@
 
 from typing import Annotated, Literal
 
-from pydantic import MISSING
+from pydantic import MISSING, WrapValidator
 from pydantic import Field as Limits
 
 from ..pool_tables.schemas import CautionOut
 from ..readings.schemas import FoundDayOut
 from ..schedules.schemas import Owner
+from ..web.batch import one_by_one
 from ..web.schema_types import Date, Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay
 
 BasisAsked = Literal["listed"]
+
+KEYINGS_MAX = 100
 
 
 class KeyingIn(In):
     """A schedule that somebody keyed into a table."""
 
+    id: Annotated[
+        Id | MISSING,
+        Limits(
+            description="An id that you make, once: the same keying sent again changes nothing. Absent: one is made."
+        ),
+    ] = MISSING
     schedule_id: Annotated[
         Id, Limits(description="The schedule that was keyed: of the table's own, or of a venue in its currency.")
     ]
@@ -29,6 +38,22 @@ class KeyingIn(In):
         ),
     ] = MISSING
     note: Annotated[Text, Limits(description="Anything worth knowing about it.")] | MISSING = MISSING
+
+
+class SentKeyingIn(KeyingIn):
+    """A keying of a batch: the sender makes its id."""
+
+    id: Annotated[Id, Limits(description="An id that you make, once: the same keying sent again changes nothing.")]
+    table_id: Annotated[Id, Limits(description="The table that it was keyed into.")]
+
+
+class KeyingsIn(In):
+    """A batch of keyings, each judged on its own."""
+
+    keyings: Annotated[
+        list[Annotated[SentKeyingIn, WrapValidator(one_by_one)]],
+        Limits(max_length=KEYINGS_MAX, description="At most 100 keyings, in any order."),
+    ]
 
 
 class KeyingVoidIn(In):

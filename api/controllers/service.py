@@ -1,6 +1,8 @@
 """Record what was keyed into a table, and write its settings sheet.
 
-- A keying is recorded once and never changed; a wrong one is voided, with a reason, and stays on record.
+- A keying is recorded once, by its sender's id where it has one, and never changed; a wrong one is voided, with a
+  reason, and stays on record.
+- Who records keyings holds their tables, then the counter ``keyings``: they are numbered in the order of their commits.
 - Any schedule of a venue in the table's currency can be keyed, wherever the table stands: in the workshop too, and for
   a venue to which it has not moved yet. Only another table's own schedule cannot.
 - The sheet is for the schedule that is listed on a trading date; without a date for the one in force, or, before the
@@ -22,18 +24,22 @@ from ..pricing import Schedule, Stretch, Timetable
 from ..readings.queries import history
 from ..schedules.queries import Place, listed_at, place_of_table
 from ..schedules.rows import ScheduleRow
+from ..store.changes import note_tables
 from ..store.clock import FUTURE_ALLOWED, new_id
-from ..store.db import lock
+from ..store.db import lock, lock_each
+from ..store.sequence import next_number
 from ..venues.service import calendar_of, get_venue
+from ..web.batch import BatchResultsOut, Unreadable, readable, record_each
 from ..web.errors import Problem, http_problem, not_found
 from ..web.schema_types import value_or
-from .convert import cannot_hold_out, day_out, plan_out
+from .convert import cannot_hold_out, content_of, day_out, plan_out, stored_content
 from .current_settings import laid_over
 from .fit import Fitted, fit
+from .keying_conflicts import conflicts
 from .plan import plan
 from .queries import days_found, machine_of
 from .rows import KeyingRow, KeyingVoidRow
-from .schemas import KeyingIn, SheetOut, StartsFrom
+from .schemas import KeyingIn, SentKeyingIn, SheetOut, StartsFrom
 from .sells import Machine, known_settings
 from .week_settings import WeekSettings, listed_week, occasions
 
@@ -41,17 +47,38 @@ DATES_AHEAD = timedelta(days=28)
 _BEFORE_ALL = datetime.min.replace(tzinfo=UTC)
 
 
-def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: datetime) -> KeyingRow:
+def record_keyings(session: Session, items: Sequence[SentKeyingIn | Unreadable], *, now: datetime) -> BatchResultsOut:
+    """Record a batch of keyings, each on its own (O3)."""
+    sent = readable(items)
+    lock_each(session, (f"table:{keying.table_id}" for keying in sent))
+
+    def record(keying: SentKeyingIn) -> bool:
+        _, is_new = record_keying(session, keying.table_id, keying, now=now)
+        return is_new
+
+    return record_each(session, items, record, key=lambda keying: keying.keyed_at)
+
+
+def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: datetime) -> tuple[KeyingRow, bool]:
     """Record that a schedule was keyed into a table: from then on the table sells by it (W8).
 
-    Refuses (``invalid``) an instant that has not come, a schedule that cannot be this table's, and a table that has
-    left the route by then (``table_gone``).
+    Returns the keying, and whether it is new: one sent before under the same id is returned as it is.
+    Refuses (``invalid``) an instant that has not come, a schedule that cannot be this table's, a table that has
+    left the route by then (``table_gone``), and an id that was sent with other content (``same_id_other_content``).
     """
+    lock(session, f"table:{table_id}")
+    table = get_table(session, table_id)
+    id_ = value_or(keying.id, None)
+    stored = None if id_ is None else session.get(KeyingRow, id_)
+    if stored is not None:
+        differing = conflicts(stored=stored_content(stored), sent=content_of(table_id, keying))
+        if differing:
+            raise Problem("same_id_other_content", errors=differing)
+        return stored, False
     if keying.keyed_at > now + FUTURE_ALLOWED:
         raise http_problem(
             "invalid", where="keyed_at", found=keying.keyed_at.isoformat(), expected="an instant that has come"
         )
-    table = get_table(session, table_id)
     schedule = session.get(ScheduleRow, keying.schedule_id)
     if schedule is None or schedule.follow_venue or schedule.pool_table_id not in (None, table_id):
         expected = "a schedule of the table's own or of a venue"
@@ -63,7 +90,7 @@ def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: da
     if keying.keyed_at > stay.from_at:
         must_be_on_the_route(stay, where="table_id")
     row = KeyingRow(
-        id=new_id(),
+        id=id_ or new_id(),
         pool_table_id=table_id,
         stay_id=stay.id,
         schedule_id=schedule.id,
@@ -72,10 +99,12 @@ def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: da
         keyed_by=keying.by,
         note=value_or(keying.note, ""),
         recorded_at=now,
+        sequence=next_number(session, "keyings"),
     )
     session.add(row)
     session.flush()
-    return row
+    note_tables(session, [table_id])
+    return row, True
 
 
 def void_keying(

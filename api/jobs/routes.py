@@ -7,6 +7,7 @@ from fastapi import APIRouter, Query, Request, Response
 from ..store.changes import note_tables
 from ..venues.service import get_venue
 from ..web.auth import Principal, allow
+from ..web.batch import BatchResultsOut
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -16,7 +17,7 @@ from . import queries, service
 from .convert import fault_report_out
 from .fault_csv import parts_csv, tables_csv
 from .job import State
-from .schemas import AssignmentIn, FaultReportOut, JobDoneIn, JobIn, JobOut, JobPage, WaitingIn
+from .schemas import AssignmentIn, FaultReportOut, JobDoneIn, JobIn, JobOut, JobPage, JobsIn, WaitingIn
 
 router = APIRouter(prefix="/v1", tags=["jobs"], route_class=Route)
 
@@ -34,10 +35,18 @@ def report_job(session: SessionDep, principal: ReporterDep, now: NowDep, job: Jo
     The same report sent again changes nothing and is answered with the job as it is now. A table that cannot be played
     is out of order until its job is done.
     """
-    row = service.report_job(session, job, by=service.Reporter(principal.name, principal.venue_id), now=now)
-    note_tables(session, [row.pool_table_id])
+    row, _ = service.report_job(session, job, by=service.Reporter(principal.name, principal.venue_id), now=now)
     response.headers["Location"] = f"/v1/jobs/{row.id}"
     return queries.jobs_out(session, [row], with_costs=_sees_costs(principal))[0]
+
+
+@router.post("/jobs/batch", responses=problems())
+def report_jobs(session: SessionDep, principal: ReporterDep, now: NowDep, batch: JobsIn) -> BatchResultsOut:
+    """Report a batch of faults, each judged on its own: one outcome an item, in order.
+
+    Sent again, they are duplicates and change nothing.
+    """
+    return service.report_jobs(session, batch.jobs, by=service.Reporter(principal.name, principal.venue_id), now=now)
 
 
 @router.get("/jobs", responses=problems())

@@ -2,13 +2,16 @@
 
 from typing import Annotated, Literal
 
-from pydantic import MISSING, StrictInt
+from pydantic import MISSING, StrictInt, WrapValidator
 from pydantic import Field as Limits
 
 from ..pool_tables.schemas import MeterName
+from ..web.batch import one_by_one
 from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Text, Yes
 from .faults import Fault
 from .job import State
+
+JOBS_MAX = 100
 
 FaultCode = Annotated[
     Fault,
@@ -27,6 +30,15 @@ class JobIn(In):
     fault: FaultCode
     words: Annotated[Text, Limits(description="The fault in your own words.")] | MISSING = MISSING
     playable: Annotated[Yes, Limits(description="False: the table is out of order until the job is done.")]
+
+
+class JobsIn(In):
+    """A batch of reports of faults, each judged on its own."""
+
+    jobs: Annotated[
+        list[Annotated[JobIn, WrapValidator(one_by_one)]],
+        Limits(max_length=JOBS_MAX, description="At most 100 reports, in any order."),
+    ]
 
 
 class AssignmentIn(In):

@@ -3,7 +3,7 @@
 - A report is stored once by its sender's id; each step is added to those before it; a job is closed once.
 - What its parts cost is posted to the books as it is closed, in the same transaction.
 - Who works at a job holds its table, so that a table's reports, steps and moves come one after the other; who reports
-  then holds all who report, so that jobs are numbered in the order of their commits.
+  then holds all who report, so that jobs are numbered in the order of their commits. A batch holds all its tables first.
 """
 
 from collections.abc import Sequence
@@ -28,8 +28,10 @@ from ..pool_tables.service import (
     stays_of,
 )
 from ..pricing import parse_money
-from ..store.db import lock
+from ..store.changes import note_tables
+from ..store.db import lock, lock_each
 from ..venues.service import calendar_of
+from ..web.batch import BatchResultsOut, Unreadable, readable, record_each
 from ..web.errors import Problem, not_found
 from ..web.schema_types import value_or
 from .convert import content_of, stored_content
@@ -51,8 +53,22 @@ class Reporter:
         return self.venue_id in (None, venue_id)
 
 
-def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime) -> JobRow:
-    """Store a report of a fault, or return the job if this report was stored before.
+def report_jobs(
+    session: Session, items: Sequence[JobIn | Unreadable], *, by: Reporter, now: datetime
+) -> BatchResultsOut:
+    """Store a batch of reports, each on its own (O3)."""
+    sent = readable(items)
+    lock_each(session, (f"table:{message.table_id}" for message in sent))
+
+    def record(message: JobIn) -> bool:
+        _, is_new = report_job(session, message, by=by, now=now)
+        return is_new
+
+    return record_each(session, items, record, key=lambda message: message.reported_at)
+
+
+def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime) -> tuple[JobRow, bool]:
+    """Store a report of a fault; return the job, and whether it is new: one sent before is returned as it is.
 
     Refuses (``not_found``) a table that is not the reporter's at that time, an instant that has not come, a table that
     has left the route (``table_gone``), and an id
@@ -63,13 +79,13 @@ def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime)
     stay = stay_at(stays_of(session, table.id), message.reported_at)
     if not by.sees(stay.venue_id):
         raise not_found("table")
+    stored = session.get(JobRow, message.id)
+    if stored is not None:
+        return _same(stored, message, by=by), False
     must_have_come(message.reported_at, now=now, where="reported_at")
     if message.reported_at > stay.from_at:
         must_be_on_the_route(stay, where="table_id")
     lock(session, "jobs")
-    stored = session.get(JobRow, message.id)
-    if stored is not None:
-        return _same(stored, message, by=by)
     row = JobRow(
         id=message.id,
         arrival=_next_arrival(session),
@@ -85,7 +101,8 @@ def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime)
     )
     session.add(row)
     session.flush()
-    return row
+    note_tables(session, [table.id])
+    return row, True
 
 
 def assign_job(session: Session, job_id: UUID, *, person: str, by: str, now: datetime) -> JobRow:

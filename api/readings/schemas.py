@@ -3,11 +3,8 @@
 What nothing near a table can show is refused; what is merely odd is kept (and flagged elsewhere).
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date
-from typing import Annotated, Any, Literal
-from uuid import UUID
+from typing import Annotated, Literal
 
 from pydantic import (
     MISSING,
@@ -15,7 +12,6 @@ from pydantic import (
     Field,
     PlainSerializer,
     StrictInt,
-    ValidationError,
     WithJsonSchema,
     WrapValidator,
 )
@@ -24,9 +20,9 @@ from pydantic import Field as Limits
 from ..pool_tables.schemas import MeterName
 from ..pricing.ladder import Counting
 from ..tariffs.schemas import PriceIn, PriceOut
-from ..web.errors import Problem, ProblemOut, from_validation
+from ..web.batch import Outcome, one_by_one
+from ..web.errors import ProblemOut
 from ..web.schema_types import (
-    UUID_PATTERN,
     Count,
     Day,
     Id,
@@ -51,7 +47,6 @@ Flag = Literal["from_future", "before_the_table", "in_the_workshop", "on_mains",
 
 Work = Literal["clock_set", "battery_charged", "battery_replaced", "board_replaced", "meters_reset", "settings_keyed"]
 Display = Literal["24h", "12h"]
-Outcome = Literal["recorded", "duplicate", "refused"]
 
 
 def _read_volts(value: object) -> str:
@@ -168,32 +163,10 @@ class ReadingIn(In):
     note: Text | MISSING = MISSING
 
 
-@dataclass(frozen=True, slots=True)
-class Unreadable:
-    """An item that is no reading: why, and its id where it has one."""
-
-    id: UUID | None
-    problem: Problem
-
-
-def _one_by_one(value: Any, read: Callable[[Any], ReadingIn]) -> ReadingIn | Unreadable:
-    try:
-        return read(value)
-    except ValidationError as error:
-        return Unreadable(_usable_id(value), from_validation(error.errors(include_url=False)))
-
-
-def _usable_id(item: Any) -> UUID | None:
-    try:
-        return UUID(must_match(item["id"], UUID_PATTERN, "a UUID"))
-    except (KeyError, TypeError, IndexError, ValueError):
-        return None
-
-
 class ReadingsIn(In):
     """A batch of readings, each judged on its own."""
 
-    readings: Annotated[list[Annotated[ReadingIn, WrapValidator(_one_by_one)]], Limits(max_length=BATCH_MAX)]
+    readings: Annotated[list[Annotated[ReadingIn, WrapValidator(one_by_one)]], Limits(max_length=BATCH_MAX)]
 
 
 class ReadingResultOut(Out):

@@ -20,12 +20,13 @@ from ..pool_tables.place import GONE, counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..store.db import lock
 from ..venues.rows import VenueRow
+from ..web.batch import Unreadable
 from ..web.errors import Problem, not_found, problem_out
 from .admission import Decision, Sender, Stood, TableFacts, decide
 from .conflicts import FIELDS, Content
 from .convert import content_of
 from .rows import READING, ReadingRow, VoidRow
-from .schemas import ReadingIn, ReadingResultOut, ReadingResultsOut, Unreadable
+from .schemas import ReadingIn, ReadingResultOut, ReadingResultsOut
 
 _INSERT = READING.insert()
 _LAST_ARRIVAL = select_columns(func.max(READING.c.arrival))

@@ -46,6 +46,7 @@ DEMO_NAMES = (
     "move Spare frame",
     "collection harbour",
     "keying Back room",
+    "sent keying",
 )
 """What the demo gives an id of its own, in the order it is made; ``sent``: ids that the examples send."""
 
@@ -108,6 +109,15 @@ _COLLECTION = {
 }
 
 
+_JOB = {
+    "id": str(DEMO_IDS["sent job"]),
+    "table_id": _TABLE,
+    "reported_at": "2026-11-24T21:40:00-05:00",
+    "fault": "ball_stuck",
+    "words": "The cue ball does not come back.",
+    "playable": False,
+}
+
 BODIES: dict[str, Any] = {
     "complete_work": {"outcome": "found", "words": "A jam: 6.75 lay behind the coin chute."},
     "post_quotes": {"scenarios": [{"venue_id": _VENUE, "at": "2026-12-01T21:00", "money": "10.00"}]},
@@ -151,6 +161,17 @@ BODIES: dict[str, Any] = {
     "publish_table_schedule": {"effective_on": "2026-12-01", "follow_venue": True},
     "roll_out_tariff": {"replacement": _OTHER_TARIFF, "effective_on": "2026-12-01"},
     "record_keying": {"schedule_id": _SCHEDULE, "keyed_at": "2026-11-24T16:20:00-05:00", "by": "Rosalind"},
+    "record_keyings": {
+        "keyings": [
+            {
+                "id": str(DEMO_IDS["sent keying"]),
+                "table_id": _TABLE,
+                "schedule_id": _SCHEDULE,
+                "keyed_at": "2026-11-24T16:20:00-05:00",
+                "by": "Rosalind",
+            }
+        ]
+    },
     "record_readings": {
         "readings": [
             {
@@ -173,17 +194,12 @@ BODIES: dict[str, Any] = {
     },
     "preview_collection": _COLLECTION,
     "record_collection": _COLLECTION,
+    "record_collections": {"collections": [_COLLECTION]},
     "reverse_collection": {"reason": "Notes counted twice."},
     "raise_dispute": {"by": "Odile", "claims": "20.00 more", "reason": "Refunds were not counted."},
     "answer_dispute": {"by": "Rosalind", "answer": "The slip was found; the next collection corrects it."},
-    "report_job": {
-        "id": str(DEMO_IDS["sent job"]),
-        "table_id": _TABLE,
-        "reported_at": "2026-11-24T21:40:00-05:00",
-        "fault": "ball_stuck",
-        "words": "The cue ball does not come back.",
-        "playable": False,
-    },
+    "report_job": _JOB,
+    "report_jobs": {"jobs": [_JOB]},
     "assign_job": {"person": "Rosalind"},
     "wait_for_parts": {"words": "A gutter, on order until Friday."},
     "close_job": {

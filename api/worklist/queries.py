@@ -237,7 +237,7 @@ def _keyings(session: Session, ids: Collection[UUID]) -> dict[UUID, _Keyings]:
             col(KeyingRow.pool_table_id).in_(ids),
             ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)),
         )
-        .order_by(col(KeyingRow.keyed_at), col(KeyingRow.id))
+        .order_by(col(KeyingRow.keyed_at), col(KeyingRow.sequence))
     )
     found: dict[UUID, _Keyings] = {}
     for row in session.execute(query).scalars():

@@ -83,6 +83,10 @@ SENDERS_OWN = {
     "record_collection body.id",
     "preview_collection body.id",
     "report_job body.id",
+    "record_keying body.id",
+    "record_keyings body.keyings[].id",
+    "record_collections body.collections[].id",
+    "report_jobs body.jobs[].id",
 }
 """Ids that the sender gives: random, and taken once; they name nothing yet."""
 
