@@ -3,18 +3,21 @@
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
 from baizebook.app import create_app, work_on
-from baizebook.store.db import make_engine, writing
+from baizebook.ops.cli import main
+from baizebook.store.db import get_engine, make_engine, writing
+from baizebook.store.settings import get_settings
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from hypothesis import settings
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
+from tests.databases import OWNER_TOKEN, kinds_for, postgres_database, settings_for, sqlite_database
 
 settings.register_profile("baizebook", deadline=None)
 settings.load_profile("baizebook")
@@ -32,10 +35,16 @@ NOON = datetime(2026, 11, 25, 17, 0, tzinfo=UTC)
 """Wednesday 2026-11-25, noon in New York: when tests happen that need the service's clock to stand still."""
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def database_url(request: pytest.FixtureRequest) -> Iterator[str]:
-    """A migrated database of this test's own; the test runs on each of the two kinds."""
-    with sqlite_database() if request.param == "sqlite" else postgres_database() as url:
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run what needs a database on each of the kinds that matter to it."""
+    if "database_kind" in metafunc.fixturenames:
+        metafunc.parametrize("database_kind", kinds_for(Path(metafunc.definition.path)))
+
+
+@pytest.fixture
+def database_url(database_kind: str) -> Iterator[str]:
+    """A migrated database of this test's own, of each kind in turn (see ``tests.databases.ON_SQLITE_ALONE``)."""
+    with sqlite_database() if database_kind == "sqlite" else postgres_database() as url:
         yield url
 
 
@@ -75,6 +84,28 @@ def at_noon(client: TestClient) -> TestClient:
     """The service with its clock standing at ``NOON``."""
     client.app.state.clock = lambda: NOON  # type: ignore[attr-defined]
     return client
+
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(database_url: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Iterator[Run]:
+    """Runs a command in this process, on this test's database; returns its status and what it wrote."""
+    monkeypatch.setenv("BAIZEBOOK_DATABASE_URL", database_url)
+    monkeypatch.setenv("BAIZEBOOK_OWNER_TOKEN", OWNER_TOKEN)
+    get_settings.cache_clear()
+    get_engine.cache_clear()
+
+    def run(*arguments: str) -> tuple[int, str, str]:
+        status = main(arguments)
+        written = capsys.readouterr()
+        return status, written.out, written.err
+
+    yield run
+    get_engine().dispose()
+    get_settings.cache_clear()
+    get_engine.cache_clear()
 
 
 def patiently(ask: Callable[[], Any]) -> Any:

@@ -25,9 +25,45 @@ from sqlalchemy import Connection, create_engine, make_url, text
 from sqlalchemy.exc import OperationalError
 
 OWNER_TOKEN = "the-token-of-the-owner-in-all-the-tests"
+BOTH = ("sqlite", "postgresql")
+ON_SQLITE_ALONE = (
+    "access/test_bearer.py",
+    "cash/test_box_word.py",
+    "cash/test_refused_collections_api.py",
+    "controllers",
+    "earnings",
+    "health",
+    "inventory",
+    "jobs",
+    "ledger/test_csv_export.py",
+    "publications",
+    "quotes",
+    "schedules",
+    "service/test_request_order.py",
+    "tariffs",
+    "test_bad_input.py",
+    "test_cli.py",
+    "test_problems.py",
+    "venues",
+    "worklist/test_extremes.py",
+    "worklist/test_worklist_pages.py",
+)
+"""Tests of rules that are kept before or after the database is asked: prices, messages, judgements, pages.
+
+Every operation is asked on PostgreSQL too, in ``access/test_permissions.py``, ``demo`` and ``test_first_day.py``.
+``BAIZEBOOK_TEST_BOTH=1`` runs these tests on both kinds of database, too.
+"""
 _TEMPLATE = f"baizebook_{uuid4().hex[:12]}"
 _MEMORY, _ROOM_BYTES = Path("/dev/shm"), 2_000_000_000
 _GROWN_BYTES = 2_000_000
+
+
+def kinds_for(test: Path) -> tuple[str, ...]:
+    """Return the kinds of database on which the tests of a file run."""
+    if os.environ.get("BAIZEBOOK_TEST_BOTH"):
+        return BOTH
+    here = Path(__file__).parent
+    return BOTH[:1] if any(test.is_relative_to(here / alone) for alone in ON_SQLITE_ALONE) else BOTH
 
 
 def settings_for(url: str) -> Settings:

@@ -4,7 +4,7 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,29 +15,8 @@ from baizebook.store import db, migrate, settings
 from baizebook.web.rows import ROLES
 from fastapi.testclient import TestClient
 
-from tests.conftest import Route
+from tests.conftest import Route, Run
 from tests.databases import OWNER_TOKEN
-
-Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(database_url: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Iterator[Run]:
-    """Run a command on this test's database; return its status and what it wrote."""
-    monkeypatch.setenv("BAIZEBOOK_DATABASE_URL", database_url)
-    monkeypatch.setenv("BAIZEBOOK_OWNER_TOKEN", OWNER_TOKEN)
-    settings.get_settings.cache_clear()
-    db.get_engine.cache_clear()
-
-    def run(*arguments: str) -> tuple[int, str, str]:
-        status = main(arguments)
-        written = capsys.readouterr()
-        return status, written.out, written.err
-
-    yield run
-    db.get_engine().dispose()
-    settings.get_settings.cache_clear()
-    db.get_engine.cache_clear()
 
 
 @pytest.fixture

@@ -1,8 +1,5 @@
 """A change after the fact shows: with the triggers out of the way, the check names the first bad entry (L3)."""
 
-import os
-import subprocess
-import sys
 import tracemalloc
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -19,7 +16,7 @@ from baizebook.store.db import reading, writing
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, insert, text
 
-from tests.conftest import Route
+from tests.conftest import Route, Run
 
 
 @pytest.fixture
@@ -180,23 +177,14 @@ def test_books_that_are_damaged_are_not_reported_from(books: Engine, client: Tes
         assert (answer.status_code, answer.json()["type"]) == (409, "/problems/books_damaged"), path
 
 
-def test_the_command_says_the_same(books: Engine, database_url: str) -> None:
-    def verify() -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [sys.executable, "-m", "baizebook", "ledger", "verify"],
-            env={**os.environ, "BAIZEBOOK_DATABASE_URL": database_url},
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-
-    held = verify()
-    assert (held.returncode, held.stdout.split(".")[0]) == (0, "6 entries, and every one fits"), held.stderr
+def test_the_command_says_the_same(books: Engine, run: Run) -> None:
+    status, said, complaint = run("ledger", "verify")
+    assert (status, said.split(".")[0]) == (0, "6 entries, and every one fits"), complaint
     change(books, CHANGES["a byte of the reference"])
-    broken = verify()
-    assert (broken.returncode, broken.stdout) == (1, "")
-    assert broken.stderr.startswith("Entry 4 does not fit (number 4, id ")
-    assert broken.stderr.endswith("its content does not give its hash.\n")
+    status, said, complaint = run("ledger", "verify")
+    assert (status, said) == (1, "")
+    assert complaint.startswith("Entry 4 does not fit (number 4, id ")
+    assert complaint.endswith("its content does not give its hash.\n")
 
 
 def add_many(engine: Engine, count: int) -> None:

@@ -1,8 +1,5 @@
 """The self-check: it finds every guard that is missing, every setting that is off, and changes nothing itself."""
 
-import os
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from uuid import uuid4
@@ -17,7 +14,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, create_engine, event, make_url, text
 
-from tests.conftest import Route
+from tests.conftest import Route, Run
 from tests.databases import empty_sqlite, postgres_database, settings_for, sqlite_database
 
 ROOT = Path(__file__).parents[2]
@@ -210,22 +207,20 @@ def test_a_database_that_does_not_answer_is_said_to() -> None:
     engine.dispose()
 
 
-def test_the_service_does_not_start_without_its_guards() -> None:
-    with sqlite_database() as url:
-        engine = make_engine(settings_for(url))
+def test_the_service_does_not_start_without_its_guards(
+    engine: Engine, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    started: list[int] = []
+    monkeypatch.setattr("baizebook.ops.serve.serve", lambda *, port, **_: started.append(port))
+    assert run("serve", "--port", "1")[0] == 0
+    if engine.dialect.name == "sqlite":
         execute(engine, "DROP TRIGGER ledger_posting_no_delete")
-        engine.dispose()
-        run = subprocess.run(
-            [sys.executable, "-m", "baizebook", "serve", "--port", "1"],
-            env={**os.environ, "BAIZEBOOK_DATABASE_URL": url},
-            capture_output=True,
-            text=True,
-            timeout=60,
-            check=False,
-        )
-    assert run.returncode == 1
-    assert "guard of ledger_posting: Not guarded against DELETE" in run.stderr
-    assert "The service does not start like this." in run.stderr
+    else:
+        execute(engine, "DROP TRIGGER ledger_posting_no_change ON ledger_posting")
+    status, _, complaint = run("serve", "--port", "2")
+    assert (status, started) == (1, [1])
+    assert "guard of ledger_posting: Not guarded against " in complaint
+    assert "The service does not start like this." in complaint
 
 
 def test_a_role_that_owns_nothing_can_serve_with_the_rights_that_the_readme_names() -> None:
