@@ -8,7 +8,6 @@
   ``baizebook.web.idempotency``): key, work and answer are stored in the one transaction of the request.
 """
 
-import asyncio
 from collections.abc import Callable, Coroutine, Iterator
 from functools import wraps
 from typing import Any
@@ -24,6 +23,7 @@ from .body import CLOSE, Bodies, inflated, parse_body
 from .dependencies import writes
 from .errors import Problem, not_offered
 from .idempotency import Claim, Replay, claim_key, keep_answer, wanted_key
+from .thread_loop import loop_of_this_thread
 from .transactions import Transactions
 
 Handler = Callable[[Request], Coroutine[Any, Any, Response]]
@@ -113,7 +113,7 @@ def _answer(handle: Handler, request: ReadRequest, session: Session, claim: Clai
     if claim is not None:
         session.info["claim"] = claim
     try:
-        response = asyncio.run(handle(request))
+        response = loop_of_this_thread().run_until_complete(handle(request))
     except Replay as replay:
         return Response(replay.body, replay.status, replay.headers)
     if claim is not None and "claim" not in session.info:

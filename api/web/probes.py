@@ -29,7 +29,7 @@ class ReadyOut(Out):
 
 
 @router.get("/healthz")
-def get_alive() -> AliveOut:
+async def get_alive() -> AliveOut:
     """Say that the process answers."""
     return AliveOut(status="alive")
 
