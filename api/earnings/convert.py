@@ -1,7 +1,5 @@
 """Writes earnings as messages and as CSV."""
 
-import csv
-import io
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from fractions import Fraction
@@ -10,6 +8,7 @@ from uuid import UUID
 
 from ..pricing import format_money
 from ..pricing.money import round_half_up
+from ..web.csv_text import CsvText, csv_text, text_cell
 from .earned import Grouping, Key, Sum
 from .not_collected import NotYetCollected
 from .schemas import EarningsAmountsOut, EarningsRowOut, EarningsTotalOut, NotYetCollectedOut
@@ -78,20 +77,17 @@ def not_collected_out(found: NotYetCollected, *, tables: Mapping[UUID, str]) -> 
     )
 
 
-def earnings_csv(rows: Iterable[EarningsRowOut], by: Sequence[Grouping]) -> str:
+def earnings_csv(rows: Iterable[EarningsRowOut], by: Sequence[Grouping]) -> CsvText:
     """Write one line a row: what it is grouped by, the currency, the figures. Amounts add up to the totals."""
     named = {"table": ("table_id", "table"), "venue": ("venue_id", "venue")}
     heads = [name for grouping in by for name in named.get(grouping, (grouping,))]
     columns = [*heads, "currency", *AMOUNTS, "games", "minutes", "table_weeks"]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(columns)
-    writer.writerows([_cell(getattr(row, name)) for name in columns] for row in rows)
-    return text.getvalue()
+    return csv_text(columns, ([_cell(name, getattr(row, name)) for name in columns] for row in rows))
 
 
-def _cell(value: object) -> str:
-    return "" if value is None else str(value)
+def _cell(name: str, value: object) -> str:
+    text = "" if value is None else str(value)
+    return text_cell(text) if name in ("table", "venue") else text
 
 
 def _change(now: int, before: int) -> str | None:

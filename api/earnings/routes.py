@@ -1,11 +1,12 @@
 """HTTP for what was earned."""
 
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Literal, get_args
 
 from fastapi import APIRouter, Query, Response
 
 from ..venues.service import get_venue
 from ..web.auth import Principal, allow
+from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import http_problem
 from ..web.openapi import problems
@@ -27,10 +28,9 @@ By = Annotated[
         description="What to group by, separated by commas: table, venue, week, month, year, denomination. Empty: nothing.",
     ),
 ]
-_CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
 
 
-@router.get("/reports/earnings", responses={**problems(409), 200: {"model": EarningsOut, "content": _CSV}})
+@router.get("/reports/earnings", responses={**problems(409), 200: {"model": EarningsOut, "content": CSV}})
 def get_earnings(
     session: SessionDep,
     principal: AccountantDep,
@@ -55,9 +55,8 @@ def get_earnings(
     found = read_earnings(session, asked, now=now)
     if format == "json":
         return Response(found.model_dump_json(by_alias=True), media_type="application/json")
-    headers = {"Content-Disposition": f'attachment; filename="earnings-{from_}-{to}.csv"'}
     text = earnings_csv(found.rows, asked.by)
-    return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
+    return CsvAnswer(text, name=f"earnings-{from_}-{to}")
 
 
 def _groupings(by: str) -> tuple[Grouping, ...]:

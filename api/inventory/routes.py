@@ -1,12 +1,13 @@
 """HTTP for the list of all tables."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
 from ..pool_tables.place import Place
-from ..venues.service import get_venue
+from ..venues import service as venues_service
 from ..web.auth import Principal, allow
+from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -20,10 +21,9 @@ from .table_lines import tables_csv
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
 ReaderDep = Annotated[Principal, allow("collector", "accountant")]
-_CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
 
 
-@router.get("/tables", responses={**problems(), 200: {"model": TableStatePage, "content": _CSV}})
+@router.get("/tables", responses={**problems(), 200: {"model": TableStatePage, "content": CSV}})
 def list_all_tables(
     request: Request,
     session: SessionDep,
@@ -49,14 +49,14 @@ def list_all_tables(
     the worklist brings it up to date.
     """
     if venue_id is not None:
-        get_venue(session, venue_id)
+        venues_service.get_venue(session, venue_id)
     wanted = queries.Wanted(
         place=place, venue_id=venue_id, work=work, controller_version=controller_version, read_before=read_before
     )
     if format == "csv":
-        text = tables_csv(table.model_dump() for table in queries.all_states(session, wanted, now=now))
-        headers = {"Content-Disposition": 'attachment; filename="tables.csv"'}
-        return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
+        found_all = (table.model_dump() for table in queries.all_states(session, wanted, now=now))
+        text = tables_csv(found_all, venues_service.zones(session))
+        return CsvAnswer(text, name="tables")
     found = queries.page_states(session, wanted, limit=limit, after=after, now=now)
     page = TableStatePage(items=list(found.rows), next=found.next)
     response = Response(page.model_dump_json(), media_type="application/json")

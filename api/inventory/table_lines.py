@@ -1,17 +1,18 @@
-"""The list of all tables as CSV: one line a table, instants in UTC.
+"""The list of all tables as CSV: one line a table.
 
 - RFC 4180: a header, CRLF after every line; text that a spreadsheet could take for a formula is guarded.
+- Instants are local at the table's venue, and in UTC where it is at none.
 """
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
 
-from ..web.csv_text import text_cell
+from ..web.csv_text import CsvText, csv_text, text_cell
 
 COLUMNS = (
     "id",
@@ -33,16 +34,12 @@ COLUMNS = (
 )
 
 
-def tables_csv(tables: Iterable[Mapping[str, Any]]) -> str:
-    """Return tables, each by the names of its message, as CSV text."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    writer.writerows(_line(table) for table in tables)
-    return out.getvalue()
+def tables_csv(tables: Iterable[Mapping[str, Any]], zones: Mapping[UUID, ZoneInfo]) -> CsvText:
+    """Return tables, each by the names of its message, as CSV text; ``zones`` has the zone of each venue."""
+    return csv_text(COLUMNS, (_line(table, zones.get(table["place"]["venue_id"])) for table in tables))
 
 
-def _line(table: Mapping[str, Any]) -> tuple[object, ...]:
+def _line(table: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[object, ...]:
     place, sells = table["place"], table["sells"] or {}
     return (
         table["id"],
@@ -51,12 +48,12 @@ def _line(table: Mapping[str, Any]) -> tuple[object, ...]:
         place["kind"],
         place["venue_id"] or "",
         text_cell(place["venue"] or ""),
-        _instant(place["since"]),
+        _local(place["since"], zone),
         text_cell(table["controller"]["version"] or ""),
-        _instant(table["last_reading_at"]),
-        _instant(table["last_collection_at"]),
+        _local(table["last_reading_at"], zone),
+        _local(table["last_collection_at"], zone),
         sells.get("basis", ""),
-        _instant(sells.get("since")),
+        _local(sells.get("since"), zone),
         sells.get("schedule_id") or "",
         table["open_work"],
         table["open_jobs"],
@@ -64,5 +61,5 @@ def _line(table: Mapping[str, Any]) -> tuple[object, ...]:
     )
 
 
-def _instant(at: datetime | None) -> str:
-    return "" if at is None else at.isoformat().replace("+00:00", "Z")
+def _local(at: datetime | None, zone: ZoneInfo | None) -> datetime | None:
+    return at if at is None or zone is None else at.astimezone(zone)

@@ -6,13 +6,13 @@
 from __future__ import annotations
 
 from ..pricing.money import format_money
-from ..web.csv_text import csv_text, text_cell
+from ..web.csv_text import CsvText, csv_text, text_cell
 from .fault_report import FaultReport
 from .faults import FAULTS
 from .out_of_order import two_decimals
 
 
-def tables_csv(report: FaultReport) -> str:
+def tables_csv(report: FaultReport) -> CsvText:
     """Return one line a table; a column for each fault says how often it was reported."""
     header = ("table_id", "label", "reported", "open", "days_out_of_order", "minutes", "cost", "currency", *FAULTS)
     return csv_text(
@@ -34,7 +34,7 @@ def tables_csv(report: FaultReport) -> str:
     )
 
 
-def parts_csv(report: FaultReport) -> str:
+def parts_csv(report: FaultReport) -> CsvText:
     """Return one line a part: how often it was used, and what that cost."""
     return csv_text(
         ("part", "used", "cost", "currency"),

@@ -1,6 +1,6 @@
 """HTTP for jobs and the report of faults."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
@@ -8,6 +8,7 @@ from ..store.changes import note_tables
 from ..venues.service import get_venue
 from ..web.auth import Principal, allow
 from ..web.batch import BatchResultsOut
+from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -25,7 +26,6 @@ ReporterDep = Annotated[Principal, allow("collector", "venue")]
 ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 CollectorDep = Annotated[Principal, allow("collector")]
 AccountantDep = Annotated[Principal, allow("accountant")]
-_CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
 
 
 @router.post("/jobs", status_code=201, responses=problems(409))
@@ -107,7 +107,7 @@ def close_job(session: SessionDep, principal: CollectorDep, now: NowDep, job_id:
     return queries.jobs_out(session, [row], with_costs=True)[0]
 
 
-@router.get("/reports/faults", responses={**problems(), 200: {"model": FaultReportOut, "content": _CSV}})
+@router.get("/reports/faults", responses={**problems(), 200: {"model": FaultReportOut, "content": CSV}})
 def get_fault_report(
     session: SessionDep,
     principal: AccountantDep,
@@ -122,8 +122,7 @@ def get_fault_report(
     if format == "json":
         return Response(fault_report_out(report).model_dump_json(by_alias=True), media_type="application/json")
     text = tables_csv(report) if of == "tables" else parts_csv(report)
-    headers = {"Content-Disposition": f'attachment; filename="faults-{of}-{from_}-{to}.csv"'}
-    return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
+    return CsvAnswer(text, name=f"faults-{of}-{from_}-{to}")
 
 
 def _sees_costs(principal: Principal) -> bool:

@@ -10,6 +10,7 @@ from ..pool_tables.service import venue_and_currency_on
 from ..store.db import mark_preview
 from ..venues import service as venues_service
 from ..web.auth import OwnerDep, Principal, allow
+from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import http_problem
 from ..web.openapi import problems
@@ -60,13 +61,7 @@ CloseOf = Annotated[
         "every period that you load, or for none."
     ),
 ]
-_CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
 _PLAIN: dict[str, Any] = {"text/plain": {"schema": {"type": "string"}}}
-
-
-def _csv(text: str, name: str) -> Response:
-    headers = {"Content-Disposition": f'attachment; filename="{name}.csv"'}
-    return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
 
 
 @router.post("/ledger/entries", status_code=201, responses=problems(409))
@@ -184,7 +179,7 @@ def verify_ledger(session: SessionDep, principal: AccountantDep) -> LedgerCheckO
 @router.get(
     "/ledger/export",
     response_class=Response,
-    responses={**problems(409), 200: {"content": {**_CSV, **_PLAIN}, "description": "The journal of a period."}},
+    responses={**problems(409), 200: {"content": {**CSV, **_PLAIN}, "description": "The journal of a period."}},
 )
 def export_ledger(
     session: SessionDep,
@@ -214,7 +209,8 @@ def export_ledger(
     own_chart, venues = service.own_chart(session, names), queries.venues_in_books(session)
     name = "-".join(("journal", str(part.period.from_on), str(part.period.to_on), *([currency] if currency else [])))
     if format == "csv":
-        return _csv(journal_csv(part, profile=profile or "two_column", venues=venues, own_chart=own_chart), name)
+        journal = journal_csv(part, profile=profile or "two_column", venues=venues, own_chart=own_chart)
+        return CsvAnswer(journal, name=name)
     write = journal_beancount if format == "beancount" else journal_ledger
     headers = {"Content-Disposition": f'attachment; filename="{name}.{format}"'}
     text = write(part, venues=venues, own_chart=own_chart)

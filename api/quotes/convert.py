@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, Self
 from uuid import UUID
 
@@ -16,10 +16,12 @@ from ..pricing.quote import Least, Offer
 from ..pricing.timetable import Span
 from ..schedules.convert import tariff_ref
 from ..schedules.schemas import TariffRefOut
-from ..web.csv_text import csv_text, one_line, text_cell
-from ..web.errors import ProblemOut
+from ..venues.rows import VenueRow
+from ..web.csv_text import CsvText, csv_text, text_cell
+from .price_grid import GridLine
 from .schemas import (
     GamesOfferOut,
+    GridLineOut,
     LeastOut,
     LineOut,
     ListedOut,
@@ -232,10 +234,72 @@ class Writer:
         )
 
 
-def csv_of(answer: QuoteOut) -> str:
+def csv_of(answer: QuoteOut) -> CsvText:
     """Write a quote as CSV: a header, then a line for each offer; one line that says why where there is none."""
     rows = [_row(answer, offer) for offer in answer.offers] or [_row(answer, None)]
     return csv_text(CSV_COLUMNS, (row.values() for row in rows))
+
+
+GRID_COLUMNS = (
+    "venue_id", "venue", "on", "window", "window_kind", "from_at", "to_at", "tariff", "version", "status", "currency",
+    "amount", "games", "games_left", "minutes", "minutes_left", "metered_minutes", "metered_left", "detail",
+)  # fmt: skip
+
+
+def grid_line_out(line: GridLine, venue: VenueRow, calendar: Calendar, *, on: date) -> GridLineOut:
+    """Write a line of the price grid of a venue."""
+    currency, window = venue.currency, line.window
+
+    def local(at: datetime | None) -> datetime | None:
+        return None if at is None else calendar.local(at)
+
+    def left(offer: Offer | None) -> str | None:
+        return None if offer is None else format_money(offer.left, currency)
+
+    return GridLineOut(
+        venue_id=venue.id,
+        venue=venue.name,
+        currency=currency,
+        on=on,
+        window=None if window is None else window.name,
+        window_kind=None if window is None else window.kind,
+        from_at=None if window is None else local(window.from_at),
+        to_at=None if window is None else local(window.to_at),
+        tariff=None if window is None else tariff_ref(window.tariff),
+        status=line.status,
+        opens_at=local(line.opens_at),
+        amount=format_money(line.amount_minor, currency),
+        games=None if line.games is None else line.games.units,
+        games_left=left(line.games),
+        minutes=None if line.minutes is None else line.minutes.units,
+        minutes_left=left(line.minutes),
+        metered_minutes=None if line.metered is None or line.metered.unlimited else line.metered.units,
+        metered_left=left(line.metered),
+    )
+
+
+def grid_csv(lines: Iterable[GridLineOut]) -> CsvText:
+    """Write the price grid as CSV: ``detail`` says in words why a line has no units."""
+    return csv_text(GRID_COLUMNS, (_grid_cells(line) for line in lines))
+
+
+def _grid_cells(line: GridLineOut) -> list[object]:
+    values = line.model_dump() | {
+        "venue": text_cell(line.venue),
+        "window": text_cell(line.window or ""),
+        "tariff": text_cell(line.tariff.code or "") if line.tariff else "",
+        "version": line.tariff.version if line.tariff else None,
+        "detail": _grid_detail(line),
+    }
+    return ["" if (value := values[name]) is None else value for name in GRID_COLUMNS]
+
+
+def _grid_detail(line: GridLineOut) -> str:
+    if line.status == "no_prices":
+        return "no prices yet"
+    if line.status == "closed" and line.opens_at is not None and line.from_at is not None:
+        return _opens_in_words(line.opens_at, line.from_at)
+    return "" if line.status == "open" else line.status
 
 
 def cell_of(answer: QuoteOut, *, column: str, kind: str | None) -> str:
@@ -255,21 +319,12 @@ def not_offered_in_words(answer: QuoteOut, kind: str | None = None) -> str:
         return "free"
     if answer.status == "open":
         return f"{kind or 'what was asked'} not sold"
-    if answer.opens_at is None:
-        return "closed"
-    within_a_week = answer.opens_at - answer.at < timedelta(days=6)
-    return (
-        f"closed, opens {answer.opens_at:%a %H:%M}"
-        if within_a_week
-        else f"closed, opens {answer.opens_at:%a %d %b %Y %H:%M}"
-    )
+    return "closed" if answer.opens_at is None else _opens_in_words(answer.opens_at, answer.at)
 
 
-def refusal_in_words(problem: ProblemOut) -> str:
-    """Write a refusal on one line, for a cell: its title, then what was found and expected where."""
-    errors = [f"{error.where}: found {error.found}, expected {error.expected}" for error in problem.errors]
-    why = "; ".join(errors) or (problem.detail if problem.detail != problem.title else "")
-    return one_line(": ".join(filter(None, [problem.title, why])))
+def _opens_in_words(opens_at: datetime, at: datetime) -> str:
+    within_a_week = opens_at - at < timedelta(days=6)
+    return f"closed, opens {opens_at:%a %H:%M}" if within_a_week else f"closed, opens {opens_at:%a %d %b %Y %H:%M}"
 
 
 def _row(answer: QuoteOut, offer: OfferOut | None) -> dict[str, object]:
@@ -277,7 +332,7 @@ def _row(answer: QuoteOut, offer: OfferOut | None) -> dict[str, object]:
     values = answer.model_dump(mode="json")
     values |= {
         "window": text_cell(answer.window.name),
-        "tariff": answer.tariff.code if answer.tariff else None,
+        "tariff": text_cell(answer.tariff.code) if answer.tariff else None,
         "version": answer.tariff.version if answer.tariff else None,
         "cautions": " ".join(answer.cautions),
     }

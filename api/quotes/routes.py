@@ -5,8 +5,7 @@ from datetime import timedelta
 from typing import Annotated, Any, Literal
 from uuid import UUID
 
-from fastapi import APIRouter, Depends, Query, Request, Response
-from fastapi.exceptions import RequestValidationError
+from fastapi import APIRouter, Depends, Query, Response
 from fastapi.responses import PlainTextResponse
 
 from ..controllers.queries import sold_at_place
@@ -18,16 +17,18 @@ from ..schedules import queries as schedules_queries
 from ..schedules.convert import tariff_ref
 from ..venues.service import calendar_of
 from ..web.auth import Principal, allow
+from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
-from ..web.errors import Problem, from_validation, http_problem, problem_out
+from ..web.errors import Problem, http_problem, problem_out
 from ..web.openapi import problems
-from ..web.operation import Handler, Route
-from ..web.schema_types import DAYS, AskedDay, AskedTime, Date, Id, Money
+from ..web.operation import Route
+from ..web.schema_types import DAYS, MONEY_PATTERN, AskedDay, AskedTime, Date, Id, Money
 from . import service
-from .convert import CSV_COLUMNS, cell_of, csv_of, refusal_in_words
+from .convert import CSV_COLUMNS, cell_of, csv_of, grid_csv
 from .schemas import (
     AtText,
     OfferKind,
+    PriceGridOut,
     QuoteOut,
     ResultOut,
     ResultsOut,
@@ -38,37 +39,16 @@ from .schemas import (
     WeekOut,
 )
 
-
-class CellRoute(Route):
-    """A route whose refusals are one line of text where a spreadsheet asked, with ``format=csv`` or ``format=text``."""
-
-    def get_route_handler(self) -> Handler:
-        """Return the route's handler, with refusals written on one line."""
-        handle = super().get_route_handler()
-
-        async def answer(request: Request) -> Response:
-            try:
-                return await handle(request)
-            except (Problem, DomainError, RequestValidationError) as error:
-                if request.query_params.get("format") not in ("csv", "text"):
-                    raise
-                problem = from_validation(error.errors()) if isinstance(error, RequestValidationError) else error
-                headers = problem.headers if isinstance(problem, Problem) else None
-                said = problem_out(problem)
-                return PlainTextResponse(refusal_in_words(said), said.status, headers)
-
-        return answer
-
-
-router = APIRouter(prefix="/v1", tags=["questions"], route_class=CellRoute)
+router = APIRouter(prefix="/v1", tags=["questions"], route_class=Route)
 AskerDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 
 Format = Literal["json", "csv", "text"]
+_AMOUNTS_PATTERN = rf"^{MONEY_PATTERN.strip('^$')}(,{MONEY_PATTERN.strip('^$')}){{0,39}}$"
 Column = Literal[CSV_COLUMNS]  # type: ignore[valid-type]
 _FORMATS: dict[int | str, dict[str, Any]] = {
     200: {
         "model": QuoteOut,
-        "content": {"text/csv": {"schema": {"type": "string"}}, "text/plain": {"schema": {"type": "string"}}},
+        "content": {**CSV, "text/plain": {"schema": {"type": "string"}}},
     }
 }
 
@@ -84,7 +64,7 @@ class Question:
 
     def answer(self, session: SessionDep, principal: Principal, now: NowDep) -> QuoteOut:
         """Answer it, of what the principal may see."""
-        spots = service.Spots(session, now=now, only_venue=principal.venue_id)
+        spots = service.Spots(session, now=now, only_venues=principal.only_venues)
         return spots.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
 
 
@@ -116,13 +96,7 @@ async def read_question(
 QuestionDep = Annotated[Question, Depends(read_question)]
 
 
-def _refused_in_words(refusals: dict[int | str, dict[str, Any]]) -> dict[int | str, dict[str, Any]]:
-    """Return refusals as documented, each also as the line of text that a cell gets."""
-    text = {"text/plain": {"schema": {"type": "string"}}}
-    return {status: {**said, "content": {**said["content"], **text}} for status, said in refusals.items()}
-
-
-@router.get("/quotes", responses={**_refused_in_words(problems(409)), **_FORMATS})
+@router.get("/quotes", responses={**problems(409), **_FORMATS})
 def get_quote(
     session: SessionDep,
     principal: AskerDep,
@@ -143,7 +117,7 @@ def get_quote(
         raise http_problem("invalid", where="kind", found=kind, expected="no kind: only format=text gives one value")
     answer = question.answer(session, principal, now)
     if format == "csv":
-        return Response(csv_of(answer), media_type="text/csv")
+        return CsvAnswer(csv_of(answer))
     if column is not None:
         return PlainTextResponse(cell_of(answer, column=column, kind=kind))
     return Response(answer.model_dump_json(by_alias=True), media_type="application/json")
@@ -153,7 +127,7 @@ def get_quote(
 @stores_nothing
 def post_quotes(session: SessionDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or its problem."""
-    spots = service.Spots(session, now=now, only_venue=principal.venue_id)
+    spots = service.Spots(session, now=now, only_venues=principal.only_venues)
     results = ResultsOut(results=[_result(spots, scenario) for scenario in body.scenarios])
     return Response(results.model_dump_json(by_alias=True), media_type="application/json")
 
@@ -163,6 +137,39 @@ def _result(spots: service.Spots, scenario: ScenarioIn) -> ResultOut:
         return ResultOut(answer=service.answer_scenario(spots, scenario), problem=None)
     except (DomainError, Problem) as error:
         return ResultOut(answer=None, problem=problem_out(error))
+
+
+@router.get("/price-grid", responses={**problems(), 200: {"model": PriceGridOut, "content": CSV}})
+def get_price_grid(
+    session: SessionDep,
+    principal: AskerDep,
+    now: NowDep,
+    venue_id: Annotated[
+        list[Id] | None, Query(max_length=100, description="Only this venue; repeat it for several. Without it, all.")
+    ] = None,
+    amounts: Annotated[
+        str | None,
+        Query(
+            pattern=_AMOUNTS_PATTERN,
+            max_length=500,
+            description="Amounts, separated by commas. Without it, the coins and notes that the tables there take.",
+            examples=["1.00,5.00"],
+        ),
+    ] = None,
+    on: Annotated[Date | None, Query(description="A trading date; without it, today's.")] = None,
+    format: Annotated[Literal["json", "csv"], Query(description="A csv has one line a line.")] = "json",
+) -> Response:
+    """Return what amounts buy in each window of a trading day at one venue, some, or all, in one answer.
+
+    Prices are as listed, for one player, at the start of each window. At most 500 venues and 10,000 lines (422).
+    """
+    for one in venue_id or ():
+        principal.must_see_venue(one)
+    asked = frozenset(venue_id) if venue_id else principal.only_venues
+    grid = service.price_grid(session, venue_ids=asked, amounts=amounts.split(",") if amounts else (), on=on, now=now)
+    if format == "csv":
+        return CsvAnswer(grid_csv(grid.items))
+    return Response(grid.model_dump_json(), media_type="application/json")
 
 
 CollectorDep = Annotated[Principal, allow("collector")]

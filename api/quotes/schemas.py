@@ -24,6 +24,7 @@ from ..web.schema_types import (
     Out,
     TimeOfDay,
 )
+from .price_grid import GridStatus
 
 AtText = Annotated[
     str,
@@ -252,6 +253,40 @@ class ResultsOut(Out):
     """One result a scenario, in order."""
 
     results: list[ResultOut]
+
+
+class GridLineOut(Out):
+    """What an amount buys in a window of a trading day at a venue, for one player.
+
+    Units are null where their kind is not sold; a window is null where the venue has no prices on that day.
+    ``metered_minutes`` is how long metered time lasts; null also where it is free of charge for as long as is looked
+    ahead. ``…_left`` is what the purchase leaves over.
+    """
+
+    venue_id: Id
+    venue: str
+    currency: str
+    on: Date
+    window: str | None
+    window_kind: EntryKind | None
+    from_at: LocalInstant | None
+    to_at: LocalInstant | None
+    tariff: TariffRefOut | None
+    status: GridStatus
+    opens_at: LocalInstant | None
+    amount: MoneyOut
+    games: int | None
+    games_left: MoneyOut | None
+    minutes: int | None
+    minutes_left: MoneyOut | None
+    metered_minutes: int | None
+    metered_left: MoneyOut | None
+
+
+class PriceGridOut(Out):
+    """The price grid: venues by name, their windows in time order, amounts from the smallest on."""
+
+    items: list[GridLineOut]
 
 
 class SpanOut(Out):

@@ -6,9 +6,9 @@
 - A time without an offset is the venue's wall clock (W1); a day and a time are the next such of its trading days (W2).
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from datetime import time as wall_time
 from uuid import UUID
 
@@ -39,12 +39,25 @@ from ..pricing import (
 from ..pricing.work import Work
 from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
 from ..tariffs.convert import read_tariff
-from ..venues.service import calendar_of, get_venue
-from ..web.errors import http_problem, not_found
+from ..venues.service import calendar_of, get_venue, venues_on_route
+from ..web.errors import Problem, http_problem, not_found
 from ..web.schema_types import DAYS, Day, value_or
-from .convert import Known, Writer, listed_since
-from .schemas import AnswerOut, EventIn, MeteredAnswerOut, PurchaseAnswerOut, QuoteAnswerOut, QuoteOut, ScenarioIn
+from .convert import Known, Writer, grid_line_out, listed_since
+from .price_grid import LINES_MAX, grid_lines, read_amounts
+from .queries import denominations
+from .schemas import (
+    AnswerOut,
+    EventIn,
+    GridLineOut,
+    MeteredAnswerOut,
+    PriceGridOut,
+    PurchaseAnswerOut,
+    QuoteAnswerOut,
+    QuoteOut,
+    ScenarioIn,
+)
 
+GRID_VENUES_MAX = 500
 _DRAFT_DAY_START = wall_time(6)
 _BEFORE_ALL = datetime.fromisoformat("1900-01-01T00:00:00+00:00")
 
@@ -96,11 +109,11 @@ class Spot:
 class Spots:
     """The places that one request asks about, each looked up once, and the work that its questions share (E4).
 
-    ``only_venue``: whoever asks sees this venue, and a table while it stands there; all else is as if it were absent.
+    ``only_venues``: restrict to these venues and the tables there at the instant asked; all else is as if absent.
     """
 
-    def __init__(self, session: Session, *, now: datetime, only_venue: UUID | None = None) -> None:
-        self.session, self.now, self.only_venue = session, now, only_venue
+    def __init__(self, session: Session, *, now: datetime, only_venues: Collection[UUID] | None = None) -> None:
+        self.session, self.now, self.only_venues = session, now, only_venues
         self.work = Work()
         self._stays: dict[UUID, list[StayRow]] = {}
         self._known: dict[tuple[UUID, BasisAsked | None], Spot] = {}
@@ -123,7 +136,7 @@ class Spots:
         if venue_id is None or table_id is not None:
             found = "neither" if venue_id is None else "both"
             raise http_problem("invalid", where="venue_id", found=found, expected="one of venue_id and table_id")
-        if self.only_venue not in (None, venue_id):
+        if not self._sees(venue_id):
             raise not_found("venue")
         return self._known_by((venue_id, basis), lambda: place_of_venue(self.session, venue_id))
 
@@ -143,18 +156,56 @@ class Spots:
         if table_id not in self._stays:
             self._stays[table_id] = stays_of(self.session, table_id)
         stays = self._stays[table_id]
-        if self.only_venue is not None and self.only_venue not in {stay.venue_id for stay in stays}:
+        if not any(self._sees(stay.venue_id) for stay in stays):
             raise not_found("table")
         last = next(stay.venue_id for stay in reversed(stays) if stay.venue_id is not None)
         stay = stay_at(stays, when(calendar_of(get_venue(self.session, last))))
-        if self.only_venue not in (None, stay.venue_id):
+        if not self._sees(stay.venue_id):
             raise not_found("table")
         return stay
+
+    def _sees(self, venue_id: UUID | None) -> bool:
+        return self.only_venues is None or venue_id in self.only_venues
 
     def _known_by(self, key: tuple[UUID, BasisAsked | None], look_up: Callable[[], Place]) -> Spot:
         if key not in self._known:
             self._known[key] = spot_of(self.session, look_up(), key[1])
         return self._known[key]
+
+
+def price_grid(
+    session: Session,
+    *,
+    venue_ids: Collection[UUID] | None,
+    amounts: Sequence[str],
+    on: date | None,
+    now: datetime,
+) -> PriceGridOut:
+    """Return what amounts buy in each window of a trading day at these venues, or at all, by name.
+
+    ``amounts``: decimal strings; empty for the coins and notes that the tables at each venue take. ``on``: the trading
+    date; None for today's at each venue. Refuses ``not_found``, ``bad_money``, and (``too_much_work``) over 10,000 lines.
+    """
+    venues = venues_on_route(session, venue_ids, at_most=GRID_VENUES_MAX + 1)
+    taken = {} if amounts else denominations(session, [venue.id for venue in venues])
+    work, items = Work(), list[GridLineOut]()
+    if len(venues) > GRID_VENUES_MAX:
+        raise too_many_lines(f"over {GRID_VENUES_MAX} venues")
+    for venue in venues:
+        place = Place(venue)
+        timetable, day = listed_at(session, place), on or calendar_of(venue).trading_day(now)
+        asked = read_amounts(amounts or taken.get(venue.id, ()), venue.currency)
+        for line in grid_lines(timetable, day, asked, work=work):
+            if len(items) >= LINES_MAX:
+                raise too_many_lines(f"over {LINES_MAX} lines")
+            items.append(grid_line_out(line, venue, timetable.calendar, on=day))
+    return PriceGridOut(items=items)
+
+
+def too_many_lines(found: str) -> Problem:
+    """Build the refusal of a grid that is too large."""
+    expected = f"at most {GRID_VENUES_MAX} venues and {LINES_MAX} lines: ask about fewer venues or amounts"
+    return http_problem("too_much_work", where="venue_id", found=found, expected=expected)
 
 
 def spot_of(session: Session, place: Place, basis: BasisAsked | None) -> Spot:

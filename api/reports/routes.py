@@ -1,12 +1,13 @@
 """HTTP for reports."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Response
 
 from ..ledger.export.period import Period
 from ..venues import service as venues_service
 from ..web.auth import Principal, allow
+from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import SessionDep
 from ..web.errors import Problem, http_problem
 from ..web.openapi import problems
@@ -55,14 +56,6 @@ def get_tax_report(
     return queries.tax_report(session, from_on=from_, to_on=to)
 
 
-_CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
-
-
-def _csv(text: str, name: str) -> Response:
-    headers = {"Content-Disposition": f'attachment; filename="{name}.csv"'}
-    return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
-
-
 VenueDep = Annotated[Principal, allow("accountant", "venue")]
 Month = Annotated[str | None, Query(pattern=r"^20[0-9]{2}-(0[1-9]|1[0-2])$", description="Such as 2026-11.")]
 OrYear = Annotated[int | None, Query(ge=2000, le=2099, description="Instead of a month.")]
@@ -70,7 +63,7 @@ Year = Annotated[int, Query(ge=2000, le=2099, description="A calendar year.")]
 ReportFormat = Annotated[Literal["json", "csv"], Query(description="JSON, or CSV for a spreadsheet.")]
 
 
-@router.get("/venues/{venue_id}/statements", responses={**problems(409), 200: {"model": StatementOut, "content": _CSV}})
+@router.get("/venues/{venue_id}/statements", responses={**problems(409), 200: {"model": StatementOut, "content": CSV}})
 def get_statement(
     session: SessionDep,
     principal: VenueDep,
@@ -87,7 +80,7 @@ def get_statement(
     venue = venues_service.get_venue(session, venue_id)
     found = queries.read_statement(session, venue=venue, period=_month_or_year(month, year))
     if format == "csv":
-        return _csv(statement_csv(found), f"statement-{month or year}")
+        return CsvAnswer(statement_csv(found), name=f"statement-{month or year}")
     return Response(statement_out(found, venue=venue.name).model_dump_json(), media_type="application/json")
 
 
@@ -101,7 +94,7 @@ def _month_or_year(month: str | None, year: int | None) -> Period:
     )
 
 
-@router.get("/reports/year", responses={**problems(409), 200: {"model": YearReportOut, "content": _CSV}})
+@router.get("/reports/year", responses={**problems(409), 200: {"model": YearReportOut, "content": CSV}})
 def get_year_report(
     session: SessionDep, principal: AccountantDep, year: Year, format: ReportFormat = "json"
 ) -> Response:
@@ -111,6 +104,6 @@ def get_year_report(
     """
     totals, names = queries.read_year(session, year), venues_service.names(session)
     if format == "csv":
-        return _csv(year_csv(totals, names), f"year-{year}")
+        return CsvAnswer(year_csv(totals, names), name=f"year-{year}")
     items = [venue_year_out(found, venue=names[found.venue_id]) for found in totals]
     return Response(YearReportOut(year=year, items=items).model_dump_json(), media_type="application/json")

@@ -12,14 +12,14 @@ from dataclasses import fields
 from datetime import date
 
 from ..pricing.money import format_money
-from ..web.csv_text import csv_text, text_cell
+from ..web.csv_text import CsvText, csv_text, text_cell
 from .statement import Figures, Statement
 from .year_totals import YearTotals
 
 _FIGURES = tuple(field.name for field in fields(Figures))
 
 
-def statement_csv(found: Statement) -> str:
+def statement_csv(found: Statement) -> CsvText:
     """Return a statement as CSV text, to be encoded as UTF-8."""
 
     def line(on: date, number: object, kind: str, reference: str, figures: Figures | None, *after: int) -> list[str]:
@@ -44,7 +44,7 @@ _YEAR = ("year", "venue_id", "venue", "payee", "legal_name", "tax_number", "from
 _YEAR_END = ("total_to_venue", "total_to_payee", "threshold", "over_threshold")
 
 
-def year_csv(years: Iterable[YearTotals], venues: Mapping[str, str]) -> str:
+def year_csv(years: Iterable[YearTotals], venues: Mapping[str, str]) -> CsvText:
     """Return the year's totals as CSV text; ``venues`` has each venue's name by its id."""
     return csv_text((*_YEAR, *_FIGURES, *_YEAR_END), [_year_line(totals, venues[totals.venue_id]) for totals in years])
 

@@ -49,7 +49,7 @@ def list_venues(
     """List the venues of the route in the order in which they were made; a venue sees itself alone.
 
     Only owners, collectors and accountants see notes."""
-    found = service.page_venues(session, departed=departed, limit=limit, after=after, only_venue=principal.venue_id)
+    found = service.page_venues(session, departed=departed, limit=limit, after=after, only_venues=principal.only_venues)
     link_next(request, response, found.next)
     return VenuePage(items=_venues_out(session, found.rows, principal, now), next=found.next)
 

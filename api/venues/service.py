@@ -9,6 +9,7 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime, time
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
@@ -72,6 +73,22 @@ def names(session: Session) -> dict[str, str]:
     return {str(venue_id): name for venue_id, name in session.exec(select(VenueRow.id, VenueRow.name))}
 
 
+def venues_on_route(session: Session, venue_ids: Collection[UUID] | None, *, at_most: int) -> Sequence[VenueRow]:
+    """Return these venues, or all that have not left the route, by name; refuse (``not_found``) an unknown id."""
+    query = select(VenueRow).order_by(col(VenueRow.name), col(VenueRow.id)).limit(at_most)
+    if venue_ids is None:
+        return session.exec(query.where(col(VenueRow.departed_on).is_(None))).all()
+    found = session.exec(query.where(col(VenueRow.id).in_(venue_ids))).all()
+    if len(found) < len(set(venue_ids)):
+        raise not_found("venue")
+    return found
+
+
+def zones(session: Session) -> dict[UUID, ZoneInfo]:
+    """Return every venue's time zone by its id."""
+    return {id_: zone_named(name) for id_, name in session.exec(select(VenueRow.id, VenueRow.time_zone))}
+
+
 def facts_of(session: Session, venue_ids: Collection[UUID] | None = None) -> dict[UUID, list[DatedFact]]:
     """Return the dated facts of these venues, or of all, in the order of recording; of one without any, an empty list."""
     query = select(VenueFactRow).order_by(col(VenueFactRow.venue_id), col(VenueFactRow.sequence))
@@ -91,16 +108,16 @@ def tax_area_on(session: Session, venue_id: UUID, on: date) -> TaxArea | None:
 
 
 def page_venues(
-    session: Session, *, departed: bool, limit: int, after: UUID | None, only_venue: UUID | None = None
+    session: Session, *, departed: bool, limit: int, after: UUID | None, only_venues: Collection[UUID] | None = None
 ) -> Page[VenueRow]:
     """Return venues in the order in which they were made: those of the route, or those that have left it.
 
-    ``only_venue``: only this one.
+    ``only_venues``: only these.
     """
     left = col(VenueRow.departed_on)
     query = select(VenueRow).where(left.is_not(None) if departed else left.is_(None))
-    if only_venue is not None:
-        query = query.where(VenueRow.id == only_venue)
+    if only_venues is not None:
+        query = query.where(col(VenueRow.id).in_(only_venues))
     return page(session, query, key=col(VenueRow.id), limit=limit, after=after)
 
 

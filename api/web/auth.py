@@ -39,7 +39,7 @@ BasicDep = Annotated[HTTPBasicCredentials | None, Security(_basic)]
 
 @dataclass(frozen=True, slots=True)
 class Principal:
-    """The holder of a token: its name, its person, its role, and the venue or table it is bound to."""
+    """The holder of a token: its name, its person, its role, and the venue, table or venues it is bound to."""
 
     id: str
     name: str
@@ -47,10 +47,18 @@ class Principal:
     role: Role
     venue_id: UUID | None = None
     table_id: UUID | None = None
+    venue_ids: frozenset[UUID] | None = None
+
+    @property
+    def only_venues(self) -> frozenset[UUID] | None:
+        """Return the venues that it may see; None for all."""
+        if self.role == "device":
+            return frozenset()
+        return frozenset({self.venue_id}) if self.venue_id is not None else self.venue_ids
 
     def must_see_venue(self, venue_id: UUID | None, *, what: str = "venue") -> None:
         """Refuse, as absent, what belongs to a venue that is not the principal's."""
-        if self.role == "device" or (self.role == "venue" and venue_id != self.venue_id):
+        if self.only_venues is not None and venue_id not in self.only_venues:
             raise not_found(what)
 
 

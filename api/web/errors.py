@@ -3,6 +3,7 @@
 - Every refusal has a code, and every code stands in ``PROBLEMS`` with its status, title and explanation; the ``type``
   of an answer is ``/problems/<code>``, a page that says what to do.
 - ``errors`` names each mistake: where it is, what was found there, what was expected.
+- Whoever asks with ``format=csv`` or ``format=text`` gets a refusal as one line of text: a cell shows it.
 - Nothing that a client can send makes a 500; what a client sent is never echoed beyond a short, printable extract,
   and a token not at all.
 """
@@ -15,7 +16,7 @@ from typing import Any, cast
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, PlainTextResponse
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
@@ -24,6 +25,7 @@ from starlette.requests import ClientDisconnect
 from starlette.routing import BaseRoute, Route
 
 from ..pricing.errors import DomainError, Fault
+from .csv_text import one_line
 from .problems import PROBLEMS
 from .redaction import without_tokens
 from .schema_types import IN_WORDS
@@ -113,11 +115,20 @@ def _error_out(fault: Fault) -> ErrorOut:
     return ErrorOut(**dict(zip(("where", "found", "expected"), told, strict=True)))
 
 
-def problem_response(problem: Problem | DomainError) -> Response:
-    """Answer with a problem."""
+def problem_response(problem: Problem | DomainError, request: Request | None = None) -> Response:
+    """Answer with a problem: as one line of text where the request asked for CSV or text."""
     body = problem_out(problem)
     headers = problem.headers if isinstance(problem, Problem) else None
+    if request is not None and request.query_params.get("format") in ("csv", "text"):
+        return PlainTextResponse(refusal_in_words(body), body.status, headers)
     return Response(json.dumps(body.model_dump()), body.status, headers, media_type="application/problem+json")
+
+
+def refusal_in_words(problem: ProblemOut) -> str:
+    """Write a refusal on one line, for a cell: its title, then what was found and expected where."""
+    errors = [f"{error.where}: found {error.found}, expected {error.expected}" for error in problem.errors]
+    why = "; ".join(errors) or (problem.detail if problem.detail != problem.title else "")
+    return one_line(": ".join(filter(None, [problem.title, why])))
 
 
 def _show(value: Any) -> str:
@@ -183,12 +194,12 @@ def from_validation(errors: Sequence[Any]) -> Problem:
     return Problem("invalid", errors=faults, more_errors=max(0, len(errors) - ERRORS_MAX))
 
 
-def _on_validation(request: Request, error: Exception) -> Response:  # noqa: ARG001
-    return problem_response(from_validation(cast(RequestValidationError, error).errors()))
+def _on_validation(request: Request, error: Exception) -> Response:
+    return problem_response(from_validation(cast(RequestValidationError, error).errors()), request)
 
 
-def _on_problem(request: Request, error: Exception) -> Response:  # noqa: ARG001
-    return problem_response(cast(Problem | DomainError, error))
+def _on_problem(request: Request, error: Exception) -> Response:
+    return problem_response(cast(Problem | DomainError, error), request)
 
 
 def methods_of(routes: Iterable[BaseRoute]) -> dict[str, frozenset[str]]:
@@ -214,29 +225,29 @@ def _on_405(request: Request, error: Exception) -> Response:
     found = methods.get(request.url.path) or methods.get(getattr(route, "path", ""))
     if found is None:
         return _on_http(request, error)
-    return problem_response(not_offered(request, found))
+    return problem_response(not_offered(request, found), request)
 
 
 _BY_STATUS = {405: "method_not_allowed", 400: "malformed", 404: "not_found", 413: "too_large"}
 
 
-def _on_http(request: Request, error: Exception) -> Response:  # noqa: ARG001
+def _on_http(request: Request, error: Exception) -> Response:
     refusal = cast(HTTPException, error)
     code = _BY_STATUS.get(refusal.status_code, "malformed" if refusal.status_code < 500 else "unavailable")
-    return problem_response(Problem(code, headers=dict(refusal.headers or {})))
+    return problem_response(Problem(code, headers=dict(refusal.headers or {})), request)
 
 
 def _on_disconnect(request: Request, error: Exception) -> Response:  # noqa: ARG001
     """Whoever hung up before the message was whole is answered for the record only."""
-    return problem_response(Problem("malformed"))
+    return problem_response(Problem("malformed"), request)
 
 
-def _on_database(request: Request, error: Exception) -> Response:  # noqa: ARG001
+def _on_database(request: Request, error: Exception) -> Response:
     """A conflict another caller won is a 409; a database that is busy, full or away is a 503 to try again."""
     if isinstance(error, IntegrityError):
-        return problem_response(Problem("conflict", "Another request changed the data meanwhile."))
+        return problem_response(Problem("conflict", "Another request changed the data meanwhile."), request)
     if isinstance(error, PoolTimeout) or _passing(error):
-        return problem_response(Problem("unavailable", headers={"Retry-After": "1"}))
+        return problem_response(Problem("unavailable", headers={"Retry-After": "1"}), request)
     raise error
 
 

@@ -242,6 +242,7 @@ _QUESTION = {"venue_id": _VENUE, "day": "tuesday", "time": "21:00", "money": "10
 ASKED: dict[str, dict[str, Any]] = {
     "get_quote": _QUESTION,
     "get_quote_csv": _QUESTION,
+    "get_price_grid": {"venue_id": [_VENUE], "amounts": "1.00,5.00", "on": "2026-12-01"},
     "list_readings": {"table_id": _TABLE},
     "list_collections": {"venue_id": _VENUE},
     "list_jobs": {"venue_id": str(DEMO_IDS["venue harbour"])},

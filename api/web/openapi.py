@@ -3,12 +3,14 @@
 The contract is generated (``baizebook contract``), compared by a test with ``openapi/openapi.json``, never edited.
 """
 
+from copy import deepcopy
 from typing import Any
 
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from fastapi.routing import iter_route_contexts
 
+from .csv_answer import CSV_PARAMETERS, answers_csv
 from .errors import ProblemOut
 from .examples import ANSWERS, ASKED, BODIES, PARAMETERS
 from .problems import PROBLEMS
@@ -99,6 +101,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
     for path in contract["paths"].values():
         for operation in path.values():
             operation["summary"] = summary_of(operation["operationId"])
+            _offer_csv_options(operation)
             for parameter in operation.get("parameters", []):
                 _without_null(parameter)
                 asked = ASKED.get(operation["operationId"], {})
@@ -118,6 +121,16 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             path["post"]["responses"].setdefault("409", _described(409))
     contract["components"]["schemas"] = dict(sorted(schemas.items()))
     return contract
+
+
+def _offer_csv_options(operation: dict[str, Any]) -> None:
+    """Add the options of CSV where an operation has it, and the line of text that a refusal is then."""
+    if not answers_csv({int(status): said for status, said in operation["responses"].items()}):
+        return
+    operation.setdefault("parameters", []).extend(deepcopy(CSV_PARAMETERS))
+    for status, said in operation["responses"].items():
+        if status >= "400":
+            said["content"]["text/plain"] = {"schema": {"type": "string"}}
 
 
 def _show_answer(operation: dict[str, Any]) -> None:

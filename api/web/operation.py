@@ -10,7 +10,7 @@
 
 from collections.abc import Callable, Coroutine, Iterator
 from functools import wraps
-from typing import Any
+from typing import Any, get_args, get_origin
 
 from fastapi import FastAPI, Request, Response
 from fastapi.dependencies.models import Dependant
@@ -20,6 +20,8 @@ from sqlmodel import Session
 from ..pricing import Fault
 from .auth import find_principal
 from .body import CLOSE, Bodies, inflated, parse_body
+from .csv_answer import CSV_OPTIONS, answers_csv, dialect_of, in_dialect
+from .csv_text import PLAIN, Dialect
 from .dependencies import writes
 from .errors import Problem, not_offered
 from .idempotency import Claim, Replay, claim_key, keep_answer, wanted_key
@@ -38,14 +40,18 @@ class Route(APIRoute):
     def get_route_handler(self) -> Handler:
         """Return FastAPI's handler, with headers, token, limits and body before it and the transaction around it."""
         handle = super().get_route_handler()
-        parameters = _parameters(self.dependant)
+        has_csv = answers_csv(self.responses)
+        repeatable = _lists(self.dependant)
+        usual = next((field.default for field in self.dependant.query_params if field.alias == "format"), "")
+        parameters = _parameters(self.dependant) | (CSV_OPTIONS if has_csv else frozenset())
         roles = next(roles_of(self.dependant), None)
 
         async def answer(request: Request) -> Response:
             try:
                 _check_offered(request)
                 request.state.principal = None if roles is None else await find_principal(request, roles)
-                _check_parameters(request, parameters)
+                _check_parameters(request, parameters, repeatable)
+                dialect = dialect_of(request, usual=usual) if has_csv else PLAIN
                 transactions: Transactions = request.app.state.transactions
                 line = transactions.writers if writes(request) else transactions.readers
                 await line.check_room()
@@ -56,7 +62,7 @@ class Route(APIRoute):
             with bodies.held() as body:
                 if request.method not in ("GET", "HEAD"):
                     await body.read(request)
-                return await line.run(lambda: _work(handle, request, bytes(body.content)))
+                return await line.run(lambda: _work(handle, request, bytes(body.content), dialect))
 
         return answer
 
@@ -90,7 +96,7 @@ def _in_this_thread(endpoint: Callable[..., Any]) -> Callable[..., Any]:
     return call
 
 
-def _work(handle: Handler, request: Request, content: bytes) -> Response:
+def _work(handle: Handler, request: Request, content: bytes, dialect: Dialect) -> Response:
     """Answer a request in this thread."""
     size_bytes_max = request.app.state.settings.body_bytes_max
     if content:
@@ -102,7 +108,7 @@ def _work(handle: Handler, request: Request, content: bytes) -> Response:
     transactions: Transactions = request.app.state.transactions
 
     def work(session: Session) -> Response:
-        return _answer(handle, read, session, claim)
+        return in_dialect(_answer(handle, read, session, claim), dialect)
 
     return transactions.write(work) if writes(request) else transactions.read(work)
 
@@ -157,15 +163,23 @@ def _parameters(dependant: Dependant) -> frozenset[str]:
     return own.union(*(_parameters(below) for below in dependant.dependencies))
 
 
-def _check_parameters(request: Request, known: frozenset[str]) -> None:
-    """Refuse parameters that the operation does not have, and those that occur twice in the address."""
+def _lists(dependant: Dependant) -> frozenset[str]:
+    """Return the names of the parameters of an operation that may be repeated."""
+    kinds = {field.alias: field.field_info.annotation for field in dependant.query_params}
+    return frozenset(
+        name for name, kind in kinds.items() if list in [get_origin(one) for one in (kind, *get_args(kind))]
+    )
+
+
+def _check_parameters(request: Request, known: frozenset[str], repeatable: frozenset[str]) -> None:
+    """Refuse parameters that the operation does not have, and those that occur twice but are no lists."""
     names: dict[str, int] = {}
     for name, _ in request.query_params.multi_items():
         names[name] = names.get(name, 0) + 1
     faults = [
         Fault("invalid", f"query.{name[:40]}", "twice" if name in known else "a parameter", expected)
         for name, times in names.items()
-        if (expected := _expected_of(name, times, known))
+        if (expected := _expected_of(name, 1 if name in repeatable else times, known))
     ]
     if faults:
         raise Problem("invalid", "Unknown or repeated query parameters.", errors=faults)

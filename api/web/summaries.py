@@ -25,6 +25,7 @@ SUMMARIES = {
     "get_job": "One job",
     "get_ledger_entry": "One entry of the journal",
     "get_me": "Holder of this token",
+    "get_price_grid": "What amounts buy, by venue and window",
     "get_quote": "Quote for one question",
     "get_ready": "Readiness check",
     "get_settings": "Battery levels and clock tolerance",

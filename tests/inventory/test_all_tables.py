@@ -144,10 +144,10 @@ def test_the_list_is_read_in_pages_and_as_csv_whole(fleet: Fleet) -> None:
     answer = fleet.client.get("/v1/tables", params={"format": "csv", "limit": 1})
     assert answer.headers["content-type"] == "text/csv; header=present; charset=utf-8"
     lines = list(csv.DictReader(io.StringIO(answer.text)))
-    assert [(x["label"], x["frame_number"], x["place"], x["venue"], x["since"]) for x in lines] == [
-        ("Window side", "A-17", "venue", "The Copper Lantern", "2026-11-01T12:00:00Z"),
-        ("Back", "", "venue", "'=The Tin Fiddle", "2026-11-12T12:00:00Z"),
-        ("Corner", "", "storage", "", "2026-11-11T12:00:00Z"),
+    assert [(x["label"], x["frame_number"], x["place"], x["venue"], x["since"], x["since_offset"]) for x in lines] == [
+        ("Window side", "A-17", "venue", "The Copper Lantern", "2026-11-01 07:00:00", "-05:00"),
+        ("Back", "", "venue", "'=The Tin Fiddle", "2026-11-12 07:00:00", "-05:00"),
+        ("Corner", "", "storage", "", "2026-11-11 12:00:00", "+00:00"),
     ]
 
 

@@ -168,17 +168,17 @@ def test_metered_time_is_asked_by_money_and_by_minutes(at_noon: TestClient, lant
 def test_a_line_an_offer_as_csv(at_noon: TestClient, lantern: dict[str, str]) -> None:
     question = f"venue_id={lantern['venue']}&at=2026-12-01T21:00&money=10.00"
     answer = at_noon.get(f"/v1/quotes?{question}&format=csv")
-    assert answer.headers["Content-Type"] == "text/csv; charset=utf-8"
+    assert answer.headers["Content-Type"] == "text/csv; header=present; charset=utf-8"
     assert answer.text.count("\r\n") == 3
     games, minutes = csv.DictReader(io.StringIO(answer.text))
     assert games == {
-        "venue_id": lantern["venue"], "table_id": "", "basis": "listed", "at": "2026-12-01T21:00:00-05:00", "trading_on": "2026-12-01",
+        "venue_id": lantern["venue"], "table_id": "", "basis": "listed", "at": "2026-12-01 21:00:00", "at_offset": "-05:00", "trading_on": "2026-12-01",
         "currency": "USD", "money": "10.00", "status": "open", "tariff": "weekday", "version": "1", "window": "Base", "kind": "games",
         "units": "15", "spends": "10.00", "left": "0.00", "per_unit": "0.67", "next_break_add": "1.00", "next_break_units": "17",
-        "ends_at": "", "least_money": "", "least_pay": "", "cautions": "",
+        "ends_at": "", "ends_at_offset": "", "least_money": "", "least_pay": "", "cautions": "",
         "detail": "",
     }  # fmt: skip
-    assert (minutes["units"], minutes["ends_at"]) == ("50", "2026-12-01T21:50:00-05:00")
+    assert (minutes["units"], minutes["ends_at"]) == ("50", "2026-12-01 21:50:00")
     for at, status, detail in (
         ("2026-11-30T12:00", "closed", "closed, opens Tue 06:00"),
         ("2026-12-03T20:00", "free", "free"),

@@ -16,7 +16,7 @@ from typing import Literal, get_args
 
 from ...pricing.errors import domain_error
 from ...pricing.money import format_money
-from ...web.csv_text import csv_text, text_cell
+from ...web.csv_text import CsvText, csv_text, text_cell
 from ..posting import Leaf
 from .account_names import Names, Venues, account_codes, description
 from .period import Extract, Transaction
@@ -35,7 +35,7 @@ _AFTER = ("currency", "venue_id", "venue", "description", "entry_id", "source_id
 
 def journal_csv(
     extract: Extract, *, profile: Profile, venues: Venues, own_chart: Mapping[str, str] | None = None
-) -> str:
+) -> CsvText:
     """Return the extract as CSV text, to be encoded as UTF-8.
 
     Refuses ``unknown_profile`` and what ``account_codes`` refuses.
