@@ -88,11 +88,12 @@ def _conditions(wanted: Wanted, *, now: datetime) -> Iterator[ColumnElement[bool
 
 
 def _shows(now: datetime) -> ColumnElement[bool]:
-    """Return the condition that a piece of work shows now: its lead has begun, and it has not ended of itself."""
+    """Return the condition that a piece of work shows now: its lead has begun, nobody put it off, it has not ended."""
     begun = or_(
         *(and_(col(WorkRow.lead_days) == lead, col(WorkRow.due_at) <= now + timedelta(days=lead)) for lead in LEADS)
     )
-    return and_(begun, or_(col(WorkRow.ends_at).is_(None), col(WorkRow.ends_at) > now))
+    not_put_off = or_(col(WorkRow.deferred_until_at).is_(None), col(WorkRow.deferred_until_at) <= now)
+    return and_(begun, not_put_off, or_(col(WorkRow.ends_at).is_(None), col(WorkRow.ends_at) > now))
 
 
 def _newest(column: Any, *conditions: ColumnElement[bool]) -> Select[Any]:

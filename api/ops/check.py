@@ -46,6 +46,7 @@ APPEND_ONLY = (
     "keying_void",
     "retirement",
     "work_completion",
+    "work_step",
 )
 """Tables whose rows are never changed or deleted."""
 _GOES_UNUSED = ("venue_fact",)

@@ -55,6 +55,17 @@ def page_tokens(session: Session, *, limit: int, after: UUID | None) -> Page[Tok
     return page(session, select(TokenRow), key=col(TokenRow.id), limit=limit, after=after)
 
 
+def must_work_here(session: Session, person: str, *, where: str, now: datetime) -> None:
+    """Refuse (``unknown_person``) a person without a token of role owner or collector that is valid now."""
+    query = select(TokenRow).where(TokenRow.person == person, col(TokenRow.role).in_(("owner", "collector")))
+    rows = session.exec(query).all()
+    if any(row.revoked_at is None and (row.expires_at is None or row.expires_at > now) for row in rows):
+        return
+    found = f"{person}, whose token was revoked or has expired" if rows else person
+    expected = "the person of a valid token of role owner or collector"
+    raise http_problem("unknown_person", where=where, found=found, expected=expected)
+
+
 def revoke_token(session: Session, token_id: UUID, *, now: datetime) -> None:
     """Revoke a token at once and for good; revoking it again changes nothing."""
     row = session.get(TokenRow, token_id)

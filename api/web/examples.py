@@ -119,6 +119,8 @@ _JOB = {
 }
 
 BODIES: dict[str, Any] = {
+    "assign_work": {"person": "Rosalind"},
+    "defer_work": {"until": "2028-07-01", "reason": "The bar is closed for repairs until then."},
     "complete_work": {"outcome": "found", "words": "A jam: 6.75 lay behind the coin chute."},
     "post_quotes": {"scenarios": [{"venue_id": _VENUE, "at": "2026-12-01T21:00", "money": "10.00"}]},
     "check_counting": {

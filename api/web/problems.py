@@ -73,6 +73,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             "A dispute has one answer. Raise another dispute to object to it.",
         ),
         (
+            "already_completed",
+            409,
+            "Work already closed",
+            "Somebody closed this work in words. If its cause comes back, it is new work.",
+        ),
+        (
             "already_done",
             409,
             "Job already closed",
@@ -95,8 +101,8 @@ PROBLEMS: dict[str, ProblemKind] = {
             "closed_by_a_record",
             409,
             "Closed by a record, not by words",
-            "Record what was done: a reading, a keying, a collection, or the answer to a dispute. Only a difference and a "
-            "signal of a chart are closed in words.",
+            "Record what was done: a reading, a keying, a collection, or the answer to a dispute. `closes_by` and "
+            "`closes_when` of each item on the worklist say what closes it.",
         ),
         (
             "already_there",
@@ -406,6 +412,14 @@ PROBLEMS: dict[str, ProblemKind] = {
         ("bad_week", 422, "Invalid week", "A week has the days mon to sun, then dates in order."),
         ("bad_window", 422, "Invalid window", "A window ends by the time at which the controller's day turns."),
         ("unknown_part", 422, "Unknown part of a controller", "The list of errors names the known parts."),
+        # 422: people and work
+        (
+            "unknown_person",
+            422,
+            "Person without a valid token",
+            "Work goes to the person of a token of role owner or collector that is neither revoked nor expired. "
+            "GET /v1/tokens lists them.",
+        ),
         # 422: collections, agreements, taxes and books
         (
             "account_name_collision",

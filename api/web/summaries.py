@@ -3,6 +3,7 @@
 SUMMARIES = {
     "answer_dispute": "Answer to a dispute",
     "assign_job": "Assignment of a job",
+    "assign_work": "Assignment of work",
     "change_table": "Change of a table",
     "change_venue": "Change of a venue",
     "check_counting": "Check of a controller's way of counting",
@@ -12,6 +13,7 @@ SUMMARIES = {
     "create_table": "New table",
     "create_token": "New token",
     "create_venue": "New venue",
+    "defer_work": "Deferral of work",
     "delete_table": "Deletion of a table",
     "delete_venue": "Deletion of a venue",
     "depart_venue": "Departure of a venue",

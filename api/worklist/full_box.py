@@ -98,6 +98,7 @@ def box_work(facts: BoxFacts, *, now: datetime) -> tuple[Work, ...]:
         Work(
             kind="collect",
             code=_CODES[first.measure],
+            subject=f"since:{facts.empty_at.isoformat()}",
             due_at=full_at.replace(microsecond=0),
             lead_days=AT_ONCE if near_at <= now else lead_of(max(full_at - near_at, timedelta(days=7))),
             reason=_reason(first, facts, full_at),

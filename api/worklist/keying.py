@@ -98,7 +98,7 @@ def _to_confirm(facts: KeyingFacts, stretch: Stretch) -> tuple[Work, ...]:
         Work(
             kind="key_settings",
             code="not_confirmed",
-            subject=keyed.schedule_id,
+            subject=f"confirm:{keyed.schedule_id}:{keyed.keyed_at.isoformat()}",
             due_at=max(stretch.from_at, keyed.keyed_at) + CONFIRM_WITHIN,
             reason=f"Keyed by {keyed.by} on {day_at(keyed.keyed_at, facts.zone)}: read the settings to confirm.",
             bring=("the settings sheet",),

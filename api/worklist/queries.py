@@ -36,7 +36,7 @@ from .keying import Keyed
 from .reviews import ChartSignal, Counted, OpenDispute
 from .rows import CompletionRow, WorkRow
 from .schemas import Cursor
-from .work import LEADS, OF_MONEY
+from .work import LEADS, OF_MONEY, Kind
 
 _LOOK_BACK = timedelta(days=400)
 
@@ -47,11 +47,15 @@ WORK = SQLModel.metadata.tables[WorkRow.__tablename__]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """Which part of the list: of one venue, due before an instant, after a place, with or without work that tells of
-    money, at most ``limit``.
+    """Which part of the list: of a venue, a kind, a person, due before an instant, after a place, at most ``limit``.
+
+    ``deferred`` has work that was put off until later too; ``without_money`` leaves out work that tells of money.
     """
 
     venue_id: UUID | None = None
+    kind: Kind | None = None
+    person: str | None = None
+    deferred: bool = False
     due_before: datetime | None = None
     after: Cursor | None = None
     limit: int = 100
@@ -172,8 +176,11 @@ def shown(wanted: Wanted, *, now: datetime) -> Select[UUID, datetime]:
             .order_by(work.due_at, work.id)
             .limit(wanted.limit + 1)
         )
-        if wanted.venue_id is not None:
-            of_lead = of_lead.where(work.venue_id == wanted.venue_id)
+        if not wanted.deferred:
+            of_lead = of_lead.where(or_(work.deferred_until_at.is_(None), work.deferred_until_at <= now))
+        for column, value in ((work.venue_id, wanted.venue_id), (work.kind, wanted.kind), (work.person, wanted.person)):
+            if value is not None:
+                of_lead = of_lead.where(column == value)
         if wanted.without_money:
             of_lead = of_lead.where(work.code.not_in(OF_MONEY))
         if wanted.due_before is not None:

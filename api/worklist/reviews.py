@@ -69,7 +69,7 @@ def meter_reviews(
                     f"Meter {name} went down from {review.before} to {review.value} on {day_at(review.to_at, zone)}. Read it again; if the meters were "
                     "reset or the board replaced, report that."
                 )
-                found.append(_review("meter_went_down", f"meter:{name}", review.to_at, told))
+                found.append(_review("meter_went_down", f"meter:{name}:{review.to_at.isoformat()}", review.to_at, told))
         apart = health.disagreement
         if apart is not None and apart.one.meter < apart.other.meter:
             stories = " and ".join(
@@ -77,7 +77,7 @@ def meter_reviews(
                 for story in (apart.one, apart.other)
             )
             told = f"Two meters disagree by {format_money(apart.apart_minor, currency)}: {stories}."
-            found.append(_review("meters_disagree", f"meters:{name}", newest.to_at, told))
+            found.append(_review("meters_disagree", f"meters:{name}:{health.since_at.isoformat()}", newest.to_at, told))
     return found
 
 
@@ -134,7 +134,8 @@ def dispute_reviews(disputes: Sequence[OpenDispute]) -> list[Work]:
 def licence_work(number: str, *, expires_at: datetime, zone: tzinfo) -> list[Work]:
     """Return the renewal of a licence that expires at an instant."""
     told = f"Licence {number} expires on {day_at(expires_at, zone)}."
-    return [Work(kind="licence", code="licence_expires", due_at=expires_at, lead_days=60, reason=told)]
+    subject = f"expires:{expires_at.isoformat()}"
+    return [Work(kind="licence", code="licence_expires", subject=subject, due_at=expires_at, lead_days=60, reason=told)]
 
 
 def _review(code: Code, subject: str, due_at: datetime, reason: str, *, refers_to: UUID | None = None) -> Work:

@@ -1,63 +1,109 @@
 """HTTP for the worklist."""
 
-from typing import Annotated
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
 from ..store.changes import note_tables
-from ..web.auth import OwnerDep, Principal, allow
+from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import Limit, link_next
-from ..web.schema_types import Id
+from ..web.schema_types import TEXT_PATTERN, Id
 from . import service
 from .queries import Wanted
-from .schemas import CompletionIn, CompletionOut, CursorText, Moment, WorklistOut, read_cursor
+from .schemas import (
+    CompletionIn,
+    CompletionOut,
+    CursorText,
+    DeferralIn,
+    Moment,
+    WorkAssignmentIn,
+    WorklistOut,
+    WorkOut,
+    read_cursor,
+)
+from .work import Kind
+from .work_lines import work_csv
 
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
 ReaderDep = Annotated[Principal, allow("collector", "reader")]
+CollectorDep = Annotated[Principal, allow("collector")]
+_CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
 
 
-@router.get("/worklist", responses=problems())
+@router.get("/worklist", responses={**problems(), 200: {"model": WorklistOut, "content": _CSV}})
 def get_worklist(
     request: Request,
-    response: Response,
     session: SessionDep,
     principal: ReaderDep,
     now: NowDep,
     venue_id: Annotated[Id | None, Query(description="Only work at this venue.")] = None,
+    kind: Annotated[Kind | None, Query(description="Only work of this kind.")] = None,
+    person: Annotated[
+        str | None,
+        Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Only work given to this person."),
+    ] = None,
     due_before: Annotated[
         Moment | None, Query(description="Only what is due before an instant, or before a date begins in UTC.")
     ] = None,
+    deferred: Annotated[bool, Query(description="With work that is put off until later.")] = False,
+    group: Annotated[Literal["venue"] | None, Query(description="Put the items of a page together by venue.")] = None,
+    format: Annotated[Literal["json", "csv"], Query(description="A csv has all work of the list.")] = "json",
     limit: Limit = 100,
     after: Annotated[CursorText | None, Query(description="The `next` of the page before.")] = None,
-) -> WorklistOut:
+) -> Response:
     """List the work at all venues, earliest due first: reason, what to bring, and the date by which it matters.
 
-    A reader sees no work that tells of money in a box.
+    Each item says whether a record takes it off the list or a person's words do. Work that was put off is back on its
+    date; work that comes up again after its cause was gone is a new item, given to nobody. A reader sees no
+    work that tells of money in a box.
     """
     service.catch_up(request.app.state.engine, now=now)
     wanted = Wanted(
         venue_id=venue_id,
+        kind=kind,
+        person=person,
         due_before=due_before,
+        deferred=deferred,
         after=read_cursor(after) if after else None,
         limit=limit,
         without_money=principal.role == "reader",
     )
-    found = service.page_work(session, wanted, now=now)
+    if format == "csv":
+        text = work_csv(item.model_dump() for item in service.all_work(session, wanted, by_venue=bool(group), now=now))
+        headers = {"Content-Disposition": 'attachment; filename="worklist.csv"'}
+        return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
+    found = service.page_work(session, wanted, by_venue=bool(group), now=now)
+    response = Response(found.model_dump_json(), media_type="application/json")
     link_next(request, response, found.next)
-    return found
+    return response
+
+
+@router.post("/worklist/{work_id}/assignment", status_code=201, responses=problems(409))
+def assign_work(
+    session: SessionDep, principal: CollectorDep, now: NowDep, work_id: Id, assignment: WorkAssignmentIn
+) -> WorkOut:
+    """Give work to a person, also in place of another. It stays theirs until it leaves the list."""
+    return service.assign_work(session, work_id, person=assignment.person, by=principal, now=now)
+
+
+@router.post("/worklist/{work_id}/deferral", status_code=201, responses=problems(409))
+def defer_work(session: SessionDep, principal: CollectorDep, now: NowDep, work_id: Id, deferral: DeferralIn) -> WorkOut:
+    """Put work off until a date, with a reason. It is off the list until then, unless its reason changes before."""
+    return service.defer_work(session, work_id, deferral, by=principal.name, now=now)
 
 
 @router.post("/worklist/{work_id}/completion", status_code=201, responses=problems(409))
 def complete_work(
-    session: SessionDep, principal: OwnerDep, now: NowDep, work_id: Id, completion: CompletionIn
+    session: SessionDep, principal: CollectorDep, now: NowDep, work_id: Id, completion: CompletionIn
 ) -> CompletionOut:
-    """Say what a difference or a signal was: found, miscounted, or known and accepted. It leaves the list.
+    """Close work in words: what a difference or a signal was, or that a call or a look at the meters settled it.
 
-    A record closes all other work: a reading, a keying, a collection, an answer to a dispute.
+    Work whose `closes_by` is `record` is refused: a reading, a keying, a collection or an answer takes it off the list.
+    Only an owner says what a difference or a signal was.
     """
-    answer = service.complete_work(session, work_id, completion, now=now, by=principal.name)
+    answer = service.complete_work(session, work_id, completion, by=principal, now=now)
     note_tables(session, [answer.table_id])
     return answer

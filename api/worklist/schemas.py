@@ -6,17 +6,24 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Annotated, Any
 from uuid import UUID
 
-from pydantic import BeforeValidator, WithJsonSchema
+from pydantic import MISSING, BeforeValidator, WithJsonSchema
 from pydantic import Field as Limits
 
 from ..pool_tables.schemas import CautionOut
-from ..web.schema_types import DATE_PATTERN, INSTANT_PATTERN, UUID_PATTERN, Id, In, Instant, Out, Text
-from .work import Code, Kind, Outcome
+from ..web.schema_types import DATE_PATTERN, INSTANT_PATTERN, UUID_PATTERN, Date, Id, In, Instant, Name, Out, Text
+from .work import ClosesBy, Code, Kind, Outcome
 
 CURSOR_PATTERN = rf"^[0-9]{{1,17}}-{UUID_PATTERN.strip('^$')}$"
 
 MOMENT_PATTERN = rf"^({DATE_PATTERN.strip('^$')}|{INSTANT_PATTERN.strip('^$')})$"
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+class DeferralOut(Out):
+    """Until when work is put off, and why."""
+
+    until: Annotated[Date, Limits(description="The trading date on which it is back on the list.")]
+    reason: str
 
 
 class WorkOut(Out):
@@ -40,20 +47,46 @@ class WorkOut(Out):
     contact: str
     words: str
     refers_to: Id | None
+    closes_by: Annotated[
+        ClosesBy,
+        Limits(
+            description="record: it leaves the list by itself as soon as the record is there; record_or_words: a person's "
+            "words close it too; words: it stays until an owner says what it was."
+        ),
+    ]
+    closes_when: Annotated[str, Limits(description="The record or the words that close it.")]
+    person: Annotated[str | None, Limits(description="Whom it was given to.")]
+    deferral: Annotated[DeferralOut | None, Limits(description="Until when it is put off, or was on this occasion.")]
     cautions: list[CautionOut]
 
 
-class CompletionIn(In):
-    """What a difference or a signal was."""
+class WorkAssignmentIn(In):
+    """Who is to do the work."""
 
-    outcome: Annotated[
-        Outcome,
-        Limits(
-            description="found: the money or its cause was found; miscounted: the count was wrong; accepted: the "
-            "difference is known and accepted."
-        ),
-    ]
-    words: Annotated[Text, Limits(min_length=1, description="What it was, in your own words.")]
+    person: Annotated[Name, Limits(description="The person of a valid token of role owner or collector.")]
+
+
+class DeferralIn(In):
+    """Until when work is put off, and why."""
+
+    until: Annotated[Date, Limits(description="The trading date on which it is back on the list; after today.")]
+    reason: Annotated[Text, Limits(min_length=1, description="Why it can wait.")]
+
+
+class CompletionIn(In):
+    """What was done, or what it was."""
+
+    outcome: (
+        Annotated[
+            Outcome,
+            Limits(
+                description="found: the money or its cause was found; miscounted: the count was wrong; accepted, the "
+                "default: it is known and accepted as it is."
+            ),
+        ]
+        | MISSING
+    ) = MISSING
+    words: Annotated[Text, Limits(min_length=1, description="What it was, or what was done, in your own words.")]
 
 
 class CompletionOut(Out):
@@ -70,13 +103,24 @@ class CompletionOut(Out):
     completed_by: str
 
 
+class VenueWorkOut(Out):
+    """The work of a page at one venue; ``work`` are the ids of its items, earliest due first, as a trip takes them."""
+
+    venue_id: Annotated[Id | None, Limits(description="Null: at tables that are at no venue.")]
+    venue: str | None
+    contact: str
+    due_at: Annotated[Instant, Limits(description="When its first item is due.")]
+    work: list[Id]
+
+
 class WorklistOut(Out):
-    """A page of the worklist, earliest due first.
+    """A page of the worklist, earliest due first; grouped, venue by venue, the venue with the earliest item first.
 
     ``waiting`` is the number of tables with records that the list does not include yet: ask again.
     """
 
     items: list[WorkOut]
+    groups: Annotated[list[VenueWorkOut] | None, Limits(description="The venues of this page, where asked for.")]
     next: str | None
     waiting: int
 

@@ -15,8 +15,9 @@
 
 import logging
 from collections.abc import Collection, Mapping, Sequence
-from datetime import datetime
-from typing import Any
+from dataclasses import replace
+from datetime import date, datetime
+from typing import Any, Literal
 from uuid import UUID
 
 from sqlalchemy import Engine, delete, insert
@@ -25,21 +26,28 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, col, select
 
 from ..pool_tables.rows import PoolTableRow
+from ..pool_tables.service import last_stay_at_a_venue
 from ..store.changes import TouchedRow, note_tables
+from ..store.clock import new_id
 from ..store.db import lock, reading, writing
+from ..tokens.service import must_work_here
 from ..venues.rows import VenueRow
-from ..web.errors import Problem, not_found
+from ..venues.service import calendar_of
+from ..web.auth import Principal
+from ..web.errors import Problem, http_problem, not_found
+from ..web.schema_types import value_or
 from .assessment import Assessed, find_work
-from .convert import completion_out, stored_values, work_out
+from .convert import completion_out, groups_out, stored_values, work_out
 from .queries import WORK, Wanted, has_wide_notes, load_work, shown, touched_tables, waiting, work_facts
-from .rows import CompletionRow, WorkRow
-from .schemas import CompletionIn, CompletionOut, Cursor, WorklistOut
-from .work import NEEDS_WORDS, Work, not_assessed
+from .rows import CompletionRow, WorkRow, WorkStepRow
+from .schemas import CompletionIn, CompletionOut, Cursor, DeferralIn, VenueWorkOut, WorklistOut, WorkOut, read_cursor
+from .work import Work, closing_of, not_assessed
 
 AT_ONCE_MAX = 25
 """Tables assessed on one snapshot, and saved in one short transaction."""
 CATCH_UP_MAX = 100
 """Tables assessed before one answer."""
+_ALL_AT_A_TIME = 500
 
 _log = logging.getLogger(__name__)
 
@@ -69,8 +77,8 @@ def sweep(engine: Engine, *, after: UUID | None, now: datetime) -> UUID | None:
     return ids[-1]
 
 
-def page_work(session: Session, wanted: Wanted, *, now: datetime) -> WorklistOut:
-    """Return the work to show now, earliest due first."""
+def page_work(session: Session, wanted: Wanted, *, now: datetime, by_venue: bool = False) -> WorklistOut:
+    """Return the work to show now, earliest due first, or ``by_venue``: the venue with the earliest item first."""
     if wanted.venue_id is not None and session.get(VenueRow, wanted.venue_id) is None:
         raise not_found("venue")
     place = shown(wanted, now=now).subquery()
@@ -86,40 +94,143 @@ def page_work(session: Session, wanted: Wanted, *, now: datetime) -> WorklistOut
         work_out(row, label=label, venue=venue, contact=contact) for row, label, venue, contact in rows[: wanted.limit]
     ]
     more = len(rows) > wanted.limit
+    next_ = str(Cursor(items[-1].due_at, items[-1].id)) if more else None
+    groups = groups_out(items) if by_venue else None
     return WorklistOut(
-        items=items,
-        next=str(Cursor(items[-1].due_at, items[-1].id)) if more else None,
-        waiting=waiting(session),
+        items=items if groups is None else _by_venue(items, groups), groups=groups, next=next_, waiting=waiting(session)
     )
 
 
-def complete_work(session: Session, work_id: UUID, message: CompletionIn, *, now: datetime, by: str) -> CompletionOut:
-    """Close a difference or a signal in words (C11).
+def all_work(session: Session, wanted: Wanted, *, now: datetime, by_venue: bool = False) -> list[WorkOut]:
+    """Return all work to show now, earliest due first, or venue by venue."""
+    items: list[WorkOut] = []
+    wanted = replace(wanted, after=None, limit=_ALL_AT_A_TIME)
+    while True:
+        found = page_work(session, wanted, now=now)
+        items += found.items
+        if found.next is None:
+            return _by_venue(items, groups_out(items)) if by_venue else items
+        wanted = replace(wanted, after=read_cursor(found.next))
 
-    Refuses (``not_found``) work that is not on the list, and (``closed_by_a_record``) work that needs no words.
+
+def _by_venue(items: Sequence[WorkOut], groups: Sequence[VenueWorkOut]) -> list[WorkOut]:
+    """Return work in the order of its groups."""
+    by_id = {item.id: item for item in items}
+    return [by_id[work_id] for group in groups for work_id in group.work]
+
+
+def assign_work(session: Session, work_id: UUID, *, person: str, by: Principal, now: datetime) -> WorkOut:
+    """Give work to a person, also in place of another.
+
+    Refuses a person without a valid token (``unknown_person``).
     """
-    lock(session, f"work:{work_id}")
-    work = session.get(WorkRow, work_id)
-    if work is None:
-        raise not_found("work")
-    if work.code not in NEEDS_WORDS:
-        raise Problem("closed_by_a_record")
+    work = _locked_work(session, work_id)
+    if person != by.person:
+        must_work_here(session, person, where="person", now=now)
+    work.person = person
+    _add_step(session, work, "assigned", person=person, by=by.name, now=now)
+    return _work_as_now(session, work)
+
+
+def defer_work(session: Session, work_id: UUID, message: DeferralIn, *, by: str, now: datetime) -> WorkOut:
+    """Put work off until a trading date; refuse (``invalid``) a date that is not to come at its venue."""
+    work = _locked_work(session, work_id)
+    table = session.get_one(PoolTableRow, work.pool_table_id)
+    calendar = calendar_of(last_stay_at_a_venue(session, table)[1])
+    today = calendar.trading_day(now)
+    if message.until <= today:
+        raise http_problem("invalid", where="until", found=message.until, expected=f"a date after today, {today}")
+    work.deferred_until_on = message.until
+    work.deferred_until_at = calendar.day_starts(message.until)
+    work.deferred_reason = message.reason
+    _add_step(session, work, "deferred", until_on=message.until, reason=message.reason, by=by, now=now)
+    return _work_as_now(session, work)
+
+
+def complete_work(
+    session: Session, work_id: UUID, message: CompletionIn, *, by: Principal, now: datetime
+) -> CompletionOut:
+    """Close work in words: a difference or a signal (C11), a call, a meter that was looked at.
+
+    Refuses work that only a record closes (``closed_by_a_record``), and (``forbidden``) a difference or a signal that
+    somebody other than an owner closes.
+    """
+    work = _locked_work(session, work_id)
+    closing = closing_of(work.kind, work.code)
+    if closing.by == "record":
+        raise Problem("closed_by_a_record", f"This work leaves the list by a record. {closing.detail}")
+    if closing.by == "words" and by.role != "owner":
+        raise Problem("forbidden", "An owner says what a difference or a signal was.")
     row = CompletionRow(
         work_id=work.id,
         pool_table_id=work.pool_table_id,
         code=work.code,
         reason=work.reason,
         refers_to=work.refers_to,
-        outcome=message.outcome,
+        outcome=value_or(message.outcome, "accepted"),
         words=message.words,
         completed_at=now,
-        completed_by=by,
+        completed_by=by.name,
     )
     session.add(row)
     session.flush()
     session.delete(work)
     session.flush()
     return completion_out(row)
+
+
+def _locked_work(session: Session, work_id: UUID) -> WorkRow:
+    """Return work on the list that nobody else changes or assesses meanwhile.
+
+    Locks: the table. Refuses work that is not on the list (``not_found``), and work that was closed in words
+    (``already_completed``).
+    """
+    lock(session, f"work:{work_id}")
+    table_id = session.exec(select(WorkRow.pool_table_id).where(WorkRow.id == work_id)).first()
+    if table_id is not None:
+        session.exec(select(PoolTableRow.id).where(PoolTableRow.id == table_id).with_for_update(key_share=True)).one()
+    work = session.get(WorkRow, work_id, populate_existing=True)
+    if work is not None:
+        return work
+    if session.get(CompletionRow, work_id) is not None:
+        raise Problem("already_completed")
+    raise not_found("work")
+
+
+def _add_step(
+    session: Session,
+    work: WorkRow,
+    step: Literal["assigned", "deferred"],
+    *,
+    by: str,
+    now: datetime,
+    person: str | None = None,
+    until_on: date | None = None,
+    reason: str = "",
+) -> None:
+    session.add(
+        WorkStepRow(
+            id=new_id(),
+            work_id=work.id,
+            pool_table_id=work.pool_table_id,
+            code=work.code,
+            line=work.reason,
+            step=step,
+            person=person,
+            until_on=until_on,
+            reason=reason,
+            made_at=now,
+            made_by=by,
+        )
+    )
+    session.flush()
+
+
+def _work_as_now(session: Session, work: WorkRow) -> WorkOut:
+    table = session.get_one(PoolTableRow, work.pool_table_id)
+    venue = None if work.venue_id is None else session.get_one(VenueRow, work.venue_id)
+    name, contact = (None, None) if venue is None else (venue.name, venue.contact)
+    return work_out(work, label=table.label, venue=name, contact=contact)
 
 
 def _spread_wide_notes(engine: Engine) -> None:
@@ -190,8 +301,8 @@ def _values(
     table_id: UUID, found: Assessed, work: Work, before: Mapping[UUID, Mapping[str, Any]], now: datetime
 ) -> dict[str, object]:
     """Return the values of a row; a table that could not be assessed keeps the date since which it cannot."""
-    values = stored_values(table_id, found, work, now=now)
     known = before.get(work.id_at(table_id))
+    values = stored_values(table_id, found, work, known, now=now)
     return {**values, "due_at": known["due_at"]} if known and work.code == "not_assessed" else values
 
 

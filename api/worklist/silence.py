@@ -36,10 +36,12 @@ def silence_work(news: News) -> tuple[Work, ...]:
     last_on = day_at(news.last_at, news.zone)
     since = f"No reading since {last_on}" if news.ever else f"No reading since the table came here on {last_on}"
     visit_at = news.last_at + VISIT_AFTER
+    subject = f"since:{news.last_at.isoformat()}"
     return (
         Work(
             kind="ask_venue",
             code="no_reading",
+            subject=subject,
             due_at=news.last_at + ASK_AFTER,
             lead_days=0,
             ends_at=visit_at,
@@ -49,6 +51,7 @@ def silence_work(news: News) -> tuple[Work, ...]:
         Work(
             kind="visit",
             code="no_reading",
+            subject=subject,
             due_at=visit_at,
             lead_days=0,
             reason=f"{since}: go and read the table.",

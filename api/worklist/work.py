@@ -5,8 +5,11 @@
 - Work is found when something arrives, and shown when its time has come: ``lead_days`` before it is due, or at once.
   The leads are few: the work to show is a few ranges of the stored work, earliest due first.
 - Work that other work replaces ends by itself at ``ends_at``.
-- Work found again is the same work: its id comes from its table, kind and ``subject``.
-- Work that needs a person's words (``NEEDS_WORDS``) stays until it has them; a record closes all other work.
+- Work found again is the same work: its id comes from its table, kind and ``subject``. The subject names the occasion
+  where something dates it (the reading, the emptying, the expiry), so that what was said of one occasion is not said of
+  the next.
+- Each code says how it closes (``CLOSINGS``): by a record alone, by a record or a person's words, or, in ``NEEDS_WORDS``,
+  by words alone.
 - Work at a battery, at the mains or with cash carries the cautions for it.
 """
 
@@ -15,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Literal, get_args
+from typing import Literal, cast, get_args
 from uuid import NAMESPACE_URL, UUID, uuid5
 
 from ..pool_tables.cautions import AT_A_BATTERY, AT_THE_MAINS, LIFTING_CASH, Caution
@@ -38,7 +41,52 @@ Danger = Literal["battery", "mains", "cash"]
 Outcome = Literal["found", "miscounted", "accepted"]
 """What a difference or a signal was: the money or its cause was found, it was miscounted, it is known and accepted."""
 
-NEEDS_WORDS: frozenset[Code] = frozenset({"difference", "leaning"})
+ClosesBy = Literal["record", "record_or_words", "words"]
+"""How work leaves the list: by a record of what was done, by that or a person's words, or by words alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Closing:
+    """How work of a code leaves the list, and by which record or words."""
+
+    by: ClosesBy
+    detail: str
+
+
+_CHARGED = Closing("record", "A reading that shows the battery charged or replaced.")
+_CLOCK_RIGHT = Closing("record", "A reading of the clock that is right, or one that reports it set.")
+_EMPTIED = Closing("record", "A collection of this table.")
+_METERS_SEEN = Closing("record_or_words", "The next collection, meters reported as reset, or words on what it was.")
+_WHAT_IT_WAS = Closing("words", "An owner's words on what it was; no record closes it.")
+
+CLOSINGS: dict[Code, Closing] = {
+    "plan_charge": _CHARGED,
+    "charge_now": _CHARGED,
+    "replace_suspected": _CHARGED,
+    "off": _CLOCK_RIGHT,
+    "drifting": _CLOCK_RIGHT,
+    "clocks_change": _CLOCK_RIGHT,
+    "clock_not_told": Closing("record", "A reading of the clock that tells the day."),
+    "not_keyed": Closing("record", "A keying of these prices."),
+    "not_confirmed": Closing("record", "A reading of the settings, or one that reports them keyed."),
+    "found_different": Closing("record", "A reading of settings as they were keyed, or another keying."),
+    "key_for_the_day": Closing("record", "A keying for that day, or the end of that day."),
+    "key_back": Closing("record", "The next keying."),
+    "coins_limit": _EMPTIED,
+    "notes_limit": _EMPTIED,
+    "value_limit": _EMPTIED,
+    "no_reading": Closing("record", "A reading or a collection of this table."),
+    "meter_went_down": _METERS_SEEN,
+    "meters_disagree": _METERS_SEEN,
+    "difference": _WHAT_IT_WAS,
+    "leaning": _WHAT_IT_WAS,
+    "dispute": Closing("record", "The answer to the dispute."),
+    "licence_expires": Closing("record", "A later expiry date on the table's licence."),
+    "not_assessed": Closing("record", "A repair of the program."),
+}
+"""How work of each code leaves the list; a call to a venue may also be closed in words (``closing_of``)."""
+
+NEEDS_WORDS: frozenset[Code] = frozenset(code for code, closing in CLOSINGS.items() if closing.by == "words")
 """Work that no record closes: it stays until somebody says what it was (C11)."""
 
 OF_MONEY: frozenset[Code] = frozenset({"coins_limit", "notes_limit", "value_limit", "difference", "leaning", "dispute"})
@@ -102,6 +150,14 @@ def not_assessed(*, due_at: datetime) -> Work:
         reason="An error in the program keeps this table's other work off the list. Tell whoever runs the service: the "
         "log has the details. Until then, look after this table without the list.",
     )
+
+
+def closing_of(kind: str, cause: str) -> Closing:
+    """Return how work of a kind leaves the list; ``cause`` is its code."""
+    closing = CLOSINGS[cast("Code", cause)]
+    if kind != "ask_venue":
+        return closing
+    return Closing("record_or_words", f"{closing.detail.removesuffix('.')}, or words on the call to the venue.")
 
 
 def lead_of(ahead: timedelta) -> int:

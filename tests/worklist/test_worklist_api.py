@@ -46,6 +46,10 @@ def test_a_battery_at_its_service_level_is_to_be_charged_until_it_was(calendar: 
         "contact": "",
         "words": "",
         "refers_to": None,
+        "closes_by": "record",
+        "closes_when": "A reading that shows the battery charged or replaced.",
+        "person": None,
+        "deferral": None,
     }
     assert [caution["code"] for caution in cautions] == [
         "eyes_and_hands",
@@ -380,7 +384,7 @@ def test_a_difference_stays_until_somebody_says_what_it_was_whatever_the_next_bo
     calendar.read(table, meters={"cash": 1801})
     assert calendar.only("review") == []
     again = calendar.client.post(f"/v1/worklist/{item['id']}/completion", json={"outcome": "found", "words": "Again."})
-    assert again.status_code == 404
+    assert (again.status_code, again.json()["type"]) == (409, "/problems/already_completed")
 
 
 def test_what_was_said_of_work_is_never_changed(engine: Engine, calendar: Calendar, route: Route) -> None:
