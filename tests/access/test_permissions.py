@@ -304,10 +304,14 @@ def store_nothing(client: TestClient) -> None:
     transactions.write = taken_back
 
 
+def roles_that_ask(database_kind: str) -> tuple[str, ...]:
+    return ROLES if database_kind == "sqlite" or os.environ.get("BAIZEBOOK_TEST_BOTH") else ROLES[:1]
+
+
 def test_every_cell_of_the_table_is_what_is_answered(
     client: TestClient, route: Route, contract: dict[str, Any], database_kind: str
 ) -> None:
-    roles = ROLES if database_kind == "sqlite" or os.environ.get("BAIZEBOOK_TEST_BOTH") else ROLES[:1]
+    roles = roles_that_ask(database_kind)
     world = World(client, route)
     store_nothing(client)
     others = [world.ids["other"][name] for name in ("venue_id", "table_id", "reading_id")] + ["The other"]
@@ -346,5 +350,6 @@ def test_a_gate_that_asks_nobody_is_found_by_the_table(
     monkeypatch.setattr("baizebook.web.auth.Principal.must_see_venue", lambda *_, **__: None)
     health = [row for row in rows() if row.operation == "get_table_health"]
     monkeypatch.setitem(globals(), "rows", lambda: health)
+    monkeypatch.setitem(globals(), "roles_that_ask", lambda _: ROLES)
     with pytest.raises(AssertionError, match=r"get_table_health path\.table_id venue: 200 200 404"):
         test_every_cell_of_the_table_is_what_is_answered(client, route, contract, database_kind)
