@@ -25,6 +25,8 @@ from sqlalchemy import Connection, create_engine, make_url, text
 from sqlalchemy.exc import OperationalError
 
 OWNER_TOKEN = "the-token-of-the-owner-in-all-the-tests"
+DEEP = bool(os.environ.get("BAIZEBOOK_TEST_DEEP"))
+"""Whether to spend minutes more: all tests on both kinds of database, all roles, longer histories."""
 BOTH = ("sqlite", "postgresql")
 ON_SQLITE_ALONE = (
     "access/test_bearer.py",
@@ -51,7 +53,6 @@ ON_SQLITE_ALONE = (
 """Tests of rules that are kept before or after the database is asked: prices, messages, judgements, pages.
 
 Every operation is asked on PostgreSQL too, in ``access/test_permissions.py``, ``demo`` and ``test_first_day.py``.
-``BAIZEBOOK_TEST_BOTH=1`` runs these tests on both kinds of database, too.
 """
 _TEMPLATE = f"baizebook_{uuid4().hex[:12]}"
 _MEMORY, _ROOM_BYTES = Path("/dev/shm"), 2_000_000_000
@@ -60,10 +61,8 @@ _GROWN_BYTES = 2_000_000
 
 def kinds_for(test: Path) -> tuple[str, ...]:
     """Return the kinds of database on which the tests of a file run."""
-    if os.environ.get("BAIZEBOOK_TEST_BOTH"):
-        return BOTH
     here = Path(__file__).parent
-    return BOTH[:1] if any(test.is_relative_to(here / alone) for alone in ON_SQLITE_ALONE) else BOTH
+    return BOTH[:1] if not DEEP and any(test.is_relative_to(here / alone) for alone in ON_SQLITE_ALONE) else BOTH
 
 
 def settings_for(url: str) -> Settings:

@@ -1,12 +1,11 @@
 """Every operation × every role × {own, another venue's, absent}: ``permissions.txt`` states the answers.
 
 The operations and the ids that they take come from the contract; each call is whole, and then taken back, so that
-every cell meets the same database. On PostgreSQL the owner asks alone (all roles with ``BAIZEBOOK_TEST_BOTH=1``): rights
+every cell meets the same database. On PostgreSQL the owner asks alone (all roles with ``BAIZEBOOK_TEST_DEEP=1``): rights
 are decided in Python, and so every operation is asked there once.
 """
 
 import json
-import os
 import re
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
@@ -24,6 +23,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import Session
 
 from tests.conftest import NOON, Route
+from tests.databases import DEEP
 
 MATRIX = Path(__file__).with_name("permissions.txt")
 ROLES = ("owner", "collector", "accountant", "venue", "device", "reader")
@@ -305,7 +305,7 @@ def store_nothing(client: TestClient) -> None:
 
 
 def roles_that_ask(database_kind: str) -> tuple[str, ...]:
-    return ROLES if database_kind == "sqlite" or os.environ.get("BAIZEBOOK_TEST_BOTH") else ROLES[:1]
+    return ROLES if database_kind == "sqlite" or DEEP else ROLES[:1]
 
 
 def test_every_cell_of_the_table_is_what_is_answered(
