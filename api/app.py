@@ -45,6 +45,7 @@ from .web.idempotency import purge
 from .web.middleware import Frame
 from .web.redaction import hide
 from .web.transactions import Transactions
+from .what_if.routes import router as what_if
 from .worklist.routes import router as worklist
 
 _log = logging.getLogger("uvicorn.error")
@@ -93,7 +94,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
     of_tables = (pool_tables, inventory, lifecycle, readings, health, controllers, jobs, worklist)
-    of_money = (settlements, collections, reports, earnings, price_changes, ledger)
+    of_money = (settlements, collections, reports, earnings, price_changes, what_if, ledger)
     routers = (
         probes.router,
         quotes,

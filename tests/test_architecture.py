@@ -18,6 +18,7 @@ FLOORS = (
     "lifecycle",
     "worklist",
     "reports",
+    "what_if",
     "price_changes",
     "earnings",
     "health",

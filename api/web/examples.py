@@ -121,6 +121,14 @@ _JOB = {
 BODIES: dict[str, Any] = {
     "assign_work": {"person": "Rosalind"},
     "defer_work": {"until": "2028-07-01", "reason": "The bar is closed for repairs until then."},
+    "compare_prices": {
+        "venue_id": _VENUE,
+        "from": "2026-09-01",
+        "to": "2026-11-01",
+        "current": {"tariff_id": _TARIFF},
+        "other": {"tariff": _WEEKDAY},
+        "elasticity": "-0.8",
+    },
     "complete_work": {"outcome": "found", "words": "A jam: 6.75 lay behind the coin chute."},
     "post_quotes": {"scenarios": [{"venue_id": _VENUE, "at": "2026-12-01T21:00", "money": "10.00"}]},
     "check_counting": {

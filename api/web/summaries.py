@@ -9,6 +9,7 @@ SUMMARIES = {
     "check_counting": "Check of a controller's way of counting",
     "check_tariff": "Check of a tariff",
     "close_job": "Closing of a job",
+    "compare_prices": "Two lists of prices by past intake",
     "complete_work": "Completion of work",
     "create_table": "New table",
     "create_token": "New token",

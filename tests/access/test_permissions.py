@@ -50,6 +50,12 @@ BODIES_OF_ROWS: dict[str, Any] = {
     "post_ledger_entry body.table_id": {
         "kind": "expense", "what": "cloth", "amount": "1.00", "on": "2026-11-26", "table_id": "@",
     },
+    "compare_prices body.table_id": {
+        **{name: sent for name, sent in BODIES["compare_prices"].items() if name != "venue_id"}, "table_id": "@",
+    },
+    "compare_prices body.current.schedule_id": {**BODIES["compare_prices"], "current": {"schedule_id": "@"}},
+    "compare_prices body.other.schedule_id": {**BODIES["compare_prices"], "other": {"schedule_id": "@"}},
+    "compare_prices body.other.tariff_id": {**BODIES["compare_prices"], "other": {"tariff_id": "@"}},
     "move_table path.table_id": {**BODIES["move_table"], "venue_id": None},
     "create_token body.venue_id": {"name": "The Copper Lantern", "role": "venue", "venue_id": "@"},
     "create_token body.table_id": {"name": "Window side", "role": "device", "table_id": "@"},

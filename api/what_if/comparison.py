@@ -1,0 +1,193 @@
+"""Compares two lists of prices kind by kind: amounts, an intake, break-even, an elasticity, coins to handle (N4).
+
+- Games are compared with games and minutes with minutes. With a stated pace, minutes of play for a game, games are also
+  compared with minutes. Metered time is paid after play and is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+from ..pricing import Ladder, Tariff, format_money
+from ..pricing.ladder import count_of
+from ..pricing.money import round_half_up
+from ..pricing.work import STEPS_OF_A_QUESTION, Work
+from .intake_bought import Assumed, Bought, at_elasticity, bought, break_even_share
+from .paired_windows import ALL_WEEK, PairedWindow
+
+Prepaid = Literal["games", "minutes"]
+KINDS: tuple[Prepaid, ...] = ("games", "minutes")
+CANNOT_KNOW = (
+    "How players put their money together: each coin and note is taken as a purchase of its own where it can be one.",
+    "How players take to other prices: the elasticity is what you assume, not what was measured.",
+    "Which coins and notes players will bring for other prices.",
+    "In which window past money came, unless meters were read at its start and end.",
+)
+"""What a comparison of prices cannot show."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Intake:
+    """What was put in over a time: pieces by denomination (minor units)."""
+
+    counts: Mapping[int, int]
+
+    @property
+    def total(self) -> int:
+        """All of it, in minor units."""
+        return sum(value * count for value, count in self.counts.items())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sold:
+    """What one side sells of a kind, what each amount and the intake buy; units left over are money (minor units)."""
+
+    kind: Prepaid
+    ladder: Ladder
+    amounts: tuple[tuple[int, int], ...]
+    intake: Bought
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """One kind under both sides at some times of the week; break-even is None where one side buys nothing."""
+
+    window: PairedWindow
+    current: Sold
+    other: Sold
+    break_even: Fraction | None
+    assumed: Assumed | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhatIf:
+    """What is assumed: the intake, the amounts to compare, an elasticity and a pace if stated."""
+
+    intake: Intake
+    amounts: Sequence[int]
+    elasticity: Fraction | None = None
+    minutes_a_game: int | None = None
+
+
+def compare(windows: Sequence[PairedWindow], asked: WhatIf, *, work: Work) -> list[Compared]:
+    """Return every comparison of kinds in every window; refuse ``too_much_work``."""
+    found = []
+    for window in windows:
+        for mine, theirs in _kinds(window, asked.minutes_a_game):
+            steps = 2 * STEPS_OF_A_QUESTION * (len(asked.amounts) + len(asked.intake.counts) + 1)
+            work.spend(steps, where="amounts", smaller="compare fewer amounts, or schedules with fewer windows")
+            found.append(_compared(window, mine, theirs, asked))
+    return found
+
+
+def _kinds(window: PairedWindow, pace: int | None) -> Iterator[tuple[Prepaid, Prepaid]]:
+    if window.current is None or window.other is None:
+        return
+    for mine in KINDS:
+        for theirs in KINDS:
+            if mine != theirs and pace is None:
+                continue
+            if getattr(window.current, mine) and getattr(window.other, theirs):
+                yield mine, theirs
+
+
+def _compared(window: PairedWindow, mine: Prepaid, theirs: Prepaid, asked: WhatIf) -> Compared:
+    current, other = _sold(window.current, mine, asked), _sold(window.other, theirs, asked)
+    units, instead = (_as_games(side, mine != theirs, asked.minutes_a_game) for side in (current, other))
+    both = units > 0 and instead > 0
+    return Compared(
+        window=window,
+        current=current,
+        other=other,
+        break_even=break_even_share(units, instead) if both else None,
+        assumed=at_elasticity(units, instead, asked.elasticity) if both and asked.elasticity is not None else None,
+    )
+
+
+def _sold(tariff: Tariff | None, kind: Prepaid, asked: WhatIf) -> Sold:
+    ladder = None if tariff is None else getattr(tariff, kind)
+    if ladder is None:
+        raise ValueError(f"the tariff sells no {kind}")
+    sales = [ladder.sell(amount) for amount in asked.amounts]
+    return Sold(
+        kind=kind,
+        ladder=ladder,
+        amounts=tuple((sale.units, sale.left) for sale in sales),
+        intake=bought(ladder, asked.intake.counts),
+    )
+
+
+def _as_games(side: Sold, across: bool, pace: int | None) -> Fraction:
+    """Return what the intake buys; in games where games are compared with minutes."""
+    units = Fraction(side.intake.units)
+    return units / pace if across and side.kind == "minutes" and pace is not None else units
+
+
+def sentence_of(one: Compared, intake: Intake, currency: str) -> str:
+    """Say what past intake would have bought under the other prices, and where they break even."""
+    where = "" if one.window.when == ALL_WEEK else f"At {one.window.when}, "
+    money = f"{format_money(intake.total, currency)} {currency}"
+    if not intake.total:
+        return f"{where}{_first(one)}; nothing was put in at that time to compare by.".strip()
+    if one.break_even is None:
+        return f"{where}the {money} put in buys nothing under one of the two lists."
+    opening = (
+        f"{where}the {money} put in would have bought {count_of(one.other.intake.units, one.other.kind)} "
+        f"instead of {_current(one)}"
+    )
+    opening = opening[:1].upper() + opening[1:]
+    if one.break_even > 0:
+        return f"{opening}: the other prices bring in more unless over {percent(one.break_even)} % of play is lost."
+    if one.break_even < 0:
+        return f"{opening}: the other prices bring in less unless play grows by over {percent(-one.break_even)} %."
+    return f"{opening}: nothing changes."
+
+
+def _current(one: Compared) -> str:
+    units = one.current.intake.units
+    return str(units) if one.current.kind == one.other.kind else count_of(units, one.current.kind)
+
+
+def _first(one: Compared) -> str:
+    rungs = [side.ladder.rungs[0] for side in (one.other, one.current)]
+    words = [count_of(rung.units, side.kind) for rung, side in zip(rungs, (one.other, one.current), strict=True)]
+    return f"the first price buys {words[0]} instead of {words[1]}"
+
+
+def whole_sentence(found: Sequence[Compared], windows: Sequence[PairedWindow], intake: Intake, currency: str) -> str:
+    """Say it all in one sentence: for one comparison its own; for several, the least and the most that may be lost."""
+    if not found:
+        closed = all(window.current is None or window.other is None for window in windows)
+        return (
+            "One of the two sells nothing at any time of the week."
+            if closed
+            else "The two lists sell no kind in common: state minutes_a_game to compare games with minutes."
+        )
+    if len(found) == 1:
+        return sentence_of(found[0], intake, currency)
+    shares = [one.break_even for one in found if one.break_even is not None]
+    if not shares:
+        return f"Nothing was put in at that time to compare by; {len(found)} windows and kinds are listed."
+    low, high = min(shares), max(shares)
+    money = f"the {format_money(intake.total, currency)} {currency} put in"
+    if low == high == 0:
+        return f"Under the other prices {money} buys the same in every window."
+    return (
+        f"Depending on the window and the kind, {money} breaks even under the other prices where play "
+        f"{_change_that_evens(low)} to {_change_that_evens(high)}."
+    )
+
+
+def _change_that_evens(share: Fraction) -> str:
+    if share < 0:
+        return f"grows by {percent(-share)} %"
+    return f"falls by {percent(share)} %" if share else "stays as it is"
+
+
+def percent(share: Fraction) -> str:
+    """Write a share in per cent, to one decimal."""
+    tenths = round_half_up(share * 1000)
+    return f"{'-' if tenths < 0 else ''}{abs(tenths) // 10}.{abs(tenths) % 10}"
