@@ -14,8 +14,8 @@ from .intake_bought import fewest_pieces
 from .paired_windows import PairedWindow
 from .schemas import (
     AmountUnderBothOut,
-    ComparedOut,
     IntakeUnderBothOut,
+    KindComparedOut,
     PieceCountOut,
     PriceToHandleOut,
     WhatIfOut,
@@ -64,8 +64,10 @@ def _name(tariff: Tariff | None) -> str | None:
     return "free play" if tariff.free else tariff.code or "draft"
 
 
-def _compared_out(one: Compared, asked: WhatIf, *, currency: str, accepts: tuple[int, ...], work: Work) -> ComparedOut:
-    return ComparedOut(
+def _compared_out(
+    one: Compared, asked: WhatIf, *, currency: str, accepts: tuple[int, ...], work: Work
+) -> KindComparedOut:
+    return KindComparedOut(
         current_kind=one.current.kind,
         other_kind=one.other.kind,
         sentence=sentence_of(one, asked.intake, currency),

@@ -23,9 +23,9 @@ Kind = Literal["games", "minutes"]
 class PricesIn(In):
     """One list of prices: exactly one of a published tariff, a draft of one, and a published schedule."""
 
-    tariff_id: Annotated[Id, Field(description="A published tariff.")] | MISSING = MISSING
-    tariff: Annotated[TariffIn, Field(description="A draft of a tariff.")] | MISSING = MISSING
-    schedule_id: Annotated[Id, Field(description="A published schedule, with its weekly windows.")] | MISSING = MISSING
+    tariff_id: Annotated[Id | MISSING, Field(description="A published tariff.")] = MISSING
+    tariff: Annotated[TariffIn | MISSING, Field(description="A draft of a tariff.")] = MISSING
+    schedule_id: Annotated[Id | MISSING, Field(description="A published schedule, with its weekly windows.")] = MISSING
 
 
 class WhatIfIn(In):
@@ -33,8 +33,8 @@ class WhatIfIn(In):
 
     current: Annotated[PricesIn, Field(description="The prices to compare with.")]
     other: Annotated[PricesIn, Field(description="The prices to think about.")]
-    venue_id: Annotated[Id, Field(description="Whose intake: this venue's.")] | MISSING = MISSING
-    table_id: Annotated[Id, Field(description="Instead: this table's.")] | MISSING = MISSING
+    venue_id: Annotated[Id | MISSING, Field(description="Whose intake: that of this venue.")] = MISSING
+    table_id: Annotated[Id | MISSING, Field(description="Instead: that of this table.")] = MISSING
     from_: Annotated[Date, Field(alias="from", description="The first trading date on which a box was emptied.")]
     to: Annotated[Date, Field(description="The trading date after the last one.")]
     amounts: (
@@ -101,7 +101,7 @@ class PriceToHandleOut(Out):
     pieces: list[PieceCountOut] | None
 
 
-class ComparedOut(Out):
+class KindComparedOut(Out):
     """One kind under each list."""
 
     current_kind: Kind
@@ -120,7 +120,7 @@ class WindowComparedOut(Out):
     minutes_a_week: int
     current: str | None
     other: str | None
-    kinds: list[ComparedOut]
+    kinds: list[KindComparedOut]
 
 
 class WhatIfOut(Out):
