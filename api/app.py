@@ -44,6 +44,7 @@ from .web.body import Bodies
 from .web.idempotency import purge
 from .web.middleware import Frame
 from .web.redaction import hide
+from .web.sheet_links import SheetLinks
 from .web.transactions import Transactions
 from .what_if.routes import router as what_if
 from .worklist.routes import router as worklist
@@ -112,6 +113,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     app.state.methods = errors.methods_of(route for router in routers for route in router.routes)
     _serve_docs(app)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]
+    app.add_middleware(SheetLinks)
     app.add_middleware(Frame)
     return app
 

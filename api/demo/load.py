@@ -35,7 +35,7 @@ from ..tariffs.schemas import TariffIn
 from ..tariffs.service import publish_tariff
 from ..tax_areas.schemas import TaxAreaIn
 from ..tax_areas.service import put_tax_area
-from ..tokens.service import make_token
+from ..tokens.service import make_sheet_link, make_token
 from ..venues.rows import VenueRow
 from ..venues.schemas import VenueIn
 from ..venues.service import calendar_of, create_venue
@@ -251,6 +251,8 @@ def _report(session: Session, demo: Demo) -> None:
     claim = {"by": "Odile", "claims": "4.00 more", "reason": "A refund slip was left out."}
     with _named("dispute lantern"):
         raise_dispute(session, DEMO_IDS["collection lantern"], DisputeIn.model_validate(claim), now=demo.now)
+    with _named("sheet link office"):
+        make_sheet_link(session, name="Price list in the office", venue_ids=(), reports=("worklist",), now=demo.now)
     with _named("token Rosalind"):
         make_token(
             session, name="Rosalind", role="collector", venue_id=None, table_id=None, expires_at=None, now=demo.now

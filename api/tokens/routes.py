@@ -1,6 +1,7 @@
-"""HTTP for tokens."""
+"""HTTP for tokens and sheet links."""
 
 from typing import Annotated
+from uuid import UUID
 
 from fastapi import APIRouter, Request, Response
 
@@ -13,7 +14,15 @@ from ..web.operation import Route, operations_for
 from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id, value_or
 from . import service
-from .schemas import MeOut, NewTokenOut, TokenIn, TokenPage
+from .schemas import (
+    MeOut,
+    NewSheetLinkOut,
+    NewTokenOut,
+    SheetLinkIn,
+    SheetLinkPage,
+    TokenIn,
+    TokenPage,
+)
 
 router = APIRouter(prefix="/v1", tags=["tokens"], route_class=Route)
 AnybodyDep = Annotated[Principal, allow("collector", "accountant", "venue", "device", "reader")]
@@ -76,3 +85,44 @@ def list_tokens(
 def revoke_token(session: SessionDep, principal: OwnerDep, now: NowDep, token_id: Id) -> None:
     """Revoke a token: it is refused from now on."""
     service.revoke_token(session, token_id, now=now)
+
+
+@router.post("/sheet-links", status_code=201, responses=problems(409))
+@shows_token
+def create_sheet_link(
+    request: Request, session: SessionDep, principal: OwnerDep, now: NowDep, link: SheetLinkIn
+) -> NewSheetLinkOut:
+    """Make a sheet link: an address for cells, which can send no header. It is shown in this answer and never again.
+
+    The address itself is the price grid as CSV. Below it are `/quotes` and `/price-grid`, with the parameters of these
+    operations, `/venues/{venue_id}/week.ics`, and the reports chosen: `/worklist`, `/tables`, `/earnings`. Whoever has
+    the address reads them: make one for each sheet, and revoke it when the sheet goes out of use.
+    """
+    venue_ids: list[UUID] = value_or(link.venue_ids, [])
+    for venue_id in venue_ids:
+        get_venue(session, venue_id)
+    link_id, secret = service.make_sheet_link(
+        session, name=link.name, venue_ids=venue_ids, reports=value_or(link.reports, []), now=now
+    )
+    return NewSheetLinkOut(id=link_id, url=f"{str(request.base_url).rstrip('/')}/s/{secret}")
+
+
+@router.get("/sheet-links", responses=problems())
+def list_sheet_links(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    principal: OwnerDep,
+    limit: Limit = 100,
+    after: After = None,
+) -> SheetLinkPage:
+    """List the sheet links in the order in which they were made; never their addresses."""
+    found = service.page_sheet_links(session, limit=limit, after=after)
+    link_next(request, response, found.next)
+    return SheetLinkPage(items=service.sheet_links_out(session, found.rows), next=found.next)
+
+
+@router.delete("/sheet-links/{sheet_link_id}", status_code=204, responses=problems())
+def revoke_sheet_link(session: SessionDep, principal: OwnerDep, now: NowDep, sheet_link_id: Id) -> None:
+    """Revoke a sheet link: its address is not found from now on."""
+    service.revoke_sheet_link(session, sheet_link_id, now=now)

@@ -6,6 +6,7 @@ from pydantic import MISSING, Field
 
 from ..web.rows import Role
 from ..web.schema_types import Id, In, Instant, Name, Out, PageOf
+from ..web.sheet_links import SheetReport
 
 
 class TokenIn(In):
@@ -44,6 +45,45 @@ class MeOut(Out):
     venue_id: Id | None
     table_id: Id | None
     operations: list[str]
+
+
+class SheetLinkIn(In):
+    """A sheet link to make: read-only, for quotes, the price grid, and the reports chosen."""
+
+    name: Annotated[Name, Field(description="What you call the link, such as Price list in the office.")]
+    venue_ids: Annotated[
+        list[Id] | MISSING,
+        Field(min_length=1, max_length=100, description="The only venues that it sees; without it, all."),
+    ] = MISSING
+    reports: Annotated[
+        list[SheetReport] | MISSING,
+        Field(
+            max_length=3,
+            description="What it shows besides: worklist (without money), tables, earnings. Without it, nothing more.",
+        ),
+    ] = MISSING
+
+
+class NewSheetLinkOut(Out):
+    """A sheet link just made: its address is shown this once. Whoever has the address can read what it shows."""
+
+    id: Id
+    url: str
+
+
+class SheetLinkOut(Out):
+    """A sheet link as listed: never its address. ``venue_ids`` is empty where it sees all venues."""
+
+    id: Id
+    name: str
+    venue_ids: list[Id]
+    reports: list[SheetReport]
+    made_at: Instant
+    revoked_at: Instant | None
+
+
+class SheetLinkPage(PageOf[SheetLinkOut]):
+    """A page of sheet links."""
 
 
 class TokenOut(Out):

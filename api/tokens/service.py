@@ -1,6 +1,7 @@
-"""Tokens: made, listed, revoked. A token is 256 random bits, shown once, kept as its SHA-256."""
+"""Tokens and sheet links: made, listed, revoked. Each is 256 random bits, shown once, kept as its SHA-256."""
 
 import secrets
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -11,8 +12,9 @@ from ..web.auth import hash_token
 from ..web.errors import http_problem, not_found
 from ..web.pagination import Page, page
 from ..web.redaction import TOKEN_PREFIX
-from ..web.rows import Role, TokenRow
-from .schemas import TokenOut
+from ..web.rows import Role, SheetLinkRow, SheetLinkVenueRow, TokenRow
+from ..web.sheet_links import venues_of_links
+from .schemas import SheetLinkOut, TokenOut
 
 
 def make_token(
@@ -88,3 +90,46 @@ def token_out(row: TokenRow) -> TokenOut:
         expires_at=row.expires_at,
         revoked_at=row.revoked_at,
     )
+
+
+def make_sheet_link(
+    session: Session, *, name: str, venue_ids: Collection[UUID], reports: Collection[str], now: datetime
+) -> tuple[UUID, str]:
+    """Store a new sheet link and return its id and, this once, its secret; ``venue_ids`` empty: it sees all venues."""
+    secret = f"{TOKEN_PREFIX}{secrets.token_urlsafe(32)}"
+    row = SheetLinkRow(
+        id=new_id(), name=name, reports=sorted(set(reports)), secret_hash=hash_token(secret), made_at=now
+    )
+    session.add(row)
+    session.flush()
+    session.add_all(SheetLinkVenueRow(sheet_link_id=row.id, venue_id=venue_id) for venue_id in set(venue_ids))
+    session.flush()
+    return row.id, secret
+
+
+def page_sheet_links(session: Session, *, limit: int, after: UUID | None) -> Page[SheetLinkRow]:
+    """Return sheet links in the order in which they were made."""
+    return page(session, select(SheetLinkRow), key=col(SheetLinkRow.id), limit=limit, after=after)
+
+
+def revoke_sheet_link(session: Session, link_id: UUID, *, now: datetime) -> None:
+    """Revoke a sheet link at once and for good; revoking it again changes nothing."""
+    row = session.get(SheetLinkRow, link_id)
+    if row is None:
+        raise not_found("sheet link")
+    row.revoked_at = row.revoked_at or now
+    session.flush()
+
+
+def sheet_links_out(session: Session, rows: Sequence[SheetLinkRow]) -> list[SheetLinkOut]:
+    """Write sheet links as their messages."""
+    venues = venues_of_links(session, [row.id for row in rows])
+    return [
+        SheetLinkOut.model_validate(
+            {
+                **row.model_dump(include={"id", "name", "reports", "made_at", "revoked_at"}),
+                "venue_ids": sorted(venues.get(row.id, ())),
+            }
+        )
+        for row in rows
+    ]

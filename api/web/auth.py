@@ -21,8 +21,9 @@ from fastapi import Depends, HTTPException, Request, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBasic, HTTPBasicCredentials, HTTPBearer
 from sqlmodel import Session, select
 
-from .errors import Problem, not_found
+from .errors import Problem, http_problem, not_found
 from .rows import ROLES, Role, TokenRow
+from .sheet_links import Opened, find_sheet_link, opened_by
 from .transactions import Transactions
 
 _bearer = HTTPBearer(auto_error=False, description="A token made by `POST /v1/tokens` or `baizebook token create`.")
@@ -69,6 +70,9 @@ def _challenge(fault: str | None = None) -> dict[str, str]:
 
 async def find_principal(request: Request, roles: frozenset[str]) -> Principal:
     """Return the caller, by the headers alone; refuse one without a valid token (401) or without the role (403)."""
+    opened = opened_by(request)
+    if opened is not None:
+        return await _reader_of_sheet(request, opened)
     sent = request.headers.getlist("authorization")
     token = await _token_of(request)
     if token is None or len(sent) > 1:
@@ -96,6 +100,37 @@ async def _token_of(request: Request) -> str | None:
     if request.method not in ("GET", "HEAD") and request.headers.get("sec-fetch-site") in ("cross-site", "same-site"):
         raise Problem("forbidden", "A page of another site may change nothing by a password that the browser keeps.")
     return basic.password
+
+
+async def _reader_of_sheet(request: Request, opened: Opened) -> Principal:
+    """Return who asks by a sheet link; refuse an unknown link, and what was not chosen for it, as absent."""
+    transactions: Transactions = request.app.state.transactions
+
+    def look_up(session: Session) -> Principal | None:
+        found = find_sheet_link(session, hash_token(opened.secret))
+        if found is None or opened.report not in (None, *found[0].reports):
+            return None
+        row, venues = found
+        return Principal(f"sheet {row.id}", row.name, row.name, opened.role, venue_ids=venues or None)
+
+    await transactions.lookups.check_room()
+    principal = await transactions.lookups.run(lambda: transactions.read(look_up))
+    if principal is None:
+        raise not_found("sheet link")
+    if opened.report is not None and principal.venue_ids is not None:
+        _must_name_a_venue(request, principal)
+    return principal
+
+
+def _must_name_a_venue(request: Request, principal: Principal) -> None:
+    """Refuse a report of all venues by a link that is bound to some."""
+    asked = request.query_params.getlist("venue_id")
+    if not asked:
+        expected = "one of the link's venues"
+        raise http_problem("invalid", where="query.venue_id", found="nothing", expected=expected)
+    for venue_id in asked:
+        if venue_id.lower() not in map(str, principal.venue_ids or ()):
+            raise not_found("venue")
 
 
 async def _holder(request: Request, token: str) -> Principal | None:

@@ -47,6 +47,7 @@ DEMO_NAMES = (
     "collection harbour",
     "keying Back room",
     "sent keying",
+    "sheet link office",
 )
 """What the demo gives an id of its own, in the order it is made; ``sent``: ids that the examples send."""
 
@@ -222,6 +223,7 @@ BODIES: dict[str, Any] = {
     "post_ledger_entry": {"kind": "deposit", "amount": "900.00", "on": "2026-11-24", "currency": "USD"},
     "reverse_ledger_entry": {"reason": "Booked twice.", "on": "2026-11-24"},
     "put_account_names": {"names": {"bank": "K-02 Savings bank"}},
+    "create_sheet_link": {"name": "Price list in the office", "venue_ids": [_VENUE], "reports": ["worklist"]},
     "create_token": {"name": "Rosalind's phone", "role": "collector"},
 }
 """What is sent, by operation."""
@@ -238,6 +240,7 @@ PARAMETERS: dict[str, Any] = {
     "job_id": str(DEMO_IDS["job Downstairs"]),
     "move_id": str(DEMO_IDS["move Spare frame"]),
     "entry_id": str(DEMO_IDS["entry deposit"]),
+    "sheet_link_id": str(DEMO_IDS["sheet link office"]),
     "token_id": str(DEMO_IDS["token Rosalind"]),
     "keying_id": str(DEMO_IDS["keying Back room"]),
     "code": "price_break_worse",

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Literal
 from uuid import UUID
 
-from sqlalchemy import CheckConstraint, LargeBinary
+from sqlalchemy import JSON, CheckConstraint, LargeBinary
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
@@ -34,6 +34,28 @@ class TokenRow(SQLModel, table=True):
     made_at: datetime = Field(sa_type=Utc)
     expires_at: datetime | None = Field(default=None, sa_type=Utc)
     revoked_at: datetime | None = Field(default=None, sa_type=Utc)
+
+
+class SheetLinkRow(SQLModel, table=True):
+    """A read-only address for a sheet: only the SHA-256 of its secret is kept. ``reports``: those chosen for it."""
+
+    __tablename__ = "sheet_link"
+
+    id: UUID = Field(primary_key=True)
+    name: str
+    reports: list[str] = Field(sa_type=JSON)
+    secret_hash: str = Field(unique=True)
+    made_at: datetime = Field(sa_type=Utc)
+    revoked_at: datetime | None = Field(default=None, sa_type=Utc)
+
+
+class SheetLinkVenueRow(SQLModel, table=True):
+    """A venue to which a sheet link is bound; a link without any sees all venues."""
+
+    __tablename__ = "sheet_link_venue"
+
+    sheet_link_id: UUID = Field(foreign_key="sheet_link.id", primary_key=True)
+    venue_id: UUID = Field(foreign_key="venue.id", primary_key=True)
 
 
 class KeptAnswerRow(SQLModel, table=True):

@@ -202,7 +202,9 @@ class World:
         tokens = client.get("/v1/tokens").json()["items"]
         for place, token in zip(("own", "other"), tokens, strict=False):
             self.ids[place]["token_id"] = token["id"]
-        self.ids["absent"]["token_id"] = str(uuid4())
+        self.ids["absent"] |= {"token_id": str(uuid4()), "sheet_link_id": str(uuid4())}
+        for place in ("own", "other"):
+            self.ids[place]["sheet_link_id"] = route.post("/sheet-links", {"name": place})["id"]
         stand_still(client, NOON + timedelta(days=1))
 
     def _venue(self, place: str, tariff_id: str) -> dict[str, str]:
