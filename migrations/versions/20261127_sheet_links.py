@@ -1,14 +1,14 @@
 """Sheet links: addresses that a sheet opens without a header; only the hash of their secret is kept.
 
 Revision ID: sheet_links
-Revises: keying_order
+Revises: work_steps
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "sheet_links"
-down_revision = "keying_order"
+down_revision = "work_steps"
 branch_labels = None
 depends_on = None
 
