@@ -34,6 +34,7 @@ from .schedules.routes import router as schedules
 from .settlements.routes import router as settlements
 from .store import clock
 from .store.db import get_engine
+from .store.kept import Kept
 from .store.settings import Settings, get_settings
 from .tariffs.routes import router as tariffs
 from .tax_areas.routes import router as tax_areas
@@ -63,6 +64,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         tasks.start_soon(_purge_now_and_then, app)
         yield
         tasks.cancel_scope.cancel()
+    app.state.kept.close()
     app.state.engine.dispose()
 
 
@@ -124,7 +126,10 @@ def work_on(app: FastAPI, settings: Settings, engine: Engine) -> None:
     if settings.owner_token is not None:
         hide(settings.owner_token)
     app.state.engine = engine
-    app.state.transactions = Transactions(settings, engine)
+    if hasattr(app.state, "kept"):
+        app.state.kept.close()
+    app.state.kept = Kept(engine)
+    app.state.transactions = Transactions(settings, engine, kept=app.state.kept)
     app.state.clock = clock.now
     app.state.bodies = Bodies()
 

@@ -18,7 +18,7 @@ from ..schedules.convert import tariff_ref
 from ..venues.service import calendar_of
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
-from ..web.dependencies import NowDep, SessionDep, stores_nothing
+from ..web.dependencies import KeptDep, NowDep, SessionDep, kept_in_memory, stores_nothing
 from ..web.errors import Problem, http_problem, problem_out
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -62,9 +62,9 @@ class Question:
     when: service.When
     asked: service.Asked
 
-    def answer(self, session: SessionDep, principal: Principal, now: NowDep) -> QuoteOut:
+    def answer(self, session: SessionDep, principal: Principal, now: NowDep, kept: KeptDep) -> QuoteOut:
         """Answer it, of what the principal may see."""
-        spots = service.Spots(session, now=now, only_venues=principal.only_venues)
+        spots = service.Spots(session, now=now, only_venues=principal.only_venues, kept=kept)
         return spots.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
 
 
@@ -97,8 +97,10 @@ QuestionDep = Annotated[Question, Depends(read_question)]
 
 
 @router.get("/quotes", responses={**problems(409), **_FORMATS})
+@kept_in_memory
 def get_quote(
     session: SessionDep,
+    kept: KeptDep,
     principal: AskerDep,
     now: NowDep,
     question: QuestionDep,
@@ -115,7 +117,7 @@ def get_quote(
         raise http_problem("invalid", where="column", found=column or "nothing", expected=expected)
     if format != "text" and kind is not None:
         raise http_problem("invalid", where="kind", found=kind, expected="no kind: only format=text gives one value")
-    answer = question.answer(session, principal, now)
+    answer = question.answer(session, principal, now, kept)
     if format == "csv":
         return CsvAnswer(csv_of(answer))
     if column is not None:
@@ -125,9 +127,9 @@ def get_quote(
 
 @router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}})
 @stores_nothing
-def post_quotes(session: SessionDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
+def post_quotes(session: SessionDep, kept: KeptDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or its problem."""
-    spots = service.Spots(session, now=now, only_venues=principal.only_venues)
+    spots = service.Spots(session, now=now, only_venues=principal.only_venues, kept=kept)
     results = ResultsOut(results=[_result(spots, scenario) for scenario in body.scenarios])
     return Response(results.model_dump_json(by_alias=True), media_type="application/json")
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from datetime import time as wall_time
+from typing import Any, TypeVar
 from uuid import UUID
 
 from pydantic import MISSING
@@ -38,6 +39,7 @@ from ..pricing import (
 )
 from ..pricing.work import Work
 from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
+from ..store.kept import Kept, NotKept
 from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue, venues_on_route
 from ..web.errors import Problem, http_problem, not_found
@@ -58,6 +60,9 @@ from .schemas import (
 )
 
 GRID_VENUES_MAX = 500
+T = TypeVar("T")
+QUICK_STEPS_MAX = 5_000
+"""The steps (E4) of an answer that needs no thread: about a millisecond."""
 _DRAFT_DAY_START = wall_time(6)
 _BEFORE_ALL = datetime.fromisoformat("1900-01-01T00:00:00+00:00")
 
@@ -110,13 +115,21 @@ class Spots:
     """The places that one request asks about, each looked up once, and the work that its questions share (E4).
 
     ``only_venues``: restrict to these venues and the tables there at the instant asked; all else is as if absent.
+    ``kept``: places that other requests looked up; a request without a session asks only about those.
     """
 
-    def __init__(self, session: Session, *, now: datetime, only_venues: Collection[UUID] | None = None) -> None:
+    def __init__(
+        self,
+        session: Session,
+        *,
+        now: datetime,
+        only_venues: Collection[UUID] | None = None,
+        kept: Kept | None = None,
+    ) -> None:
         self.session, self.now, self.only_venues = session, now, only_venues
-        self.work = Work()
-        self._stays: dict[UUID, list[StayRow]] = {}
-        self._known: dict[tuple[UUID, BasisAsked | None], Spot] = {}
+        self.work = Work() if isinstance(session, Session) else _QuickWork(QUICK_STEPS_MAX)
+        self._kept, self._read_at = kept, 0 if kept is None else kept.look()
+        self._known: dict[tuple[object, ...], Any] = {}
 
     def spot(
         self,
@@ -153,24 +166,49 @@ class Spots:
 
     def _stay(self, table_id: UUID, when: Callable[[Calendar], datetime]) -> StayRow:
         """Return a table's stay at an instant, read by the clock of the venue where it stands or last stood."""
-        if table_id not in self._stays:
-            self._stays[table_id] = stays_of(self.session, table_id)
-        stays = self._stays[table_id]
+        stays, calendar = self._once(("stays", table_id), lambda: self._stays_of(table_id))
         if not any(self._sees(stay.venue_id) for stay in stays):
             raise not_found("table")
-        last = next(stay.venue_id for stay in reversed(stays) if stay.venue_id is not None)
-        stay = stay_at(stays, when(calendar_of(get_venue(self.session, last))))
+        stay: StayRow = stay_at(stays, when(calendar))
         if not self._sees(stay.venue_id):
             raise not_found("table")
         return stay
+
+    def _stays_of(self, table_id: UUID) -> tuple[list[StayRow], Calendar]:
+        """Return a table's stays, and the calendar of the venue where it stands or last stood."""
+        stays = stays_of(self.session, table_id)
+        last = next(stay.venue_id for stay in reversed(stays) if stay.venue_id is not None)
+        return stays, calendar_of(get_venue(self.session, last))
 
     def _sees(self, venue_id: UUID | None) -> bool:
         return self.only_venues is None or venue_id in self.only_venues
 
     def _known_by(self, key: tuple[UUID, BasisAsked | None], look_up: Callable[[], Place]) -> Spot:
-        if key not in self._known:
-            self._known[key] = spot_of(self.session, look_up(), key[1])
-        return self._known[key]
+        spot: Spot = self._once(("spot", *key), lambda: spot_of(self.session, look_up(), key[1]))
+        return spot
+
+    def _once(self, key: tuple[object, ...], read: Callable[[], T]) -> T:
+        """Return what was read under a key, in this request or kept from another; else read it, and keep it."""
+        found: T | None = self._known.get(key)
+        if found is None and self._kept is not None:
+            found = self._kept.get(key)
+        if found is None:
+            found = read()
+            if self._kept is not None:
+                self.session.expunge_all()  # its rows outlive the session
+                self._kept.put(key, found, read_at=self._read_at)
+        self._known[key] = found
+        return found
+
+
+class _QuickWork(Work):
+    """The work of an answer from memory: what takes longer is for a thread."""
+
+    def spend(self, steps: int, *, where: str, smaller: str) -> None:
+        """Count steps, as ``Work`` does."""
+        if self.steps + steps > self.steps_max:
+            raise NotKept(where)
+        super().spend(steps, where=where, smaller=smaller)
 
 
 def price_grid(

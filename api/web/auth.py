@@ -21,6 +21,7 @@ from fastapi import Depends, HTTPException, Request, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBasic, HTTPBasicCredentials, HTTPBearer
 from sqlmodel import Session, select
 
+from ..store.kept import Kept
 from .errors import Problem, http_problem, not_found
 from .rows import ROLES, Role, TokenRow
 from .sheet_links import Opened, find_sheet_link, opened_by
@@ -137,17 +138,29 @@ async def _holder(request: Request, token: str) -> Principal | None:
     owner = request.app.state.settings.owner_token
     if owner is not None and secrets.compare_digest(token.encode(), owner.encode()):
         return Principal("environment", "the owner", "the owner", "owner")
-    transactions: Transactions = request.app.state.transactions
-    now = request.app.state.clock()
+    now, key = request.app.state.clock(), ("token", hash_token(token))
+    kept: Kept = request.app.state.kept
+    if not kept.needs_thread:
+        kept.look()
+        if (known := kept.get(key)) is not None:
+            return _valid(*known, now=now)
 
     def look_up(session: Session) -> Principal | None:
+        read_at = kept.look()
         row = find_token(session, token, now=now)
         if row is None:
             return None
-        return Principal(str(row.id), row.name, row.person, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
+        principal = Principal(str(row.id), row.name, row.person, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
+        kept.put(key, (principal, row.expires_at), read_at=read_at)
+        return principal
 
+    transactions: Transactions = request.app.state.transactions
     await transactions.lookups.check_room()
     return await transactions.lookups.run(lambda: transactions.read(look_up))
+
+
+def _valid(principal: Principal, expires_at: datetime | None, *, now: datetime) -> Principal | None:
+    return None if expires_at is not None and expires_at <= now else principal
 
 
 def allow(*roles: Role) -> Any:

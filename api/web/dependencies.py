@@ -6,6 +6,8 @@ from typing import Annotated, TypeVar
 from fastapi import Depends, Request
 from sqlmodel import Session
 
+from ..store.kept import Kept
+
 
 async def this_instant(request: Request) -> datetime:
     """Return the instant by the application's clock: it has ``now`` for one, a test another."""
@@ -23,6 +25,12 @@ def stores_nothing(endpoint: F) -> F:
     return endpoint
 
 
+def kept_in_memory(endpoint: F) -> F:
+    """Mark a GET that is answered at once where all that it reads is kept in memory (``baizebook.store.kept``)."""
+    endpoint.kept_in_memory = True  # type: ignore[attr-defined]
+    return endpoint
+
+
 def shows_token(endpoint: F) -> F:
     """Mark a POST whose answer shows a token: it is never kept."""
     endpoint.shows_token = True  # type: ignore[attr-defined]
@@ -34,6 +42,21 @@ def writes(request: Request) -> bool:
     if request.method in ("GET", "HEAD"):
         return False
     return not getattr(request.scope.get("endpoint"), "stores_nothing", False)
+
+
+def may_be_kept(request: Request) -> bool:
+    """Tell whether a request is for an operation marked so, and may look into memory now."""
+    marked = getattr(request.scope.get("endpoint"), "kept_in_memory", False)
+    return marked and request.method in ("GET", "HEAD") and not request.app.state.kept.needs_thread
+
+
+async def its_kept(request: Request) -> Kept:
+    """Return what is kept in memory of what was read."""
+    kept: Kept = request.app.state.kept
+    return kept
+
+
+KeptDep = Annotated[Kept, Depends(its_kept)]
 
 
 async def its_session(request: Request) -> Session:

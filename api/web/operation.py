@@ -4,11 +4,13 @@
 - A parameter that the operation does not have, or one that occurs twice, is refused: nothing is guessed.
 - All else happens in one thread: the body is inflated and parsed once, FastAPI's own handler validates it, and only
   then the operation, an ordinary function, begins the transaction (see ``baizebook.web.transactions``).
+- What is kept in memory of what was read (``baizebook.store.kept``) is answered at once, without a thread.
 - A POST with an ``Idempotency-Key`` that was answered before is answered the same again (see
   ``baizebook.web.idempotency``): key, work and answer are stored in the one transaction of the request.
 """
 
 from collections.abc import Callable, Coroutine, Iterator
+from contextlib import suppress
 from functools import wraps
 from typing import Any, get_args, get_origin
 
@@ -18,11 +20,12 @@ from fastapi.routing import APIRoute, iter_route_contexts
 from sqlmodel import Session
 
 from ..pricing import Fault
+from ..store.kept import NoSession, NotKept
 from .auth import find_principal
 from .body import CLOSE, Bodies, inflated, parse_body
 from .csv_answer import CSV_OPTIONS, answers_csv, dialect_of, in_dialect
 from .csv_text import PLAIN, Dialect
-from .dependencies import writes
+from .dependencies import may_be_kept, writes
 from .errors import Problem, not_offered
 from .idempotency import Claim, Replay, claim_key, keep_answer, wanted_key
 from .thread_loop import loop_of_this_thread
@@ -52,6 +55,10 @@ class Route(APIRoute):
                 request.state.principal = None if roles is None else await find_principal(request, roles)
                 _check_parameters(request, parameters, repeatable)
                 dialect = dialect_of(request, usual=usual) if has_csv else PLAIN
+                if may_be_kept(request):
+                    with suppress(NotKept):
+                        request.state.session = NoSession()
+                        return in_dialect(await handle(request), dialect)
                 transactions: Transactions = request.app.state.transactions
                 line = transactions.writers if writes(request) else transactions.readers
                 await line.check_room()

@@ -18,6 +18,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from ..store.db import is_preview, reading, writing
+from ..store.kept import Kept
 from ..store.settings import Settings
 from .body import come_back
 
@@ -61,8 +62,8 @@ class Line:
 class Transactions:
     """The transactions of one process: at most as many at once as it has connections."""
 
-    def __init__(self, settings: Settings, engine: Engine) -> None:
-        self._engine = engine
+    def __init__(self, settings: Settings, engine: Engine, *, kept: Kept) -> None:
+        self._engine, self._kept = engine, kept
         lookups = max(1, settings.threads // 8)
         writers = SQLITE_WRITERS if settings.on_sqlite else settings.threads // 2
         self.lookups = Line(lookups)
@@ -89,7 +90,8 @@ class Transactions:
             result = work(session)
             if is_preview(session):
                 session.rollback()
-            return result
+        self._kept.written()
+        return result
 
 
 def _collided(error: DBAPIError) -> bool:
