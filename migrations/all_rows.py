@@ -10,7 +10,7 @@ from baizebook.pool_tables import rows as pool_tables
 from baizebook.readings import rows as readings
 from baizebook.schedules import rows as schedules
 from baizebook.settlements import rows as settlements
-from baizebook.store import changes, sequence
+from baizebook.store import changes, feeds, sequence
 from baizebook.tariffs import rows as tariffs
 from baizebook.tax_areas import rows as tax_areas
 from baizebook.venues import rows as venues
@@ -20,6 +20,7 @@ from sqlmodel import SQLModel
 
 MODULES = (
     changes,
+    feeds,
     sequence,
     web,
     tax_areas,

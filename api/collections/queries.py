@@ -25,6 +25,7 @@ from ..readings.rows import ReadingRow, VoidRow
 from ..settlements.carried_forward import Claim
 from ..settlements.queries import load_settling, settled_on_expectation
 from ..settlements.rows import ReversalRow, SettlementRow
+from ..store.feeds import LastChangeRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from ..web.errors import http_problem, not_found
@@ -34,7 +35,7 @@ from .collection_finding import CollectionFacts, CollectionFinding, find_collect
 from .convert import CollectionDetails, box_of_row, collection_out, emptied_before_of
 from .meter_baseline import Collected, Stay, TableHistory, baseline
 from .rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
-from .schemas import CollectionOut
+from .schemas import CollectionChangeOut, CollectionOut
 from .table_finding import TableFinding, asks_for_prices, find_at_table
 
 _AFRESH = frozenset({"meters_reset", "board_replaced"})
@@ -102,6 +103,18 @@ def read_collections(session: Session, rows: Sequence[CollectionRow]) -> list[Co
     details = details_of(session, rows)
     found = judge(session, details)
     return [collection_out(known, found[known.row.id]) for known in details]
+
+
+def changes_out(session: Session, rows: Sequence[LastChangeRow]) -> list[CollectionChangeOut]:
+    """Write the collections of a feed's rows, as they are judged now."""
+    query = select(CollectionRow).where(col(CollectionRow.id).in_([row.subject_id for row in rows]))
+    found = {answer.id: answer for answer in read_collections(session, session.exec(query).all())}
+    return [
+        CollectionChangeOut(
+            number=row.number, id=row.subject_id, changed_at=row.changed_at, collection=found[row.subject_id]
+        )
+        for row in rows
+    ]
 
 
 def details_of(session: Session, rows: Sequence[CollectionRow]) -> list[CollectionDetails]:

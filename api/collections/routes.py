@@ -7,12 +7,14 @@ from fastapi import APIRouter, Query, Request, Response
 from ..web.auth import OwnerDep, Principal, allow
 from ..web.batch import BatchResultsOut
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
+from ..web.feed import AfterNumber, page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import queries, service
 from .schemas import (
+    CollectionChangePage,
     CollectionIn,
     CollectionOut,
     CollectionPage,
@@ -25,6 +27,7 @@ from .schemas import (
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
 CollectorDep = Annotated[Principal, allow("collector")]
+OperatorDep = Annotated[Principal, allow("collector", "accountant")]
 ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 DisputerDep = Annotated[Principal, allow("collector", "venue")]
 
@@ -80,6 +83,25 @@ def list_collections(
     found = queries.page_collections(session, venue_id=venue_id, table_id=table_id, limit=limit, after=after)
     link_next(request, response, found.next)
     return CollectionPage(items=queries.read_collections(session, found.rows), next=found.next)
+
+
+@router.get("/collections/changes", responses=problems())
+def list_collection_changes(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    principal: OperatorDep,
+    limit: Limit = 100,
+    after: AfterNumber = 0,
+) -> CollectionChangePage:
+    """List the collections that were recorded, settled, reversed or disputed since, each once, as it is now.
+
+    Ask again after the number of the last one that you have: none is skipped, also while others write. A judgement that
+    changed by a later record alone is no change here.
+    """
+    found = page_changes(session, "collections", limit=limit, after=after)
+    link_next(request, response, found.next)
+    return CollectionChangePage(items=queries.changes_out(session, found.rows), next=found.next)
 
 
 @router.get("/collections/{collection_id}", responses=problems())

@@ -7,6 +7,7 @@ from pydantic import Field as Limits
 
 from ..settlements.schemas import SettlementOut
 from ..web.batch import Unreadable, one_by_one
+from ..web.feed import ChangeOut, ChangePageOf
 from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Text
 
 Status = Literal["settled", "unsettled", "reversed"]
@@ -297,6 +298,16 @@ class DisputeAnswerIn(In):
 
     by: Annotated[Name, Limits(description="Who answers.")]
     answer: Annotated[Said, Limits(description="The answer; it closes the dispute.")]
+
+
+class CollectionChangeOut(ChangeOut):
+    """A collection that was recorded, settled, reversed or disputed, as it is now."""
+
+    collection: CollectionOut
+
+
+class CollectionChangePage(ChangePageOf[CollectionChangeOut]):
+    """A page of the collections that have changed."""
 
 
 class CollectionPage(PageOf[CollectionOut]):

@@ -4,8 +4,8 @@
 - A collection is stored once by the sender's id (C5, R2): while one is recorded at a venue, others there wait.
 - A correction takes the place of a reversed collection of the same venue, tables and time (C5).
 - All that one request does is one transaction: nothing is half-posted.
-- Locks, in this order: the tables, the accounts of the venue, a dispute, the counter ``cash``, the ledger. The venue's
-  loan and what its settlements carry forward are read after the first two. A batch takes those of all its items first.
+- Locks, in this order: the tables, the accounts of the venue, a dispute, the counter ``cash``, the ledger, the feed.
+  The venue's loan and what its settlements carry forward are read after the first two. A batch takes those of all its items first.
 """
 
 from collections.abc import Sequence
@@ -23,6 +23,7 @@ from ..settlements.service import save_reversal, save_settlement
 from ..store.changes import note_tables
 from ..store.clock import FUTURE_ALLOWED, new_id
 from ..store.db import lock, lock_each
+from ..store.feeds import note_changes
 from ..store.sequence import next_number
 from ..venues.service import get_venue
 from ..web.batch import BatchResultsOut, Unreadable, readable, record_each
@@ -110,6 +111,7 @@ def record_collection(
             now=now,
         )
     note_tables(session, [box.table_id for box in count.boxes])
+    note_changes(session, "collections", [count.id], now=now)
     return details.row, collection_out(details, decided.finding)
 
 
@@ -129,6 +131,7 @@ def reverse_collection(session: Session, collection_id: UUID, *, reason: str, no
         now=now,
     )
     note_tables(session, table_ids_of(session, collection_id))
+    note_changes(session, "collections", [collection_id], now=now)
     return read_collections(session, [row])[0]
 
 
@@ -164,6 +167,7 @@ def settle_collection(session: Session, collection_id: UUID, *, now: datetime) -
         booked=_booked(details),
         now=now,
     )
+    note_changes(session, "collections", [row.id], now=now)
     return collection_out(details, finding)
 
 
@@ -180,6 +184,7 @@ def raise_dispute(session: Session, collection_id: UUID, message: DisputeIn, *, 
     session.add(row)
     session.flush()
     note_tables(session, table_ids_of(session, collection_id))
+    note_changes(session, "collections", [collection_id], now=now)
     return dispute_out(row, None)
 
 
@@ -197,6 +202,7 @@ def answer_dispute(
     session.add(answer)
     session.flush()
     note_tables(session, table_ids_of(session, collection_id))
+    note_changes(session, "collections", [collection_id], now=now)
     return dispute_out(row, answer)
 
 

@@ -18,10 +18,13 @@ from ..pricing import DomainError
 from ..readings.queries import history
 from ..schedules.queries import Place, compile_schedule, listed_during
 from ..schedules.rows import ScheduleRow
+from ..store.feeds import LastChangeRow
 from ..venues.rows import VenueRow
 from ..web.pagination import Page
+from .convert import keying_out
 from .found_days import read_days
 from .rows import KeyingRow, KeyingVoidRow
+from .schemas import KeyingChangeOut
 from .sells import Fact, Found, Keyed, Machine, NewBoard, SoldDuring, StayAt, sold_during
 from .week_settings import Day, WeekSettings
 
@@ -39,6 +42,22 @@ def page_keyings(session: Session, table_id: UUID, *, limit: int, after: UUID | 
         query = query.where(col(KeyingRow.sequence) > last)
     rows = session.exec(query.order_by(col(KeyingRow.sequence)).limit(limit + 1)).all()
     return Page(rows[:limit], rows[limit - 1].id if len(rows) > limit else None)
+
+
+def changes_out(session: Session, rows: Sequence[LastChangeRow]) -> list[KeyingChangeOut]:
+    """Write the keyings of a feed's rows, as they are now."""
+    query = select(KeyingRow).where(col(KeyingRow.id).in_([row.subject_id for row in rows]))
+    keyings = {keying.id: keying for keying in session.exec(query).all()}
+    voids = voids_of(session, keyings.values())
+    return [
+        KeyingChangeOut(
+            number=row.number,
+            id=row.subject_id,
+            changed_at=row.changed_at,
+            keying=keying_out(keyings[row.subject_id], voids.get(row.subject_id)),
+        )
+        for row in rows
+    ]
 
 
 def voids_of(session: Session, keyings: Collection[KeyingRow]) -> dict[UUID, KeyingVoidRow]:

@@ -7,17 +7,17 @@ from fastapi import APIRouter, Query, Request, Response
 from ..pool_tables.cautions import AT_THE_MAINS
 from ..pool_tables.schemas import CautionOut
 from ..pool_tables.service import get_table
-from ..store.changes import note_tables
 from ..web.auth import Principal, allow
 from ..web.batch import BatchResultsOut
 from ..web.dependencies import NowDep, SessionDep
+from ..web.feed import AfterNumber, page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Date, Id
 from . import queries, service
 from .convert import keying_out
-from .schemas import KeyingIn, KeyingOut, KeyingPage, KeyingsIn, KeyingVoidIn, SheetOut
+from .schemas import KeyingChangePage, KeyingIn, KeyingOut, KeyingPage, KeyingsIn, KeyingVoidIn, SheetOut
 
 router = APIRouter(prefix="/v1", tags=["sheets"], route_class=Route)
 
@@ -55,7 +55,6 @@ def void_keying(
 ) -> KeyingOut:
     """Void a wrong keying: it stays on record and counts no more."""
     row, note = service.void_keying(session, keying_id, reason=void.reason, by=principal.name, now=now)
-    note_tables(session, [row.pool_table_id])
     return keying_out(row, note)
 
 
@@ -74,6 +73,24 @@ def list_keyings(
     voids = queries.voids_of(session, found.rows)
     link_next(request, response, found.next)
     return KeyingPage(items=[keying_out(row, voids.get(row.id)) for row in found.rows], next=found.next)
+
+
+@router.get("/keyings/changes", responses=problems())
+def list_keying_changes(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    principal: ReaderDep,
+    limit: Limit = 100,
+    after: AfterNumber = 0,
+) -> KeyingChangePage:
+    """List the keyings at all tables that were recorded or voided since, each once, as it is now.
+
+    Ask again after the number of the last one that you have: none is skipped, also while others write.
+    """
+    found = page_changes(session, "keyings", limit=limit, after=after)
+    link_next(request, response, found.next)
+    return KeyingChangePage(items=queries.changes_out(session, found.rows), next=found.next)
 
 
 @router.get("/tables/{table_id}/settings-sheet", responses=problems(409))

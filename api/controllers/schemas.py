@@ -9,6 +9,7 @@ from ..pool_tables.schemas import CautionOut
 from ..readings.schemas import FoundDayOut
 from ..schedules.schemas import Owner
 from ..web.batch import one_by_one
+from ..web.feed import ChangeOut, ChangePageOf
 from ..web.schema_types import Date, Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay
 
 BasisAsked = Literal["listed"]
@@ -167,3 +168,13 @@ class SheetOut(Out):
 
 class KeyingPage(PageOf[KeyingOut]):
     """A page of keyings."""
+
+
+class KeyingChangeOut(ChangeOut):
+    """A keying that was recorded or voided, as it is now."""
+
+    keying: KeyingOut
+
+
+class KeyingChangePage(ChangePageOf[KeyingChangeOut]):
+    """A page of the keyings that have changed."""

@@ -27,6 +27,7 @@ from ..schedules.rows import ScheduleRow
 from ..store.changes import note_tables
 from ..store.clock import FUTURE_ALLOWED, new_id
 from ..store.db import lock, lock_each
+from ..store.feeds import note_changes
 from ..store.sequence import next_number
 from ..venues.service import calendar_of, get_venue
 from ..web.batch import BatchResultsOut, Unreadable, readable, record_each
@@ -104,6 +105,7 @@ def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: da
     session.add(row)
     session.flush()
     note_tables(session, [table_id])
+    note_changes(session, "keyings", [row.id], now=now)
     return row, True
 
 
@@ -120,6 +122,8 @@ def void_keying(
     void = KeyingVoidRow(keying_id=keying_id, reason=reason, voided_at=now, voided_by=by)
     session.add(void)
     session.flush()
+    note_tables(session, [row.pool_table_id])
+    note_changes(session, "keyings", [row.id], now=now)
     return row, void
 
 

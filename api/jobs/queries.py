@@ -9,6 +9,7 @@ from sqlalchemy import ColumnElement, and_, exists, or_
 from sqlmodel import Session, col, select
 
 from ..pool_tables.rows import PoolTableRow, StayRow
+from ..store.feeds import LastChangeRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from ..web.errors import http_problem, not_found
@@ -18,7 +19,7 @@ from .fault_report import FaultReport, JobFacts, ReportedTable, fault_report
 from .job import State
 from .out_of_order import OutOfOrder
 from .rows import JobDoneRow, JobPartRow, JobRow, JobStepRow
-from .schemas import JobOut
+from .schemas import JobChangeOut, JobOut
 
 _LONGEST_DAY = timedelta(days=2)
 """More than any trading day's boundary lies from its date in UTC."""
@@ -43,6 +44,16 @@ def jobs_out(session: Session, rows: Sequence[JobRow], *, with_costs: bool) -> l
     done = {row.job_id: row for row in session.exec(select(JobDoneRow).where(col(JobDoneRow.job_id).in_(ids)))}
     parts = _parts(session, ids)
     return [job_out(row, steps[row.id], done.get(row.id), parts[row.id], with_costs=with_costs) for row in rows]
+
+
+def changes_out(session: Session, rows: Sequence[LastChangeRow]) -> list[JobChangeOut]:
+    """Write the jobs of a feed's rows, as they are now."""
+    query = select(JobRow).where(col(JobRow.id).in_([row.subject_id for row in rows]))
+    found = {job.id: job for job in jobs_out(session, session.exec(query).all(), with_costs=True)}
+    return [
+        JobChangeOut(number=row.number, id=row.subject_id, changed_at=row.changed_at, job=found[row.subject_id])
+        for row in rows
+    ]
 
 
 def page_jobs(

@@ -4,12 +4,12 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
-from ..store.changes import note_tables
 from ..venues.service import get_venue
 from ..web.auth import Principal, allow
 from ..web.batch import BatchResultsOut
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
+from ..web.feed import AfterNumber, page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
@@ -18,11 +18,12 @@ from . import queries, service
 from .convert import fault_report_out
 from .fault_csv import parts_csv, tables_csv
 from .job import State
-from .schemas import AssignmentIn, FaultReportOut, JobDoneIn, JobIn, JobOut, JobPage, JobsIn, WaitingIn
+from .schemas import AssignmentIn, FaultReportOut, JobChangePage, JobDoneIn, JobIn, JobOut, JobPage, JobsIn, WaitingIn
 
 router = APIRouter(prefix="/v1", tags=["jobs"], route_class=Route)
 
 ReporterDep = Annotated[Principal, allow("collector", "venue")]
+OperatorDep = Annotated[Principal, allow("collector", "accountant")]
 ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 CollectorDep = Annotated[Principal, allow("collector")]
 AccountantDep = Annotated[Principal, allow("accountant")]
@@ -74,6 +75,24 @@ def list_jobs(
     return JobPage(items=queries.jobs_out(session, found.rows, with_costs=_sees_costs(principal)), next=found.next)
 
 
+@router.get("/jobs/changes", responses=problems())
+def list_job_changes(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    principal: OperatorDep,
+    limit: Limit = 100,
+    after: AfterNumber = 0,
+) -> JobChangePage:
+    """List the jobs that were reported, assigned, put to wait or done since, each once, as it is now.
+
+    Ask again after the number of the last one that you have: none is skipped, also while others write.
+    """
+    found = page_changes(session, "jobs", limit=limit, after=after)
+    link_next(request, response, found.next)
+    return JobChangePage(items=queries.changes_out(session, found.rows), next=found.next)
+
+
 @router.get("/jobs/{job_id}", responses=problems())
 def get_job(session: SessionDep, principal: ReaderDep, job_id: Id) -> JobOut:
     """Return a job: the report, where it has got to, and how it ended."""
@@ -87,7 +106,6 @@ def assign_job(
 ) -> JobOut:
     """Assign a job to a person, also in place of another."""
     row = service.assign_job(session, job_id, person=assignment.person, by=principal.name, now=now)
-    note_tables(session, [row.pool_table_id])
     return queries.jobs_out(session, [row], with_costs=True)[0]
 
 
@@ -95,7 +113,6 @@ def assign_job(
 def wait_for_parts(session: SessionDep, principal: CollectorDep, now: NowDep, job_id: Id, waiting: WaitingIn) -> JobOut:
     """Note that a job waits for parts. Assign it again when they have come, or close it."""
     row = service.wait_for_parts(session, job_id, words=value_or(waiting.words, ""), by=principal.name, now=now)
-    note_tables(session, [row.pool_table_id])
     return queries.jobs_out(session, [row], with_costs=True)[0]
 
 
@@ -103,7 +120,6 @@ def wait_for_parts(session: SessionDep, principal: CollectorDep, now: NowDep, jo
 def close_job(session: SessionDep, principal: CollectorDep, now: NowDep, job_id: Id, done: JobDoneIn) -> JobOut:
     """Close a job with what was found, the parts used and their cost. A phone call can close one too."""
     row = service.close_job(session, job_id, done, by=principal.name, now=now)
-    note_tables(session, [row.pool_table_id])
     return queries.jobs_out(session, [row], with_costs=True)[0]
 
 

@@ -7,6 +7,7 @@ from pydantic import Field as Limits
 
 from ..pool_tables.schemas import MeterName
 from ..web.batch import one_by_one
+from ..web.feed import ChangeOut, ChangePageOf
 from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Text, Yes
 from .faults import Fault
 from .job import State
@@ -127,6 +128,16 @@ class JobOut(Out):
 
 class JobPage(PageOf[JobOut]):
     """A page of jobs."""
+
+
+class JobChangeOut(ChangeOut):
+    """A job that was reported, assigned, put to wait or done, as it is now."""
+
+    job: JobOut
+
+
+class JobChangePage(ChangePageOf[JobChangeOut]):
+    """A page of the jobs that have changed."""
 
 
 class FaultCountOut(Out):

@@ -30,6 +30,7 @@ from ..pool_tables.service import (
 from ..pricing import parse_money
 from ..store.changes import note_tables
 from ..store.db import lock, lock_each
+from ..store.feeds import note_changes
 from ..venues.service import calendar_of
 from ..web.batch import BatchResultsOut, Unreadable, readable, record_each
 from ..web.errors import Problem, not_found
@@ -102,6 +103,7 @@ def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime)
     session.add(row)
     session.flush()
     note_tables(session, [table.id])
+    note_changes(session, "jobs", [row.id], now=now)
     return row, True
 
 
@@ -154,6 +156,8 @@ def close_job(session: Session, job_id: UUID, message: JobDoneIn, *, by: str, no
     session.add_all(parts)
     session.flush()
     _post_cost(session, job, parts, table=table, done_at=message.at, now=now)
+    note_tables(session, [table.id])
+    note_changes(session, "jobs", [job.id], now=now)
     return job
 
 
@@ -224,6 +228,8 @@ def _add_step(
     )
     session.add(step)
     session.flush()
+    note_tables(session, [job.pool_table_id])
+    note_changes(session, "jobs", [job.id], now=now)
     return job
 
 

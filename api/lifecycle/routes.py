@@ -52,9 +52,9 @@ def depart_venue(session: SessionDep, principal: OwnerDep, venue_id: Id, departu
 
 
 @router.delete("/tables/{table_id}", status_code=204, response_class=Response, responses=problems(409))
-def delete_table(session: SessionDep, principal: OwnerDep, table_id: Id) -> None:
+def delete_table(session: SessionDep, principal: OwnerDep, now: NowDep, table_id: Id) -> None:
     """Delete a table that was made by mistake and never used; a refusal lists what hangs on it."""
-    service.delete_table(session, table_id)
+    service.delete_table(session, table_id, now=now)
 
 
 @router.delete("/venues/{venue_id}", status_code=204, response_class=Response, responses=problems(409))

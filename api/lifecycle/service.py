@@ -20,6 +20,7 @@ from ..pricing import Fault, format_money, parse_money
 from ..store.changes import TouchedRow
 from ..store.clock import new_id
 from ..store.db import lock
+from ..store.feeds import note_changes
 from ..venues.rows import VenueFactRow, VenueRow
 from ..venues.service import calendar_of, lock_venue, must_be_of_the_route
 from ..web.errors import Problem, http_problem, not_found
@@ -159,7 +160,7 @@ def departure_out(session: Session, venue: VenueRow) -> DepartureOut:
     )
 
 
-def delete_table(session: Session, table_id: UUID) -> None:
+def delete_table(session: Session, table_id: UUID, *, now: datetime) -> None:
     """Delete a table that was made by mistake; refuse (``still_used``) one that anything refers to."""
     lock(session, f"table:{table_id}")
     table = get_table(session, table_id)
@@ -172,6 +173,7 @@ def delete_table(session: Session, table_id: UUID) -> None:
         hanging["moves"] = len(stays) - 1
     _must_hang_nothing(hanging, where="table_id")
     venue_ids = {stay.venue_id for stay in stays if stay.venue_id is not None}
+    work_ids = session.exec(select(WorkRow.id).where(WorkRow.pool_table_id == table_id)).all()
     for row in (WorkRow, TouchedRow, StayRow):
         session.execute(delete(row).where(SQLModel.metadata.tables[row.__tablename__].c.pool_table_id == table_id))
     session.delete(table)
@@ -180,6 +182,7 @@ def delete_table(session: Session, table_id: UUID) -> None:
         others = session.exec(select(StayRow.id).where(StayRow.venue_id == venue_id).limit(1)).first()
         lock_venue(session, venue_id).has_tables = others is not None
     session.flush()
+    note_changes(session, "work", work_ids, now=now)
 
 
 def delete_venue(session: Session, venue_id: UUID) -> None:

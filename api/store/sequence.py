@@ -19,11 +19,17 @@ class CounterRow(SQLModel, table=True):
 
 
 _NEXT = text(
-    "INSERT INTO counter (name, last) VALUES (:name, 1) "
-    "ON CONFLICT (name) DO UPDATE SET last = counter.last + 1 RETURNING last"
+    "INSERT INTO counter (name, last) VALUES (:name, :count) "
+    "ON CONFLICT (name) DO UPDATE SET last = counter.last + :count RETURNING last"
 )
 
 
 def next_number(session: Session, name: str) -> int:
     """Return the next number of a counter, from 1; whoever else asks waits until this transaction ends."""
-    return int(session.execute(_NEXT, {"name": name}).scalar_one())
+    return next_numbers(session, name, 1)[0]
+
+
+def next_numbers(session: Session, name: str, count: int) -> range:
+    """Return the next numbers of a counter, as ``next_number`` does one after the other; ``count`` is at least 1."""
+    last = int(session.execute(_NEXT, {"name": name, "count": count}).scalar_one())
+    return range(last - count + 1, last + 1)

@@ -1,15 +1,16 @@
 """Stored work as its message, and found work as it is stored."""
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
 from ..pool_tables.schemas import CautionOut
+from ..store.feeds import LastChangeRow
 from .assessment import Assessed
 from .rows import CompletionRow, WorkRow
-from .schemas import CompletionOut, DeferralOut, VenueWorkOut, WorkOut
-from .work import Work, cautions_for, closing_of
+from .schemas import CompletionOut, DeferralOut, VenueWorkOut, WorkChangeOut, WorkOut
+from .work import AT_ONCE, Work, cautions_for, closing_of
 
 
 def work_out(row: WorkRow, *, label: str, venue: str | None, contact: str | None) -> WorkOut:
@@ -50,6 +51,20 @@ def groups_out(items: Sequence[WorkOut]) -> list[VenueWorkOut]:
         )
         for venue_id, found in by_venue.items()
     ]
+
+
+def work_change_out(change: LastChangeRow, found: tuple[WorkRow, WorkOut] | None) -> WorkChangeOut:
+    """Write a change of the list, with the work as it is now; none where it has left the list."""
+    row, work = found or (None, None)
+    shows_from = None if row is None or row.lead_days == AT_ONCE else row.due_at - timedelta(days=row.lead_days)
+    return WorkChangeOut(
+        number=change.number,
+        id=change.subject_id,
+        changed_at=change.changed_at,
+        work=work,
+        shows_from=shows_from,
+        ends_at=None if row is None else row.ends_at,
+    )
 
 
 def completion_out(row: CompletionRow) -> CompletionOut:

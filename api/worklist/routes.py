@@ -4,9 +4,9 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
-from ..store.changes import note_tables
 from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep
+from ..web.feed import AfterNumber
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import Limit, link_next
@@ -20,6 +20,7 @@ from .schemas import (
     DeferralIn,
     Moment,
     WorkAssignmentIn,
+    WorkChangePage,
     WorklistOut,
     WorkOut,
     read_cursor,
@@ -81,6 +82,26 @@ def get_worklist(
     return response
 
 
+@router.get("/worklist/changes", responses=problems())
+def list_work_changes(
+    request: Request,
+    response: Response,
+    session: SessionDep,
+    principal: CollectorDep,
+    now: NowDep,
+    limit: Limit = 100,
+    after: AfterNumber = 0,
+) -> WorkChangePage:
+    """List the work that was found, given, put off, changed or closed since, each once, as it is now.
+
+    Ask again after the number of the last one that you have: none is skipped, also while others write.
+    """
+    service.catch_up(request.app.state.engine, now=now)
+    found = service.page_work_changes(session, limit=limit, after=after)
+    link_next(request, response, found.next)
+    return found
+
+
 @router.post("/worklist/{work_id}/assignment", status_code=201, responses=problems(409))
 def assign_work(
     session: SessionDep, principal: CollectorDep, now: NowDep, work_id: Id, assignment: WorkAssignmentIn
@@ -104,6 +125,4 @@ def complete_work(
     Work whose `closes_by` is `record` is refused: a reading, a keying, a collection or an answer takes it off the list.
     Only an owner says what a difference or a signal was.
     """
-    answer = service.complete_work(session, work_id, completion, by=principal, now=now)
-    note_tables(session, [answer.table_id])
-    return answer
+    return service.complete_work(session, work_id, completion, by=principal, now=now)

@@ -10,6 +10,7 @@ from pydantic import MISSING, BeforeValidator, WithJsonSchema
 from pydantic import Field as Limits
 
 from ..pool_tables.schemas import CautionOut
+from ..web.feed import ChangeOut, ChangePageOf
 from ..web.schema_types import DATE_PATTERN, INSTANT_PATTERN, UUID_PATTERN, Date, Id, In, Instant, Name, Out, Text
 from .work import ClosesBy, Code, Kind, Outcome
 
@@ -58,6 +59,20 @@ class WorkOut(Out):
     person: Annotated[str | None, Limits(description="Whom it was given to.")]
     deferral: Annotated[DeferralOut | None, Limits(description="Until when it is put off, or was on this occasion.")]
     cautions: list[CautionOut]
+
+
+class WorkChangeOut(ChangeOut):
+    """Work that was found, given, put off, changed or closed, as it is now."""
+
+    work: Annotated[WorkOut | None, Limits(description="Null where it is closed: it has left the list.")]
+    shows_from: Annotated[
+        Instant | None, Limits(description="When the list begins to show it; null: at once, or no more.")
+    ]
+    ends_at: Annotated[Instant | None, Limits(description="When it ends of itself; null: never.")]
+
+
+class WorkChangePage(ChangePageOf[WorkChangeOut]):
+    """A page of the work that has changed."""
 
 
 class WorkAssignmentIn(In):

@@ -30,17 +30,29 @@ from ..pool_tables.service import last_stay_at_a_venue
 from ..store.changes import TouchedRow, note_tables
 from ..store.clock import new_id
 from ..store.db import lock, reading, writing
+from ..store.feeds import note_changes
 from ..tokens.service import must_work_here
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from ..web.auth import Principal
 from ..web.errors import Problem, http_problem, not_found
+from ..web.feed import page_changes, subjects
 from ..web.schema_types import value_or
 from .assessment import Assessed, find_work
-from .convert import completion_out, groups_out, stored_values, work_out
+from .convert import completion_out, groups_out, stored_values, work_change_out, work_out
 from .queries import WORK, Wanted, has_wide_notes, load_work, shown, touched_tables, waiting, work_facts
 from .rows import CompletionRow, WorkRow, WorkStepRow
-from .schemas import CompletionIn, CompletionOut, Cursor, DeferralIn, VenueWorkOut, WorklistOut, WorkOut, read_cursor
+from .schemas import (
+    CompletionIn,
+    CompletionOut,
+    Cursor,
+    DeferralIn,
+    VenueWorkOut,
+    WorkChangePage,
+    WorklistOut,
+    WorkOut,
+    read_cursor,
+)
 from .work import Work, closing_of, not_assessed
 
 AT_ONCE_MAX = 25
@@ -119,6 +131,22 @@ def _by_venue(items: Sequence[WorkOut], groups: Sequence[VenueWorkOut]) -> list[
     return [by_id[work_id] for group in groups for work_id in group.work]
 
 
+def page_work_changes(session: Session, *, limit: int, after: int) -> WorkChangePage:
+    """Return the work that came up, changed or left the list after a number, each once, as it is now."""
+    found = page_changes(session, "work", limit=limit, after=after)
+    query = (
+        select(WorkRow, PoolTableRow.label, col(VenueRow.name), col(VenueRow.contact))
+        .join(PoolTableRow, col(PoolTableRow.id) == col(WorkRow.pool_table_id))
+        .outerjoin(VenueRow, col(VenueRow.id) == col(WorkRow.venue_id))
+        .where(col(WorkRow.id).in_(subjects(found)))
+    )
+    work = {
+        row.id: (row, work_out(row, label=label, venue=venue, contact=contact))
+        for row, label, venue, contact in session.exec(query).all()
+    }
+    return WorkChangePage(items=[work_change_out(row, work.get(row.subject_id)) for row in found.rows], next=found.next)
+
+
 def assign_work(session: Session, work_id: UUID, *, person: str, by: Principal, now: datetime) -> WorkOut:
     """Give work to a person, also in place of another.
 
@@ -176,6 +204,8 @@ def complete_work(
     session.flush()
     session.delete(work)
     session.flush()
+    note_tables(session, [row.pool_table_id])
+    note_changes(session, "work", [work_id], now=now)
     return completion_out(row)
 
 
@@ -224,6 +254,7 @@ def _add_step(
         )
     )
     session.flush()
+    note_changes(session, "work", [work.id], now=now)
 
 
 def _work_as_now(session: Session, work: WorkRow) -> WorkOut:
@@ -290,11 +321,13 @@ def _save(
     stored: dict[UUID, dict[UUID, Mapping[str, Any]]] = {table_id: {} for table_id in ids if table_id in current}
     for row in session.execute(select_columns(WORK).where(WORK.c.pool_table_id.in_(stored))).mappings():
         stored[row["pool_table_id"]][row["id"]] = dict(row)
+    changed: list[UUID] = []
     for table_id, before in stored.items():
         after = {
             work.id_at(table_id): _values(table_id, found[table_id], work, before, now) for work in found[table_id].work
         }
-        _replace(session, before, after)
+        changed += _replace(session, before, after)
+    note_changes(session, "work", changed, now=now)
 
 
 def _values(
@@ -308,8 +341,8 @@ def _values(
 
 def _replace(
     session: Session, before: Mapping[UUID, Mapping[str, Any]], after: Mapping[UUID, dict[str, object]]
-) -> None:
-    """Store the difference between two states of a table's work, in a savepoint of its own."""
+) -> list[UUID]:
+    """Store the difference between two states of a table's work, in a savepoint of its own; return what has changed."""
     changed = {
         id_: values
         for id_, values in after.items()
@@ -317,9 +350,10 @@ def _replace(
     }
     gone = [id_ for id_ in before if id_ not in after or id_ in changed]
     if not (changed or gone):
-        return
+        return []
     with session.begin_nested():
         if gone:
             session.execute(delete(WorkRow).where(col(WorkRow.id).in_(gone)))
         if changed:
             session.execute(insert(WorkRow), list(changed.values()))
+    return [*changed, *(id_ for id_ in gone if id_ not in changed)]
