@@ -127,6 +127,8 @@ def test_work_comes_up_and_leaves(phone: Phone) -> None:  # noqa: F811
     listed = phone.client.get("/v1/worklist").json()["items"]
     assert {item["id"] for item in listed} <= set(work.seen)
     assert work.catch_up() == []
+    phone.route.post(f"/worklist/{difference['id']}/deferral", {"until": "2026-12-01", "reason": "After the holiday."})
+    assert work.catch_up() == [difference["id"]]
     words = {"outcome": "found", "words": "Behind the chute."}
     phone.route.post(f"/worklist/{difference['id']}/completion", words)
     assert work.catch_up() == [difference["id"]]
