@@ -3,14 +3,14 @@
 What is there begins the feeds: collections, jobs and keyings in the order of their recording, work by its date.
 
 Revision ID: feeds
-Revises: work_steps
+Revises: sheet_links
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "feeds"
-down_revision = "work_steps"
+down_revision = "sheet_links"
 branch_labels = None
 depends_on = None
 
