@@ -26,6 +26,7 @@ from .ledger.routes import router as ledger
 from .lifecycle.routes import router as lifecycle
 from .pool_tables.routes import router as pool_tables
 from .price_changes.routes import router as price_changes
+from .proposals.routes import router as proposals
 from .publications.routes import router as publications
 from .quotes.routes import router as quotes
 from .readings.routes import router as readings
@@ -97,7 +98,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
     of_tables = (pool_tables, inventory, lifecycle, readings, health, controllers, jobs, worklist)
-    of_money = (settlements, collections, reports, earnings, price_changes, what_if, ledger)
+    of_money = (settlements, collections, reports, earnings, price_changes, what_if, proposals, ledger)
     routers = (
         probes.router,
         quotes,

@@ -18,6 +18,7 @@ FLOORS = (
     "lifecycle",
     "worklist",
     "reports",
+    "proposals",
     "what_if",
     "price_changes",
     "earnings",

@@ -130,6 +130,13 @@ BODIES: dict[str, Any] = {
         "other": {"tariff": _WEEKDAY},
         "elasticity": "-0.8",
     },
+    "propose_prices": {
+        "table_id": _TABLE,
+        "least_an_hour": "6.00",
+        "minutes_a_game": 8,
+        "mostly": ["5.00"],
+        "first_price_max": "1.00",
+    },
     "complete_work": {"outcome": "found", "words": "A jam: 6.75 lay behind the coin chute."},
     "post_quotes": {"scenarios": [{"venue_id": _VENUE, "at": "2026-12-01T21:00", "money": "10.00"}]},
     "check_counting": {

@@ -69,6 +69,7 @@ SUMMARIES = {
     "post_ledger_entry": "New entry of the journal",
     "post_quotes": "Quotes for many questions",
     "preview_collection": "Preview of a collection",
+    "propose_prices": "Prices that suit stated aims",
     "publish_agreement": "New version of an agreement",
     "publish_schedule": "New schedule of a venue",
     "publish_table_schedule": "New schedule of a table",
