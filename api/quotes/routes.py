@@ -1,12 +1,16 @@
 """HTTP for questions."""
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
+from datetime import time as wall_time
+from inspect import Parameter, signature
 from typing import Annotated, Any, Literal
 from uuid import UUID
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.responses import PlainTextResponse
+from pydantic import ValidationError, create_model
+from sqlmodel import Session
 
 from ..controllers.queries import sold_at_place
 from ..controllers.schemas import BasisAsked
@@ -15,14 +19,15 @@ from ..pricing import Calendar, DomainError
 from ..pricing.timetable import Span
 from ..schedules import queries as schedules_queries
 from ..schedules.convert import tariff_ref
+from ..store.kept import Kept, NoSession, NotKept
 from ..venues.service import calendar_of
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
-from ..web.dependencies import KeptDep, NowDep, SessionDep, kept_in_memory, stores_nothing
+from ..web.dependencies import KeptDep, NowDep, SessionDep, from_memory, stores_nothing
 from ..web.errors import Problem, http_problem, problem_out
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.schema_types import DAYS, MONEY_PATTERN, AskedDay, AskedTime, Date, Id, Money
+from ..web.schema_types import DAYS, MONEY_PATTERN, AskedDay, AskedTime, Date, Day, Id, Money
 from . import service
 from .convert import CSV_COLUMNS, cell_of, csv_of, grid_csv
 from .schemas import (
@@ -62,7 +67,7 @@ class Question:
     when: service.When
     asked: service.Asked
 
-    def answer(self, session: SessionDep, principal: Principal, now: NowDep, kept: KeptDep) -> QuoteOut:
+    def answer(self, session: Session | NoSession, principal: Principal, now: datetime, kept: Kept) -> QuoteOut:
         """Answer it, of what the principal may see."""
         spots = service.Spots(session, now=now, only_venues=principal.only_venues, kept=kept)
         return spots.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
@@ -85,6 +90,21 @@ async def read_question(
     basis: Annotated[BasisAsked | None, Query(description="listed: of a table, only what is listed for it.")] = None,
 ) -> Question:
     """Return the question that an address asks."""
+    return _question(venue_id, table_id, money, games, minutes, at, day, time, players, basis)
+
+
+def _question(
+    venue_id: UUID | None,
+    table_id: UUID | None,
+    money: str | None,
+    games: int | None,
+    minutes: int | None,
+    at: str | None,
+    day: Day | None,
+    time: wall_time | None,
+    players: int,
+    basis: BasisAsked | None,
+) -> Question:
     return Question(
         place={"venue_id": venue_id, "table_id": table_id},
         basis=basis,
@@ -96,8 +116,19 @@ async def read_question(
 QuestionDep = Annotated[Question, Depends(read_question)]
 
 
+def _quote_from_memory(request: Request) -> Response:
+    """Answer ``get_quote`` where all that it reads is kept; FastAPI would spend most of the time on the parameters."""
+    try:
+        sent = dict(_PARAMETERS.model_validate(dict(request.query_params)))
+    except ValidationError:
+        raise NotKept("sound parameters") from None
+    form = {name: sent.pop(name) for name in ("format", "column", "kind")}
+    app = request.app
+    return _answer(_question(**sent), NoSession(), app.state.kept, request.state.principal, app.state.clock(), **form)
+
+
 @router.get("/quotes", responses={**problems(409), **_FORMATS})
-@kept_in_memory
+@from_memory(_quote_from_memory)
 def get_quote(
     session: SessionDep,
     kept: KeptDep,
@@ -112,6 +143,30 @@ def get_quote(
 
     Without `at`, or `day` and `time`, the time is now. With `format=csv` or `format=text` a refusal is one line of text.
     """
+    return _answer(question, session, kept, principal, now, format=format, column=column, kind=kind)
+
+
+_FIELDS: dict[str, Any] = {
+    name: (parameter.annotation, parameter.default)
+    for function in (read_question, get_quote)
+    for name, parameter in signature(function).parameters.items()
+    if parameter.default is not Parameter.empty
+}
+_PARAMETERS = create_model("Parameters", **_FIELDS)
+"""The parameters of ``get_quote`` as one model."""
+
+
+def _answer(
+    question: Question,
+    session: Session | NoSession,
+    kept: Kept,
+    principal: Principal,
+    now: datetime,
+    *,
+    format: Format,
+    column: str | None,
+    kind: OfferKind | None,
+) -> Response:
     if (format == "text") == (column is None):
         expected = "a column" if format == "text" else "no column: only format=text gives one value"
         raise http_problem("invalid", where="column", found=column or "nothing", expected=expected)

@@ -39,7 +39,7 @@ from ..pricing import (
 )
 from ..pricing.work import Work
 from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
-from ..store.kept import Kept, NotKept
+from ..store.kept import Kept, NoSession, NotKept
 from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue, venues_on_route
 from ..web.errors import Problem, http_problem, not_found
@@ -120,13 +120,14 @@ class Spots:
 
     def __init__(
         self,
-        session: Session,
+        session: Session | NoSession,
         *,
         now: datetime,
         only_venues: Collection[UUID] | None = None,
         kept: Kept | None = None,
     ) -> None:
-        self.session, self.now, self.only_venues = session, now, only_venues
+        self.session: Any = session
+        self.now, self.only_venues = now, only_venues
         self.work = Work() if isinstance(session, Session) else _QuickWork(QUICK_STEPS_MAX)
         self._kept, self._read_at = kept, 0 if kept is None else kept.look()
         self._known: dict[tuple[object, ...], Any] = {}

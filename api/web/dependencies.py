@@ -1,12 +1,13 @@
 """What an operation depends on: its session, its instant, and what marks its transaction."""
 
+from collections.abc import Callable
 from datetime import datetime
 from typing import Annotated, TypeVar
 
-from fastapi import Depends, Request
+from fastapi import Depends, Request, Response
 from sqlmodel import Session
 
-from ..store.kept import Kept
+from ..store.kept import Kept, NotKept
 
 
 async def this_instant(request: Request) -> datetime:
@@ -25,10 +26,14 @@ def stores_nothing(endpoint: F) -> F:
     return endpoint
 
 
-def kept_in_memory(endpoint: F) -> F:
-    """Mark a GET that is answered at once where all that it reads is kept in memory (``baizebook.store.kept``)."""
-    endpoint.kept_in_memory = True  # type: ignore[attr-defined]
-    return endpoint
+def from_memory(answer: Callable[[Request], Response]) -> Callable[[F], F]:
+    """Mark a GET that ``answer`` answers at once where all that it reads is kept in memory; else it raises NotKept."""
+
+    def mark(endpoint: F) -> F:
+        endpoint.from_memory = answer  # type: ignore[attr-defined]
+        return endpoint
+
+    return mark
 
 
 def shows_token(endpoint: F) -> F:
@@ -44,10 +49,16 @@ def writes(request: Request) -> bool:
     return not getattr(request.scope.get("endpoint"), "stores_nothing", False)
 
 
-def may_be_kept(request: Request) -> bool:
-    """Tell whether a request is for an operation marked so, and may look into memory now."""
-    marked = getattr(request.scope.get("endpoint"), "kept_in_memory", False)
-    return marked and request.method in ("GET", "HEAD") and not request.app.state.kept.needs_thread
+def answer_from_memory(request: Request) -> Response | None:
+    """Return the answer of an operation marked so; None where it must read the database."""
+    answer = getattr(request.scope.get("endpoint"), "from_memory", None)
+    if answer is None or request.app.state.kept.needs_thread:
+        return None
+    try:
+        response: Response = answer(request)
+    except NotKept:
+        return None
+    return response
 
 
 async def its_kept(request: Request) -> Kept:

@@ -10,7 +10,6 @@
 """
 
 from collections.abc import Callable, Coroutine, Iterator
-from contextlib import suppress
 from functools import wraps
 from typing import Any, get_args, get_origin
 
@@ -20,12 +19,11 @@ from fastapi.routing import APIRoute, iter_route_contexts
 from sqlmodel import Session
 
 from ..pricing import Fault
-from ..store.kept import NoSession, NotKept
 from .auth import find_principal
 from .body import CLOSE, Bodies, inflated, parse_body
 from .csv_answer import CSV_OPTIONS, answers_csv, dialect_of, in_dialect
 from .csv_text import PLAIN, Dialect
-from .dependencies import may_be_kept, writes
+from .dependencies import answer_from_memory, writes
 from .errors import Problem, not_offered
 from .idempotency import Claim, Replay, claim_key, keep_answer, wanted_key
 from .thread_loop import loop_of_this_thread
@@ -55,10 +53,8 @@ class Route(APIRoute):
                 request.state.principal = None if roles is None else await find_principal(request, roles)
                 _check_parameters(request, parameters, repeatable)
                 dialect = dialect_of(request, usual=usual) if has_csv else PLAIN
-                if may_be_kept(request):
-                    with suppress(NotKept):
-                        request.state.session = NoSession()
-                        return in_dialect(await handle(request), dialect)
+                if (kept := answer_from_memory(request)) is not None:
+                    return in_dialect(kept, dialect)
                 transactions: Transactions = request.app.state.transactions
                 line = transactions.writers if writes(request) else transactions.readers
                 await line.check_room()
