@@ -1,8 +1,8 @@
 """The word at the box: one sentence on what is odd about a count, and what to do about it while you stand there (C10).
 
-- One table has at most one word, the most telling: a meter that did not move, a denomination counted twice, a count
-  over or short past the tolerance, a meter to read again, money that the table does not take, a weight that does not
-  fit. The rest is in the advice.
+- One table has at most one word, the most telling: a table that was elsewhere, money in a table that was out of order,
+  a meter that did not move, a denomination counted twice, a count over or short past the tolerance, a meter to read
+  again, money that the table does not take, a weight that does not fit. The rest is in the advice.
 - The tolerance is the worklist's: what it would look into later is said now.
 - It is a reason to look, never an accusation, and never a refusal.
 """
@@ -20,6 +20,8 @@ from .expected import Difference, beyond_tolerance, difference
 from .table_finding import TableFinding
 
 WordCode = Literal[
+    "not_there_then",
+    "out_of_order_then",
     "meter_did_not_move",
     "counted_twice",
     "over",
@@ -56,6 +58,10 @@ def word_in_all(findings: Iterable[TableFinding], currency: str) -> str | None:
 
 def _words(finding: TableFinding, currency: str) -> Iterator[Word]:
     advice, expected, found = dict(finding.advice), finding.expectation.expected, finding.difference
+    if "not_there_then" in advice:
+        yield Word("not_there_then", advice["not_there_then"])
+    if "out_of_order_then" in advice:
+        yield Word("out_of_order_then", f"{advice['out_of_order_then']} If it took money, close the job.")
     yield from _still(finding, currency)
     if expected is not None and found is not None and beyond_tolerance(found, expected):
         yield from _twice(finding, expected, found, currency)

@@ -40,6 +40,7 @@ TableCaution = Literal[
     "no_schedule_then",
     "box_travelled",
     "not_there_then",
+    "out_of_order_then",
     "same_time_as_another",
     "denomination_not_taken",
     "weight_differs",

@@ -4,8 +4,8 @@
   somebody states for the days before the books began. The latest of these before a collection is its baseline.
 - Collections of one instant go in the order of their ids, in whatever order they arrived.
 - A box that travelled is counted since before the move. Work that began the meters afresh since leaves no baseline (R5).
-- A table has one history of each meter: readings, collections and moves are asked alike whether a meter was ever read
-  before (G4).
+- A table has one history of each meter: readings, collections, moves and jobs are asked alike whether a meter was ever
+  read before (G4).
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from datetime import UTC, datetime
 from uuid import UUID
 
 from ..controllers.sells import Machine
+from ..jobs.out_of_order import OutOfOrder
 from ..readings.meters import Meter
 from .box_count import EmptiedBefore
 
@@ -56,8 +57,9 @@ class Collected:
 class TableHistory:
     """The facts of one table that an expectation is judged from; all sequences are in the order of time.
 
-    ``first_read_at`` has the time of the first reading of each meter; ``machine`` is what is known of the controller,
-    where a price may be asked.
+    ``first_read_at`` has the time at which a reading or a job first read each meter; ``machine`` is what is known of the
+    controller, where a price may be asked. ``out_of_order`` are the times in which nobody could play, ``tried`` the
+    money that jobs put in to try the table, in minor units by the time of their end.
     """
 
     table_id: UUID
@@ -69,19 +71,23 @@ class TableHistory:
     afresh_at: tuple[datetime, ...] = ()
     first_read_at: Mapping[str, datetime]
     machine: Machine | None = None
+    out_of_order: tuple[OutOfOrder, ...] = ()
+    tried: tuple[tuple[datetime, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Baseline:
     """The reading that a collection goes on from, if there is one; whether its box travelled, its meters began afresh.
 
-    ``read_before`` names the meters of which any earlier number is on record.
+    ``read_before`` names the meters of which any earlier number is on record. ``emptied_at`` is when the box was last
+    empty, also where its meters began afresh since.
     """
 
     since: Since | None
     travelled: bool = False
     afresh: bool = False
     read_before: frozenset[str] = frozenset()
+    emptied_at: datetime | None = None
 
 
 def baseline(history: TableHistory, *, at: datetime, id: UUID | None, stated: EmptiedBefore | None = None) -> Baseline:
@@ -95,7 +101,7 @@ def baseline(history: TableHistory, *, at: datetime, id: UUID | None, stated: Em
     if found.since is None:
         return Baseline(None, found.travelled, read_before=read_before)
     afresh = any(found.since.at <= began < at for began in history.afresh_at)
-    return Baseline(None if afresh else found.since, found.travelled, afresh, read_before)
+    return Baseline(None if afresh else found.since, found.travelled, afresh, read_before, found.since.at)
 
 
 def stay_at(history: TableHistory, at: datetime) -> Stay:

@@ -16,8 +16,12 @@ from sqlmodel import Session, col, or_, select
 
 from ..controllers.queries import machine_of
 from ..controllers.sells import Machine
+from ..jobs.out_of_order import OutOfOrder
+from ..jobs.queries import done_at_tables, times_out_of_order
+from ..jobs.rows import JobDoneRow
 from ..pool_tables.place import GONE
 from ..pool_tables.rows import PoolTableRow, StayRow
+from ..pool_tables.service import currency_of, get_table
 from ..pricing import DomainError, parse_money
 from ..readings.meters import Meter
 from ..readings.queries import history
@@ -33,7 +37,7 @@ from ..web.pagination import Page
 from .box_count import BoxCount, CollectionCount
 from .collection_finding import CollectionFacts, CollectionFinding, find_collection, revision
 from .convert import CollectionDetails, box_of_row, collection_out, emptied_before_of
-from .meter_baseline import Collected, Stay, TableHistory, baseline
+from .meter_baseline import Baseline, Collected, Stay, TableHistory, baseline
 from .rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
 from .schemas import CollectionChangeOut, CollectionOut
 from .table_finding import TableFinding, asks_for_prices, find_at_table
@@ -41,7 +45,7 @@ from .table_finding import TableFinding, asks_for_prices, find_at_table
 _AFRESH = frozenset({"meters_reset", "board_replaced"})
 _FIRST_READINGS_MAX = 20
 _WORK_MAX = 500
-_BEFORE_ALL = datetime(2000, 1, 1, tzinfo=UTC)
+_BEFORE_ALL, _AFTER_ALL = datetime(2000, 1, 1, tzinfo=UTC), datetime(2100, 1, 1, tzinfo=UTC)
 
 
 class Asked(NamedTuple):
@@ -58,6 +62,8 @@ class _StoredTable:
     stays: Sequence[StayRow]
     collected: tuple[Collected, ...]
     afresh_at: tuple[datetime, ...]
+    out_of_order: tuple[OutOfOrder, ...]
+    jobs: tuple[JobDoneRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +181,20 @@ def judge_collected(
     }
 
 
+def baselines(session: Session, collected: Collection[tuple[UUID, UUID]]) -> dict[tuple[UUID, UUID], Baseline]:
+    """Return when boxes of collections were last empty, and what the meters showed then, by all that is on record now.
+
+    Keys are (collection, table); collections that were reversed count for nothing.
+    """
+    return {
+        (row.id, boxes.stored.table.id): baseline(known, at=row.collected_at, id=row.id, stated=emptied_before)
+        for boxes in load_boxes(session, collected).values()
+        for known in [_plain_history(boxes.stored)]
+        for row, table in boxes.rows
+        for emptied_before in [emptied_before_of(table.emptied_before_at, table.emptied_before_meters)]
+    }
+
+
 def load_boxes(session: Session, collected: Collection[tuple[UUID, UUID]]) -> dict[UUID, StoredBoxes]:
     """Load boxes of collections that were not reversed, and their tables' facts, by a fixed number of statements."""
     if not collected:
@@ -209,23 +229,26 @@ def judge_boxes(session: Session, boxes: StoredBoxes) -> dict[UUID, TableFinding
 
 
 def load_facts(session: Session, venue: VenueRow, count: CollectionCount) -> CollectionFacts:
-    """Load all that a new collection is decided from; refuse a table that never was at the venue (``never_at_venue``).
+    """Load all that a new collection is decided from.
 
-    Refuses a table that has left the route by then (``table_gone``) too.
+    Refuses a table that does not exist (``no_such_table``), one that sells in another currency (``currency_differs``),
+    and one that has left the route by then (``table_gone``). A table that was elsewhere by what is on record is kept
+    and flagged: the record of its move may still be on its way (C9).
     """
     asked = [Asked(box, count.collected_at, count.id) for box in count.boxes]
     histories = load_histories(session, asked, currency=venue.currency)
     for place, box in enumerate(count.boxes):
-        table = histories.get(box.table_id)
-        if table is None or venue.id not in {stay.venue_id for stay in table.stays}:
-            expected = "a table that is, or once was, at the venue"
-            raise http_problem(
-                "never_at_venue", where=f"tables[{place}].table_id", found=box.table_id, expected=expected
-            )
+        table, where = histories.get(box.table_id), f"tables[{place}].table_id"
+        if table is None:
+            raise http_problem("no_such_table", where=where, found=box.table_id, expected="a table of the route")
+        if all(stay.venue_id != venue.id for stay in table.stays):
+            sells_in = currency_of(session, get_table(session, box.table_id))
+            if sells_in != venue.currency:
+                raise http_problem("currency_differs", where=where, found=sells_in, expected=venue.currency)
         last = table.stays[-1]
         if last.left_route and count.collected_at > last.from_at:
             expected = f"a table that had not left the route by {last.from_at.isoformat()}"
-            raise http_problem("table_gone", where=f"tables[{place}].table_id", found=box.table_id, expected=expected)
+            raise http_problem("table_gone", where=where, found=box.table_id, expected=expected)
     corrects_id = _reversed_in_this_place(session, count)
     trading_on = calendar_of(venue).trading_day(count.collected_at)
     return CollectionFacts(
@@ -292,12 +315,16 @@ def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredT
     tables = session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(ids))).all()
     stays, collected = _stays(session, ids), _collected(session, ids)
     done = history(session, ids, "done", since=_BEFORE_ALL, most=_WORK_MAX)
+    unplayable = times_out_of_order(session, ids, from_at=_BEFORE_ALL, to_at=_AFTER_ALL)
+    jobs = done_at_tables(session, ids, since=_BEFORE_ALL)
     return {
         table.id: _StoredTable(
             table=table,
             stays=stays[table.id],
             collected=tuple(collected[table.id]),
             afresh_at=tuple(row.taken_at for row in done[table.id] if not _AFRESH.isdisjoint(row.done)),
+            out_of_order=tuple(unplayable[table.id]),
+            jobs=tuple(jobs.get(table.id, ())),
         )
         for table in tables
     }
@@ -305,22 +332,30 @@ def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredT
 
 def _history(session: Session, stored: _StoredTable, asked: Sequence[Asked], *, currency: str) -> TableHistory:
     """Return the facts of a table as values, with prices and first readings where some box asks for them."""
-    known = TableHistory(
-        table_id=stored.table.id,
-        label=stored.table.label,
-        meters=tuple(_meters_of(stored.table, currency)),
-        accepts=tuple(_accepts(stored.table, currency)),
-        stays=tuple(_stay(stay) for stay in stored.stays),
-        collected=stored.collected,
-        afresh_at=stored.afresh_at,
-        first_read_at={},
-    )
+    meters, accepts = tuple(_meters_of(stored.table, currency)), tuple(_accepts(stored.table, currency))
+    known = replace(_plain_history(stored), meters=meters, accepts=accepts)
     starts = [(box, baseline(known, at=at, id=id_, stated=box.emptied_before)) for box, at, id_ in asked]
     if any(start.since is not None and asks_for_prices(known, box) for box, start in starts):
         known = replace(known, machine=_machine(session, stored.table))
     if any(set(box.meters) - start.read_before for box, start in starts):
-        known = replace(known, first_read_at=_first_read_at(session, stored.table.id))
+        known = replace(known, first_read_at=_first_read_at(session, stored))
     return known
+
+
+def _plain_history(stored: _StoredTable) -> TableHistory:
+    """Return the facts of a table as values, without what depends on a currency or asks for more statements."""
+    return TableHistory(
+        table_id=stored.table.id,
+        label=stored.table.label,
+        meters=(),
+        accepts=(),
+        stays=tuple(_stay(stay) for stay in stored.stays),
+        collected=stored.collected,
+        afresh_at=stored.afresh_at,
+        first_read_at={},
+        out_of_order=stored.out_of_order,
+        tried=tuple((done.done_at, done.test_money_minor) for done in stored.jobs if done.test_money_minor),
+    )
 
 
 def _stays(session: Session, ids: Collection[UUID]) -> dict[UUID, list[StayRow]]:
@@ -365,12 +400,12 @@ def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Colle
     return found
 
 
-def _first_read_at(session: Session, table_id: UUID) -> dict[str, datetime]:
-    """Return when each meter of a table was first read, by its earliest readings."""
+def _first_read_at(session: Session, stored: _StoredTable) -> dict[str, datetime]:
+    """Return when each meter of a table was first read, by its earliest readings and by its jobs."""
     query = (
         select(ReadingRow.taken_at, ReadingRow.meters)
         .where(
-            ReadingRow.pool_table_id == table_id,
+            ReadingRow.pool_table_id == stored.table.id,
             col(ReadingRow.sound),
             col(ReadingRow.meters).is_not(None),
             col(ReadingRow.id).not_in(select(VoidRow.reading_id)),
@@ -378,10 +413,13 @@ def _first_read_at(session: Session, table_id: UUID) -> dict[str, datetime]:
         .order_by(col(ReadingRow.taken_at))
         .limit(_FIRST_READINGS_MAX)
     )
+    read = [
+        *((taken_at, name) for taken_at, meters in session.exec(query).all() for name in meters or {}),
+        *((done.done_at, name) for done in stored.jobs for name in (*done.meters_before, *done.meters_after)),
+    ]
     found: dict[str, datetime] = {}
-    for taken_at, meters in session.exec(query).all():
-        for name in meters or {}:
-            found.setdefault(name, taken_at)
+    for read_at, name in sorted(read):
+        found.setdefault(name, read_at)
     return found
 
 

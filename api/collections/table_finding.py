@@ -10,10 +10,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from ..jobs.out_of_order import within
 from ..pricing.money import format_money
+from ..settlements.expected import Expected
 from .box_count import BoxCount
 from .coins import WeightCheck, weigh
-from .expected import Difference, difference
+from .expected import Difference, beyond_tolerance, difference
 from .expected_cash import Expectation, TableCaution, expect
 from .meter_baseline import Baseline, TableHistory, baseline, stay_at
 from .price_history import Sold, prices_between
@@ -54,6 +56,8 @@ def find_at_table(
     )
     foreign = [value for value, count in box.counts.items() if count and value not in history.accepts]
     off = [(value, check) for value, check in weighings if check is not None and not check.agrees]
+    here = stay_at(history, at).venue_id == venue_id
+    unplayable = since is not None and _took_money_out_of_order(history, box, from_at=since.at, to_at=at)
     same_time = id is not None and any(row.at == at and row.id != id for row in history.collected)
     return TableFinding(
         table_id=history.table_id,
@@ -65,7 +69,8 @@ def find_at_table(
         weighings=weighings,
         cautions=(
             *expectation.cautions,
-            *(("not_there_then",) if stay_at(history, at).venue_id != venue_id else ()),
+            *(() if here else ("not_there_then",)),
+            *(("out_of_order_then",) if unplayable else ()),
             *(("started_afresh",) if start.afresh else ()),
             *(("box_travelled",) if start.travelled else ()),
             *(("same_time_as_another",) if same_time else ()),
@@ -73,12 +78,37 @@ def find_at_table(
             *(("weight_differs",) if off else ()),
         ),
         advice=(
+            *(() if here else (_place_advice(at),)),
+            *((_out_of_order_advice(since.at, box, currency),) if since is not None and unplayable else ()),
             *(_foreign_advice(value, currency) for value in foreign),
             *(_weight_advice(value, check, box, currency) for value, check in off),
             *_start_advice(start, expectation),
             *_meter_advice(expectation, currency),
             *_refund_advice(expectation, box, currency),
         ),
+    )
+
+
+def _took_money_out_of_order(history: TableHistory, box: BoxCount, *, from_at: datetime, to_at: datetime) -> bool:
+    """Tell whether nobody could play all that time, and yet more was counted than was put in to try the table."""
+    if within(history.out_of_order, from_at=from_at, to_at=to_at) != ((from_at, to_at),):
+        return False
+    tried = sum(money for done_at, money in history.tried if from_at < done_at <= to_at)
+    put_in = max(tried, box.test_money) + box.house_money
+    expected = Expected(put_in, put_in)
+    return beyond_tolerance(difference(box.counted, expected), expected) and box.counted > put_in
+
+
+def _place_advice(at: datetime) -> tuple[str, str]:
+    text = f"By the records this table was not at this venue on {at:%Y-%m-%d}. Check which table it is; if it was moved, record the move."
+    return "not_there_then", text
+
+
+def _out_of_order_advice(since_at: datetime, box: BoxCount, currency: str) -> tuple[str, str]:
+    return (
+        "out_of_order_then",
+        f"This table was reported out of order all the time since {since_at:%Y-%m-%d}, but "
+        f"{format_money(box.counted, currency)} was counted. Check that it is the right box.",
     )
 
 

@@ -28,6 +28,14 @@ from .schemas import KeyingChangeOut
 from .sells import Fact, Found, Keyed, Machine, NewBoard, SoldDuring, StayAt, sold_during
 from .week_settings import Day, WeekSettings
 
+KEYED_IN_ORDER = (
+    col(KeyingRow.keyed_at),
+    col(KeyingRow.schedule_id),
+    col(KeyingRow.for_on).asc().nulls_first(),
+    col(KeyingRow.sequence),
+)
+"""The order in which keyings count."""
+
 _BEFORE_ALL = datetime.min.replace(tzinfo=UTC)
 _FACTS_MAX = 500
 """The newest findings and works of a table that are looked at."""
@@ -143,7 +151,10 @@ def days_found(row: Row[Any], controller: Controller, currency: str) -> tuple[Da
 
 
 def _keyings(session: Session, table_ids: Collection[UUID]) -> Sequence[tuple[KeyingRow, ScheduleRow, VenueRow]]:
-    """Return the keyings that are not void, those of one instant in the order in which they were recorded."""
+    """Return the keyings that are not void, in time order.
+
+    Those of one instant go by their schedules, for one day after for good, in whatever order they were recorded (C9).
+    """
     query = (
         select(KeyingRow, ScheduleRow, VenueRow)
         .join(ScheduleRow, col(ScheduleRow.id) == col(KeyingRow.schedule_id))
@@ -152,7 +163,7 @@ def _keyings(session: Session, table_ids: Collection[UUID]) -> Sequence[tuple[Ke
             col(KeyingRow.pool_table_id).in_(table_ids),
             ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)),
         )
-        .order_by(col(KeyingRow.keyed_at), col(KeyingRow.sequence))
+        .order_by(*KEYED_IN_ORDER)
     )
     return session.exec(query).all()
 

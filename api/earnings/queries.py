@@ -8,19 +8,21 @@ from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import JSON, Date, Row, func, or_
+from sqlalchemy import Date, Row, func, or_
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
+from ..collections.meter_baseline import Baseline
+from ..collections.queries import baselines
 from ..collections.rows import CollectedTableRow, CollectionRow
 from ..ledger.rows import EntryRow, PostingRow
+from ..pool_tables.place import counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import Calendar, parse_money
 from ..pricing.money import allot
 from ..readings.meters import Meter, MeterReading, deltas
 from ..readings.queries import history
 from ..settlements.rows import ReversalRow, SettlementRow
-from ..store.db import Utc
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .earned import Earned, Spent
@@ -49,10 +51,19 @@ def boxes_of(session: Session, *, from_on: date, until_on: date, venue_id: UUID 
     tables = _tables(session, {row.pool_table_id for row in rows})
     calendars = {venue.id: calendar_of(venue) for venue in session.exec(select(VenueRow))}
     placed = _placed_on(session, tables, calendars)
-    between = _read_between(session, rows)
+    starts = baselines(session, [(row.collection_id, row.pool_table_id) for row in rows])
+    between = _read_between(session, tables, [start.since.at for start in starts.values() if start.since is not None])
     parts = _parts(session, rows)
     return [
-        _box(row, tables[row.pool_table_id], calendars[row.venue_id], placed, between[row.pool_table_id], parts)
+        _box(
+            row,
+            tables[row.pool_table_id],
+            calendars[row.venue_id],
+            placed[row.pool_table_id],
+            starts[row.collection_id, row.pool_table_id],
+            between[row.pool_table_id],
+            parts,
+        )
         for row in rows
     ]
 
@@ -101,17 +112,20 @@ def names_of(session: Session, *, table_ids: Iterable[str]) -> Names:
 def open_boxes(session: Session, *, venue_id: UUID | None = None) -> list[OpenBox]:
     """Return the boxes of the tables that are at a venue, each since it was last emptied, with its last gross."""
     stays = (
-        select(StayRow, VenueRow)
+        select(StayRow, VenueRow, PoolTableRow.made_at)
         .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
+        .join(PoolTableRow, col(PoolTableRow.id) == col(StayRow.pool_table_id))
         .where(col(StayRow.to_at).is_(None))
     )
     if venue_id is not None:
         stays = stays.where(StayRow.venue_id == venue_id)
     last = _last_collected(session)
     found = []
-    for stay, venue in session.exec(stays.order_by(col(StayRow.pool_table_id))):
-        placed_on = calendar_of(venue).trading_day(stay.from_at) - _A_DAY
+    for stay, venue, made_at in session.exec(stays.order_by(col(StayRow.pool_table_id))):
         row = last.get(stay.pool_table_id)
+        came_at = counts_since(stay.from_at, made_at=made_at)
+        came_empty = row is not None and stay.box == "emptied" and row.collected_at < came_at
+        placed_on = calendar_of(venue).trading_day(stay.from_at) - _A_DAY
         usual = None
         if row is not None and row.before_on is not None and row.before_on < row.trading_on:
             usual = Fraction(row.counted_minor, (row.trading_on - row.before_on).days)
@@ -120,7 +134,7 @@ def open_boxes(session: Session, *, venue_id: UUID | None = None) -> list[OpenBo
                 table_id=str(stay.pool_table_id),
                 venue_id=str(venue.id),
                 currency=venue.currency,
-                emptied_on=placed_on if row is None else row.trading_on,
+                emptied_on=placed_on if row is None or came_empty else row.trading_on,
                 usual_a_day=usual,
             )
         )
@@ -139,10 +153,9 @@ def _in_order() -> Any:
         """Return a column of the table's collection before."""
         return func.lag(column, type_=kind).over(
             partition_by=col(CollectedTableRow.pool_table_id),
-            order_by=(col(CollectionRow.collected_at), col(CollectionRow.record_id)),
+            order_by=(col(CollectionRow.collected_at), col(CollectionRow.id)),
         )
 
-    before_at = before(col(CollectionRow.collected_at), Utc())
     return (
         select_columns(
             col(CollectedTableRow.collection_id),
@@ -150,7 +163,6 @@ def _in_order() -> Any:
             col(CollectedTableRow.counted_minor),
             col(CollectedTableRow.counts),
             col(CollectedTableRow.meters),
-            col(CollectedTableRow.meters_before),
             col(CollectedTableRow.refunds_by_venue_minor),
             col(CollectedTableRow.house_money_minor),
             col(CollectedTableRow.test_money_minor),
@@ -160,8 +172,6 @@ def _in_order() -> Any:
             col(CollectionRow.collected_at),
             col(CollectionRow.trading_on),
             before(col(CollectionRow.trading_on), Date()).label("before_on"),
-            func.coalesce(before_at, col(CollectedTableRow.since_at), type_=Utc()).label("begun_at"),
-            before(col(CollectedTableRow.meters), JSON()).label("before_meters"),
         )
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
         .where(col(CollectionRow.id).not_in(select(ReversalRow.collection_id)))
@@ -180,7 +190,8 @@ def _collected(session: Session, *, from_on: date, until_on: date, venue_id: UUI
 
 def _last_collected(session: Session) -> dict[UUID, Row[Any]]:
     boxes = _in_order().subquery()
-    place = func.row_number().over(partition_by=boxes.c.pool_table_id, order_by=boxes.c.collected_at.desc())
+    newest_first = boxes.c.collected_at.desc(), boxes.c.collection_id.desc()
+    place = func.row_number().over(partition_by=boxes.c.pool_table_id, order_by=newest_first)
     newest = select_columns(boxes, place.label("newest")).subquery()
     rows = session.execute(select_columns(newest).where(newest.c.newest == 1)).all()
     return {row.pool_table_id: row for row in rows}
@@ -192,7 +203,9 @@ def _tables(session: Session, ids: Collection[UUID]) -> dict[UUID, PoolTableRow]
 
 def _placed_on(session: Session, table_ids: Collection[UUID], calendars: Mapping[UUID, Calendar]) -> dict[UUID, date]:
     """Return the trading date before the one on which each table came to its first venue."""
-    query = select(StayRow).where(col(StayRow.pool_table_id).in_(table_ids), col(StayRow.venue_id).is_not(None))
+    query = select(StayRow).where(
+        col(StayRow.pool_table_id).in_(table_ids), col(StayRow.venue_id).is_not(None), col(StayRow.voided_at).is_(None)
+    )
     placed: dict[UUID, date] = {}
     for stay in session.exec(query.order_by(col(StayRow.from_at).desc())):
         if stay.venue_id is not None:
@@ -200,12 +213,12 @@ def _placed_on(session: Session, table_ids: Collection[UUID], calendars: Mapping
     return placed
 
 
-def _read_between(session: Session, rows: Sequence[Row[Any]]) -> dict[UUID, list[Row[Any]]]:
-    since = min((row.begun_at for row in rows if row.begun_at is not None), default=None)
-    if since is None:
+def _read_between(
+    session: Session, table_ids: Collection[UUID], begun: Collection[datetime]
+) -> dict[UUID, list[Row[Any]]]:
+    if not begun:
         return defaultdict(list)
-    tables = {row.pool_table_id for row in rows}
-    return history(session, tables, "meters", since=since, most=_READINGS_LOOKED_AT)
+    return history(session, table_ids, "meters", since=min(begun), most=_READINGS_LOOKED_AT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,23 +277,23 @@ def _box(
     row: Row[Any],
     table: PoolTableRow,
     calendar: Calendar,
-    placed: Mapping[UUID, date],
+    placed_on: date,
+    start: Baseline,
     read: Sequence[Row[Any]],
     parts: Mapping[tuple[UUID, UUID], _Part],
 ) -> Earned:
     part = parts[row.collection_id, row.pool_table_id]
     meters = [_meter(stated, row.currency) for stated in table.profile.get("meters", ())]
-    begun = _begun(row)
     counted = {meter.counts: 0 for meter in meters}
     for meter in meters:
-        counted[meter.counts] += _step(meter, begun.get(meter.name), row.meters.get(meter.name))
+        counted[meter.counts] += _step(meter, start, row.meters.get(meter.name))
     return Earned(
         collection_id=str(row.collection_id),
         entry_id=None if part.entry_id is None else str(part.entry_id),
         table_id=str(row.pool_table_id),
         venue_id=str(row.venue_id),
         currency=row.currency,
-        emptied_before_on=row.before_on or placed.get(row.pool_table_id),
+        emptied_before_on=calendar.trading_day(start.emptied_at) if start.emptied_at else placed_on,
         emptied_on=row.trading_on,
         gross=row.counted_minor,
         refunds=part.refunds,
@@ -290,7 +303,7 @@ def _box(
         games=counted.get("games", 0),
         minutes=counted.get("minutes", 0),
         denominations={value: value * count for value, count in row.counts},
-        points=_points(row, meters, read, calendar),
+        points=_points(row, meters, start, read, calendar),
     )
 
 
@@ -305,33 +318,27 @@ def _meter(stated: Mapping[str, Any], currency: str) -> Meter:
     )
 
 
-def _begun(row: Row[Any]) -> Mapping[str, int]:
-    """Return what the meters showed at the collection before; at the first one, what was known when it was recorded."""
-    found: Mapping[str, int] = row.meters_before if row.before_meters is None else row.before_meters
-    return found
-
-
-def _step(meter: Meter, before: int | None, after: int | None) -> int:
-    """Return what a meter counted between two values; 0 where nobody can say."""
-    if before is None or after is None or max(before, after) >= meter.modulus:
+def _step(meter: Meter, start: Baseline, after: int | None) -> int:
+    """Return what a meter counted since a box was last empty; 0 where nobody can say."""
+    before = None if start.since is None else start.since.meters.get(meter.name)
+    if start.since is None or before is None or after is None or max(before, after) >= meter.modulus:
         return 0
-    pair = (MeterReading(_SOME_TIME, before, collected=True), MeterReading(_SOME_TIME + _A_DAY, after))
+    pair = (MeterReading(_SOME_TIME, before, collected=start.since.emptied), MeterReading(_SOME_TIME + _A_DAY, after))
     return deltas(meter, pair)[-1].delta or 0
 
 
 def _points(
-    row: Row[Any], meters: Sequence[Meter], read: Sequence[Row[Any]], calendar: Calendar
+    row: Row[Any], meters: Sequence[Meter], start: Baseline, read: Sequence[Row[Any]], calendar: Calendar
 ) -> tuple[MeterPoint, ...]:
-    """Return how far the money meter had come at each reading between the two collections."""
+    """Return how far the money meter had come at each reading since the box was last empty."""
     money = next((meter for meter in meters if meter.counts == "money"), None)
-    if money is None or row.begun_at is None:
+    if money is None or start.since is None:
         return ()
-    before, after = _begun(row).get(money.name), row.meters.get(money.name)
-    whole = _step(money, before, after)
+    whole = _step(money, start, row.meters.get(money.name))
     if not whole:
         return ()
-    inside = [seen for seen in read if row.begun_at < seen.taken_at < row.collected_at and money.name in seen.meters]
+    inside = [seen for seen in read if start.since.at < seen.taken_at < row.collected_at and money.name in seen.meters]
     return tuple(
-        MeterPoint(calendar.trading_day(seen.taken_at), Fraction(_step(money, before, seen.meters[money.name]), whole))
+        MeterPoint(calendar.trading_day(seen.taken_at), Fraction(_step(money, start, seen.meters[money.name]), whole))
         for seen in inside
     )

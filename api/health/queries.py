@@ -188,7 +188,7 @@ def _jobs(session: Session, table_ids: Collection[UUID], *, since: datetime) -> 
         select(JobRow.pool_table_id, JobDoneRow.done_at, JobDoneRow.meters_before, JobDoneRow.meters_after)
         .join(JobDoneRow, col(JobDoneRow.job_id) == col(JobRow.id))
         .where(col(JobRow.pool_table_id).in_(table_ids), col(JobDoneRow.done_at) >= since)
-        .order_by(col(JobDoneRow.done_at).desc())
+        .order_by(col(JobDoneRow.done_at).desc(), col(JobDoneRow.job_id).desc())
         .limit(_COLLECTIONS_MAX * max(len(table_ids), 1))
     )
     found: dict[UUID, list[Counts]] = {}
@@ -216,7 +216,7 @@ def _stays(session: Session, table_ids: Collection[UUID]) -> tuple[dict[UUID, li
 
 def _collected(session: Session, table_ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[Counts]]:
     """Return the meters at each table's newest collections that are not reversed, in time order."""
-    order = (col(CollectionRow.collected_at).desc(), col(CollectionRow.sequence).desc())
+    order = (col(CollectionRow.collected_at).desc(), col(CollectionRow.id).desc())
     place = func.row_number().over(partition_by=col(CollectedTableRow.pool_table_id), order_by=order).label("place")
     newest = (
         select_columns(

@@ -106,7 +106,7 @@ def _newest(column: Any, *conditions: ColumnElement[bool]) -> Select[Any]:
             ~exists().where(col(VoidRow.reading_id) == col(ReadingRow.id)),
             *conditions,
         )
-        .order_by(col(ReadingRow.taken_at).desc(), col(ReadingRow.arrival).desc())
+        .order_by(col(ReadingRow.taken_at).desc(), col(ReadingRow.id).desc())
         .limit(1)
         .correlate(PoolTableRow)
     )

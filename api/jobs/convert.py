@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from typing import Any
+from uuid import UUID
 
 from ..pricing import format_money
 from .fault_report import FaultReport, TableFaults
@@ -43,14 +44,15 @@ def job_out(
     done: JobDoneRow | None,
     parts: Sequence[JobPartRow],
     *,
+    venue_id: UUID | None,
     with_costs: bool,
 ) -> JobOut:
-    """Write a job; without costs for whom they do not concern."""
+    """Write a job, with the venue where its table was; without costs for whom they do not concern."""
     assigned = [step.person for step in steps if step.state == "assigned"]
     return JobOut(
         id=row.id,
         table_id=row.pool_table_id,
-        venue_id=row.venue_id,
+        venue_id=venue_id,
         currency=row.currency,
         reported_at=row.reported_at,
         reported_by=row.reported_by,

@@ -8,6 +8,7 @@ from uuid import UUID
 from sqlalchemy import ColumnElement, and_, exists, or_
 from sqlmodel import Session, col, select
 
+from ..pool_tables.queries import venue_id_at, was_at
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..store.feeds import LastChangeRow
 from ..venues.rows import VenueRow
@@ -28,7 +29,7 @@ _LONGEST_DAY = timedelta(days=2)
 def get_job(session: Session, job_id: UUID, *, venue_id: UUID | None = None) -> JobRow:
     """Return a job, of one venue or of any; ``not_found`` where there is none."""
     row = session.get(JobRow, job_id)
-    if row is None or venue_id not in (None, row.venue_id):
+    if row is None or venue_id not in (None, venue_ids_of(session, [job_id])[job_id]):
         raise not_found("job")
     return row
 
@@ -42,8 +43,17 @@ def jobs_out(session: Session, rows: Sequence[JobRow], *, with_costs: bool) -> l
     ):
         steps[step.job_id].append(step)
     done = {row.job_id: row for row in session.exec(select(JobDoneRow).where(col(JobDoneRow.job_id).in_(ids)))}
-    parts = _parts(session, ids)
-    return [job_out(row, steps[row.id], done.get(row.id), parts[row.id], with_costs=with_costs) for row in rows]
+    parts, venue_ids = _parts(session, ids), venue_ids_of(session, ids)
+    return [
+        job_out(row, steps[row.id], done.get(row.id), parts[row.id], venue_id=venue_ids[row.id], with_costs=with_costs)
+        for row in rows
+    ]
+
+
+def venue_ids_of(session: Session, job_ids: Collection[UUID]) -> dict[UUID, UUID | None]:
+    """Return the venue where the table of each job was at the time of its report, by all that is on record now."""
+    place = venue_id_at(col(JobRow.pool_table_id), col(JobRow.reported_at))
+    return dict(session.exec(select(JobRow.id, place).where(col(JobRow.id).in_(job_ids))).all())
 
 
 def changes_out(session: Session, rows: Sequence[LastChangeRow]) -> list[JobChangeOut]:
@@ -67,9 +77,8 @@ def page_jobs(
 ) -> Page[JobRow]:
     """Return jobs in the order of their recording; ``after`` is the id of a job of this table or venue."""
     own = [
-        column == value
-        for column, value in ((col(JobRow.pool_table_id), table_id), (col(JobRow.venue_id), venue_id))
-        if value is not None
+        *(() if table_id is None else (col(JobRow.pool_table_id) == table_id,)),
+        *(() if venue_id is None else was_at(venue_id, col(JobRow.pool_table_id), col(JobRow.reported_at))),
     ]
     query = select(JobRow).where(*own)
     if state is not None:
@@ -117,6 +126,20 @@ def times_out_of_order(
     found: dict[UUID, list[OutOfOrder]] = {table_id: [] for table_id in table_ids}
     for table_id, reported_at, done_at in session.exec(query):
         found[table_id].append(OutOfOrder(reported_at, done_at))
+    return found
+
+
+def done_at_tables(session: Session, table_ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[JobDoneRow]]:
+    """Return how the jobs of some tables ended since an instant, in time order; a table without any has no list."""
+    query = (
+        select(JobRow.pool_table_id, JobDoneRow)
+        .join(JobDoneRow, col(JobDoneRow.job_id) == col(JobRow.id))
+        .where(col(JobRow.pool_table_id).in_(table_ids), col(JobDoneRow.done_at) >= since)
+        .order_by(col(JobDoneRow.done_at), col(JobDoneRow.job_id))
+    )
+    found: dict[UUID, list[JobDoneRow]] = {}
+    for table_id, done in session.exec(query):
+        found.setdefault(table_id, []).append(done)
     return found
 
 

@@ -10,8 +10,9 @@ from ..store.db import Utc
 
 
 class JobRow(SQLModel, table=True):
-    """A report of a fault; ``arrival`` counts from 1 in the order of recording, ``venue_id`` is where the table was then.
+    """A report of a fault; ``arrival`` counts from 1 in the order of recording.
 
+    ``venue_id`` is where the table was then by the moves on record when the report came; answers ask the moves again.
     ``currency`` is that of the venue where the table was, or was last, at the time of the report.
     """
 

@@ -82,7 +82,7 @@ def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime)
         raise not_found("table")
     stored = session.get(JobRow, message.id)
     if stored is not None:
-        return _same(stored, message, by=by), False
+        return _same(session, stored, message, by=by), False
     must_have_come(message.reported_at, now=now, where="reported_at")
     if message.reported_at > stay.from_at:
         must_be_on_the_route(stay, where="table_id")
@@ -194,9 +194,10 @@ def _post_cost(
     )
 
 
-def _same(stored: JobRow, message: JobIn, *, by: Reporter) -> JobRow:
+def _same(session: Session, stored: JobRow, message: JobIn, *, by: Reporter) -> JobRow:
     """Return the stored job if the report says the same; refuse, naming what differs, if it does not."""
-    found = differences(stored=stored_content(stored), sent=content_of(message), seen=by.sees(stored.venue_id))
+    there = stay_at(stays_of(session, stored.pool_table_id), stored.reported_at)
+    found = differences(stored=stored_content(stored), sent=content_of(message), seen=by.sees(there.venue_id))
     if found:
         raise Problem("same_id_other_content", errors=found)
     return stored

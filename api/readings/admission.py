@@ -15,7 +15,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
@@ -30,6 +30,7 @@ Outcome = Literal["recorded", "duplicate", "refused"]
 
 FUTURE_ALLOWED = timedelta(minutes=5)
 NEEDS_A_KEY = ("settings", "done")
+_FLAGS = ("from_future", "before_the_table", "in_the_workshop", "on_mains", "odd_voltage")
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,8 +117,15 @@ def _again(sent: Content, stored: Content, table: TableFacts, sender: Sender) ->
     else:
         faults = differences(stored=stored, sent=sent)
     if not faults:
-        return Decision("duplicate", flags=tuple(stored["flags"] or ()))
+        elsewhere = table.stood(stored["taken_at"]).venue_id is None
+        return Decision("duplicate", flags=flags_now(stored["flags"] or (), in_the_workshop=elsewhere))
     return Decision("refused", code="same_id_other_content", faults=faults)
+
+
+def flags_now(stored: Sequence[str], *, in_the_workshop: bool) -> tuple[str, ...]:
+    """Return a reading's flags by where the table was, as that is on record now."""
+    flags = [flag for flag in _FLAGS if flag in stored and flag != "in_the_workshop"]
+    return tuple(sorted((*flags, *(("in_the_workshop",) if in_the_workshop else ())), key=_FLAGS.index))
 
 
 def _flags(sent: Content, table: TableFacts, stood: Stood, now: datetime) -> tuple[str, ...]:

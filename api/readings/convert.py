@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 from datetime import time
 from typing import Any
+from uuid import UUID
 
 from pydantic import MISSING
 
 from ..web.schema_types import DAYS, value_or
+from .admission import flags_now
 from .rows import ReadingRow, VoidRow
 from .schemas import (
     ClockOut,
@@ -57,12 +59,15 @@ def _window(window: FoundWindowIn) -> dict[str, Any]:
     return {**sent, "free": sent.get("free", False), **ladders}
 
 
-def reading_out(row: ReadingRow, void: VoidRow | None, *, with_note: bool = True) -> ReadingOut:
-    """Write a reading as its message; ``with_note``: whether the reader may see what somebody wrote beside it."""
+def reading_out(row: ReadingRow, void: VoidRow | None, venue_id: UUID | None, *, with_note: bool = True) -> ReadingOut:
+    """Write a reading as its message, with the venue where the table was.
+
+    ``with_note``: whether the reader may see what somebody wrote beside it.
+    """
     return ReadingOut(
         id=row.id,
         table_id=row.pool_table_id,
-        venue_id=row.venue_id,
+        venue_id=venue_id,
         taken_at=row.taken_at,
         received_at=row.received_at,
         sender=row.sender,
@@ -73,7 +78,7 @@ def reading_out(row: ReadingRow, void: VoidRow | None, *, with_note: bool = True
         controller_version=row.controller_version,
         done=row.done or [],
         note=row.note if with_note else "",
-        flags=row.flags or [],
+        flags=list(flags_now(row.flags or (), in_the_workshop=venue_id is None)),
         voided=void and VoidedOut(reason=void.reason, voided_at=void.voided_at, voided_by=void.voided_by),
     )
 

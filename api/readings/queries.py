@@ -9,18 +9,20 @@ from sqlalchemy import Row, exists, func
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
+from ..pool_tables.queries import venue_id_at, was_at
 from ..web.errors import http_problem
 from ..web.pagination import Page
 from .rows import READING, ReadingRow, VoidRow
 
 Kind = Literal["supply", "clock", "meters", "settings", "done"]
 
-ReadingWithVoid = tuple[ReadingRow, VoidRow | None]
+StoredReading = tuple[ReadingRow, VoidRow | None, UUID | None]
+"""A reading, the note that voids it, and the venue where the table was, by all that is on record now."""
 
 
 _COLUMNS: dict[Kind, tuple[str, ...]] = {
     "supply": ("battery_mv", "temperature_tenths_c", "rested_minutes"),
-    "clock": ("clock_minute", "clock_weekday", "clock_on", "clock_display", "venue_id"),
+    "clock": ("clock_minute", "clock_weekday", "clock_on", "clock_display"),
     "meters": ("meters",),
     "settings": ("settings",),
     "done": ("done",),
@@ -30,14 +32,16 @@ _COLUMNS: dict[Kind, tuple[str, ...]] = {
 
 def page_readings(
     session: Session, *, table_id: UUID | None, venue_id: UUID | None, limit: int, after: UUID | None
-) -> Page[ReadingWithVoid]:
+) -> Page[StoredReading]:
     """Return readings in the order of their arrival, of one table or venue or of all; ``after`` is a reading's id."""
+    columns = col(ReadingRow.pool_table_id), col(ReadingRow.taken_at)
     own = [
-        column == value
-        for column, value in ((col(ReadingRow.pool_table_id), table_id), (col(ReadingRow.venue_id), venue_id))
-        if value is not None
+        *(() if table_id is None else (columns[0] == table_id,)),
+        *(() if venue_id is None else was_at(venue_id, *columns)),
     ]
-    query = select(ReadingRow, VoidRow).outerjoin(VoidRow, col(VoidRow.reading_id) == col(ReadingRow.id))
+    query = select(ReadingRow, VoidRow, venue_id_at(*columns)).outerjoin(
+        VoidRow, col(VoidRow.reading_id) == col(ReadingRow.id)
+    )
     query = query.where(*own)
     if after is not None:
         # Another's reading is refused like one that is absent: else ``after`` would tell which there are.
@@ -52,13 +56,21 @@ def page_readings(
 def history(
     session: Session, table_ids: Collection[UUID], kind: Kind, *, since: datetime, most: int
 ) -> dict[UUID, list[Row[Any]]]:
-    """Return, by table, the newest observations of a kind taken since an instant, at most so many, oldest first."""
+    """Return, by table, the newest observations of a kind taken since an instant, at most so many, oldest first.
+
+    Of one instant they go by their ids, in whatever order they arrived.
+    """
     columns = READING.c
-    order = (columns.taken_at.desc(), columns.arrival.desc())
+    order = (columns.taken_at.desc(), columns.id.desc())
     place = func.row_number().over(partition_by=columns.pool_table_id, order_by=order).label("place")
     newest = (
         select_columns(
-            columns.pool_table_id, columns.taken_at, columns.arrival, *(columns[name] for name in _COLUMNS[kind]), place
+            columns.pool_table_id,
+            columns.taken_at,
+            columns.arrival,
+            columns.id,
+            *(columns[name] for name in _COLUMNS[kind]),
+            place,
         )
         .where(
             columns.pool_table_id.in_(table_ids),
@@ -69,7 +81,7 @@ def history(
         )
         .subquery()
     )
-    query = select_columns(newest).where(newest.c.place <= most).order_by(newest.c.taken_at, newest.c.arrival)
+    query = select_columns(newest).where(newest.c.place <= most).order_by(newest.c.taken_at, newest.c.id)
     found: dict[UUID, list[Row[Any]]] = {table_id: [] for table_id in table_ids}
     for row in session.connection().execute(query):
         found[row.pool_table_id].append(row)

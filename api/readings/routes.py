@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from ..pool_tables.service import get_table
+from ..pool_tables.service import get_table, stay_at, stays_of
 from ..store.changes import note_tables
 from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep
@@ -60,7 +60,10 @@ def list_readings(
     )
     link_next(request, response, found.next)
     operators = principal.venue_id is None and principal.table_id is None
-    items = [reading_out(row, void, with_note=operators or row.sender == principal.name) for row, void in found.rows]
+    items = [
+        reading_out(row, void, venue_id, with_note=operators or row.sender == principal.name)
+        for row, void, venue_id in found.rows
+    ]
     return ReadingPage(items=items, next=found.next)
 
 
@@ -71,4 +74,4 @@ def void_reading(
     """Void a wrong reading: it stays on record and no longer counts."""
     row, note = service.void_reading(session, reading_id, reason=message.reason, by=principal.name, now=now)
     note_tables(session, [row.pool_table_id])
-    return reading_out(row, note)
+    return reading_out(row, note, stay_at(stays_of(session, row.pool_table_id), row.taken_at).venue_id)

@@ -477,7 +477,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Name used twice",
             "Amounts are carried forward by name. Give each its own.",
         ),
-        ("never_at_venue", 422, "Table never at that venue", "Name a table that is, or once was, at the venue."),
+        ("no_such_table", 422, "Unknown table", "Name a table of the route by its id."),
         ("never_due", 422, "Never due", "An amount due once is due while the agreement runs."),
         ("no_name", 422, "Name missing", "Give it a name."),
         ("no_tax_rates", 422, "Tax rate missing", "A tax area has at least one dated rate."),

@@ -15,6 +15,7 @@ from sqlmodel import Session, SQLModel, col
 from ..collections.queries import StoredBoxes, judge_boxes, load_boxes
 from ..collections.rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
 from ..collections.table_finding import TableFinding
+from ..controllers.queries import KEYED_IN_ORDER
 from ..controllers.rows import KeyingRow, KeyingVoidRow
 from ..health.levels import Levels
 from ..health.queries import StoredTable, facts_of, levels_in_force, load_tables
@@ -244,7 +245,7 @@ def _keyings(session: Session, ids: Collection[UUID]) -> dict[UUID, _Keyings]:
             col(KeyingRow.pool_table_id).in_(ids),
             ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)),
         )
-        .order_by(col(KeyingRow.keyed_at), col(KeyingRow.sequence))
+        .order_by(*KEYED_IN_ORDER)
     )
     found: dict[UUID, _Keyings] = {}
     for row in session.execute(query).scalars():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from uuid import uuid4
 
 import pytest
 
@@ -46,6 +47,65 @@ def test_the_word_says_what_is_odd_and_what_to_do(
         assert says in recorded["word"]
     worklist = till.client.get("/v1/worklist").json()["items"]
     assert any(item["code"] == "difference" for item in worklist) == (code in ("over", "short", "counted_twice"))
+
+
+def report(till: Till, at: str, *, done_at: str | None = None, test_money: str = "0.00") -> None:
+    """Report that nobody can play from one day on, until a day on which the job is done."""
+    id_ = str(uuid4())
+    fault = {"id": id_, "table_id": till.table, "reported_at": f"{at}T12:00:00Z", "fault": "money_refused"}
+    till.route.post("/jobs", {**fault, "playable": False})
+    if done_at is not None:
+        done = {"at": f"{done_at}T12:00:00Z", "found": "a bent coin", "test_money": test_money}
+        till.route.post(f"/jobs/{id_}/done", done)
+
+
+@pytest.mark.parametrize(
+    ("from_on", "done_on", "test_money", "dollars", "is_odd"),
+    [
+        ("2026-10-01", None, "0.00", 1, True),
+        ("2026-10-01", None, "0.00", 0, False),
+        ("2026-10-01", "2026-10-11", "0.00", 40, True),
+        ("2026-10-01", "2026-10-09", "0.00", 40, False),  # somebody could play for a day
+        ("2026-10-04", None, "0.00", 40, False),
+        ("2026-10-01", None, "40.00", 40, False),  # the money that the mechanic put in
+        ("2026-10-01", None, "40.00", 42, False),  # a twentieth is tolerated, as on the worklist
+        ("2026-10-01", None, "40.00", 43, True),
+    ],
+)
+def test_money_in_a_table_that_was_out_of_order_all_the_time_is_odd(
+    till: Till, from_on: str, done_on: str | None, test_money: str, dollars: int, is_odd: bool
+) -> None:
+    till.collect("2026-10-03", 10, cash=0)
+    report(till, from_on, done_at=done_on)
+    if test_money != "0.00":
+        report(till, "2026-10-05", done_at="2026-10-06", test_money=test_money)
+    body = till.body("2026-10-10", dollars, cash=dollars * 4)
+    previewed = till.client.post("/v1/collections/preview", json=body).json()
+    recorded = till.route.post("/collections", body)
+    assert previewed["word"] == recorded["word"]
+    assert word(recorded) == ("out_of_order_then" if is_odd else None)
+    assert ("out_of_order_then" in recorded["cautions"]) is is_odd
+    if is_odd:
+        assert "reported out of order all the time since 2026-10-03" in recorded["word"]
+
+
+def test_a_fault_that_is_reported_late_makes_the_word_of_the_collection_before_it_arrived(till: Till) -> None:
+    till.collect("2026-10-03", 10, cash=0)
+    told = till.collect("2026-10-10", 10, cash=40)
+    assert told["word"] is None
+    report(till, "2026-10-02")
+    assert word(till.client.get(f"/v1/collections/{told['id']}").json()) == "out_of_order_then"
+
+
+def test_a_meter_that_only_a_job_read_before_is_no_first_reading(till: Till) -> None:
+    id_ = str(uuid4())
+    fault = {"id": id_, "table_id": till.table, "reported_at": "2026-10-01T12:00:00Z", "fault": "money_refused"}
+    till.route.post("/jobs", {**fault, "playable": True})
+    done = {"at": "2026-10-02T12:00:00Z", "found": "a bent coin", "meters_after": {"cash": 12}}
+    till.route.post(f"/jobs/{id_}/done", done)
+    told = till.collect("2026-10-03", 10, cash=40)
+    assert "first_reading" not in told["cautions"]
+    assert "start_unknown" in told["cautions"]
 
 
 def test_a_meter_that_went_down_is_to_be_read_again(till: Till) -> None:

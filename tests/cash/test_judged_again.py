@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
-from uuid import UUID, uuid4
-
-from fastapi.testclient import TestClient
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from uuid import uuid4
 
 from tests.cash.conftest import METERS, Till
 from tests.conftest import Route
@@ -115,53 +111,61 @@ def test_what_was_divided_too_little_is_given_back_and_a_reversal_takes_that_bac
     assert lines(again)[1] == ("correction", "-50.00")
 
 
-FACTS = st.lists(
-    st.one_of(
-        st.tuples(st.just("collect"), st.integers(1, 9), st.integers(0, 30), st.integers(0, 400)),
-        st.tuples(st.just("reversed"), st.integers(1, 9), st.integers(0, 30), st.integers(0, 400)),
-        st.tuples(st.just("reset"), st.integers(1, 9), st.just(0), st.just(0)),
-    ),
-    min_size=2,
-    max_size=5,
-    unique_by=lambda fact: (fact[0], fact[1]),
-)
-
-
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(facts=FACTS, order=st.randoms(use_true_random=False))
-def test_any_order_of_arrival_of_the_same_facts_ends_in_the_same_answers(
-    at_noon: TestClient, route: Route, facts: list[tuple[str, int, int, int]], order: Any
+def test_a_collection_that_arrives_before_the_move_to_its_venue_is_kept_and_right_once_the_move_is_there(
+    till: Till, route: Route
 ) -> None:
-    shuffled = list(facts)
-    order.shuffle(shuffled)
-    assert answers(at_noon, route, facts) == answers(at_noon, route, shuffled)
+    till.table = route.table(till.venue, label="Old one", meters=METERS, placed_at=PLACED_AT)["id"]
+    elsewhere = route.venue(name="The Tin Heron")["id"]
+    told = till.collect("2026-11-20", 0, cash=40, venue_id=elsewhere)
+    assert "not_there_then" in told["cautions"]
+    assert told["tables"][0]["word"]["code"] == "not_there_then"
+    assert "By the records this table was not at this venue on 2026-11-20" in told["word"]
+    move = {"venue_id": elsewhere, "moved_at": "2026-11-19T12:00:00Z", "meters": {"cash": 40}}
+    route.post(f"/tables/{till.table}/moves", move)
+    later = now(till, told)
+    assert "not_there_then" not in later["cautions"]
+    assert (later["word"], later["expected"]) == (None, {"least": "0.00", "most": "0.00"})
 
 
-def answers(client: TestClient, route: Route, facts: list[tuple[str, int, int, int]]) -> list[tuple[Any, ...]]:
-    """Record facts in an order at a venue of their own; return what is answered of each collection in the end."""
-    venue = route.venue(name="Any order")["id"]
-    table = route.table(venue, meters=METERS, placed_at=PLACED_AT)["id"]
-    made = {}
-    for kind, hour, dollars, cash in facts:
-        at = f"2026-11-25T{hour:02}:00:00Z"
-        if kind == "reset":
-            reading = {"id": str(uuid4()), "table_id": table, "taken_at": at, "done": ["meters_reset"]}
-            route.post("/readings", {"readings": [reading]})
-            continue
-        box = {"table_id": table, "counted": {"1.00": dollars}, "meters": {"cash": cash}}
-        # Of two collections at one instant the ids decide which is the later one, so they have the same order each time.
-        id_ = UUID(int=(int(UUID(venue)) & ~0xFFFF) + hour * 10 + (kind == "reversed"))
-        body = {"id": str(id_), "venue_id": venue, "collected_at": at, "collector": "Ana", "tables": [box]}
-        route.post("/collections", body)
-        made[kind, hour] = str(id_)
-        if kind == "reversed":
-            route.post(f"/collections/{id_}/reversal", {"reason": "wrong"})
-    found = []
-    for (kind, hour), id_ in sorted(made.items()):
-        told = client.get(f"/v1/collections/{id_}").json()
-        cautions = [caution for caution in told["cautions"] if caution != "late_arrival"]
-        parts = (told["expected"], told["difference"], told["difference_percent"], told["word"], told["compared"])
-        found.append((kind, hour, told["status"], *parts, cautions, told["tables"][0]["since"]))
-    charted = client.get(f"/v1/reports/differences?table_id={table}").json()["points"]
-    found.append(tuple((point["collected_at"], point["difference"]) for point in charted))
-    return found
+def test_what_was_read_and_reported_before_a_move_arrived_belongs_to_the_venue_of_the_move(
+    till: Till, route: Route
+) -> None:
+    elsewhere = route.venue(name="The Tin Heron")["id"]
+    till.table = route.table(till.venue, label="Old one", meters=METERS, placed_at=PLACED_AT)["id"]
+    reading = {"id": str(uuid4()), "table_id": till.table, "taken_at": "2026-11-20T12:00:00Z", "meters": {"cash": 3}}
+    route.post("/readings", {"readings": [reading]})
+    report = {"id": str(uuid4()), "table_id": till.table, "reported_at": "2026-11-20T12:00:00Z"}
+    job = route.post("/jobs", {**report, "fault": "money_refused", "playable": False})
+    assert job["venue_id"] == till.venue
+    move = route.post(f"/tables/{till.table}/moves", {"venue_id": elsewhere, "moved_at": "2026-11-19T12:00:00Z"})
+    for venue, seen in ((till.venue, 0), (elsewhere, 1)):
+        assert len(till.client.get(f"/v1/jobs?venue_id={venue}").json()["items"]) == seen
+        asked = till.client.get("/v1/readings", headers=route.token("venue", venue_id=venue)).json()["items"]
+        assert [item["venue_id"] for item in asked] == [elsewhere] * seen
+    assert (
+        till.client.get(f"/v1/jobs/{job['id']}", headers=route.token("venue", venue_id=till.venue)).status_code == 404
+    )
+    assert till.client.get(f"/v1/jobs/{job['id']}").json()["venue_id"] == elsewhere
+    route.post(f"/moves/{move['id']}/void", {"reason": "never left"})
+    workshop = {"venue_id": None, "moved_at": "2026-11-19T12:00:00Z"}
+    route.post(f"/tables/{till.table}/moves", workshop)
+    (seen_again,) = till.client.get(f"/v1/readings?table_id={till.table}").json()["items"]
+    assert (seen_again["venue_id"], seen_again["flags"]) == (None, ["in_the_workshop"])
+    assert route.post("/readings", {"readings": [reading]})["results"][0]["flags"] == ["in_the_workshop"]
+
+
+def test_earnings_count_games_since_the_box_was_last_empty_as_that_is_known_now(till: Till, route: Route) -> None:
+    till.collect("2026-11-02", 10, cash=0, meters={"plays": 0})
+    till.collect("2026-11-12", 10, meters={"plays": 900})
+    assert games(till) == 900
+    till.collect("2026-11-07", 10, meters={"plays": 500})
+    assert games(till) == 900
+    reading = {"id": str(uuid4()), "table_id": till.table, "taken_at": "2026-11-10T12:00:00Z"}
+    route.post("/readings", {"readings": [{**reading, "done": ["meters_reset"]}]})
+    assert games(till) == 500
+
+
+def games(till: Till) -> int:
+    """Return the games of the month by the meters."""
+    (total,) = till.client.get("/v1/reports/earnings?from=2026-11-01&to=2026-12-01").json()["totals"]
+    return int(total["games"])

@@ -29,7 +29,7 @@ IMPOSSIBLE_TABLES: list[Case] = [
     ({"test_games": -1}, "invalid", "tables[0].test_games"),
     ({"meters": {"cash": -1}}, "invalid", "tables[0].meters.cash"),
     ({"currency": "EUR"}, "invalid", "tables[0].currency"),
-    ({"table_id": ABSENT}, "never_at_venue", "tables[0].table_id"),
+    ({"table_id": ABSENT}, "no_such_table", "tables[0].table_id"),
 ]
 IMPOSSIBLE_COLLECTIONS: list[Case] = [
     ({"collected_at": "2026-11-25T17:06:00Z"}, "invalid", "collected_at"),
@@ -82,10 +82,10 @@ def test_five_minutes_of_a_fast_clock_are_forgiven(till: Till) -> None:
     assert told["status"] == "unsettled"
 
 
-def test_a_table_that_never_was_at_that_venue_is_refused(till: Till, route: Route) -> None:
-    elsewhere = route.venue(name="Elsewhere")["id"]
+def test_a_table_of_another_currency_is_refused_at_a_venue_where_it_never_was(till: Till, route: Route) -> None:
+    elsewhere = route.venue(name="Elsewhere", currency="EUR", time_zone="Europe/Vienna")["id"]
     body = till.body("2026-10-10", 10, venue_id=elsewhere)
-    assert till.refused(body) == (422, "never_at_venue", ["tables[0].table_id"])
+    assert till.refused(body) == (409, "currency_differs", ["tables[0].table_id"])
 
 
 def test_a_venue_that_is_none_is_not_found(till: Till) -> None:
