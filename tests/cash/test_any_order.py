@@ -158,7 +158,7 @@ class Machine:
         box = {"table_id": str(self.table), "counted": {"1.00": fact.number // 2}, "meters": meters}
         at = {"venue_id": str(self.venues[fact.place % 2]), "collected_at": fact.at_text}
         message = CollectionIn.model_validate({"id": str(id_), **at, "collector": "Ana", "tables": [box]})
-        return record_collection(self.session, message, now=NOW, by="Ana", person="Ana").id
+        return record_collection(self.session, message, now=NOW, by="Ana", person="Ana")[0].id
 
     def _reading(self, id_: UUID, fact: Fact, **seen: Any) -> UUID:
         item = {"id": str(id_), "table_id": str(self.table), "taken_at": fact.at_text, **seen}
@@ -185,7 +185,7 @@ class Machine:
 
     def _keying(self, id_: UUID, fact: Fact) -> UUID:  # noqa: ARG002 (the service makes the id)
         terms = {"schedule_id": str(self.schedules[fact.place % 2]), "keyed_at": fact.at_text, "by": "Ana"}
-        return record_keying(self.session, self.table, KeyingIn.model_validate(terms), now=NOW).id
+        return record_keying(self.session, self.table, KeyingIn.model_validate(terms), now=NOW)[0].id
 
     def _job(self, id_: UUID, fact: Fact) -> UUID:
         report = {"id": str(id_), "table_id": str(self.table), "reported_at": fact.at_text, "fault": "money_refused"}
