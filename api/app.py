@@ -20,6 +20,7 @@ from .collections.routes import router as collections
 from .controllers.routes import router as controllers
 from .earnings.routes import router as earnings
 from .health.routes import router as health
+from .imports.routes import router as imports
 from .inventory.routes import router as inventory
 from .jobs.routes import router as jobs
 from .ledger.routes import router as ledger
@@ -109,6 +110,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         publications,
         *of_tables,
         *of_money,
+        imports,
         tokens,
     )
     for router in routers:

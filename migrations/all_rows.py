@@ -3,6 +3,7 @@
 from baizebook.collections import rows as collections
 from baizebook.controllers import rows as controllers
 from baizebook.health import rows as health
+from baizebook.imports import rows as imports
 from baizebook.jobs import rows as jobs
 from baizebook.ledger import rows as ledger
 from baizebook.lifecycle import rows as lifecycle
@@ -36,6 +37,7 @@ MODULES = (
     jobs,
     health,
     lifecycle,
+    imports,
     worklist,
 )
 metadata = SQLModel.metadata

@@ -1,8 +1,9 @@
 """Bodies: read to their end or refused, inflated and parsed once.
 
-- A body has at most ``body_bytes_max`` bytes, compressed and inflated; every 10 seconds bring 10 kB or its end (408).
+- A body has at most ``body_bytes_max`` bytes, a file 16 MiB, compressed and inflated; every 10 seconds bring 10 kB or
+  its end (408).
 - A process holds at most 128 bodies and 64 MiB of them at once; more are asked to come back (503). What is inflated
-  is held only by the threads that work, at most ``body_bytes_max`` in each.
+  is held only by the threads that work, at most the same number of bytes in each.
 - A body is JSON in UTF-8 with at most 200,000 values in 32 levels: finite numbers, each name once in an object, no
   half of a surrogate pair, no NUL.
 """
@@ -10,7 +11,7 @@
 import json
 import zlib
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from typing import Any, NoReturn
 
@@ -21,6 +22,7 @@ from .errors import Problem, http_problem
 
 BODIES_MAX = 128
 BODIES_BYTES_MAX = 64 * 1024 * 1024
+FILE_BYTES_MAX = 16 * 1024 * 1024
 PERIOD_S = 10
 PERIOD_BYTES = 10_000
 VALUES_MAX = 200_000
@@ -54,9 +56,8 @@ class HeldBody:
         self._bodies = bodies
         self.content = bytearray()
 
-    async def read(self, request: Request) -> None:
-        """Read the body to its end; refuse one that is too large, too slow, or one too many."""
-        size_max = request.app.state.settings.body_bytes_max
+    async def read(self, request: Request, *, size_max: int) -> None:
+        """Read the body to its end; refuse one of more bytes, one that is too slow, or one too many."""
         announced = request.headers.get("content-length", "")
         if announced.isdecimal() and int(announced) > size_max:
             raise _too_large(size_max)
@@ -106,8 +107,7 @@ def parse_body(content: bytes, *, kind: str) -> Any:
 
     Refuses (400 ``malformed``, 422 ``invalid``) all that this module's rules exclude.
     """
-    if kind.split(";")[0].strip().lower() != "application/json":
-        raise http_problem("malformed", where="Content-Type", found=kind[:80] or "nothing", expected="application/json")
+    check_kind(kind, ["application/json"])
     try:
         text = content.decode()
     except UnicodeDecodeError as error:
@@ -115,6 +115,13 @@ def parse_body(content: bytes, *, kind: str) -> Any:
             "malformed", where="body", found=f"no UTF-8 at byte {error.start}", expected="UTF-8"
         ) from None
     return strict_json(text)
+
+
+def check_kind(kind: str, kinds: Collection[str]) -> None:
+    """Refuse (400 ``malformed``) a content type that is none of these."""
+    if kind.split(";")[0].strip().lower() not in kinds:
+        expected = " or ".join(kinds)
+        raise http_problem("malformed", where="Content-Type", found=kind[:80] or "nothing", expected=expected)
 
 
 def _inflate(content: bytes, coding: str, size_bytes_max: int) -> bytes:

@@ -1,6 +1,7 @@
 """What an operation depends on: its session, its instant, and what marks its transaction."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, TypeVar
 
@@ -40,6 +41,39 @@ def shows_token(endpoint: F) -> F:
     """Mark a POST whose answer shows a token: it is never kept."""
     endpoint.shows_token = True  # type: ignore[attr-defined]
     return endpoint
+
+
+def takes_file(*kinds: str) -> Callable[[F], F]:
+    """Mark an operation whose body is a file of one of these content types, and not JSON."""
+
+    def mark(endpoint: F) -> F:
+        endpoint.takes_file = kinds  # type: ignore[attr-defined]
+        return endpoint
+
+    return mark
+
+
+def file_kinds(request: Request) -> tuple[str, ...]:
+    """Return the content types of the file that an operation takes; none where it takes JSON."""
+    kinds: tuple[str, ...] = getattr(request.scope.get("endpoint"), "takes_file", ())
+    return kinds
+
+
+@dataclass(frozen=True, slots=True)
+class SentFile:
+    """A file that was sent: the content type that its sender gave it, and its bytes."""
+
+    kind: str
+    content: bytes
+
+
+async def sent_file(request: Request) -> SentFile:
+    """Return the file that was sent."""
+    kind = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    return SentFile(kind, await request.body())
+
+
+FileDep = Annotated[SentFile, Depends(sent_file)]
 
 
 def writes(request: Request) -> bool:

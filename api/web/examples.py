@@ -231,6 +231,7 @@ BODIES: dict[str, Any] = {
     "reverse_ledger_entry": {"reason": "Booked twice.", "on": "2026-11-24"},
     "put_account_names": {"names": {"bank": "K-02 Savings bank"}},
     "create_sheet_link": {"name": "Price list in the office", "venue_ids": [_VENUE], "reports": ["worklist"]},
+    "import_file": "table,taken at,volts,meter cash\nUpstairs,2026-11-20 17:40,12.62,\nDownstairs,2026-11-20 17:55,12.48,\n",
     "create_token": {"name": "Rosalind's phone", "role": "collector"},
 }
 """What is sent, by operation."""
@@ -273,6 +274,8 @@ ASKED: dict[str, dict[str, Any]] = {
     "get_statement_csv": {"month": "2026-11"},
     "list_account_balances": {"venue_id": _VENUE},
     "export_ledger": {"format": "csv"},
+    "import_file": {"of": "readings", "preview": True},
+    "get_import_template": {"of": "tables"},
     "depart_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},
     "delete_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},
     "delete_table": {"table_id": str(DEMO_IDS["table typed twice"])},

@@ -110,8 +110,9 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
                 elif parameter["name"] in PARAMETERS and (parameter.get("required") or parameter["in"] == "header"):
                     parameter["example"] = PARAMETERS[parameter["name"]]
             if "requestBody" in operation:
-                content = operation["requestBody"]["content"]["application/json"]
-                content["example"] = BODIES[operation["operationId"]]
+                content = operation["requestBody"]["content"]
+                shown = next(iter(content))  # of a file that may be CSV or a workbook, the CSV
+                content[shown]["example"] = BODIES[operation["operationId"]]
                 operation["responses"].setdefault("408", _described(408))
             _show_answer(operation)
         _link(path, contract)
@@ -186,6 +187,7 @@ TAGS = {
     "sheets": "What a table's controller must hold, and the shortest way to key it.",
     "health": "Is a table charged, on time, counting, and keyed as it should be?",
     "jobs": "What broke: reported by whoever is at the table, mended by somebody, closed with what was found.",
+    "imports": "Spreadsheets in: previewed, then stored, line by line.",
     "worklist": "What needs doing, with what, and by when it matters.",
     "cash": "From the box to the books: agreements, collections, settlements, disputes, differences.",
     "reports": "What each table and venue earned, and what is not collected yet.",

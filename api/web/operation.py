@@ -5,10 +5,12 @@
 - All else happens in one thread: the body is inflated and parsed once, FastAPI's own handler validates it, and only
   then the operation, an ordinary function, begins the transaction (see ``baizebook.web.transactions``).
 - What is kept in memory of what was read (``baizebook.store.kept``) is answered at once, without a thread.
+- A file is not parsed here: the operation reads it, in the same thread.
 - A POST with an ``Idempotency-Key`` that was answered before is answered the same again (see
   ``baizebook.web.idempotency``): key, work and answer are stored in the one transaction of the request.
 """
 
+import hashlib
 from collections.abc import Callable, Coroutine, Iterator
 from functools import wraps
 from typing import Any, get_args, get_origin
@@ -20,10 +22,10 @@ from sqlmodel import Session
 
 from ..pricing import Fault
 from .auth import find_principal
-from .body import CLOSE, Bodies, inflated, parse_body
+from .body import CLOSE, FILE_BYTES_MAX, Bodies, check_kind, inflated, parse_body
 from .csv_answer import CSV_OPTIONS, answers_csv, dialect_of, in_dialect
 from .csv_text import PLAIN, Dialect
-from .dependencies import answer_from_memory, writes
+from .dependencies import answer_from_memory, file_kinds, writes
 from .errors import Problem, not_offered
 from .idempotency import Claim, Replay, claim_key, keep_answer, wanted_key
 from .thread_loop import loop_of_this_thread
@@ -64,14 +66,17 @@ class Route(APIRoute):
             bodies: Bodies = request.app.state.bodies
             with bodies.held() as body:
                 if request.method not in ("GET", "HEAD"):
-                    await body.read(request)
+                    await body.read(request, size_max=_size_max(request))
                 return await line.run(lambda: _work(handle, request, bytes(body.content), dialect))
 
         return answer
 
 
 class ReadRequest(Request):
-    """A request whose body was read and parsed: FastAPI's handler asks for both and gets what is there."""
+    """A request whose body was read and parsed: FastAPI's handler asks for both and gets what is there.
+
+    Of a file ``value`` is the digest: what an idempotency key is kept with.
+    """
 
     def __init__(self, request: Request, content: bytes, value: Any) -> None:
         super().__init__(request.scope, request.receive)
@@ -101,11 +106,15 @@ def _in_this_thread(endpoint: Callable[..., Any]) -> Callable[..., Any]:
 
 def _work(handle: Handler, request: Request, content: bytes, dialect: Dialect) -> Response:
     """Answer a request in this thread."""
-    size_bytes_max = request.app.state.settings.body_bytes_max
+    kind, kinds = request.headers.get("content-type", ""), file_kinds(request)
     if content:
         coding = request.headers.get("content-encoding", "")
-        content = inflated(content, coding=coding, size_bytes_max=size_bytes_max)
-    value = parse_body(content, kind=request.headers.get("content-type", "")) if content else None
+        content = inflated(content, coding=coding, size_bytes_max=_size_max(request))
+    if kinds:
+        check_kind(kind, kinds)
+        value: Any = hashlib.sha256(content).hexdigest()
+    else:
+        value = parse_body(content, kind=kind) if content else None
     read = ReadRequest(request, content, value)
     claim = wanted_key(read)
     transactions: Transactions = request.app.state.transactions
@@ -128,6 +137,12 @@ def _answer(handle: Handler, request: ReadRequest, session: Session, claim: Clai
     if claim is not None and "claim" not in session.info:
         keep_answer(session, claim, response)
     return response
+
+
+def _size_max(request: Request) -> int:
+    """Return the number of bytes that a body may have."""
+    size_max: int = request.app.state.settings.body_bytes_max
+    return FILE_BYTES_MAX if file_kinds(request) else size_max
 
 
 def _has_body(request: Request) -> bool:

@@ -515,5 +515,97 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Service unavailable",
             "Nothing was stored. Try again after the time in Retry-After.",
         ),
+        # 422: files of lines
+        (
+            "ambiguous_date",
+            422,
+            "Date with two readings",
+            "Write dates as 2026-12-01, or state their order for the whole file: dates=dmy, mdy or ymd.",
+        ),
+        (
+            "ambiguous_name",
+            422,
+            "Name of more than one",
+            "Two venues or tables have this name. Add the venue to the line, use the id, or give them different names.",
+        ),
+        (
+            "ambiguous_number",
+            422,
+            "Number with two readings",
+            "1,234 may be one thousand or one and a bit. State the sign before the decimals: decimals=point or comma.",
+        ),
+        (
+            "cell_is_formula",
+            422,
+            "Formula in a cell",
+            "Copy the column and paste it as values, then save the file again.",
+        ),
+        (
+            "column_twice",
+            422,
+            "Two columns for one field",
+            "Leave one of them out with columns=Header:-, or state what it is.",
+        ),
+        ("empty_cell", 422, "Empty cell", "Fill in the cell: this column is required in every line."),
+        (
+            "lines_disagree",
+            422,
+            "Lines that belong together disagree",
+            "The prices of one tariff, and the boxes of one collection, say the same of what they share.",
+        ),
+        (
+            "merged_cells",
+            422,
+            "Merged cells",
+            "Only the first of merged cells holds a value. Unmerge them and fill in every line.",
+        ),
+        (
+            "missing_column",
+            422,
+            "Missing column",
+            "Add the column, or state which column it is: columns=Header:field. GET /v1/imports/template has them all.",
+        ),
+        (
+            "no_header",
+            422,
+            "No header",
+            "The first line names the columns. GET /v1/imports/template gives a file to fill in.",
+        ),
+        (
+            "time_needed",
+            422,
+            "Date without a time",
+            "Add a column with the time, or state one time of day for all such dates: time_of_day=12:00.",
+        ),
+        (
+            "twice_in_file",
+            422,
+            "Named twice in one file",
+            "Two lines are about the same thing. Keep one, give tables of one venue different labels, or add a column key.",
+        ),
+        (
+            "unknown_column",
+            422,
+            "Unknown column",
+            "State what the column is, columns=Header:field, or leave it out, columns=Header:-.",
+        ),
+        (
+            "unknown_name",
+            422,
+            "Unknown name",
+            "Use the name of a venue or table of the route as the service has it, or its id.",
+        ),
+        (
+            "unreadable_cell",
+            422,
+            "Cell that cannot be read",
+            "The preview says how dates, times, numbers and days are read; write the cell in one of these ways.",
+        ),
+        (
+            "unreadable_file",
+            422,
+            "File that cannot be read",
+            "Send CSV in UTF-8 (or UTF-16 with its mark, or with encoding=cp1252), or XLSX without a password.",
+        ),
     )
 }

@@ -46,6 +46,8 @@ SUMMARIES = {
     "get_worklist": "Worklist",
     "get_year_report": "Totals of a year by payee",
     "list_account_balances": "Balances of all accounts",
+    "get_import_template": "File to fill in for an import",
+    "import_file": "Import of a CSV or XLSX file",
     "list_agreements": "Agreements of a venue",
     "list_all_tables": "Tables",
     "list_collection_changes": "Changes of collections",

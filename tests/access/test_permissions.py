@@ -40,9 +40,12 @@ QUERIES: dict[str, dict[str, str]] = {
     "get_statement": {"month": "2026-11"},
     "export_ledger": {"from": "2026-01-01", "to": "2026-12-31", "format": "csv"},
     "get_year_report": {"year": "2026"},
+    "import_file": {"of": "venues"},
+    "get_import_template": {"of": "tables"},
 }
 """What an operation cannot be asked without."""
 BODIES_OF_ROWS: dict[str, Any] = {
+    "import_file -": "name,time_zone,currency\nThe Quiet Comet,Europe/Berlin,EUR\n",
     "post_quotes body.scenarios[].table_id": {"scenarios": [{"table_id": "@", "money": "4.00"}]},
     "post_ledger_entry body.venue_id": {
         "kind": "venue_payment", "amount": "1.00", "on": "2026-11-24", "currency": "USD", "venue_id": "@",
@@ -284,7 +287,11 @@ def ask(client: TestClient, world: World, contract: dict[str, Any], row: Row, pl
         etag = client.get("/v1" + path.removeprefix("/v1").format(**ids)).headers.get("ETag", '"none"')
     headers = {**world.tokens[role], **({"If-Match": etag} if method == "PATCH" else {})}
     body = world.body(row, place) if "requestBody" in operation else None
-    answer = client.request(method, path.format(**ids), params=query, json=body, headers=headers)
+    sent: dict[str, Any] = {"json": body}
+    if isinstance(body, str):
+        sent = {"content": body}
+        headers["Content-Type"] = "text/csv"
+    answer = client.request(method, path.format(**ids), params=query, headers=headers, **sent)
     text = answer.text.replace(world.one(row, place), "@") if row.varies != "-" else answer.text
     return status_of(answer.status_code, text), text
 

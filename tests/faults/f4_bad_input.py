@@ -67,6 +67,8 @@ class Bench:
         message = self.world.body(Row(spot.operation, "-", {}), "own") if "requestBody" in operation else None
         body = b"" if message is None else json.dumps(message).encode()
         headers = {"Content-Type": "application/json"} if body else {}
+        if isinstance(message, str):
+            body, headers = message.encode(), {"Content-Type": "text/csv"}
         parts = {**{name: quote(id_) for name, id_ in own.items()}, "code": "bad_money"}
         if spot.operation in ("get_quote", "get_quote_csv") and spot.path != ("table_id",):
             query["venue_id"] = own["venue_id"]
@@ -150,7 +152,9 @@ def all_spots(contract: dict[str, Any]) -> Iterator[Spot]:
     for name, (_, _, operation) in operations(contract).items():
         for parameter in operation.get("parameters", ()):
             yield Spot(name, parameter["in"], (parameter["name"],))
-        for content in operation.get("requestBody", {}).get("content", {}).values():
+        for kind, content in operation.get("requestBody", {}).get("content", {}).items():
+            if kind != "application/json":
+                continue
             for field in fields(contract, content["schema"]):
                 yield Spot(name, "body", field)
     for name in ("list_venues", "create_venue", "change_venue", "record_readings", "get_quote"):
