@@ -184,8 +184,12 @@ def _lines(play: Play, spans: Sequence[Span], *, owed: int, total: int, currency
     parts = [*_fee(play, currency), *_times(play, spans, currency)]
     shares, billed = [part.shares for part in parts], [part.billed for part in parts]
     gross = (2 * sum(shares) + play.scale) // (2 * play.scale)
-    amounts, units = allot(gross, shares), allot(-(-sum(billed) // MINUTE), billed)
-    lines = [Line(part.what, unit, amount) for part, unit, amount in zip(parts, units, amounts, strict=True)]
+    minutes = -(-sum(billed) // MINUTE)
+    if len(parts) == 1:
+        lines = [Line(parts[0].what, minutes, gross)]
+    else:
+        amounts, units = allot(gross, shares), allot(minutes, billed)
+        lines = [Line(part.what, unit, amount) for part, unit, amount in zip(parts, units, amounts, strict=True)]
     terms = play.terms
     if terms is not None and terms.maximum is not None and owed < gross:
         slice_ = terms.maximum.per_minutes
@@ -206,6 +210,8 @@ def _fee(play: Play, currency: str) -> list[_Part]:
 
 def _times(play: Play, spans: Sequence[Span], currency: str) -> list[_Part]:
     """Return one part for all the time at one price, in the order in which the prices first held."""
+    if len(spans) == 1:
+        return [_part(play, spans[0], spans[0].end - spans[0].start, _price_words(play, spans[0], currency))]
     held: dict[str, tuple[Span, int]] = {}
     for span in spans:
         # Under ``set`` the tier reached last prices all the time that is not free.
@@ -213,12 +219,14 @@ def _times(play: Play, spans: Sequence[Span], currency: str) -> list[_Part]:
         words = _price_words(play, priced, currency)
         _, length = held.get(words, (priced, 0))
         held[words] = (priced, length + span.end - span.start)
-    parts = []
-    for words, (span, length) in held.items():
-        what = f"{_duration(length)} {words}"
-        shares = play.price(span) * (length if play.mode == "add" else 1)
-        parts.append(_Part(what, 0, 0) if span.free else _Part(what, length, shares))
-    return parts
+    return [_part(play, span, length, words) for words, (span, length) in held.items()]
+
+
+def _part(play: Play, span: Span, length: int, words: str) -> _Part:
+    what = f"{_duration(length)} {words}"
+    if span.free:
+        return _Part(what, 0, 0)
+    return _Part(what, length, play.price(span) * (length if play.mode == "add" else 1))
 
 
 def _price_words(play: Play, span: Span, currency: str) -> str:

@@ -1,33 +1,32 @@
-"""How many questions the engine answers in a second, and how that compares with a bare lookup.
+"""A quote in process against a lookup written by hand.
 
-Run it as ``python -m tests.benchmarks.engine``. It prints and asserts nothing about time. The lookup is what somebody
-would write by hand for one week of one venue and this one question: a bisect for the window and divmods for the ladder. It
-gives two numbers; the engine gives the window, its span, the lines, the next break and every kind that is sold.
+The lookup is what somebody would write for one week of one venue and this one question: a bisect for the window and divmods
+for the ladder; no answer can be quicker. It gives two numbers; the engine gives the window, its span, the lines, the next
+break and every kind that is sold, for any week.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Iterator
 from datetime import UTC, datetime, time, timedelta
-from time import perf_counter
 from zoneinfo import ZoneInfo
 
 from baizebook.pricing import Calendar, Ladder, Rate, Rung, Schedule, Stretch, Tariff, Tier, Timetable, Weekly, quote
+
+from tests.benchmarks.figure import Figure, compare, cpu_seconds
 
 ZONE = ZoneInfo("America/New_York")
 MONDAY = datetime(2026, 12, 7, 6, tzinfo=ZONE)
 WEEKDAY = ((75, 1), (400, 6), (700, 11))
 WEEKEND = ((100, 1), (500, 6))
 EARLY = ((50, 1),)
-SECONDS = 2.0
 
 # Half-hours since Monday 06:00 from which a ladder holds: Monday to Thursday 15:00 to 18:00 early, Friday 18:00 to
 # Monday 06:00 weekend, else weekday.
 STARTS = [0, *(48 * day + half for day in range(4) for half in (18, 24)), 48 * 4 + 24]
 HELD = [WEEKDAY, *(EARLY, WEEKDAY) * 4, WEEKEND]
-
-Question = tuple[datetime, int]
 
 
 def games(rungs: tuple[tuple[int, int], ...], *, metered: bool = False) -> Tariff:
@@ -61,32 +60,28 @@ def look_up(at: datetime, money: int) -> tuple[int, int]:
     return units, money
 
 
-def per_second(answer: Callable[[datetime, int], object], questions: list[Question]) -> float:
-    """Return how many questions are answered in a second."""
-    answered, started = 0, perf_counter()
-    while (took := perf_counter() - started) < SECONDS:
-        for at, money in questions:
-            answer(at, money)
-        answered += len(questions)
-    return answered / took
-
-
-def main() -> None:
+def run(*, rounds: int) -> Iterator[Figure]:
     """Check that both agree on the whole week, then time them."""
-    prepaid, with_time = timetable(metered=False), timetable(metered=True)
     questions = [
         (MONDAY + timedelta(minutes=30 * half), money) for half in range(336) for money in (50, 300, 1000, 4375)
     ]
+    prepaid, with_time = timetable(metered=False), timetable(metered=True)
     for at, money in questions:
         offer = quote(prepaid, at=at, money=money).offers[0]
         if (offer.units, offer.left) != look_up(at, money):
             raise SystemExit(f"{at} {money}: the engine and the lookup differ")
-    by_hand = per_second(look_up, questions)
-    print(f"by hand, games         {by_hand:12,.0f} a second")
-    for name, place in (("engine, games", prepaid), ("engine, with metered", with_time)):
-        rate = per_second(lambda at, money, place=place: quote(place, at=at, money=money), questions)  # type: ignore[misc]
-        print(f"{name:22} {rate:12,.0f} a second, {by_hand / rate:6.1f} times the work of the lookup")
 
+    def by_hand() -> float:
+        return cpu_seconds(lambda: [look_up(at, money) for at, money in questions * 4], pieces=4 * len(questions))
 
-if __name__ == "__main__":
-    main()
+    for name, kinds, place, reach in (
+        ("N1", "games", prepaid, 8.0),
+        ("N1b", "games and metered time", with_time, 25.0),
+    ):
+
+        def engine(place: Timetable = place) -> float:
+            asked = (quote(place, at=at, money=money) for at, money in questions)
+            return cpu_seconds(lambda: deque(asked, maxlen=0), pieces=len(questions))
+
+        figure = Figure(name, f"a quote, {kinds}", "the lookup by hand, games", reach)
+        yield compare(figure, engine, by_hand, rounds=rounds)
