@@ -20,7 +20,7 @@ from tests.serving import served
 
 ROOT = Path(__file__).parent.parent
 SOURCES = ("api", "migrations", "pyproject.toml", "README.md", "LICENSE")
-SETUPTOOLS_AT_LEAST = 80
+SETUPTOOLS_MIN = 80
 """As ``pyproject.toml`` requires; here it is used without an isolated build, which would need a network."""
 
 
@@ -35,8 +35,8 @@ def run(*command: str | Path, cwd: Path, **environment: str) -> str:
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The wheel, built from a copy of the sources: a build leaves folders behind."""
-    if int(version("setuptools").split(".")[0]) < SETUPTOOLS_AT_LEAST:
-        pytest.skip(f"NOT TESTED: the package. Install setuptools {SETUPTOOLS_AT_LEAST} or newer (.[test] has it).")
+    if int(version("setuptools").split(".")[0]) < SETUPTOOLS_MIN:
+        pytest.skip(f"NOT TESTED: the package. Install setuptools {SETUPTOOLS_MIN} or newer (.[test] has it).")
     copy = tmp_path_factory.mktemp("sources")
     for name in SOURCES:
         if (ROOT / name).is_dir():

@@ -33,7 +33,7 @@ LOAD_CONSTANT_KG = 23
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class CoinOrNote:
     """One coin or note: its value in minor units, its mass, and how banks pack it.
 
     ``roll`` is the count of a roll (of notes: a strap), ``bag`` the count of a full bag; None where none is known.
@@ -46,11 +46,11 @@ class Piece:
     bag: int | None = None
 
 
-def _piece(value: int, grams: str, roll: int | None = None, bag: int | None = None) -> Piece:
-    return Piece(value, Decimal(grams), "coin", roll, bag)
+def _piece(value: int, grams: str, roll: int | None = None, bag: int | None = None) -> CoinOrNote:
+    return CoinOrNote(value, Decimal(grams), "coin", roll, bag)
 
 
-PIECES: dict[str, tuple[Piece, ...]] = {
+PIECES: dict[str, tuple[CoinOrNote, ...]] = {
     # Masses: United States Mint, coin specifications. Rolls: bankers' roll sizes. Bags: Federal Reserve Bank notice
     # 02-12 (2002). Notes: about a gram, straps of 100.
     "USD": (
@@ -60,7 +60,7 @@ PIECES: dict[str, tuple[Piece, ...]] = {
         _piece(25, "5.670", 40, 4_000),
         _piece(50, "11.340", 20, 2_000),
         _piece(100, "8.1", 25, 2_000),
-        *(Piece(value, Decimal(1), "note", 100) for value in (100, 200, 500, 1_000, 2_000, 5_000, 10_000)),
+        *(CoinOrNote(value, Decimal(1), "note", 100) for value in (100, 200, 500, 1_000, 2_000, 5_000, 10_000)),
     ),
     # Council Regulation (EC) 975/98, as amended by 423/1999 (50 cent).
     "EUR": (
@@ -90,7 +90,7 @@ class WeightCheck:
     ``agrees`` says that the weight is within the tolerance.
     """
 
-    piece: Piece
+    piece: CoinOrNote
     expected_g: Decimal
     off_g: Decimal
     count_by_weight: int
@@ -145,7 +145,7 @@ def coins_mass_g(currency: str, counts: Mapping[int, int]) -> Decimal:
     return sum((masses.get(value, Decimal(0)) * count for value, count in counts.items()), Decimal(0))
 
 
-def pack(piece: Piece, count: int) -> Packed:
+def pack(piece: CoinOrNote, count: int) -> Packed:
     """Return a count as banks take it: full bags, then full rolls or straps, then loose."""
     bags, rest = divmod(count, piece.bag) if piece.bag else (0, count)
     rolls, loose = divmod(rest, piece.roll) if piece.roll else (0, rest)
@@ -164,7 +164,7 @@ def lifting_advice(mass_g: Decimal) -> LiftingAdvice | None:
     return LiftingAdvice(mass_g, loads, detail)
 
 
-def _weigh(piece: Piece, count: int, weighed_g: Decimal, tolerance_percent: Fraction) -> WeightCheck:
+def _weigh(piece: CoinOrNote, count: int, weighed_g: Decimal, tolerance_percent: Fraction) -> WeightCheck:
     expected_g = piece.grams * count
     off_g = weighed_g - expected_g
     allowed = max(Fraction(expected_g) * tolerance_percent / 100, Fraction(piece.grams) / 2)

@@ -24,7 +24,7 @@ from .table_finding import TableFinding, find_at_table
 
 
 @dataclass(frozen=True, slots=True)
-class Advice:
+class CollectionAdvice:
     """Something worth knowing about a collection, of one of its tables or (None) of all of it."""
 
     code: str
@@ -39,7 +39,7 @@ class CollectionFinding:
     tables: tuple[TableFinding, ...]
     whole: InAll
     cautions: tuple[str, ...]
-    advice: tuple[Advice, ...]
+    advice: tuple[CollectionAdvice, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,7 +105,7 @@ def find_collection(
         whole=whole,
         cautions=(*(("late_arrival",) if is_late else ()), *cautions, *(("some_not_expected",) if some else ())),
         advice=(
-            *(Advice(code, detail, finding.table_id) for finding in found for code, detail in finding.advice),
+            *(CollectionAdvice(code, detail, finding.table_id) for finding in found for code, detail in finding.advice),
             *_bag_advice(boxes, currency),
         ),
     )
@@ -131,7 +131,7 @@ def revision(
     return Claim("expectation", settled_gross - gross, trading_on) if settled_gross != gross else None
 
 
-def _bag_advice(boxes: Sequence[BoxCount], currency: str) -> list[Advice]:
+def _bag_advice(boxes: Sequence[BoxCount], currency: str) -> list[CollectionAdvice]:
     mass_g = sum(coins_mass_g(currency, box.counts) for box in boxes)
     heavy = lifting_advice(mass_g) if mass_g else None
-    return [Advice("heavy_bag", heavy.detail, None)] if heavy else []
+    return [CollectionAdvice("heavy_bag", heavy.detail, None)] if heavy else []

@@ -17,14 +17,14 @@ from datetime import datetime
 from typing import Literal
 
 from ..pricing.money import MAX_MINOR
-from ..readings.meters import Kind, Meter, MeterReading, Story, deltas, disagreement
+from ..readings.meters import Kind, Meter, MeterReading, MeterTotal, deltas, disagreement
 from ..settlements.expected import Expected
 from .box_count import BoxCount
 from .expected import by_money_meter, by_units_meter, less_refunds
 from .meter_baseline import Baseline, Since
-from .price_history import Sold
+from .price_history import LaddersSold
 
-_MOST = MAX_MINOR // 10
+_DELTA_MAX_MINOR = MAX_MINOR // 10
 """More money than this in one box is a meter to be reviewed."""
 
 TableCaution = Literal[
@@ -78,7 +78,7 @@ def expect(
     *,
     at: datetime,
     start: Baseline,
-    sold: Sold,
+    sold: LaddersSold,
     accepts: Sequence[int],
 ) -> Expectation:
     """Return what should be in a box at an instant, by its table's ``meters`` and what it ``sold`` since the baseline."""
@@ -112,7 +112,7 @@ def _read(
     at: datetime,
     since: Since | None,
     box: BoxCount,
-    sold: Sold,
+    sold: LaddersSold,
     accepts: Sequence[int],
 ) -> MeterFinding:
     before = None if since is None else since.meters.get(name)
@@ -124,14 +124,14 @@ def _read(
         return MeterFinding(name, meter.counts, None, value, "baseline", None)
     pair = (MeterReading(since.at, before, collected=since.emptied), MeterReading(at, value))
     step = deltas(meter, pair)[-1]
-    believable = step.delta is not None and step.delta * (meter.unit_minor or 1) <= _MOST
+    believable = step.delta is not None and step.delta * (meter.unit_minor or 1) <= _DELTA_MAX_MINOR
     story = _money(meter, step.delta or 0, box, sold, accepts) if believable else None
-    if not believable or (story is not None and story.most > _MOST):
+    if not believable or (story is not None and story.most > _DELTA_MAX_MINOR):
         return MeterFinding(name, meter.counts, step.before, value, "needs_review", None)
     return MeterFinding(name, meter.counts, step.before, value, step.kind, step.delta, story)
 
 
-def _money(meter: Meter, delta: int, box: BoxCount, sold: Sold, accepts: Sequence[int]) -> Expected | None:
+def _money(meter: Meter, delta: int, box: BoxCount, sold: LaddersSold, accepts: Sequence[int]) -> Expected | None:
     if meter.unit_minor is not None:
         return by_money_meter(delta, unit_value=meter.unit_minor)
     if meter.counts == "games":
@@ -145,7 +145,7 @@ def _one_of_each_kind(found: Sequence[MeterFinding]) -> list[MeterFinding]:
     return list({finding.counts: finding for finding in reversed(speaking)}.values())
 
 
-def _cautions(found: Sequence[MeterFinding], start: Baseline, sold: Sold) -> list[TableCaution]:
+def _cautions(found: Sequence[MeterFinding], start: Baseline, sold: LaddersSold) -> list[TableCaution]:
     cautions: list[TableCaution] = []
     if not found:
         cautions.append("no_meter_read")
@@ -154,7 +154,7 @@ def _cautions(found: Sequence[MeterFinding], start: Baseline, sold: Sold) -> lis
     baselines = {finding.name for finding in found if finding.kind == "baseline"}
     if baselines - start.read_before:
         cautions.append("first_reading")
-    if baselines & start.read_before and not start.afresh:
+    if baselines & start.read_before and not start.reset:
         cautions.append("start_unknown")
     if any(finding.kind == "needs_review" and finding.counts != "unknown" for finding in found):
         cautions.append("needs_review")
@@ -169,5 +169,5 @@ def _cautions(found: Sequence[MeterFinding], start: Baseline, sold: Sold) -> lis
 def _disagree(money: Expected, in_units: Expected, *, all_counted: bool) -> bool:
     """Tell whether the money meter and the others cannot both be right; what no meter counts may bring any money."""
     most = in_units.most if all_counted else max(in_units.most, money.most)
-    stories = Story("money", money.least, money.most), Story("units", in_units.least, most)
+    stories = MeterTotal("money", money.least, money.most), MeterTotal("units", in_units.least, most)
     return disagreement(*stories) is not None

@@ -3,7 +3,7 @@
 - A box is empty after a collection that was not reversed, after a later move that emptied it (C1), and at the time that
   somebody states for the days before the books began. The latest of these before a collection is its baseline.
 - Collections of one instant go in the order of their ids, in whatever order they arrived.
-- A box that travelled is counted since before the move. Work that began the meters afresh since leaves no baseline (R5).
+- A box that travelled is counted since before the move. A reset of the meters since leaves no baseline (R5).
 - A table has one history of each meter: readings, collections, moves and jobs are asked alike whether a meter was ever
   read before (G4).
 """
@@ -68,7 +68,7 @@ class TableHistory:
     accepts: tuple[int, ...]
     stays: tuple[Stay, ...]
     collected: tuple[Collected, ...] = ()
-    afresh_at: tuple[datetime, ...] = ()
+    reset_at: tuple[datetime, ...] = ()
     first_read_at: Mapping[str, datetime]
     machine: Machine | None = None
     out_of_order: tuple[OutOfOrder, ...] = ()
@@ -77,15 +77,15 @@ class TableHistory:
 
 @dataclass(frozen=True, slots=True)
 class Baseline:
-    """The reading that a collection goes on from, if there is one; whether its box travelled, its meters began afresh.
+    """The reading that a collection goes on from, if there is one; whether its box travelled, its meters were reset.
 
     ``read_before`` names the meters of which any earlier number is on record. ``emptied_at`` is when the box was last
-    empty, also where its meters began afresh since.
+    empty, also where its meters were reset since.
     """
 
     since: Since | None
     travelled: bool = False
-    afresh: bool = False
+    reset: bool = False
     read_before: frozenset[str] = frozenset()
     emptied_at: datetime | None = None
 
@@ -100,8 +100,8 @@ def baseline(history: TableHistory, *, at: datetime, id: UUID | None, stated: Em
     read_before = frozenset(_read_before(history, at=at, id=id, stated=stated))
     if found.since is None:
         return Baseline(None, found.travelled, read_before=read_before)
-    afresh = any(found.since.at <= began < at for began in history.afresh_at)
-    return Baseline(None if afresh else found.since, found.travelled, afresh, read_before, found.since.at)
+    reset = any(found.since.at <= was_reset < at for was_reset in history.reset_at)
+    return Baseline(None if reset else found.since, found.travelled, reset, read_before, found.since.at)
 
 
 def stay_at(history: TableHistory, at: datetime) -> Stay:

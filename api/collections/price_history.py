@@ -11,7 +11,7 @@ from ..pricing.ladder import Ladder
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sold:
+class LaddersSold:
     """The ladders that a table sold by between two readings, and whether play was free at times.
 
     ``covered`` tells that it is known, or listed, what the table sold all that time.
@@ -23,16 +23,16 @@ class Sold:
     covered: bool = True
 
 
-def prices_between(machine: Machine | None, *, from_at: datetime, to_at: datetime) -> Sold:
+def prices_between(machine: Machine | None, *, from_at: datetime, to_at: datetime) -> LaddersSold:
     """Return what a table sold between two instants; no price where what is stored of its controller is contradictory."""
     if machine is None:
-        return Sold(covered=False)
+        return LaddersSold(covered=False)
     try:
         found = sold_between(machine, from_at=from_at, to_at=to_at)
     except DomainError:  # a contradiction in the settings never keeps a count from being recorded
-        return Sold(covered=False)
+        return LaddersSold(covered=False)
     tariffs = [span.tariff for span in found.spans if span.tariff is not None]
-    return Sold(
+    return LaddersSold(
         games=tuple(dict.fromkeys(tariff.games for tariff in tariffs if tariff.games)),
         minutes=tuple(dict.fromkeys(tariff.minutes for tariff in tariffs if tariff.minutes)),
         free=any(tariff.free for tariff in tariffs),

@@ -6,6 +6,7 @@ them, first readings only where nothing else says that a meter was read before.
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import NamedTuple
@@ -23,6 +24,7 @@ from ..pool_tables.place import GONE
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import currency_of, get_table
 from ..pricing import DomainError, parse_money
+from ..readings.convert import meter_of
 from ..readings.meters import Meter
 from ..readings.queries import history
 from ..readings.rows import ReadingRow, VoidRow
@@ -42,13 +44,13 @@ from .rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
 from .schemas import CollectionChangeOut, CollectionOut
 from .table_finding import TableFinding, asks_for_prices, find_at_table
 
-_AFRESH = frozenset({"meters_reset", "board_replaced"})
+_RESETTING = frozenset({"meters_reset", "board_replaced"})
 _FIRST_READINGS_MAX = 20
 _WORK_MAX = 500
 _BEFORE_ALL, _AFTER_ALL = datetime(2000, 1, 1, tzinfo=UTC), datetime(2100, 1, 1, tzinfo=UTC)
 
 
-class Asked(NamedTuple):
+class BoxToJudge(NamedTuple):
     """A box to be judged, and when it was emptied; ``id`` is its collection's, None where that was reversed."""
 
     box: BoxCount
@@ -61,7 +63,7 @@ class _StoredTable:
     table: PoolTableRow
     stays: Sequence[StayRow]
     collected: tuple[Collected, ...]
-    afresh_at: tuple[datetime, ...]
+    reset_at: tuple[datetime, ...]
     out_of_order: tuple[OutOfOrder, ...]
     jobs: tuple[JobDoneRow, ...]
 
@@ -152,7 +154,7 @@ def judge(session: Session, collections: Sequence[CollectionDetails]) -> dict[UU
         alike = [known for known in collections if known.row.currency == currency]
         boxes = {known.row.id: [box_of_row(table) for table in known.tables] for known in alike}
         asked = [
-            Asked(box, known.row.collected_at, None if known.reversal else known.row.id)
+            BoxToJudge(box, known.row.collected_at, None if known.reversal else known.row.id)
             for known in alike
             for box in boxes[known.row.id]
         ]
@@ -219,7 +221,7 @@ def judge_boxes(session: Session, boxes: StoredBoxes) -> dict[UUID, TableFinding
     found: dict[UUID, TableFinding] = {}
     for currency in {row.currency for row, _ in boxes.rows}:
         alike = [(row, box_of_row(table)) for row, table in boxes.rows if row.currency == currency]
-        asked = [Asked(box, row.collected_at, row.id) for row, box in alike]
+        asked = [BoxToJudge(box, row.collected_at, row.id) for row, box in alike]
         known = _history(session, boxes.stored, asked, currency=currency)
         for row, box in alike:
             found[row.id] = find_at_table(
@@ -235,7 +237,7 @@ def load_facts(session: Session, venue: VenueRow, count: CollectionCount) -> Col
     and one that has left the route by then (``table_gone``). A table that was elsewhere by what is on record is kept
     and flagged: the record of its move may still be on its way (C9).
     """
-    asked = [Asked(box, count.collected_at, count.id) for box in count.boxes]
+    asked = [BoxToJudge(box, count.collected_at, count.id) for box in count.boxes]
     histories = load_histories(session, asked, currency=venue.currency)
     for place, box in enumerate(count.boxes):
         table, where = histories.get(box.table_id), f"tables[{place}].table_id"
@@ -300,9 +302,9 @@ def table_ids_of(session: Session, collection_id: UUID) -> list[UUID]:
     return list(session.exec(query).all())
 
 
-def load_histories(session: Session, asked: Sequence[Asked], *, currency: str) -> dict[UUID, TableHistory]:
+def load_histories(session: Session, asked: Sequence[BoxToJudge], *, currency: str) -> dict[UUID, TableHistory]:
     """Load the facts of the tables of some boxes, as values; a table that does not exist has none."""
-    by_table: dict[UUID, list[Asked]] = defaultdict(list)
+    by_table: dict[UUID, list[BoxToJudge]] = defaultdict(list)
     for question in asked:
         by_table[question.box.table_id].append(question)
     return {
@@ -314,7 +316,7 @@ def load_histories(session: Session, asked: Sequence[Asked], *, currency: str) -
 def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredTable]:
     tables = session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(ids))).all()
     stays, collected = _stays(session, ids), _collected(session, ids)
-    done = history(session, ids, "done", since=_BEFORE_ALL, most=_WORK_MAX)
+    done = history(session, ids, "done", since=_BEFORE_ALL, rows_max=_WORK_MAX)
     unplayable = times_out_of_order(session, ids, from_at=_BEFORE_ALL, to_at=_AFTER_ALL)
     jobs = done_at_tables(session, ids, since=_BEFORE_ALL)
     return {
@@ -322,7 +324,7 @@ def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredT
             table=table,
             stays=stays[table.id],
             collected=tuple(collected[table.id]),
-            afresh_at=tuple(row.taken_at for row in done[table.id] if not _AFRESH.isdisjoint(row.done)),
+            reset_at=tuple(row.taken_at for row in done[table.id] if not _RESETTING.isdisjoint(row.done)),
             out_of_order=tuple(unplayable[table.id]),
             jobs=tuple(jobs.get(table.id, ())),
         )
@@ -330,7 +332,7 @@ def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredT
     }
 
 
-def _history(session: Session, stored: _StoredTable, asked: Sequence[Asked], *, currency: str) -> TableHistory:
+def _history(session: Session, stored: _StoredTable, asked: Sequence[BoxToJudge], *, currency: str) -> TableHistory:
     """Return the facts of a table as values, with prices and first readings where some box asks for them."""
     meters, accepts = tuple(_meters_of(stored.table, currency)), tuple(_accepts(stored.table, currency))
     known = replace(_plain_history(stored), meters=meters, accepts=accepts)
@@ -351,7 +353,7 @@ def _plain_history(stored: _StoredTable) -> TableHistory:
         accepts=(),
         stays=tuple(_stay(stay) for stay in stored.stays),
         collected=stored.collected,
-        afresh_at=stored.afresh_at,
+        reset_at=stored.reset_at,
         first_read_at={},
         out_of_order=stored.out_of_order,
         tried=tuple((done.done_at, done.test_money_minor) for done in stored.jobs if done.test_money_minor),
@@ -406,7 +408,7 @@ def _first_read_at(session: Session, stored: _StoredTable) -> dict[str, datetime
         select(ReadingRow.taken_at, ReadingRow.meters)
         .where(
             ReadingRow.pool_table_id == stored.table.id,
-            col(ReadingRow.sound),
+            col(ReadingRow.valid),
             col(ReadingRow.meters).is_not(None),
             col(ReadingRow.id).not_in(select(VoidRow.reading_id)),
         )
@@ -425,26 +427,15 @@ def _first_read_at(session: Session, stored: _StoredTable) -> dict[str, datetime
 
 def _meters_of(table: PoolTableRow, currency: str) -> Iterable[Meter]:
     """Yield a table's meters; one whose value is none in this currency is left out, and so is unknown."""
-    for meter in table.profile.get("meters", []):
-        try:
-            unit_minor = parse_money(meter["unit_value"], currency) if meter["counts"] == "money" else None
-            yield Meter(
-                name=meter["name"],
-                counts=meter["counts"],
-                digits=meter["digits"],
-                resets=meter["resets"],
-                unit_minor=unit_minor,
-            )
-        except DomainError:
-            continue
+    for stated in table.profile.get("meters", []):
+        with suppress(DomainError):
+            yield meter_of(stated, currency=currency)
 
 
 def _accepts(table: PoolTableRow, currency: str) -> Iterable[int]:
     for text in table.profile["accepts"]:
-        try:
+        with suppress(DomainError):
             yield parse_money(text, currency)
-        except DomainError:
-            continue
 
 
 def _reversed_in_this_place(session: Session, count: CollectionCount) -> UUID | None:

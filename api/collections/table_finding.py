@@ -18,7 +18,7 @@ from .coins import WeightCheck, weigh
 from .expected import Difference, beyond_tolerance, difference
 from .expected_cash import Expectation, TableCaution, expect
 from .meter_baseline import Baseline, TableHistory, baseline, stay_at
-from .price_history import Sold, prices_between
+from .price_history import LaddersSold, prices_between
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,9 @@ def find_at_table(
     start = baseline(history, at=at, id=id, stated=box.emptied_before)
     since = start.since
     priced = since is not None and asks_for_prices(history, box)
-    sold = prices_between(history.machine, from_at=since.at, to_at=at) if since is not None and priced else Sold()
+    sold = (
+        prices_between(history.machine, from_at=since.at, to_at=at) if since is not None and priced else LaddersSold()
+    )
     expectation = expect(box, history.meters, at=at, start=start, sold=sold, accepts=history.accepts)
     weighings = tuple(
         (value, weigh(currency, value, count=box.counts.get(value, 0), weighed_g=grams))
@@ -71,7 +73,7 @@ def find_at_table(
             *expectation.cautions,
             *(() if here else ("not_there_then",)),
             *(("out_of_order_then",) if unplayable else ()),
-            *(("started_afresh",) if start.afresh else ()),
+            *(("started_afresh",) if start.reset else ()),
             *(("box_travelled",) if start.travelled else ()),
             *(("same_time_as_another",) if same_time else ()),
             *(("denomination_not_taken",) if foreign else ()),

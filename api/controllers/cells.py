@@ -22,7 +22,7 @@ from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import A_DAY
 from ..pricing.errors import domain_error
 from ..pricing.ladder import Counting, Ladder, Rung
-from .week_settings import Day, Prices, Window
+from .week_settings import Day, Prices, SettingsWindow
 
 KINDS = ("games", "minutes")
 
@@ -101,7 +101,7 @@ def day_of(name: str, cells: Cells, controller: Controller) -> Day:
         raise domain_error(
             "not_keyed", where=name, found=f"no value for {missing}", expected="every value keyed"
         ) from None
-    return Day(name, tuple(Window(starts[i], starts[i + 1], sold) for i, sold in enumerate(prices)))
+    return Day(name, tuple(SettingsWindow(starts[i], starts[i + 1], sold) for i, sold in enumerate(prices)))
 
 
 def _cells_of_ladder(number: int, kind: str, ladder: Ladder | None, controller: Controller) -> dict[Cell, Value]:

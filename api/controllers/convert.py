@@ -9,9 +9,9 @@ from ..pricing import Ladder, format_money
 from ..readings.schemas import FoundDayOut, FoundLadderOut, FoundWindowOut
 from ..tariffs.schemas import PriceOut
 from ..web.schema_types import value_or
-from .effects import Effect
+from .effects import WrongPurchase
 from .fit import CannotHold
-from .plan import Plan, Step
+from .plan import Plan, PlanStep
 from .rows import KeyingRow, KeyingVoidRow
 from .schemas import (
     CannotHoldOut,
@@ -83,7 +83,7 @@ def day_out(day: Day, *, turns_at: int, currency: str) -> FoundDayOut:
     return FoundDayOut(day=day.day, windows=windows)
 
 
-def effects_out(effects: Sequence[Effect], currency: str) -> list[EffectOut]:
+def effects_out(effects: Sequence[WrongPurchase], currency: str) -> list[EffectOut]:
     """Write what amounts buy, and what they should buy."""
     return [
         EffectOut(
@@ -139,7 +139,7 @@ def _ladder_out(ladder: Ladder | None, currency: str) -> FoundLadderOut | None:
     return FoundLadderOut(prices=prices, counting=ladder.counting)
 
 
-def _step_out(step: Step, turns_at: int, currency: str) -> PlanStepOut:
+def _step_out(step: PlanStep, turns_at: int, currency: str) -> PlanStepOut:
     values = []
     for cell, value in step.cells:
         text = str(value)

@@ -17,7 +17,7 @@ from ..pool_tables.controller import Controller
 from ..pricing.week import Schedule
 from .fit import fit
 from .sells import Keyed, Machine, StayAt, keyed_week
-from .week_settings import listed_week, occasions
+from .week_settings import dated_windows, listed_week
 
 _ONE_DAY = timedelta(days=1)
 _EPOCH = datetime.fromisoformat("2000-01-01T00:00:00+00:00")
@@ -56,12 +56,12 @@ def day_keyings(
     for ahead in range((last_on - first_on).days + 1):
         on = first_on + ahead * _ONE_DAY
         special = [
-            occasion
-            for occasion in occasions(schedule, first_on=on, last_on=on)
-            if controller.free or occasion.tariff is None or not occasion.tariff.free
+            dated
+            for dated in dated_windows(schedule, first_on=on, last_on=on)
+            if controller.free or dated.tariff is None or not dated.tariff.free
         ]
         if special and keyed_week(_keyed_for(schedule, on), controller, currency) != week:
-            names = tuple(dict.fromkeys(occasion.name for occasion in special))
+            names = tuple(dict.fromkeys(dated.name for dated in special))
             found.append(DayKeying(on, on - _ONE_DAY, on + _ONE_DAY, names))
     return tuple(found)
 

@@ -18,7 +18,7 @@ from ..pool_tables.controller_days import weekday_of
 from ..pricing.ladder import Ladder
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
-from .effects import Effect, effects
+from .effects import WrongPurchase, effects
 from .week_settings import Day, Prices, WeekSettings
 
 Against = Literal["keyed", "listed"]
@@ -36,7 +36,7 @@ class ValueFound:
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class SettingsDifference:
     """What is wrong with one kind from ``starts`` to ``ends`` of a day (minutes after it turns); ``sells`` None: free play."""
 
     against: Against
@@ -45,12 +45,12 @@ class Difference:
     ends: int
     sells: Kind | None
     values: tuple[ValueFound, ...]
-    effects: tuple[Effect, ...]
+    effects: tuple[WrongPurchase, ...]
 
 
 def differences(
     found: Sequence[Day], wanted: WeekSettings, *, against: Against, accepts: Sequence[int], currency: str
-) -> tuple[Difference, ...]:
+) -> tuple[SettingsDifference, ...]:
     """Return where ``found`` differs from ``wanted``; ``accepts`` are the table's denominations in minor units."""
     rows = []
     for day in found:
@@ -59,13 +59,15 @@ def differences(
             if want.free or have.free:
                 free = ValueFound("free", _yes(want.free), _yes(have.free))
                 rows += (
-                    [] if want.free == have.free else [Difference(against, day.day, starts, ends, None, (free,), ())]
+                    []
+                    if want.free == have.free
+                    else [SettingsDifference(against, day.day, starts, ends, None, (free,), ())]
                 )
                 continue
             for kind in _KINDS:
                 values = _values(want.ladder(kind), have.ladder(kind), currency)
                 lost = effects(kind, wanted=want.ladder(kind), found=have.ladder(kind), amounts=accepts)
-                rows += [Difference(against, day.day, starts, ends, kind, values, lost)] if values else []
+                rows += [SettingsDifference(against, day.day, starts, ends, kind, values, lost)] if values else []
     return tuple(rows)
 
 

@@ -10,7 +10,7 @@ from ..pricing.lines import Kind
 
 
 @dataclass(frozen=True, slots=True)
-class Effect:
+class WrongPurchase:
     """``amount`` minor units buy ``found`` games or minutes where they should buy ``wanted``."""
 
     sells: Kind
@@ -26,13 +26,13 @@ class Effect:
 
 def effects(
     sells: Kind, *, wanted: Ladder | None, found: Ladder | None, amounts: Iterable[int] = ()
-) -> tuple[Effect, ...]:
+) -> tuple[WrongPurchase, ...]:
     """Return where two ladders differ: at every rung of either, and at ``amounts`` (minor units), rising.
 
     None is a kind that is not sold: no money buys any of it.
     """
     rungs = {rung.price for ladder in (wanted, found) if ladder for rung in ladder.rungs}
-    rows = [Effect(sells, at, _units(wanted, at), _units(found, at)) for at in sorted(rungs.union(amounts))]
+    rows = [WrongPurchase(sells, at, _units(wanted, at), _units(found, at)) for at in sorted(rungs.union(amounts))]
     return tuple(row for row in rows if row.gives_away)
 
 

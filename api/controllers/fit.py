@@ -20,16 +20,16 @@ from ..pricing.ladder import Ladder, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
-from .effects import Effect, effects
+from .effects import WrongPurchase, effects
 from .nearest import Limitation, nearest_prices
 from .week_settings import (
+    DatedWindow,
     Day,
     ListedWeek,
     ListedWindow,
-    Occasion,
     Prices,
+    SettingsWindow,
     WeekSettings,
-    Window,
     cut_by_day,
     overlaid,
     tidy,
@@ -37,7 +37,7 @@ from .week_settings import (
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class DaySlot:
     """Where something is wanted: a day (``mon`` …, or a date), minutes after it turns, and the schedule entry's name."""
 
     day: str
@@ -51,7 +51,7 @@ class CannotHold:
     """A limitation and all its places, in the week's order."""
 
     limitation: Limitation
-    places: tuple[Place, ...]
+    places: tuple[DaySlot, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,14 +62,16 @@ class Fitted:
     cannot_hold: tuple[CannotHold, ...]
 
 
-Found = list[tuple[Limitation, Place]]
+Found = list[tuple[Limitation, DaySlot]]
 
 
-def fit(listed: ListedWeek, controller: Controller, *, currency: str, occasions: Sequence[Occasion] = ()) -> Fitted:
-    """Return the week nearest to the listed one that the controller holds; of ``occasions`` the later wins."""
+def fit(
+    listed: ListedWeek, controller: Controller, *, currency: str, dated_windows: Sequence[DatedWindow] = ()
+) -> Fitted:
+    """Return the week nearest to the listed one that the controller holds; of two ``dated_windows`` the later wins."""
     found: Found = []
     days = [_held_day(name, windows, controller, found, currency) for name, windows in zip(DAYS, listed, strict=True)]
-    for on, changed in _changed_days(listed, occasions, controller):
+    for on, changed in _changed_days(listed, dated_windows, controller):
         if controller.clock == "date":
             windows = overlaid((*listed[on.weekday()], *changed))
             day = _held_day(on.isoformat(), windows, controller, found, currency)
@@ -77,7 +79,7 @@ def fit(listed: ListedWeek, controller: Controller, *, currency: str, occasions:
         else:
             for piece in changed:
                 found += _by_hand(on, piece, days[on.weekday()], controller, currency)
-    places: dict[Limitation, list[Place]] = {}
+    places: dict[Limitation, list[DaySlot]] = {}
     for limitation, place in found:
         places.setdefault(limitation, []).append(place)
     return Fitted(
@@ -89,7 +91,7 @@ def as_listed(listed: ListedWeek) -> WeekSettings:
     """Return the listed week as settings, whatever a controller can hold; metered time has no place in them."""
     return WeekSettings(
         tuple(
-            Day(name, tidy(Window(w.starts, w.ends, prices_of(w.tariff)) for w in windows))
+            Day(name, tidy(SettingsWindow(w.starts, w.ends, prices_of(w.tariff)) for w in windows))
             for name, windows in zip(DAYS, listed, strict=True)
         )
     )
@@ -104,8 +106,8 @@ def _held_day(name: str, listed: Iterable[ListedWindow], controller: Controller,
     nearest = []
     for entry in listed:
         prices, limitations = nearest_prices(entry.tariff, controller)
-        nearest.append((Window(entry.starts, entry.ends, prices), entry.name))
-        found += [(limitation, Place(name, entry.starts, entry.ends, entry.name)) for limitation in limitations]
+        nearest.append((SettingsWindow(entry.starts, entry.ends, prices), entry.name))
+        found += [(limitation, DaySlot(name, entry.starts, entry.ends, entry.name)) for limitation in limitations]
     wanted = tidy(window for window, _ in nearest)
     most = controller.windows_per_day
     if most is None or len(wanted) <= most:
@@ -115,25 +117,25 @@ def _held_day(name: str, listed: Iterable[ListedWindow], controller: Controller,
         starts, ends = max(window.starts, other.starts), min(window.ends, other.ends)
         if starts < ends and window.prices != other.prices:
             limitation = _too_many_windows(most, window.prices, other.prices, currency)
-            found.append((limitation, Place(name, starts, ends, entry_name)))
+            found.append((limitation, DaySlot(name, starts, ends, entry_name)))
     return Day(name, held)
 
 
-def _fewest_wrong_minutes(wanted: Sequence[Window], most: int) -> tuple[Window, ...]:
+def _fewest_wrong_minutes(wanted: Sequence[SettingsWindow], most: int) -> tuple[SettingsWindow, ...]:
     """Return at most ``most`` windows, each selling what one of ``wanted`` sells, right for the most minutes.
 
     Best plans by (windows used, prices of the last), grown window by window; the first found wins a tie.
     """
     kinds = list(dict.fromkeys(window.prices for window in wanted))
-    best: dict[tuple[int, int], tuple[int, tuple[Window, ...]]] = {(0, -1): (0, ())}
+    best: dict[tuple[int, int], tuple[int, tuple[SettingsWindow, ...]]] = {(0, -1): (0, ())}
     for window in wanted:
-        grown: dict[tuple[int, int], tuple[int, tuple[Window, ...]]] = {}
+        grown: dict[tuple[int, int], tuple[int, tuple[SettingsWindow, ...]]] = {}
         for (used, last), (right, plan) in best.items():
             for kind, prices in enumerate(kinds):
                 state = (used + (kind != last), kind)
                 score = right + (window.ends - window.starts) * (prices == window.prices)
                 if state[0] <= most and (state not in grown or score > grown[state][0]):
-                    grown[state] = (score, (*plan, Window(window.starts, window.ends, prices)))
+                    grown[state] = (score, (*plan, SettingsWindow(window.starts, window.ends, prices)))
         best = grown
     _, plan = max(best.values(), key=lambda scored: scored[0])
     return tidy(plan)
@@ -152,18 +154,18 @@ def _too_many_windows(most: int, wanted: Prices, sold: Prices, currency: str) ->
     )
 
 
-def _lost(wanted: Prices, sold: Prices) -> tuple[Effect, ...]:
+def _lost(wanted: Prices, sold: Prices) -> tuple[WrongPurchase, ...]:
     games = effects("games", wanted=wanted.games, found=sold.games)
     return games + effects("minutes", wanted=wanted.minutes, found=sold.minutes)
 
 
 def _changed_days(
-    listed: ListedWeek, occasions: Iterable[Occasion], controller: Controller
+    listed: ListedWeek, dated_windows: Iterable[DatedWindow], controller: Controller
 ) -> list[tuple[date, list[ListedWindow]]]:
-    """Return the controller's dates on which occasions change what the week lists, each with the pieces that do."""
+    """Return the controller's dates on which dated windows change what the week lists, each with the pieces that do."""
     by_date: dict[date, list[ListedWindow]] = {}
-    for occasion in occasions:
-        for on, piece in cut_by_day(occasion, turns_at=controller.day_turns_at):
+    for dated in dated_windows:
+        for on, piece in cut_by_day(dated, turns_at=controller.day_turns_at):
             by_date.setdefault(on, []).append(piece)
     changed = []
     for on, pieces in sorted(by_date.items()):
@@ -183,7 +185,7 @@ def _by_hand(on: date, piece: ListedWindow, day: Day, controller: Controller, cu
     wanted, limitations = nearest_prices(piece.tariff, controller)
     if piece.tariff is not None and piece.tariff.free and not controller.free:
         return _free_by_hand(on, piece, day, currency)
-    found = [(limitation, Place(on.isoformat(), piece.starts, piece.ends, piece.name)) for limitation in limitations]
+    found = [(limitation, DaySlot(on.isoformat(), piece.starts, piece.ends, piece.name)) for limitation in limitations]
     for window in day.windows:
         starts, ends = max(window.starts, piece.starts), min(window.ends, piece.ends)
         if starts < ends and window.prices != wanted:
@@ -196,7 +198,7 @@ def _by_hand(on: date, piece: ListedWindow, day: Day, controller: Controller, cu
                 f"the table sells {in_words(window.prices, currency)}",
                 _lost(wanted, window.prices),
             )
-            found.append((limitation, Place(on.isoformat(), starts, ends, piece.name)))
+            found.append((limitation, DaySlot(on.isoformat(), starts, ends, piece.name)))
     return found
 
 
@@ -214,7 +216,7 @@ def _free_by_hand(on: date, piece: ListedWindow, day: Day, currency: str) -> Fou
                 "a tariff with prices in its place, or somebody who starts play by hand that day",
                 f"the table sells {in_words(window.prices, currency)}",
             )
-            found.append((limitation, Place(on.isoformat(), starts, ends, piece.name)))
+            found.append((limitation, DaySlot(on.isoformat(), starts, ends, piece.name)))
     return found
 
 

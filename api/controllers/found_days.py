@@ -14,7 +14,7 @@ from ..pool_tables.controller_days import A_DAY, minute_of_day, time_of_day, wee
 from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.ladder import Ladder, Rung
 from ..pricing.money import parse_money
-from .week_settings import NOTHING, Day, Prices, Window, tidy
+from .week_settings import NOTHING, Day, Prices, SettingsWindow, tidy
 
 
 def read_days(data: Mapping[str, Any], *, turns_at: int, currency: str) -> tuple[Day, ...]:
@@ -37,19 +37,19 @@ def read_days(data: Mapping[str, Any], *, turns_at: int, currency: str) -> tuple
 def _read_day(row: Mapping[str, Any], turns_at: int, currency: str) -> Day:
     weekday_of(row["day"])
     found = sorted((_read_window(w, turns_at, currency) for w in row["windows"]), key=lambda window: window.starts)
-    windows, at = list[Window](), 0
+    windows, at = list[SettingsWindow](), 0
     for window in found:
         if window.starts < at:
             time = time_of_day(turns_at + window.starts)
             raise domain_error("bad_window", where="windows", found=f"two windows at {time}", expected="one at a time")
-        windows += [Window(at, window.starts, NOTHING)] if window.starts > at else []
+        windows += [SettingsWindow(at, window.starts, NOTHING)] if window.starts > at else []
         windows.append(window)
         at = window.ends
-    windows += [Window(at, A_DAY, NOTHING)] if at < A_DAY else []
+    windows += [SettingsWindow(at, A_DAY, NOTHING)] if at < A_DAY else []
     return Day(row["day"], tidy(windows))
 
 
-def _read_window(row: Mapping[str, Any], turns_at: int, currency: str) -> Window:
+def _read_window(row: Mapping[str, Any], turns_at: int, currency: str) -> SettingsWindow:
     starts = (minute_of_day(row["from"], where="from") - turns_at) % A_DAY
     ends = (minute_of_day(row["to"], where="to") - turns_at) % A_DAY or A_DAY
     if row["from"] == row["to"]:
@@ -58,7 +58,7 @@ def _read_window(row: Mapping[str, Any], turns_at: int, currency: str) -> Window
         expected = f"an end by {time_of_day(turns_at)}, when the day turns"
         raise domain_error("bad_window", where="to", found=f"{row['from']}-{row['to']}", expected=expected)
     games, minutes = (_read_ladder(row.get(kind), kind, currency) for kind in ("games", "minutes"))
-    return Window(starts, ends, Prices(games, minutes, bool(row.get("free"))))
+    return SettingsWindow(starts, ends, Prices(games, minutes, bool(row.get("free"))))
 
 
 def _read_ladder(row: Mapping[str, Any] | None, kind: str, currency: str) -> Ladder | None:

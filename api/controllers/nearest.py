@@ -25,7 +25,7 @@ from ..pricing.ladder import COUNTING_WORDS, Counting, Ladder, Rung, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
-from .effects import Effect, effects
+from .effects import WrongPurchase, effects
 from .week_settings import NOTHING, Prices
 
 
@@ -39,7 +39,7 @@ class Limitation:
     limit: str
     change: str
     instead: str
-    effects: tuple[Effect, ...] = ()
+    effects: tuple[WrongPurchase, ...] = ()
 
 
 def nearest_prices(tariff: Tariff | None, controller: Controller) -> tuple[Prices, tuple[Limitation, ...]]:

@@ -28,7 +28,7 @@ StepKind = Literal["key", "take_over", "switch_off"]
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class PlanStep:
     """One thing to do on a day: key ``cells``, or take over the settings of ``from_day``; ``words`` say it."""
 
     kind: StepKind
@@ -47,7 +47,7 @@ class Step:
 class Plan:
     """The steps in order, how many values they key in all, and whether no plan can key fewer."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[PlanStep, ...]
     values_to_key: int
     proved: bool
 
@@ -79,7 +79,11 @@ def plan(wanted: WeekSettings, controller: Controller, *, currency: str, current
 
 
 def carry_out(
-    steps: Sequence[Step], controller: Controller, *, days: Iterable[str] = DAYS, current: WeekSettings | None = None
+    steps: Sequence[PlanStep],
+    controller: Controller,
+    *,
+    days: Iterable[str] = DAYS,
+    current: WeekSettings | None = None,
 ) -> WeekSettings:
     """Return what the controller holds on ``days`` after the steps, one by one.
 
@@ -104,9 +108,9 @@ def _cells_by_day(week: WeekSettings, controller: Controller) -> dict[str, dict[
 
 def _steps(
     moves: Sequence[Move], names: Sequence[str], known: dict[str, dict[Cell, Value]], terms: _Terms
-) -> list[Step]:
+) -> list[PlanStep]:
     held: dict[str, Cells] = dict(known)
-    steps: list[Step] = []
+    steps: list[PlanStep] = []
     for move in moves:
         day = names[move.source]
         before = held.get(day, {})
@@ -117,7 +121,7 @@ def _steps(
         if move.target is not None:
             target = names[move.target]
             words = f"{day_in_words(target)}: take over the settings of {day_in_words(day)}"
-            steps.append(Step("take_over", target, words, from_day=day))
+            steps.append(PlanStep("take_over", target, words, from_day=day))
             held[target] = move.cells
     return steps
 
@@ -126,14 +130,16 @@ def _keyed_together(cell: Cell) -> object:
     return (cell.window, cell.sells, cell.rung) if cell.rung else cell
 
 
-def _key_step(day: str, cells: list[Cell], settings: Cells, terms: _Terms) -> Step:
+def _key_step(day: str, cells: list[Cell], settings: Cells, terms: _Terms) -> PlanStep:
     first = cells[0]
     where = day_in_words(day)
     if first.window and terms.controller.windows_per_day != 1:
         where += f", window {first.window}"
     off = first.name in ("prices", "free") and not settings[first]
     kind: StepKind = "switch_off" if off else "key"
-    return Step(kind, day, f"{where}: {_said(first, settings, terms)}", cells=tuple((c, settings[c]) for c in cells))
+    return PlanStep(
+        kind, day, f"{where}: {_said(first, settings, terms)}", cells=tuple((c, settings[c]) for c in cells)
+    )
 
 
 def _said(cell: Cell, settings: Cells, terms: _Terms) -> str:

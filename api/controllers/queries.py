@@ -101,8 +101,8 @@ def load_machines(session: Session, tables: Collection[PoolTableRow]) -> dict[UU
             venues[venue.id] = venue
     for row in _keyings(session, ids):
         keyings[row[0].pool_table_id].append(row)
-    done = history(session, ids, "done", since=_BEFORE_ALL, most=_FACTS_MAX)
-    settings = history(session, ids, "settings", since=_BEFORE_ALL, most=_FACTS_MAX)
+    done = history(session, ids, "done", since=_BEFORE_ALL, rows_max=_FACTS_MAX)
+    settings = history(session, ids, "settings", since=_BEFORE_ALL, rows_max=_FACTS_MAX)
     return {
         table.id: StoredMachine(table, stays[table.id], venues, done[table.id], settings[table.id], keyings[table.id])
         for table in tables

@@ -37,8 +37,8 @@ from .week_settings import (
     Prices,
     WeekSettings,
     cut_by_day,
+    dated_windows,
     listed_week,
-    occasions,
     overlaid,
     plain,
 )
@@ -257,8 +257,8 @@ def keyed_week(keyed: Keyed, controller: Controller, currency: str) -> WeekSetti
     listed = listed_week(keyed.schedule, turns_at=controller.day_turns_at)
     if controller.clock == "date":
         on = keyed.at.date() - _ONE_DAY
-        ahead = occasions(keyed.schedule, first_on=on, last_on=on + _ON_A_SHEET)
-        return fit(listed, controller, currency=currency, occasions=ahead).week
+        ahead = dated_windows(keyed.schedule, first_on=on, last_on=on + _ON_A_SHEET)
+        return fit(listed, controller, currency=currency, dated_windows=ahead).week
     return _held_week(_terms(keyed, keyed.at, controller), controller, currency)[0]
 
 
@@ -367,16 +367,16 @@ def _held_week(terms: _Terms, controller: Controller, currency: str) -> tuple[We
             nearest_prices(entry.tariff, controller)[1] for entry in schedule.entries
         )
         last_on = terms.first_on + _DATES_AHEAD
-        ahead = () if exact else occasions(schedule, first_on=terms.first_on, last_on=last_on)
-        return fit(listed, controller, currency=currency, occasions=ahead).week, listed, exact
+        ahead = () if exact else dated_windows(schedule, first_on=terms.first_on, last_on=last_on)
+        return fit(listed, controller, currency=currency, dated_windows=ahead).week, listed, exact
     return fit(listed, controller, currency=currency).week, listed, False
 
 
 def _with_date(listed: ListedWeek, schedule: Schedule, on: date, turns_at: int) -> ListedWeek:
     """Return the listed week with what the schedule has on one trading date laid over its weekdays."""
     days = list(listed)
-    for occasion in occasions(schedule, first_on=on, last_on=on):
-        for day, piece in cut_by_day(occasion, turns_at=turns_at):
+    for dated in dated_windows(schedule, first_on=on, last_on=on):
+        for day, piece in cut_by_day(dated, turns_at=turns_at):
             days[day.weekday()] = overlaid((*days[day.weekday()], piece))
     return tuple(days)
 
@@ -515,8 +515,8 @@ def _dated(
         on = date.fromisoformat(day.day)
         wanted = listed[on.weekday()]
         if named is not None:
-            around = occasions(named, first_on=on - _ONE_DAY, last_on=on + _ONE_DAY)
-            cuts = [cut for occasion in around for cut in cut_by_day(occasion, turns_at=controller.day_turns_at)]
+            around = dated_windows(named, first_on=on - _ONE_DAY, last_on=on + _ONE_DAY)
+            cuts = [cut for dated in around for cut in cut_by_day(dated, turns_at=controller.day_turns_at)]
             wanted = overlaid((*wanted, *(piece for cut_on, piece in cuts if cut_on == on)))
         for piece in _pieces_of_day(0, day, wanted, names):
             at = controller.day_turns_at + piece.starts - opens

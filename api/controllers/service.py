@@ -42,7 +42,7 @@ from .queries import days_found, machine_of
 from .rows import KeyingRow, KeyingVoidRow
 from .schemas import KeyingIn, SentKeyingIn, SheetOut, StartsFrom
 from .sells import Machine, known_settings
-from .week_settings import WeekSettings, listed_week, occasions
+from .week_settings import WeekSettings, dated_windows, listed_week
 
 DATES_AHEAD = timedelta(days=28)
 _BEFORE_ALL = datetime.min.replace(tzinfo=UTC)
@@ -133,7 +133,7 @@ def wanted(schedule: Schedule, controller: Controller, *, currency: str, on: dat
         listed_week(schedule, turns_at=controller.day_turns_at),
         controller,
         currency=currency,
-        occasions=occasions(schedule, first_on=on, last_on=on + DATES_AHEAD),
+        dated_windows=dated_windows(schedule, first_on=on, last_on=on + DATES_AHEAD),
     )
 
 
@@ -192,7 +192,7 @@ def _current(
     since = found.at if found else keyed.at if keyed else machine.blank_since(now + FUTURE_ALLOWED) or _BEFORE_ALL
     newest = [
         row
-        for row in history(session, [place.table.id], "settings", since=since, most=1)[place.table.id]
+        for row in history(session, [place.table.id], "settings", since=since, rows_max=1)[place.table.id]
         if row.taken_at <= now + FUTURE_ALLOWED
     ]
     partial = days_found(newest[0], machine.controller, machine.currency) if newest else ()

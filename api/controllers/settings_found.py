@@ -20,11 +20,11 @@ from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import A_DAY
 from ..pricing import DomainError, Fault, Schedule, Timetable
 from ..pricing.money import in_currency
-from .differences import Against, Difference, ValueFound, differences
+from .differences import Against, SettingsDifference, ValueFound, differences
 from .fit import as_listed, fit
 from .found_days import read_days
 from .sells import Keyed, keyed_week
-from .week_settings import Day, WeekSettings, listed_week, occasions
+from .week_settings import Day, WeekSettings, dated_windows, listed_week
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class FoundSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Held:
+class TableController:
     """What a table's controller is, takes and should hold; ``keyed`` is what was keyed last before the reading."""
 
     controller: Controller
@@ -46,7 +46,9 @@ class Held:
     keyed: Keyed | None
 
 
-def judge_settings(found: FoundSettings | None, held: Held, *, keyed_at: Iterable[datetime]) -> tuple[Difference, ...]:
+def judge_settings(
+    found: FoundSettings | None, held: TableController, *, keyed_at: Iterable[datetime]
+) -> tuple[SettingsDifference, ...]:
     """Return where settings found differ; ``keyed_at`` is when settings were keyed or said to be."""
     if found is None or any(at > found.taken_at for at in keyed_at):
         return ()
@@ -60,28 +62,30 @@ def judge_settings(found: FoundSettings | None, held: Held, *, keyed_at: Iterabl
     return tuple(rows)
 
 
-def _against(against: Against, days: Sequence[Day], wanted: WeekSettings, held: Held) -> tuple[Difference, ...]:
+def _against(
+    against: Against, days: Sequence[Day], wanted: WeekSettings, held: TableController
+) -> tuple[SettingsDifference, ...]:
     return differences(days, wanted, against=against, accepts=held.accepts, currency=held.currency)
 
 
-def _keyed_week(days: Sequence[Day], keyed: Keyed, held: Held) -> WeekSettings:
+def _keyed_week(days: Sequence[Day], keyed: Keyed, held: TableController) -> WeekSettings:
     """Return what the controller can hold of what was keyed, with the dates that were found."""
     dates = [date.fromisoformat(day.day) for day in days if len(day.day) > 3]
     if not dates:
         return keyed_week(keyed, held.controller, held.currency)
-    coming = occasions(keyed.schedule, first_on=min(dates), last_on=max(dates))
+    coming = dated_windows(keyed.schedule, first_on=min(dates), last_on=max(dates))
     listed = listed_week(keyed.schedule, turns_at=held.controller.day_turns_at)
-    return fit(listed, held.controller, currency=held.currency, occasions=coming).week
+    return fit(listed, held.controller, currency=held.currency, dated_windows=coming).week
 
 
-def _read(settings: Mapping[str, Any], held: Held) -> tuple[list[Day], list[Difference]]:
+def _read(settings: Mapping[str, Any], held: TableController) -> tuple[list[Day], list[SettingsDifference]]:
     """Read each day on its own: one that cannot be read hides no other."""
     days: list[Day] = []
-    unreadable: list[Difference] = []
+    unreadable: list[SettingsDifference] = []
     times = Counter(row["day"] for row in settings["days"])
     for day in (day for day, count in times.items() if count > 1):
         twice = ValueFound("day", "each day once", f"this day {times[day]} times")
-        unreadable.append(Difference("keyed", day, 0, A_DAY, None, (twice,), ()))
+        unreadable.append(SettingsDifference("keyed", day, 0, A_DAY, None, (twice,), ()))
     for row in settings["days"]:
         if times[row["day"]] > 1:
             continue
@@ -89,7 +93,7 @@ def _read(settings: Mapping[str, Any], held: Held) -> tuple[list[Day], list[Diff
             days += read_days({"days": [row]}, turns_at=held.controller.day_turns_at, currency=held.currency)
         except DomainError as error:
             values = tuple(_value(in_currency(fault, held.currency)) for fault in error.faults)
-            unreadable.append(Difference("keyed", row["day"], 0, A_DAY, None, values, ()))
+            unreadable.append(SettingsDifference("keyed", row["day"], 0, A_DAY, None, values, ()))
     return days, unreadable
 
 

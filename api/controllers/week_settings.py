@@ -29,7 +29,7 @@ _Entry = tuple[str, Tariff | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Occasion:
+class DatedWindow:
     """One date entry, or one occurrence of a recurring event, on the venue's wall clock (naive times)."""
 
     name: str
@@ -79,7 +79,7 @@ def plain(prices: Prices) -> Prices:
 
 
 @dataclass(frozen=True, slots=True)
-class Window:
+class SettingsWindow:
     """What the controller sells from ``starts`` to ``ends``, in minutes after its day turns."""
 
     starts: int
@@ -95,7 +95,7 @@ class Day:
     """
 
     day: str
-    windows: tuple[Window, ...]
+    windows: tuple[SettingsWindow, ...]
 
     def __post_init__(self) -> None:
         marks = [0, *(w.ends for w in self.windows)]
@@ -166,7 +166,7 @@ def _joined(windows: Iterable[ListedWindow]) -> tuple[ListedWindow, ...]:
     return tuple(ListedWindow(group[0].starts, group[-1].ends, group[0].tariff, group[0].name) for group in groups)
 
 
-def occasions(schedule: Schedule, *, first_on: date, last_on: date) -> tuple[Occasion, ...]:
+def dated_windows(schedule: Schedule, *, first_on: date, last_on: date) -> tuple[DatedWindow, ...]:
     """Return the dates and recurring events on the trading days from ``first_on`` to ``last_on``, the later winning."""
     found = []
     for entry in (*schedule.recurring, *schedule.dates):
@@ -175,7 +175,7 @@ def occasions(schedule: Schedule, *, first_on: date, last_on: date) -> tuple[Occ
             on = first_on + timedelta(days=ahead)
             if entry.falls_on(on):
                 midnight = datetime.combine(on, time())
-                found.append(Occasion(entry.name, midnight + starts, midnight + ends, entry.tariff))
+                found.append(DatedWindow(entry.name, midnight + starts, midnight + ends, entry.tariff))
     return tuple(found)
 
 
@@ -187,23 +187,23 @@ def overlaid(windows: Iterable[ListedWindow]) -> tuple[ListedWindow, ...]:
     return _windows(minutes)
 
 
-def cut_by_day(occasion: Occasion, *, turns_at: int) -> list[tuple[date, ListedWindow]]:
-    """Cut an occasion where the controller's day turns; each piece with the date of the controller's day."""
+def cut_by_day(dated: DatedWindow, *, turns_at: int) -> list[tuple[date, ListedWindow]]:
+    """Cut a dated window where the controller's day turns; each piece with the date of the controller's day."""
     turn, cut = timedelta(minutes=turns_at), []
-    starts, ends = occasion.starts_local - turn, occasion.ends_local - turn
+    starts, ends = dated.starts_local - turn, dated.ends_local - turn
     while starts < ends:
         midnight = datetime.combine(starts.date(), time())
         stops = min(ends, midnight + timedelta(days=1))
         first, last = ((at - midnight) // timedelta(minutes=1) for at in (starts, stops))
-        cut.append((starts.date(), ListedWindow(first, last, occasion.tariff, occasion.name)))
+        cut.append((starts.date(), ListedWindow(first, last, dated.tariff, dated.name)))
         starts = stops
     return cut
 
 
-def tidy(windows: Iterable[Window]) -> tuple[Window, ...]:
+def tidy(windows: Iterable[SettingsWindow]) -> tuple[SettingsWindow, ...]:
     """Return a day's windows with neighbours that sell the same made one."""
     groups = [list(group) for _, group in groupby(windows, key=lambda window: window.prices)]
-    return tuple(Window(group[0].starts, group[-1].ends, group[0].prices) for group in groups)
+    return tuple(SettingsWindow(group[0].starts, group[-1].ends, group[0].prices) for group in groups)
 
 
 def _windows(minutes: Iterable[_Entry | None]) -> tuple[ListedWindow, ...]:

@@ -6,7 +6,7 @@ from sqlmodel import Session, select
 
 from ..pool_tables.rows import PoolTableRow
 from ..quotes.convert import in_words
-from ..quotes.service import Asked, Spots, When
+from ..quotes.service import QuoteContexts, QuoteRequest, When
 from ..schedules.queries import place_of_table
 from ..venues.rows import VenueRow
 
@@ -15,9 +15,9 @@ def answered_question(session: Session, *, now: datetime) -> str:
     """Ask what ten dollars buy on Tuesday at nine at the Copper Lantern, and answer it."""
     venue = session.exec(select(VenueRow).where(VenueRow.name == "The Copper Lantern")).one()
     when = When(day="tue", time=time(21))
-    asked = Asked(money="10.00")
-    spots = Spots(session, now=now)
-    answer = spots.ask(venue_id=venue.id, table_id=None, basis=None, when=when, asked=asked)
+    asked = QuoteRequest(money="10.00")
+    contexts = QuoteContexts(session, now=now)
+    answer = contexts.ask(venue_id=venue.id, table_id=None, basis=None, when=when, asked=asked)
     return "What does 10.00 buy on Tuesday at 21:00?\n" + in_words(answer, where=venue.name)
 
 

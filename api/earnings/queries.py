@@ -18,8 +18,9 @@ from ..collections.rows import CollectedTableRow, CollectionRow
 from ..ledger.rows import EntryRow, PostingRow
 from ..pool_tables.place import counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
-from ..pricing import Calendar, parse_money
+from ..pricing import Calendar
 from ..pricing.money import allot
+from ..readings.convert import meter_of
 from ..readings.meters import Meter, MeterReading, deltas
 from ..readings.queries import history
 from ..settlements.rows import ReversalRow, SettlementRow
@@ -218,7 +219,7 @@ def _read_between(
 ) -> dict[UUID, list[Row[Any]]]:
     if not begun:
         return defaultdict(list)
-    return history(session, table_ids, "meters", since=min(begun), most=_READINGS_LOOKED_AT)
+    return history(session, table_ids, "meters", since=min(begun), rows_max=_READINGS_LOOKED_AT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,7 +284,7 @@ def _box(
     parts: Mapping[tuple[UUID, UUID], _Part],
 ) -> Earned:
     part = parts[row.collection_id, row.pool_table_id]
-    meters = [_meter(stated, row.currency) for stated in table.profile.get("meters", ())]
+    meters = [meter_of(stated, currency=row.currency) for stated in table.profile.get("meters", ())]
     counted = {meter.counts: 0 for meter in meters}
     for meter in meters:
         counted[meter.counts] += _step(meter, start, row.meters.get(meter.name))
@@ -304,17 +305,6 @@ def _box(
         minutes=counted.get("minutes", 0),
         denominations={value: value * count for value, count in row.counts},
         points=_points(row, meters, start, read, calendar),
-    )
-
-
-def _meter(stated: Mapping[str, Any], currency: str) -> Meter:
-    counts_money = stated["counts"] == "money"
-    return Meter(
-        name=stated["name"],
-        counts=stated["counts"],
-        digits=stated["digits"],
-        resets=stated["resets"],
-        unit_minor=parse_money(stated["unit_value"], currency) if counts_money else None,
     )
 
 

@@ -65,8 +65,8 @@ class ForecastSettings:
     ``doubt_mv``, on a 12 V battery, is what a reading not at rest may be off by: an allowance, from memory.
     """
 
-    least_readings: int = 3
-    least_days: int = 7
+    readings_min: int = 3
+    days_min: int = 7
     like_within_minutes: int = 180
     doubt_mv: int = 100
 
@@ -160,13 +160,13 @@ def _same_part_of_day(group: list[MarkedReading], zone: tzinfo, within_minutes: 
 
 
 def _why_not(group: Sequence[MarkedReading], settings: ForecastSettings) -> NoForecast | None:
-    if len(group) < settings.least_readings:
+    if len(group) < settings.readings_min:
         return _too_few(len(group), settings)
     days = (group[-1].reading.taken_at.timestamp() - group[0].reading.taken_at.timestamp()) / DAY_S
-    if days < settings.least_days:
+    if days < settings.days_min:
         return NoForecast(
             "too_short",
-            f"{len(group)} comparable readings over {days:.1f} days; {settings.least_days} days needed.",
+            f"{len(group)} comparable readings over {days:.1f} days; {settings.days_min} days needed.",
         )
     return None
 
@@ -174,7 +174,7 @@ def _why_not(group: Sequence[MarkedReading], settings: ForecastSettings) -> NoFo
 def _too_few(n: int, settings: ForecastSettings) -> NoForecast:
     return NoForecast(
         "too_few_readings",
-        f"Comparable readings since the last charge or new battery: {n}; {settings.least_readings} needed.",
+        f"Comparable readings since the last charge or new battery: {n}; {settings.readings_min} needed.",
     )
 
 

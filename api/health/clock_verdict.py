@@ -196,7 +196,7 @@ def _change_not_made(found: _Found) -> ClockChange | None:
 
 
 def _shows_a_first_day(found: _Found) -> bool:
-    """Return whether it shows a date soon after New Year of an earlier year, as a clock does that began afresh."""
+    """Return whether it shows a date soon after New Year of an earlier year, as a clock does after a reset."""
     shown_on = found.reading.shown_on
     if shown_on is None:
         return False

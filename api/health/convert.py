@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from ..controllers.differences import Difference
+from ..controllers.differences import SettingsDifference
 from ..controllers.schemas import EffectOut
 from ..pool_tables.schemas import CautionOut
 from ..pricing import DomainError, Fault, format_money
@@ -218,7 +218,9 @@ def _meter_out(health: MeterHealth, currency: str) -> MeterHealthOut:
     )
 
 
-def _difference_out(row: Difference, read_at: datetime, *, turns_at: int, currency: str) -> SettingsDifferenceOut:
+def _difference_out(
+    row: SettingsDifference, read_at: datetime, *, turns_at: int, currency: str
+) -> SettingsDifferenceOut:
     start, end = (time(*divmod((turns_at + minute) % 1440, 60)) for minute in (row.starts, row.ends))
     return SettingsDifferenceOut(
         read_at=read_at,

@@ -64,7 +64,7 @@ def judge_meters(
 def _series(
     meter: Meter, readings: Sequence[Counts], reset_at: Sequence[datetime], collected_at: Sequence[datetime]
 ) -> list[MeterDelta]:
-    """Return what each reading added since the last that began the series afresh, that one first."""
+    """Return what each reading added since the last reset, the reading at that reset first."""
     read = [
         (counts.taken_at, counts.values[meter.name])
         for counts in readings
@@ -78,7 +78,7 @@ def _series(
             MeterReading(
                 taken_at=at,
                 value=value,
-                afresh=any((before is None or before < reset) and reset <= at for reset in reset_at),
+                reset=any((before is None or before < reset) and reset <= at for reset in reset_at),
                 collected=any(at <= taken and (after is None or taken < after) for taken in collected_at),
             )
             for (at, value), before, after in zip(read, befores, nexts, strict=False)
@@ -91,7 +91,7 @@ def _series(
 def _contradiction(
     meter: Meter, meters: Sequence[Meter], readings: Sequence[Counts], reset_at: Sequence[datetime]
 ) -> Disagreement | None:
-    """Return the first other money meter that tells another story than this one (G3)."""
+    """Return how this money meter and another contradict each other, the first pair that do (G3)."""
     for other in meters:
         if other.name == meter.name or not meter.counts == other.counts == "money":
             continue

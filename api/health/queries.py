@@ -18,14 +18,14 @@ from sqlmodel import Session, col, select
 from ..collections.rows import CollectedTableRow, CollectionRow
 from ..controllers.queries import StoredMachine, load_machines, machine_from
 from ..controllers.sells import sold_during
-from ..controllers.settings_found import FoundSettings, Held
+from ..controllers.settings_found import FoundSettings, TableController
 from ..jobs.rows import JobDoneRow, JobRow
 from ..pool_tables.place import counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money, zone_named
+from ..readings.convert import meter_of
 from ..readings.meter_history import Counts, MeterHistory, one_history
-from ..readings.meters import Meter
 from ..readings.queries import Kind, history
 from ..schedules.queries import Place
 from ..settlements.rows import ReversalRow
@@ -36,7 +36,7 @@ from .levels import Levels
 from .rows import SettingsRow
 from .schemas import SettingsIn
 from .state_of_charge import Battery, SupplyReading
-from .table_health import Sells, TableFacts, WorkDone
+from .table_health import PricesAtTable, TableFacts, WorkDone
 
 _LOOK_BACK = timedelta(days=400)
 
@@ -69,7 +69,9 @@ def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime)
     since = now - _LOOK_BACK
     collected = _collected(session, table_ids, since=since)
     jobs, machines = _jobs(session, table_ids, since=since), load_machines(session, tables)
-    read = {kind: history(session, table_ids, kind, since=since, most=most) for kind, most in _ROWS_MAX.items()}
+    read = {
+        kind: history(session, table_ids, kind, since=since, rows_max=rows_max) for kind, rows_max in _ROWS_MAX.items()
+    }
     return {
         table.id: StoredTable(
             table=table,
@@ -114,7 +116,7 @@ def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) 
             for row in read["clock"]
             if row.taken_at >= here_since
         ],
-        meters=[_meter(meter, venue.currency) for meter in table.profile.get("meters", ())],
+        meters=[meter_of(meter, currency=venue.currency) for meter in table.profile.get("meters", ())],
         meter_history=_meter_history(stored, since=here_since if here_only else None),
         settings=found,
         work=work,
@@ -125,7 +127,7 @@ def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) 
     )
 
 
-def _sells(session: Session, place: Place, stored: StoredMachine, *, found_at: datetime | None) -> Sells:
+def _sells(session: Session, place: Place, stored: StoredMachine, *, found_at: datetime | None) -> PricesAtTable:
     """Return what a table sells, what is listed for it, and what its controller should hold."""
     assert place.table is not None
     assert place.stay is not None
@@ -133,25 +135,14 @@ def _sells(session: Session, place: Place, stored: StoredMachine, *, found_at: d
     machine = machine_from(session, stored)
     during = sold_during(machine, machine.stay_of(place.stay.id))
     assert during is not None
-    held = Held(
+    held = TableController(
         controller=controller_of_table(place.table, currency),
         accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
         currency=currency,
         listed=during.listed,
         keyed=machine.keyed(found_at) if found_at else None,
     )
-    return Sells(keyed=during.sold, listed=during.listed, held=held)
-
-
-def _meter(meter: Mapping[str, Any], currency: str) -> Meter:
-    counts_money = meter["counts"] == "money"
-    return Meter(
-        name=meter["name"],
-        counts=meter["counts"],
-        digits=meter["digits"],
-        resets=meter["resets"],
-        unit_minor=parse_money(meter["unit_value"], currency) if counts_money else None,
-    )
+    return PricesAtTable(keyed=during.sold, listed=during.listed, held=held)
 
 
 def levels_in_force(session: Session) -> Levels:

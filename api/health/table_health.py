@@ -19,8 +19,8 @@ from datetime import datetime, timedelta, tzinfo
 from fractions import Fraction
 from typing import Literal
 
-from ..controllers.differences import Difference
-from ..controllers.settings_found import FoundSettings, Held, judge_settings
+from ..controllers.differences import SettingsDifference
+from ..controllers.settings_found import FoundSettings, TableController, judge_settings
 from ..pool_tables.cautions import AT_THE_MAINS, Caution
 from ..pricing import DomainError, Tariff, Timetable
 from ..readings.meter_history import MeterHistory
@@ -61,12 +61,12 @@ class WorkDone:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sells:
+class PricesAtTable:
     """What a table sells at its venue, what is listed there, and what its controller should hold."""
 
     keyed: Timetable
     listed: Timetable
-    held: Held
+    held: TableController
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,10 +88,10 @@ class TableFacts:
     settings: FoundSettings | None = None
     work: Sequence[WorkDone] = ()
     in_workshop: bool = False
-    sells: Sells | None = None
+    sells: PricesAtTable | None = None
 
     def done_at(self, series: str) -> list[datetime]:
-        """Return when work was done that starts a series afresh (R5)."""
+        """Return when work was done that starts a new series (R5)."""
         return [done.done_at for done in self.work if done.work & _STARTS_AFRESH[series]]
 
 
@@ -124,7 +124,7 @@ class TableHealth:
     clock: ClockOutlook | None
     why_no_clock: str | None
     meters: tuple[MeterHealth, ...]
-    settings: tuple[Difference, ...]
+    settings: tuple[SettingsDifference, ...]
     cautions: tuple[Caution, ...]
 
 
@@ -191,13 +191,15 @@ def _clock(facts: TableFacts, levels: Levels, *, now: datetime) -> ClockOutlook 
     return ClockOutlook(health, moments, wrong, tariffs)
 
 
-def _settings(facts: TableFacts) -> tuple[Difference, ...]:
+def _settings(facts: TableFacts) -> tuple[SettingsDifference, ...]:
     if facts.sells is None:
         return ()
     return judge_settings(facts.settings, facts.sells.held, keyed_at=facts.done_at("settings"))
 
 
-def _coming(sells: Sells, *, now: datetime) -> list[tuple[Literal["price_change", "recurring_event"], str, datetime]]:
+def _coming(
+    sells: PricesAtTable, *, now: datetime
+) -> list[tuple[Literal["price_change", "recurring_event"], str, datetime]]:
     """Return the next change of price at the table, and the next recurring event that is listed."""
     moments: list[tuple[Literal["price_change", "recurring_event"], str, datetime]] = []
     try:
@@ -221,7 +223,7 @@ def _reckoned_s(health: ClockHealth) -> int:
     return whole_s if named and offset.low_s <= whole_s <= offset.high_s else offset.middle_s
 
 
-def _wrong(sells: Sells, health: ClockHealth, *, now: datetime) -> tuple[WrongPrice | None, dict[str, Tariff]]:
+def _wrong(sells: PricesAtTable, health: ClockHealth, *, now: datetime) -> tuple[WrongPrice | None, dict[str, Tariff]]:
     """Return the wrong sales of the coming week, and the tariffs that they name."""
     if health.verdict != "off":
         return None, {}

@@ -73,11 +73,11 @@ def theil_sen(points: Sequence[Point], *, confidence: float = 0.95) -> Trend:
     )
 
 
-def evenly(items: Sequence[_Item], *, most: int = ENOUGH) -> list[_Item]:
-    """Return at most ``most`` (two or more) of the items, evenly spread, the first and the last among them."""
-    if len(items) <= most:
+def evenly(items: Sequence[_Item], *, items_max: int = ENOUGH) -> list[_Item]:
+    """Return at most ``items_max`` (two or more) of the items, evenly spread, the first and the last among them."""
+    if len(items) <= items_max:
         return list(items)
-    return [items[i * (len(items) - 1) // (most - 1)] for i in range(most)]
+    return [items[i * (len(items) - 1) // (items_max - 1)] for i in range(items_max)]
 
 
 def _median(values: Iterable[int | Fraction]) -> Fraction:

@@ -31,7 +31,7 @@ _ALL_AT_A_TIME = 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class TableFilter:
     """Which tables: in a kind of place, at a venue, with work of a kind, of a controller's version, not read since."""
 
     place: Place | None = None
@@ -42,7 +42,7 @@ class Wanted:
 
 
 def page_states(
-    session: Session, wanted: Wanted, *, limit: int, after: UUID | None, now: datetime
+    session: Session, wanted: TableFilter, *, limit: int, after: UUID | None, now: datetime
 ) -> Page[TableStateOut]:
     """Return tables in the order in which they were made, each with what is known of it now."""
     query = (
@@ -60,7 +60,7 @@ def page_states(
     return Page(items, items[-1].id if len(rows) > limit else None)
 
 
-def all_states(session: Session, wanted: Wanted, *, now: datetime) -> Iterator[TableStateOut]:
+def all_states(session: Session, wanted: TableFilter, *, now: datetime) -> Iterator[TableStateOut]:
     """Yield all tables of a list, page after page."""
     after = None
     while True:
@@ -71,7 +71,7 @@ def all_states(session: Session, wanted: Wanted, *, now: datetime) -> Iterator[T
         after = found.next
 
 
-def _conditions(wanted: Wanted, *, now: datetime) -> Iterator[ColumnElement[bool]]:
+def _conditions(wanted: TableFilter, *, now: datetime) -> Iterator[ColumnElement[bool]]:
     table_id = col(PoolTableRow.id)
     if wanted.place is not None:
         yield col(StayRow.place) == wanted.place
@@ -102,7 +102,7 @@ def _newest(column: Any, *conditions: ColumnElement[bool]) -> Select[Any]:
         select_columns(column)
         .where(
             col(ReadingRow.pool_table_id) == col(PoolTableRow.id),
-            col(ReadingRow.sound),
+            col(ReadingRow.valid),
             ~exists().where(col(VoidRow.reading_id) == col(ReadingRow.id)),
             *conditions,
         )

@@ -50,7 +50,7 @@ def list_all_tables(
     """
     if venue_id is not None:
         venues_service.get_venue(session, venue_id)
-    wanted = queries.Wanted(
+    wanted = queries.TableFilter(
         place=place, venue_id=venue_id, work=work, controller_version=controller_version, read_before=read_before
     )
     if format == "csv":

@@ -14,7 +14,7 @@ from uuid import UUID
 
 from sqlmodel import Session, col, func, select
 
-from ..ledger.journal import REFERENCE_MOST
+from ..ledger.journal import REFERENCE_CHARACTERS_MAX
 from ..ledger.kinds import EXPENSES, owner_postings
 from ..ledger.service import post_entry
 from ..pool_tables.rows import PoolTableRow
@@ -187,7 +187,7 @@ def _post_cost(
             venue_id=None if venue_id is None else str(venue_id),
             account=EXPENSES["parts"],
         ),
-        reference=", ".join(part.name for part in parts)[:REFERENCE_MOST],
+        reference=", ".join(part.name for part in parts)[:REFERENCE_CHARACTERS_MAX],
         source_id=job.id,
         now=now,
         table_id=table.id,

@@ -21,7 +21,7 @@ GENESIS = "0" * 64
 """What the first entry names as the hash of the one before it (L3)."""
 
 
-REFERENCE_MOST = 500
+REFERENCE_CHARACTERS_MAX = 500
 """The longest reference, in characters."""
 _HASH = re.compile(r"[0-9a-f]{64}", re.ASCII)
 
@@ -72,9 +72,12 @@ def _faults_of_the_head(entry: Entry) -> Iterator[Fault]:
         yield Fault("bad_number", "number", str(entry.number), "1 or more")
     if entry.recorded_at.utcoffset() is None:
         yield Fault("naive_instant", "recorded_at", entry.recorded_at.isoformat(), "an instant with an offset")
-    if len(entry.reference) > REFERENCE_MOST:
+    if len(entry.reference) > REFERENCE_CHARACTERS_MAX:
         yield Fault(
-            "reference_too_long", "reference", f"{len(entry.reference)} characters", f"at most {REFERENCE_MOST}"
+            "reference_too_long",
+            "reference",
+            f"{len(entry.reference)} characters",
+            f"at most {REFERENCE_CHARACTERS_MAX}",
         )
     for name, value in (
         ("previous_hash", entry.previous_hash),

@@ -22,7 +22,7 @@ from ..web.errors import Problem, not_found
 from .chain import Record, verify
 from .convert import bad_out
 from .export.account_names import VenueName
-from .export.period import Close, Extract, Opening, Period, extract
+from .export.period import Close, ExportPeriod, Extract, Opening, extract
 from .journal import Entry
 from .posting import Posting
 from .rows import EntryRow
@@ -141,7 +141,7 @@ def read_extract(
     first, last = session.exec(select(func.min(EntryRow.booked_on), func.max(EntryRow.booked_on))).one()
     today = now.astimezone(UTC).date()
     start = from_on or min(first or today, to_on or date.max)
-    period = Period(start, to_on or max(last or today, start))
+    period = ExportPeriod(start, to_on or max(last or today, start))
     entries = read_entries(session, col(EntryRow.booked_on) <= period.to_on)
     return extract(entries, period, opening=opening, close=close, currency=currency)
 

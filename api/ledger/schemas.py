@@ -7,14 +7,14 @@ from pydantic import Field as Limits
 
 from ..web.schema_types import Count, Currency, Date, Id, In, Instant, Money, MoneyOut, Name, Out, Text
 from .accounts import AccountKind, PerVenue
-from .journal import REFERENCE_MOST
+from .journal import REFERENCE_CHARACTERS_MAX
 from .kinds import EXPENSE_NAMES, OWNER_KINDS
 
 OwnerKind = Literal[OWNER_KINDS]  # type: ignore[valid-type]
 Expense = Literal[EXPENSE_NAMES]  # type: ignore[valid-type]
 
 OpenedAccount = Literal["bank", "cash_in_bags", "tax_payable", "owed_to_venues", "venue_loans"]
-Reference = Annotated[Text, Limits(max_length=REFERENCE_MOST)]
+Reference = Annotated[Text, Limits(max_length=REFERENCE_CHARACTERS_MAX)]
 AccountCode = Annotated[str, StringConstraints(pattern=r"^[a-z_]{1,40}(:[0-9a-f-]{36})?$")]
 
 

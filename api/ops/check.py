@@ -29,7 +29,7 @@ APPEND_ONLY = (
     "schedule",
     "keying",
     "reading",
-    "reading_strike",
+    "reading_void",
     "ledger_entry",
     "ledger_posting",
     "agreement",

@@ -12,7 +12,7 @@ from sqlmodel import Session, select
 from ..pool_tables.rows import PoolTableRow
 from ..quotes.convert import in_words
 from ..quotes.schemas import ScenarioIn
-from ..quotes.service import Asked, Spots, When
+from ..quotes.service import QuoteContexts, QuoteRequest, When
 from ..venues.rows import VenueRow
 from ..web.errors import Problem, from_validation, http_problem
 from ..web.schema_types import value_or
@@ -38,12 +38,12 @@ def answer_on_terminal(
     table_id = None if table is None else _named(_names_of_tables(session), table, what="table")
     when = When(at=value_or(question.at, None), day=value_or(question.day, None), time=value_or(question.time, None))
     units = {name: value_or(getattr(question, name), None) for name in ("money", "games", "minutes")}
-    answer = Spots(session, now=now).ask(
+    answer = QuoteContexts(session, now=now).ask(
         venue_id=venue_id,
         table_id=table_id,
         basis=value_or(question.basis, None),
         when=when,
-        asked=Asked(**units, players=value_or(question.players, 1)),
+        asked=QuoteRequest(**units, players=value_or(question.players, 1)),
     )
     if as_json:
         return answer.model_dump_json(indent=2, by_alias=True)

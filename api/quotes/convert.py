@@ -45,7 +45,7 @@ _OF_AN_OFFER = frozenset(CSV_COLUMNS[CSV_COLUMNS.index("kind") : CSV_COLUMNS.ind
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class SalesBasis:
     """How it is known what a place sells, and since when; ``why`` it is not what is listed, in a sentence, if so."""
 
     basis: Basis
@@ -95,7 +95,7 @@ class Writer:
 
     calendar: Calendar
     currency: str
-    known: Known
+    known: SalesBasis
     venue_id: UUID | None
     table_id: UUID | None
 

@@ -65,12 +65,12 @@ class Question:
     place: dict[str, UUID | None]
     basis: BasisAsked | None
     when: service.When
-    asked: service.Asked
+    asked: service.QuoteRequest
 
     def answer(self, session: Session | NoSession, principal: Principal, now: datetime, kept: Kept) -> QuoteOut:
         """Answer it, of what the principal may see."""
-        spots = service.Spots(session, now=now, only_venues=principal.only_venues, kept=kept)
-        return spots.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
+        contexts = service.QuoteContexts(session, now=now, only_venues=principal.only_venues, kept=kept)
+        return contexts.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
 
 
 async def read_question(
@@ -109,7 +109,7 @@ def _question(
         place={"venue_id": venue_id, "table_id": table_id},
         basis=basis,
         when=service.When(at=at, day=day, time=time),
-        asked=service.Asked(money=money, games=games, minutes=minutes, players=players),
+        asked=service.QuoteRequest(money=money, games=games, minutes=minutes, players=players),
     )
 
 
@@ -184,14 +184,14 @@ def _answer(
 @stores_nothing
 def post_quotes(session: SessionDep, kept: KeptDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or its problem."""
-    spots = service.Spots(session, now=now, only_venues=principal.only_venues, kept=kept)
-    results = ResultsOut(results=[_result(spots, scenario) for scenario in body.scenarios])
+    contexts = service.QuoteContexts(session, now=now, only_venues=principal.only_venues, kept=kept)
+    results = ResultsOut(results=[_result(contexts, scenario) for scenario in body.scenarios])
     return Response(results.model_dump_json(by_alias=True), media_type="application/json")
 
 
-def _result(spots: service.Spots, scenario: ScenarioIn) -> ResultOut:
+def _result(contexts: service.QuoteContexts, scenario: ScenarioIn) -> ResultOut:
     try:
-        return ResultOut(answer=service.answer_scenario(spots, scenario), problem=None)
+        return ResultOut(answer=service.answer_scenario(contexts, scenario), problem=None)
     except (DomainError, Problem) as error:
         return ResultOut(answer=None, problem=problem_out(error))
 

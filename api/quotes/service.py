@@ -44,7 +44,7 @@ from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue, venues_on_route
 from ..web.errors import Problem, http_problem, not_found
 from ..web.schema_types import DAYS, Day, value_or
-from .convert import Known, Writer, grid_line_out, listed_since
+from .convert import SalesBasis, Writer, grid_line_out, listed_since
 from .price_grid import LINES_MAX, grid_lines, read_amounts
 from .queries import denominations
 from .schemas import (
@@ -77,7 +77,7 @@ class When:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class QuoteRequest:
     """What is asked for: exactly one of money, games and minutes."""
 
     money: str | None = None
@@ -87,7 +87,7 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Spot:
+class QuoteContext:
     """A place ready to be asked about: what is sold there, and what its table takes.
 
     ``sold``: what its table sells; None of a venue, and where only what is listed is asked for.
@@ -111,7 +111,7 @@ class Spot:
         return None if self.sold is None else self.sold.at(at)
 
 
-class Spots:
+class QuoteContexts:
     """The places that one request asks about, each looked up once, and the work that its questions share (E4).
 
     ``only_venues``: restrict to these venues and the tables there at the instant asked; all else is as if absent.
@@ -132,14 +132,14 @@ class Spots:
         self._kept, self._read_at = kept, 0 if kept is None else kept.look()
         self._known: dict[tuple[object, ...], Any] = {}
 
-    def spot(
+    def context(
         self,
         *,
         venue_id: UUID | None,
         table_id: UUID | None,
         basis: BasisAsked | None,
         when: Callable[[Calendar], datetime],
-    ) -> Spot:
+    ) -> QuoteContext:
         """Return a venue, or a table where it stands at the instant that ``when`` reads by the calendar of its place.
 
         Refuses neither and both, and as absent what the principal may not see.
@@ -155,15 +155,15 @@ class Spots:
         return self._known_by((venue_id, basis), lambda: place_of_venue(self.session, venue_id))
 
     def ask(
-        self, *, venue_id: UUID | None, table_id: UUID | None, basis: BasisAsked | None, when: When, asked: Asked
+        self, *, venue_id: UUID | None, table_id: UUID | None, basis: BasisAsked | None, when: When, asked: QuoteRequest
     ) -> QuoteOut:
         """Answer what money buys, or the least that buys so many units, at a venue or table and a time."""
 
         def read(calendar: Calendar) -> datetime:
             return read_when(when, calendar, now=self.now)
 
-        spot = self.spot(venue_id=venue_id, table_id=table_id, basis=basis, when=read)
-        return ask(spot, asked, at=read(spot.calendar), work=self.work)
+        context = self.context(venue_id=venue_id, table_id=table_id, basis=basis, when=read)
+        return ask(context, asked, at=read(context.calendar), work=self.work)
 
     def _stay(self, table_id: UUID, when: Callable[[Calendar], datetime]) -> StayRow:
         """Return a table's stay at an instant, read by the clock of the venue where it stands or last stood."""
@@ -184,9 +184,9 @@ class Spots:
     def _sees(self, venue_id: UUID | None) -> bool:
         return self.only_venues is None or venue_id in self.only_venues
 
-    def _known_by(self, key: tuple[UUID, BasisAsked | None], look_up: Callable[[], Place]) -> Spot:
-        spot: Spot = self._once(("spot", *key), lambda: spot_of(self.session, look_up(), key[1]))
-        return spot
+    def _known_by(self, key: tuple[UUID, BasisAsked | None], look_up: Callable[[], Place]) -> QuoteContext:
+        context: QuoteContext = self._once(("context", *key), lambda: context_of(self.session, look_up(), key[1]))
+        return context
 
     def _once(self, key: tuple[object, ...], read: Callable[[], T]) -> T:
         """Return what was read under a key, in this request or kept from another; else read it, and keep it."""
@@ -247,14 +247,14 @@ def too_many_lines(found: str) -> Problem:
     return http_problem("too_much_work", where="venue_id", found=found, expected=expected)
 
 
-def spot_of(session: Session, place: Place, basis: BasisAsked | None) -> Spot:
+def context_of(session: Session, place: Place, basis: BasisAsked | None) -> QuoteContext:
     """Return a place with what it sells: a venue what is listed, a table what its controller holds."""
     listed, currency = listed_at(session, place), place.venue.currency
     if place.table is None:
-        return Spot(timetable=listed, currency=currency, listed=listed, place=place)
+        return QuoteContext(timetable=listed, currency=currency, listed=listed, place=place)
     sold = None if basis == "listed" else sold_at_place(session, place)
     profile = place.table.profile
-    return Spot(
+    return QuoteContext(
         timetable=listed if sold is None else sold.sold,
         currency=currency,
         listed=listed,
@@ -265,12 +265,12 @@ def spot_of(session: Session, place: Place, basis: BasisAsked | None) -> Spot:
     )
 
 
-def spot_of_draft(tariff: Tariff, time_zone: str) -> Spot:
+def context_of_draft(tariff: Tariff, time_zone: str) -> QuoteContext:
     """Return a place that has always sold nothing but a draft."""
     schedule = Schedule(id="", base=tariff, day_starts_at=_DRAFT_DAY_START)
     calendar = Calendar(zone_named(time_zone), _DRAFT_DAY_START)
     timetable = Timetable(calendar, (Stretch(from_at=_BEFORE_ALL, schedule=schedule),))
-    return Spot(timetable=timetable, currency=tariff.currency, listed=timetable)
+    return QuoteContext(timetable=timetable, currency=tariff.currency, listed=timetable)
 
 
 def read_when(when: When, calendar: Calendar, *, now: datetime) -> datetime:
@@ -296,9 +296,9 @@ def read_at(text: str, calendar: Calendar, *, where: str) -> datetime:
     return calendar.resolve(instant) if instant.tzinfo is None else instant
 
 
-def ask(spot: Spot, asked: Asked, *, at: datetime, work: Work) -> QuoteOut:
+def ask(context: QuoteContext, asked: QuoteRequest, *, at: datetime, work: Work) -> QuoteOut:
     """Answer what money buys, or the least that buys so many units, at a place and an instant."""
-    money = None if asked.money is None else parse_money(asked.money, spot.currency)
+    money = None if asked.money is None else parse_money(asked.money, context.currency)
 
     def answered_by(timetable: Timetable) -> Answer:
         return quote(
@@ -308,54 +308,56 @@ def ask(spot: Spot, asked: Asked, *, at: datetime, work: Work) -> QuoteOut:
             games=asked.games,
             minutes=asked.minutes,
             players=asked.players,
-            accepts=spot.accepts,
+            accepts=context.accepts,
             work=work,
         )
 
-    answer, sells = answered_by(spot.timetable), spot.sells(at)
+    answer, sells = answered_by(context.timetable), context.sells(at)
     listed = None
     if sells is not None and sells.differs:
         try:
-            listed = answered_by(spot.listed)
+            listed = answered_by(context.listed)
         except DomainError:  # nothing is listed yet: there is no other answer to show
             listed = None
-    return _writer(spot, at).quote(
-        answer, money=money, cautions=(*_cautions(spot, [at]), *answer.cautions), listed=listed
+    return _writer(context, at).quote(
+        answer, money=money, cautions=(*_cautions(context, [at]), *answer.cautions), listed=listed
     )
 
 
-def answer_scenario(spots: Spots, scenario: ScenarioIn) -> AnswerOut:
+def answer_scenario(contexts: QuoteContexts, scenario: ScenarioIn) -> AnswerOut:
     """Answer one scenario: a quote, a purchase event by event, or a metered play."""
     if scenario.events is not MISSING:
         _only(scenario, "events", "buys")
         first = scenario.events[0].at
-        spot = _spot_of_scenario(spots, scenario, lambda calendar: read_at(first, calendar, where="events[0].at"))
-        return _purchase(spot, scenario.events, value_or(scenario.buys, "games"), work=spots.work)
+        context = _spot_of_scenario(contexts, scenario, lambda calendar: read_at(first, calendar, where="events[0].at"))
+        return _purchase(context, scenario.events, value_or(scenario.buys, "games"), work=contexts.work)
     if scenario.from_at is not MISSING or scenario.to_at is not MISSING:
         _only(scenario, "from_at", "to_at", "players")
-        spot = _spot_of_scenario(spots, scenario, lambda calendar: _end_of_play(scenario, "from_at", calendar))
-        return _metered(spot, scenario, work=spots.work)
+        context = _spot_of_scenario(contexts, scenario, lambda calendar: _end_of_play(scenario, "from_at", calendar))
+        return _metered(context, scenario, work=contexts.work)
     _only(scenario, "at", "day", "time", "money", "games", "minutes", "players")
     when = When(at=value_or(scenario.at, None), day=value_or(scenario.day, None), time=value_or(scenario.time, None))
-    spot = _spot_of_scenario(spots, scenario, lambda calendar: read_when(when, calendar, now=spots.now))
-    asked = Asked(
+    context = _spot_of_scenario(contexts, scenario, lambda calendar: read_when(when, calendar, now=contexts.now))
+    asked = QuoteRequest(
         money=value_or(scenario.money, None),
         games=value_or(scenario.games, None),
         minutes=value_or(scenario.minutes, None),
         players=value_or(scenario.players, 1),
     )
-    answered = ask(spot, asked, at=read_when(when, spot.calendar, now=spots.now), work=spots.work)
+    answered = ask(context, asked, at=read_when(when, context.calendar, now=contexts.now), work=contexts.work)
     return QuoteAnswerOut(kind="quote", **dict(answered))
 
 
-def _spot_of_scenario(spots: Spots, scenario: ScenarioIn, when: Callable[[Calendar], datetime]) -> Spot:
+def _spot_of_scenario(
+    contexts: QuoteContexts, scenario: ScenarioIn, when: Callable[[Calendar], datetime]
+) -> QuoteContext:
     venue_id, table_id = value_or(scenario.venue_id, None), value_or(scenario.table_id, None)
     if scenario.tariff is MISSING:
         if scenario.time_zone is not MISSING:
             raise http_problem(
                 "invalid", where="time_zone", found=scenario.time_zone, expected="only beside a draft tariff"
             )
-        return spots.spot(venue_id=venue_id, table_id=table_id, basis=value_or(scenario.basis, None), when=when)
+        return contexts.context(venue_id=venue_id, table_id=table_id, basis=value_or(scenario.basis, None), when=when)
     if venue_id is not None or table_id is not None:
         raise http_problem("invalid", where="tariff", found="a draft beside a place", expected="one of the two")
     if scenario.time_zone is MISSING:
@@ -366,7 +368,7 @@ def _spot_of_scenario(spots: Spots, scenario: ScenarioIn, when: Callable[[Calend
         tariff = read_tariff(scenario.tariff)
     except DomainError as error:
         raise error.within("tariff") from None
-    return spot_of_draft(tariff, scenario.time_zone)
+    return context_of_draft(tariff, scenario.time_zone)
 
 
 def _only(scenario: ScenarioIn, *names: str) -> None:
@@ -379,10 +381,10 @@ def _only(scenario: ScenarioIn, *names: str) -> None:
             )
 
 
-def _purchase(spot: Spot, events: list[EventIn], buys: str, *, work: Work) -> PurchaseAnswerOut:
+def _purchase(context: QuoteContext, events: list[EventIn], buys: str, *, work: Work) -> PurchaseAnswerOut:
     read: list[Insert | Start] = []
     for i, event in enumerate(events):
-        at = read_at(event.at, spot.calendar, where=f"events[{i}].at")
+        at = read_at(event.at, context.calendar, where=f"events[{i}].at")
         if (event.kind == "insert") == (event.amount is MISSING):
             expected = "an amount" if event.kind == "insert" else "no amount for a start"
             found = "nothing" if event.amount is MISSING else event.amount
@@ -390,22 +392,22 @@ def _purchase(spot: Spot, events: list[EventIn], buys: str, *, work: Work) -> Pu
         if event.amount is MISSING:
             read.append(Start(at))
         else:
-            read.append(Insert(at, parse_money(event.amount, spot.currency, where=f"events[{i}].amount")))
+            read.append(Insert(at, parse_money(event.amount, context.currency, where=f"events[{i}].amount")))
     purchases = follow(
         read,
-        tariff_at=lambda at: spot.timetable.at(at).tariff,
+        tariff_at=lambda at: context.timetable.at(at).tariff,
         buys="games" if buys == "games" else "minutes",
-        gap_s=spot.gap_s,
-        ends_on_start=spot.ends_on_start,
+        gap_s=context.gap_s,
+        ends_on_start=context.ends_on_start,
         work=work,
     )
-    return _writer(spot, read[0].at).purchases(purchases, cautions=_cautions(spot, [event.at for event in read]))
+    return _writer(context, read[0].at).purchases(purchases, cautions=_cautions(context, [event.at for event in read]))
 
 
-def _metered(spot: Spot, scenario: ScenarioIn, *, work: Work) -> MeteredAnswerOut:
-    ends = {name: _end_of_play(scenario, name, spot.calendar) for name in ("from_at", "to_at")}
-    charge = charge_play(spot.timetable, **ends, players=value_or(scenario.players, 1), work=work)
-    return _writer(spot, ends["from_at"]).charge(charge, **ends, cautions=_cautions(spot, ends.values()))
+def _metered(context: QuoteContext, scenario: ScenarioIn, *, work: Work) -> MeteredAnswerOut:
+    ends = {name: _end_of_play(scenario, name, context.calendar) for name in ("from_at", "to_at")}
+    charge = charge_play(context.timetable, **ends, players=value_or(scenario.players, 1), work=work)
+    return _writer(context, ends["from_at"]).charge(charge, **ends, cautions=_cautions(context, ends.values()))
 
 
 def _end_of_play(scenario: ScenarioIn, name: str, calendar: Calendar) -> datetime:
@@ -415,19 +417,19 @@ def _end_of_play(scenario: ScenarioIn, name: str, calendar: Calendar) -> datetim
     return read_at(text, calendar, where=name)
 
 
-def _cautions(spot: Spot, instants: Iterable[datetime]) -> tuple[str, ...]:
+def _cautions(context: QuoteContext, instants: Iterable[datetime]) -> tuple[str, ...]:
     """Return why what a table sells at one of these instants is not what is listed then (W8)."""
-    known = (spot.sells(at) for at in instants)
+    known = (context.sells(at) for at in instants)
     return tuple(dict.fromkeys(sells.caution for sells in known if sells is not None and sells.caution is not None))
 
 
-def _writer(spot: Spot, at: datetime) -> Writer:
+def _writer(context: QuoteContext, at: datetime) -> Writer:
     """Return what writes an answer of a place, with what is known of it at an instant."""
-    place, sells = spot.place, spot.sells(at)
+    place, sells = context.place, context.sells(at)
     return Writer(
-        calendar=spot.calendar,
-        currency=spot.currency,
-        known=Known("listed", listed_since(spot.listed, at), None) if sells is None else Known.of(sells),
+        calendar=context.calendar,
+        currency=context.currency,
+        known=SalesBasis("listed", listed_since(context.listed, at), None) if sells is None else SalesBasis.of(sells),
         venue_id=None if place is None else place.venue.id,
         table_id=None if place is None or place.table is None else place.table.id,
     )

@@ -3,7 +3,7 @@
 - R2 The same id with the same content is a ``duplicate``; with other content it is refused, naming what differs. Of a
   reading of another table, or from where the sender does not see, that it is another is all that is said.
 - R4 What comes from the future (more than five minutes) or from before the table existed is kept, flagged, and not
-  ``sound``: it is never judged and never the latest. A reading belongs to the venue where the table stood then.
+  ``valid``: it is never judged and never the latest. A reading belongs to the venue where the table stood then.
 - A sender sees its own: a venue the tables that stood there then, a device its table. What it does not see is absent.
 - A venue's staff can read the supply, the clock, the meters' display and the version; settings are behind the door, and
   work done is the route's: both need a key.
@@ -43,7 +43,7 @@ class Stood:
 
 
 @dataclass(frozen=True, slots=True)
-class TableFacts:
+class AdmissionFacts:
     """What a reading is held against: where the table stood when (rising), its meters' digits, its power, its money."""
 
     stays: tuple[Stood, ...]
@@ -82,13 +82,13 @@ class Decision:
     faults: tuple[Fault, ...] = ()
 
     @property
-    def sound(self) -> bool:
+    def valid(self) -> bool:
         """Whether judgements may stand on it (R4)."""
         return "from_future" not in self.flags and "before_the_table" not in self.flags
 
 
 def decide(
-    sent: Content, *, table: TableFacts | None, stored: Content | None, sender: Sender, now: datetime
+    sent: Content, *, table: AdmissionFacts | None, stored: Content | None, sender: Sender, now: datetime
 ) -> Decision:
     """Return what becomes of a reading; ``stored`` is what stands under its id, ``table`` None one that does not exist."""
     stood = table.stood(sent["taken_at"]) if table else None
@@ -108,7 +108,7 @@ def decide(
     return Decision("recorded", flags=_flags(sent, table, stood, now), venue_id=stood.venue_id)
 
 
-def _again(sent: Content, stored: Content, table: TableFacts, sender: Sender) -> Decision:
+def _again(sent: Content, stored: Content, table: AdmissionFacts, sender: Sender) -> Decision:
     """Return what becomes of a reading under a known id; of one that the sender does not see no value is told."""
     if stored["pool_table_id"] != sent["pool_table_id"]:
         faults: tuple[Fault, ...] = (differs_in("table_id"),)
@@ -128,7 +128,7 @@ def flags_now(stored: Sequence[str], *, in_the_workshop: bool) -> tuple[str, ...
     return tuple(sorted((*flags, *(("in_the_workshop",) if in_the_workshop else ())), key=_FLAGS.index))
 
 
-def _flags(sent: Content, table: TableFacts, stood: Stood, now: datetime) -> tuple[str, ...]:
+def _flags(sent: Content, table: AdmissionFacts, stood: Stood, now: datetime) -> tuple[str, ...]:
     volts = sent["battery_mv"]
     flags = []
     if sent["taken_at"] > now + FUTURE_ALLOWED:
@@ -152,7 +152,7 @@ def _locked(sent: Content) -> tuple[Fault, ...]:
     )
 
 
-def _wrong_meters(sent: Content, table: TableFacts) -> list[Fault]:
+def _wrong_meters(sent: Content, table: AdmissionFacts) -> list[Fault]:
     faults = []
     for name, count in (sent["meters"] or {}).items():
         digits = table.digits.get(name)
@@ -164,7 +164,7 @@ def _wrong_meters(sent: Content, table: TableFacts) -> list[Fault]:
     return faults
 
 
-def _wrong_prices(sent: Content, table: TableFacts) -> list[Fault]:
+def _wrong_prices(sent: Content, table: AdmissionFacts) -> list[Fault]:
     faults: list[Fault] = []
     for d, day in enumerate((sent["settings"] or {"days": ()})["days"]):
         for w, window in enumerate(day["windows"]):

@@ -37,7 +37,7 @@ FIELDS = {
 """The columns that are a reading's content, and where the message has them."""
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
-_TEXT_MOST = 80
+_CHARACTERS_MAX = 80
 
 
 def differences(*, stored: Content, sent: Content) -> tuple[Fault, ...]:
@@ -71,7 +71,7 @@ def _fault(where: str, found: str, expected: str) -> Fault:
 
 def _said(value: Any, write: Callable[[Any], str]) -> str:
     text = "" if value is None else write(value)
-    return (text if len(text) <= _TEXT_MOST else text[: _TEXT_MOST - 1] + "…") or "nothing"
+    return (text if len(text) <= _CHARACTERS_MAX else text[: _CHARACTERS_MAX - 1] + "…") or "nothing"
 
 
 def _of_days(stored: Content, sent: Content) -> str:

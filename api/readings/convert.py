@@ -1,4 +1,4 @@
-"""The one translation between a reading as it travels and as it is stored."""
+"""Converts readings between message and row, and a table's meters from its stored profile."""
 
 from collections.abc import Mapping
 from datetime import time
@@ -7,8 +7,10 @@ from uuid import UUID
 
 from pydantic import MISSING
 
+from ..pricing import parse_money
 from ..web.schema_types import DAYS, value_or
 from .admission import flags_now
+from .meters import Meter
 from .rows import ReadingRow, VoidRow
 from .schemas import (
     ClockOut,
@@ -21,6 +23,17 @@ from .schemas import (
     VoidedOut,
 )
 from .units import millivolts, tenths, write_celsius, write_volts
+
+
+def meter_of(stated: Mapping[str, Any], *, currency: str) -> Meter:
+    """Return a meter of a stored profile; refuse (``bad_money``) a value of one count that is no amount in a currency."""
+    return Meter(
+        name=stated["name"],
+        counts=stated["counts"],
+        digits=stated["digits"],
+        resets=stated["resets"],
+        unit_minor=parse_money(stated["unit_value"], currency) if stated["counts"] == "money" else None,
+    )
 
 
 def content_of(reading: ReadingIn) -> dict[str, Any]:

@@ -1,13 +1,13 @@
 """What a table's meters counted between readings.
 
 - G1 A first reading is a baseline and contributes nothing; each later one contributes what was added, once. So does the
-  first after work that began the series afresh: the board replaced, the meters reset (R5); a reading that reports the
+  first after work that reset the meters or replaced the board (R5); a reading that reports the
   work shows the meter as it was left.
 - G1 A meter that is reset at each collection starts at zero after one; the reading at the collection was taken before.
   If it goes down without one, it ``needs_review``: it cannot be told from a collection that nobody recorded.
-- G2 A cumulative meter that goes down is a roll-over only if the step through the modulus is the smaller story, less than
+- G2 A cumulative meter that goes down is a roll-over only if the step through the modulus is the smaller one, less than
   half the modulus; else it ``needs_review``: the reading is kept, no takings are made of it, and it is the next baseline.
-- G3 Two meters of one table that tell different stories are shown with both figures.
+- G3 Two meters of one table that contradict each other are shown with both figures.
 """
 
 from __future__ import annotations
@@ -56,11 +56,11 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class MeterReading:
-    """A meter's value at an instant; whether the series begins afresh with it, and whether the box was then collected."""
+    """A meter's value at an instant; whether it was reset before, and whether the box was then collected."""
 
     taken_at: datetime
     value: int
-    afresh: bool = False
+    reset: bool = False
     collected: bool = False
 
 
@@ -77,7 +77,7 @@ class MeterDelta:
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class MeterTotal:
     """What one meter says was taken between two readings, in minor units: the least and the most; a money meter's agree."""
 
     meter: str
@@ -96,10 +96,10 @@ class Story:
 
 @dataclass(frozen=True, slots=True)
 class Disagreement:
-    """Two stories that cannot both be true, and the least by which they differ, in minor units."""
+    """Two totals that cannot both be true, and the least by which they differ, in minor units."""
 
-    one: Story
-    other: Story
+    one: MeterTotal
+    other: MeterTotal
     apart_minor: int
 
 
@@ -136,23 +136,23 @@ def counted(found: Sequence[MeterDelta]) -> int:
     return sum(delta.delta or 0 for delta in found)
 
 
-def money(meter: Meter, count: int) -> Story:
+def money(meter: Meter, count: int) -> MeterTotal:
     """Return what a money meter's count is worth; refuse (``no_money_meter``) another meter."""
     if meter.unit_minor is None:
         raise domain_error(
             "no_money_meter", where="meter", found=f"{meter.name}, {meter.counts}", expected="a money meter"
         )
-    return Story(meter.name, count * meter.unit_minor, count * meter.unit_minor)
+    return MeterTotal(meter.name, count * meter.unit_minor, count * meter.unit_minor)
 
 
-def disagreement(one: Story, other: Story) -> Disagreement | None:
+def disagreement(one: MeterTotal, other: MeterTotal) -> Disagreement | None:
     """Return both figures where two meters cannot both be right (G3); None where one amount fits both."""
     apart = max(one.least_minor, other.least_minor) - min(one.most_minor, other.most_minor)
     return Disagreement(one, other, apart) if apart > 0 else None
 
 
 def _delta(meter: Meter, before: MeterReading | None, reading: MeterReading) -> MeterDelta:
-    if before is None or reading.afresh:
+    if before is None or reading.reset:
         return MeterDelta(None, reading.taken_at, None, reading.value, "baseline", 0)
     emptied = meter.resets == "at_collection" and before.collected
     start = 0 if emptied else before.value

@@ -54,9 +54,9 @@ def page_readings(
 
 
 def history(
-    session: Session, table_ids: Collection[UUID], kind: Kind, *, since: datetime, most: int
+    session: Session, table_ids: Collection[UUID], kind: Kind, *, since: datetime, rows_max: int
 ) -> dict[UUID, list[Row[Any]]]:
-    """Return, by table, the newest observations of a kind taken since an instant, at most so many, oldest first.
+    """Return, by table, the newest observations of a kind taken since an instant, at most ``rows_max``, oldest first.
 
     Of one instant they go by their ids, in whatever order they arrived.
     """
@@ -75,13 +75,13 @@ def history(
         .where(
             columns.pool_table_id.in_(table_ids),
             columns.taken_at >= since,
-            columns.sound,
+            columns.valid,
             columns[_COLUMNS[kind][0]].is_not(None),
             ~exists().where(col(VoidRow.reading_id) == columns.id),
         )
         .subquery()
     )
-    query = select_columns(newest).where(newest.c.place <= most).order_by(newest.c.taken_at, newest.c.id)
+    query = select_columns(newest).where(newest.c.place <= rows_max).order_by(newest.c.taken_at, newest.c.id)
     found: dict[UUID, list[Row[Any]]] = {table_id: [] for table_id in table_ids}
     for row in session.connection().execute(query):
         found[row.pool_table_id].append(row)

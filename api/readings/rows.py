@@ -13,7 +13,7 @@ from ..store.db import Utc
 class ReadingRow(SQLModel, table=True):
     """What somebody or something read at a table at an instant; never changed (R1).
 
-    ``arrival`` numbers the readings in the order in which they were committed. ``sound`` ones may be judged: not from
+    ``arrival`` numbers the readings in the order in which they were committed. ``valid`` ones may be judged: not from
     the future, not from before the table existed (R4). ``venue_id`` is where the table stood then
     by the moves on record when the reading came; answers ask the moves again.
     """
@@ -56,7 +56,7 @@ class ReadingRow(SQLModel, table=True):
     taken_at: datetime = Field(sa_type=Utc)
     received_at: datetime = Field(sa_type=Utc)
     sender: str
-    sound: bool
+    valid: bool
     flags: list[str] | None = Field(default=None, sa_type=JSON(none_as_null=True))
     battery_mv: int | None = None
     temperature_tenths_c: int | None = None
@@ -75,7 +75,7 @@ class ReadingRow(SQLModel, table=True):
 class VoidRow(SQLModel, table=True):
     """Why a reading does not count; the reading itself stays (R1)."""
 
-    __tablename__ = "reading_strike"
+    __tablename__ = "reading_void"
 
     reading_id: UUID = Field(primary_key=True, foreign_key="reading.id")
     reason: str

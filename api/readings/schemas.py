@@ -235,7 +235,7 @@ class FoundSettingsOut(Out):
 
 
 class VoidedOut(Out):
-    """Why and when a reading was struck, and by whom."""
+    """Why and when a reading was voided, and by whom."""
 
     reason: str
     voided_at: Instant

@@ -1,9 +1,9 @@
-"""Readings in the database: recorded once, never changed, struck by a later note; and their recent history.
+"""Readings in the database: recorded once, never changed, voided by a later note; and their recent history.
 
 - A batch is one transaction (R3); its readings are numbered in the order in which they are committed, so that paging by
   arrival never skips one: who records holds all others who record until the end of the transaction.
 - A batch costs a few queries whatever its length: its tables, their stays, what stands under its ids, and one insert.
-- The latest readings are so by ``taken_at``, not by arrival; struck ones and those that are not sound do not count (R4).
+- The latest readings are so by ``taken_at``, not by arrival; void ones and those that are not valid do not count (R4).
 """
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -22,7 +22,7 @@ from ..store.db import lock
 from ..venues.rows import VenueRow
 from ..web.batch import Unreadable
 from ..web.errors import Problem, not_found, problem_out
-from .admission import Decision, Sender, Stood, TableFacts, decide
+from .admission import AdmissionFacts, Decision, Sender, Stood, decide
 from .conflicts import FIELDS, Content
 from .convert import content_of
 from .rows import READING, ReadingRow, VoidRow
@@ -84,7 +84,7 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
                 "venue_id": decision.venue_id,
                 "received_at": now,
                 "sender": sender.name,
-                "sound": decision.sound,
+                "valid": decision.valid,
                 "flags": list(decision.flags) or None,
             }
             known[id_] = sent
@@ -107,7 +107,7 @@ def results_out(recorded: Recorded) -> ReadingResultsOut:
 def void_reading(
     session: Session, reading_id: UUID, *, reason: str, by: str, now: datetime
 ) -> tuple[ReadingRow, VoidRow]:
-    """Note that a reading does not count; refuse (``already_void``) one that is struck."""
+    """Note that a reading does not count; refuse (``already_void``) one that is void."""
     lock(session, "readings")
     row = session.exec(select(ReadingRow).where(ReadingRow.id == reading_id)).first()
     if row is None:
@@ -120,7 +120,7 @@ def void_reading(
     return row, note
 
 
-def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, TableFacts]:
+def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, AdmissionFacts]:
     profiles: dict[UUID, Mapping[str, Any]] = {}
     stays: dict[UUID, list[Stood]] = {}
     currencies: dict[UUID, str] = {}
@@ -134,9 +134,9 @@ def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, Ta
     return {id_: _facts(profile, stays[id_], currencies[id_]) for id_, profile in profiles.items()}
 
 
-def _facts(profile: Mapping[str, Any], stays: Iterable[Stood], currency: str) -> TableFacts:
+def _facts(profile: Mapping[str, Any], stays: Iterable[Stood], currency: str) -> AdmissionFacts:
     power = profile.get("power") or {}
-    return TableFacts(
+    return AdmissionFacts(
         stays=tuple(stays),
         digits={meter["name"]: meter["digits"] for meter in profile.get("meters", ())},
         currency=currency,

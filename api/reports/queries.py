@@ -14,7 +14,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from ..collections.queries import judge_collected, not_reversed, revisions
 from ..collections.rows import CollectedTableRow, CollectionRow
-from ..ledger.export.period import Period
+from ..ledger.export.period import ExportPeriod
 from ..ledger.queries import read_entries
 from ..ledger.rows import EntryRow, PostingRow
 from ..ledger.source_digest import source_digest
@@ -168,7 +168,7 @@ def _share(share: float) -> str:
     return f"{share * 100:.2f}"
 
 
-def read_statement(session: Session, *, venue: VenueRow, period: Period) -> Statement:
+def read_statement(session: Session, *, venue: VenueRow, period: ExportPeriod) -> Statement:
     """Return a venue's statement over a period, with what its settlements carried forward and the period's payees."""
     carried: Counter[str] = Counter()
     for claim in waiting_claims(session, venue.id, until_on=period.to_on, revisions=revisions(session, venue.id)):
@@ -186,7 +186,7 @@ def read_statement(session: Session, *, venue: VenueRow, period: Period) -> Stat
 
 def read_year(session: Session, year: int) -> tuple[YearTotals, ...]:
     """Return each venue's totals of a calendar year, by payee."""
-    period = Period.of_year(year)
+    period = ExportPeriod.of_year(year)
     entries = read_entries(session, col(EntryRow.booked_on).between(period.from_on, period.to_on))
     facts = facts_of(session)
     venue_ids = {entry.venue_id for entry in entries if entry.venue_id}

@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Response
 
-from ..ledger.export.period import Period
+from ..ledger.export.period import ExportPeriod
 from ..venues import service as venues_service
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
@@ -84,11 +84,11 @@ def get_statement(
     return Response(statement_out(found, venue=venue.name).model_dump_json(), media_type="application/json")
 
 
-def _month_or_year(month: str | None, year: int | None) -> Period:
+def _month_or_year(month: str | None, year: int | None) -> ExportPeriod:
     if month is not None and year is None:
-        return Period.of_month(*map(int, month.split("-")))
+        return ExportPeriod.of_month(*map(int, month.split("-")))
     if year is not None and month is None:
-        return Period.of_year(year)
+        return ExportPeriod.of_year(year)
     raise http_problem(
         "invalid", where="month", found="neither" if year is None else "both", expected="one of month and year"
     )

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from datetime import date
 
-from ..ledger.export.period import Period
+from ..ledger.export.period import ExportPeriod
 from ..ledger.journal import Entry
 from ..ledger.posting import Posting, mirror
 from ..pricing.errors import domain_error
@@ -85,7 +85,7 @@ class Statement:
 
     venue_id: str
     currency: str
-    period: Period
+    period: ExportPeriod
     opening_owed: int
     opening_loan: int
     lines: tuple[StatementLine, ...]
@@ -107,7 +107,7 @@ def statement(
     *,
     venue_id: str,
     currency: str,
-    period: Period,
+    period: ExportPeriod,
     carried_forward: Mapping[str, int] | None = None,
     payees: tuple[PayeeSpell, ...] = (),
 ) -> Statement:

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from ..ledger.export.period import Period
+from ..ledger.export.period import ExportPeriod
 from ..ledger.journal import Entry
 from ..venues.dated_fact import Payee, PayeeSpell
 from .statement import Figures, figures_of
@@ -87,7 +87,7 @@ def year_totals(
 
     ``payees`` are each venue's payees over the whole year, by its id.
     """
-    period, sums = Period.of_year(year), dict[tuple[str, str, int], Figures]()
+    period, sums = ExportPeriod.of_year(year), dict[tuple[str, str, int], Figures]()
     for entry in entries:
         if entry.venue_id and entry.on in period:
             turn = next(i for i, s in enumerate(payees[entry.venue_id]) if s.from_on <= entry.on <= s.to_on)

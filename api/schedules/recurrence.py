@@ -22,9 +22,9 @@ from dateutil.rrule import rrulestr
 
 from ..pricing.errors import DomainError, Fault
 
-COUNT_MOST = 1000
+COUNT_MAX = 1000
 
-INTERVAL_MOST = 366
+INTERVAL_MAX = 366
 _LONGEST = 400
 _DAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 _ORDINAL_DAY = re.compile(rf"(?P<ordinal>[+-]?[1-9][0-9]?)?(?:{'|'.join(_DAYS)})", re.ASCII)
@@ -78,7 +78,7 @@ class Recurrence:
 
 @lru_cache(maxsize=4096)
 def _dates_of_year(parts: tuple[tuple[str, str], ...], starts_on: date, year: int) -> frozenset[date]:
-    """Return the dates of one year on which a rule, sound in its parts, occurs."""
+    """Return the dates of one year on which a rule, valid in its parts, occurs."""
     rule = _explicit(dict(parts), starts_on)
     until = rule.pop("UNTIL", "99991231")
     if str(year) > until[:4]:
@@ -156,22 +156,22 @@ def _expected(name: str, value: str) -> str | None:
         case "UNTIL":
             return None if _is_date(value) else "a date such as 20261231"
         case "COUNT" | "INTERVAL":
-            most = COUNT_MOST if name == "COUNT" else INTERVAL_MOST
-            return None if value.isdecimal() and _is_number(value, most) else f"a number from 1 to {most}"
+            maximum = COUNT_MAX if name == "COUNT" else INTERVAL_MAX
+            return None if value.isdecimal() and _is_number(value, maximum) else f"a number from 1 to {maximum}"
         case "WKST":
             return None if value in _DAYS else "one of " + ", ".join(_DAYS)
         case "BYDAY":
             return None if all(_ORDINAL_DAY.fullmatch(item) for item in items) else "days such as TU,TH or -1FR"
         case _ if name in _LARGEST:
-            signed, most = name in _FROM_THE_END, _LARGEST[name]
-            sound = all(_is_number(item, most) and (signed or item.isdecimal()) for item in items)
-            return None if sound else f"numbers from 1 to {most}" + (", or with a minus" if signed else "")
+            signed, maximum = name in _FROM_THE_END, _LARGEST[name]
+            valid = all(_is_number(item, maximum) and (signed or item.isdecimal()) for item in items)
+            return None if valid else f"numbers from 1 to {maximum}" + (", or with a minus" if signed else "")
         case _:
             return "a part of RFC 5545 that is no finer than a day"
 
 
 def _clashes(parts: dict[str, str]) -> Iterator[Fault]:
-    """Yield which parts, sound by themselves, may not stand together."""
+    """Yield which parts, valid by themselves, exclude each other."""
     frequency = parts["FREQ"]
     for name, frequencies in _ALLOWED_IN.items():
         if name in parts and frequency not in frequencies:
@@ -180,10 +180,10 @@ def _clashes(parts: dict[str, str]) -> Iterator[Fault]:
     ordinals = [match["ordinal"] for match in days if match["ordinal"]]
     if 0 < len(ordinals) < len(days):
         yield _fault(f"BYDAY={parts['BYDAY']}", "ordinals for all its days or for none")
-    most = {"MONTHLY": 5, "YEARLY": 53}.get(frequency, 0)
-    if any(abs(int(ordinal)) > most for ordinal in ordinals):
+    maximum = {"MONTHLY": 5, "YEARLY": 53}.get(frequency, 0)
+    if any(abs(int(ordinal)) > maximum for ordinal in ordinals):
         yield _fault(
-            f"BYDAY={parts['BYDAY']}", f"ordinals up to {most} with FREQ={frequency}" if most else "no ordinals"
+            f"BYDAY={parts['BYDAY']}", f"ordinals up to {maximum} with FREQ={frequency}" if maximum else "no ordinals"
         )
     if ordinals and "BYWEEKNO" in parts:
         yield _fault(f"BYDAY={parts['BYDAY']}", "no ordinals beside BYWEEKNO")
@@ -202,9 +202,9 @@ def _is_date(value: str) -> bool:
         return False
 
 
-def _is_number(value: str, most: int) -> bool:
+def _is_number(value: str, maximum: int) -> bool:
     match = _NUMBER.fullmatch(value)
-    return match is not None and 1 <= int(match["digits"]) <= most
+    return match is not None and 1 <= int(match["digits"]) <= maximum
 
 
 def _fault(found: str, expected: str) -> Fault:

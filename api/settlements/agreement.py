@@ -106,7 +106,7 @@ class OperatorMinimum:
 
 
 @dataclass(frozen=True, slots=True)
-class Cap:
+class ShareCap:
     """A legal cap on the venue's share, by its own name: at most so much of what is left ``after`` a step (D4)."""
 
     name: str
@@ -136,7 +136,7 @@ class Agreement:
     pays: Pays = "at_visit"
     odd_unit_to: Party = "operator"
     loan_repay_percent: Fraction = Fraction(0)
-    cap: Cap | None = None
+    cap: ShareCap | None = None
     id: str = ""
     version: int = 1
 

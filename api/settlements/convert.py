@@ -18,9 +18,9 @@ from .agreement import (
     Agreement,
     AmountTier,
     AmountTiers,
-    Cap,
     FirstMoney,
     OperatorMinimum,
+    ShareCap,
     WeekStep,
 )
 from .carried_forward import Claim
@@ -114,9 +114,9 @@ def _step(body: Body) -> WeekStep:
     return WeekStep(body["from_week"], parse_percent(body["venue_percent"], where="venue_percent"))
 
 
-def _cap(body: Body) -> Cap:
+def _cap(body: Body) -> ShareCap:
     percent = parse_percent(body["venue_percent_max"], where="venue_percent_max")
-    return Cap(body["name"], percent, body.get("after", "first_money"))
+    return ShareCap(body["name"], percent, body.get("after", "first_money"))
 
 
 def _percent(text: str) -> Fraction:

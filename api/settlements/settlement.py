@@ -40,7 +40,7 @@ from math import floor
 from ..pricing.money import allot, format_money, round_half_up
 from ..tax_areas.percents import in_words
 from ..tax_areas.tax_area import NOT_ADVICE, TaxRate
-from .agreement import Agreement, Cap, CapAfter
+from .agreement import Agreement, CapAfter, ShareCap
 from .box import Box
 from .carried_forward import RETURNS, Claim, LineCode, SettlementLine, Taken, give_back, offset, take
 
@@ -298,7 +298,7 @@ def _gross_advice(agreement: Agreement, box: Box, gross: int, currency: str) -> 
 
 
 def _cap_advice(
-    cap: Cap | None, share: int, bases: Mapping[CapAfter, int], currency: str
+    cap: ShareCap | None, share: int, bases: Mapping[CapAfter, int], currency: str
 ) -> tuple[SettlementAdvice, ...]:
     if cap is None or share <= (limit := cap.venue_percent_max * Fraction(bases[cap.after]) / 100):
         return ()

@@ -40,7 +40,7 @@ class Replay(Exception):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Claim:
+class KeyClaim:
     """A key that a request sent: whose it is, what it asks for, when, and whether its answer shows a token."""
 
     principal: str
@@ -50,7 +50,7 @@ class Claim:
     shows_token: bool
 
 
-def wanted_key(request: Any) -> Claim | None:
+def wanted_key(request: Any) -> KeyClaim | None:
     """Return the claim of a parsed request that carries a key, or None; refuse (422) a key that is none."""
     key = request.headers.get("idempotency-key")
     endpoint = request.scope["endpoint"]
@@ -60,7 +60,7 @@ def wanted_key(request: Any) -> Claim | None:
         raise http_problem(
             "invalid", where="Idempotency-Key", found=f"{len(key)} characters", expected="1 to 200 printable characters"
         )
-    return Claim(
+    return KeyClaim(
         principal=request.state.principal.id,
         key=key,
         fingerprint=_fingerprint(request, request.value),
@@ -69,8 +69,8 @@ def wanted_key(request: Any) -> Claim | None:
     )
 
 
-def claim_key(session: Session, claim: Claim) -> None:
-    """Claim a key; raise ``Replay`` where it was answered before, or the problem of one that cannot be."""
+def claim_key(session: Session, claim: KeyClaim) -> None:
+    """KeyClaim a key; raise ``Replay`` where it was answered before, or the problem of one that cannot be."""
     insert = (sqlite if session.get_bind().dialect.name == "sqlite" else postgresql).insert
     fresh = {"fingerprint": claim.fingerprint, "kept_at": claim.at, "status": None, "headers": None, "body": None}
     statement = (
@@ -96,7 +96,7 @@ def claim_key(session: Session, claim: Claim) -> None:
     raise Replay(kept.status, headers, kept.body)
 
 
-def keep_answer(session: Session, claim: Claim, response: Response) -> None:
+def keep_answer(session: Session, claim: KeyClaim, response: Response) -> None:
     """Keep the answer beside the claimed key, in the transaction that did the work."""
     kept = session.get_one(KeptAnswerRow, (claim.principal, claim.key))
     kept.status = response.status_code

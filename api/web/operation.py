@@ -27,7 +27,7 @@ from .csv_answer import CSV_OPTIONS, answers_csv, dialect_of, in_dialect
 from .csv_text import PLAIN, Dialect
 from .dependencies import answer_from_memory, file_kinds, writes
 from .errors import Problem, not_offered
-from .idempotency import Claim, Replay, claim_key, keep_answer, wanted_key
+from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key
 from .thread_loop import loop_of_this_thread
 from .transactions import Transactions
 
@@ -125,7 +125,7 @@ def _work(handle: Handler, request: Request, content: bytes, dialect: Dialect) -
     return transactions.write(work) if writes(request) else transactions.read(work)
 
 
-def _answer(handle: Handler, request: ReadRequest, session: Session, claim: Claim | None) -> Response:
+def _answer(handle: Handler, request: ReadRequest, session: Session, claim: KeyClaim | None) -> Response:
     """Answer a request in a session, to its last byte: what fails to be written is not stored."""
     request.state.session = session
     if claim is not None:

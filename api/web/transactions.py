@@ -34,7 +34,7 @@ SQLITE_WRITERS = 3
 """On SQLite one writes at a time; while its disk syncs, the next ones are read and validated."""
 
 
-class Line:
+class WaitingLine:
     """Work of one kind, in threads: so much at once, and a bounded line of what waits."""
 
     def __init__(self, places: int) -> None:
@@ -66,9 +66,9 @@ class Transactions:
         self._engine, self._kept = engine, kept
         lookups = max(1, settings.threads // 8)
         writers = SQLITE_WRITERS if settings.on_sqlite else settings.threads // 2
-        self.lookups = Line(lookups)
-        self.writers = Line(writers)
-        self.readers = Line(max(1, settings.threads - writers - lookups))
+        self.lookups = WaitingLine(lookups)
+        self.writers = WaitingLine(writers)
+        self.readers = WaitingLine(max(1, settings.threads - writers - lookups))
 
     def read(self, work: Callable[[Session], T]) -> T:
         """Return what work finds on one snapshot; the caller is in a thread."""

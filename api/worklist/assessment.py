@@ -20,7 +20,7 @@ from .charging import charging
 from .clocks import clock_work
 from .day_keying import DayKeyingFacts, day_keying_work
 from .full_box import BoxFacts, Emptied, Measure, box_work, since_empty
-from .keying import Keyed, KeyingFacts, keying_work
+from .keying import KeyingFacts, LastKeyed, keying_work
 from .reviews import (
     ChartSignal,
     Counted,
@@ -36,7 +36,7 @@ from .work import Danger, Work, on_the_spot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Collected:
+class CountedTable:
     """One table's part of a collection that was not reversed; ``counts`` are pieces by denomination in minor units."""
 
     collected_at: datetime
@@ -76,11 +76,11 @@ class WorkFacts:
     read_at: datetime | None
     listed: Timetable | None
     controller: Controller
-    keyed: Keyed | None
+    keyed: LastKeyed | None
     newest_keying_for: date | None
     keyings_reported_at: Sequence[datetime]
     box_limits: Mapping[Measure, int]
-    collected: Sequence[Collected]
+    collected: Sequence[CountedTable]
     counted: Sequence[Counted]
     signals: Sequence[ChartSignal]
     completed: frozenset[UUID]
@@ -213,7 +213,7 @@ def _box(facts: WorkFacts) -> BoxFacts | None:
     )
 
 
-def _emptied(collected: Sequence[Collected]) -> list[Emptied]:
+def _emptied(collected: Sequence[CountedTable]) -> list[Emptied]:
     befores = [collected[0].since_at if collected else None, *(row.collected_at for row in collected)]
     return [
         Emptied(Fraction((row.collected_at - before) // timedelta(seconds=1), 86_400), row.counts)

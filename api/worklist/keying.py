@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from uuid import UUID
 
-from ..controllers.differences import Difference
+from ..controllers.differences import SettingsDifference
 from ..pricing import Stretch
 from ..venues.dates_in_words import day_at, moment_at
 from .settings_differences_in_words import in_words
@@ -27,7 +27,7 @@ _MAX_SAID = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Keyed:
+class LastKeyed:
     """The schedule that was keyed last, when and by whom."""
 
     schedule_id: str
@@ -45,10 +45,10 @@ class KeyingFacts:
 
     listed: Sequence[Stretch]
     came_at: datetime
-    keyed: Keyed | None
+    keyed: LastKeyed | None
     reported_at: Sequence[datetime]
     found_at: datetime | None
-    differences: Sequence[Difference]
+    differences: Sequence[SettingsDifference]
     turns_at: int
     currency: str
     zone: tzinfo
@@ -65,7 +65,7 @@ def keying_work(facts: KeyingFacts, *, now: datetime) -> tuple[Work, ...]:
     return (*to_key, *_found_different(facts), *(_to_confirm(facts, listed[keyed[-1]]) if keyed else ()))
 
 
-def _is_keyed(stretch: Stretch, keyed: Keyed | None) -> bool:
+def _is_keyed(stretch: Stretch, keyed: LastKeyed | None) -> bool:
     return keyed is not None and stretch.schedule is not None and stretch.schedule.id == keyed.schedule_id
 
 
@@ -100,7 +100,7 @@ def _to_confirm(facts: KeyingFacts, stretch: Stretch) -> tuple[Work, ...]:
             code="not_confirmed",
             subject=f"confirm:{keyed.schedule_id}:{keyed.keyed_at.isoformat()}",
             due_at=max(stretch.from_at, keyed.keyed_at) + CONFIRM_WITHIN,
-            reason=f"Keyed by {keyed.by} on {day_at(keyed.keyed_at, facts.zone)}: read the settings to confirm.",
+            reason=f"LastKeyed by {keyed.by} on {day_at(keyed.keyed_at, facts.zone)}: read the settings to confirm.",
             bring=("the settings sheet",),
             needs_key=True,
             dangers=facts.dangers,
@@ -109,7 +109,7 @@ def _to_confirm(facts: KeyingFacts, stretch: Stretch) -> tuple[Work, ...]:
     )
 
 
-def _is_confirmed(facts: KeyingFacts, keyed: Keyed) -> bool:
+def _is_confirmed(facts: KeyingFacts, keyed: LastKeyed) -> bool:
     found = facts.found_at is not None and facts.found_at >= keyed.keyed_at
     return found or any(at >= keyed.keyed_at - SAME_VISIT for at in facts.reported_at)
 

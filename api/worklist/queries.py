@@ -31,9 +31,9 @@ from ..settlements.rows import ReversalRow
 from ..store.changes import TouchedRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
-from .assessment import Collected, Licence, WorkFacts
+from .assessment import CountedTable, Licence, WorkFacts
 from .full_box import Measure
-from .keying import Keyed
+from .keying import LastKeyed
 from .reviews import ChartSignal, Counted, OpenDispute
 from .rows import CompletionRow, WorkRow
 from .schemas import Cursor
@@ -47,7 +47,7 @@ WORK = SQLModel.metadata.tables[WorkRow.__tablename__]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class WorkFilter:
     """Which part of the list: of a venue, a kind, a person, due before an instant, after a place, at most ``limit``.
 
     ``deferred`` has work that was put off until later too; ``without_money`` leaves out work that tells of money.
@@ -105,7 +105,7 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
     """Return the stored facts of each table that exists, by a fixed number of statements."""
     tables = load_tables(session, table_ids, now=now)
     levels = levels_in_force(session)
-    done = history(session, table_ids, "done", since=now - _LOOK_BACK, most=50)
+    done = history(session, table_ids, "done", since=now - _LOOK_BACK, rows_max=50)
     keyings, read_at, disputes = (
         _keyings(session, table_ids),
         _read_at(session, table_ids),
@@ -166,7 +166,7 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
     )
 
 
-def shown(wanted: Wanted, *, now: datetime) -> Select[UUID, datetime]:
+def shown(wanted: WorkFilter, *, now: datetime) -> Select[UUID, datetime]:
     """Return the query for the work to show now: the earliest due of each lead, and the earliest due of these."""
     work, arms = WORK.c, []
     for lead in LEADS:
@@ -218,7 +218,7 @@ def _read_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetime | N
         select(col(ReadingRow.taken_at))
         .where(
             col(ReadingRow.pool_table_id) == col(PoolTableRow.id),
-            col(ReadingRow.sound),
+            col(ReadingRow.valid),
             ~exists().where(col(VoidRow.reading_id) == col(ReadingRow.id)),
         )
         .order_by(col(ReadingRow.taken_at).desc())
@@ -233,7 +233,7 @@ def _read_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetime | N
 class _Keyings:
     """A table's keyings that are not void: the newest for good, and the day of the newest, if it was for one."""
 
-    keyed: Keyed | None = None
+    keyed: LastKeyed | None = None
     newest_for: date | None = None
 
 
@@ -250,7 +250,7 @@ def _keyings(session: Session, ids: Collection[UUID]) -> dict[UUID, _Keyings]:
     found: dict[UUID, _Keyings] = {}
     for row in session.execute(query).scalars():
         before = found.get(row.pool_table_id, _Keyings())
-        keyed = Keyed(str(row.schedule_id), row.keyed_at, row.keyed_by)
+        keyed = LastKeyed(str(row.schedule_id), row.keyed_at, row.keyed_by)
         found[row.pool_table_id] = _Keyings(
             keyed=keyed if row.for_on is None else before.keyed,
             newest_for=row.for_on,
@@ -293,7 +293,7 @@ def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, StoredBoxe
     return load_boxes(session, [(row.collection_id, row.pool_table_id) for row in session.execute(query)])
 
 
-def _judged(session: Session, boxes: StoredBoxes | None) -> list[Collected]:
+def _judged(session: Session, boxes: StoredBoxes | None) -> list[CountedTable]:
     """Return the last collections of a table as they are judged now, in time order."""
     if boxes is None:
         return []
@@ -302,12 +302,12 @@ def _judged(session: Session, boxes: StoredBoxes | None) -> list[Collected]:
     return [_collected_of(row, findings[row.id]) for row in rows]
 
 
-def _collected_of(row: CollectionRow, finding: TableFinding) -> Collected:
+def _collected_of(row: CollectionRow, finding: TableFinding) -> CountedTable:
     counted, expected, off = None, finding.expectation.expected, finding.difference
     if expected is not None and off is not None:
         nearer = expected.most if off.amount > 0 else expected.least
         counted = Counted(row.id, row.collected_at, finding.box.counted, off.amount, nearer)
-    return Collected(
+    return CountedTable(
         collected_at=row.collected_at,
         meters=finding.box.meters,
         counted=counted,

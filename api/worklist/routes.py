@@ -12,7 +12,7 @@ from ..web.operation import Route
 from ..web.pagination import Limit, link_next
 from ..web.schema_types import TEXT_PATTERN, Id
 from . import service
-from .queries import Wanted
+from .queries import WorkFilter
 from .schemas import (
     CompletionIn,
     CompletionOut,
@@ -62,7 +62,7 @@ def get_worklist(
     work that tells of money in a box.
     """
     service.catch_up(request.app.state.engine, now=now)
-    wanted = Wanted(
+    wanted = WorkFilter(
         venue_id=venue_id,
         kind=kind,
         person=person,

@@ -40,7 +40,7 @@ from ..web.feed import page_changes, subjects
 from ..web.schema_types import value_or
 from .assessment import Assessed, find_work
 from .convert import completion_out, groups_out, stored_values, work_change_out, work_out
-from .queries import WORK, Wanted, has_wide_notes, load_work, shown, touched_tables, waiting, work_facts
+from .queries import WORK, WorkFilter, has_wide_notes, load_work, shown, touched_tables, waiting, work_facts
 from .rows import CompletionRow, WorkRow, WorkStepRow
 from .schemas import (
     CompletionIn,
@@ -89,7 +89,7 @@ def sweep(engine: Engine, *, after: UUID | None, now: datetime) -> UUID | None:
     return ids[-1]
 
 
-def page_work(session: Session, wanted: Wanted, *, now: datetime, by_venue: bool = False) -> WorklistOut:
+def page_work(session: Session, wanted: WorkFilter, *, now: datetime, by_venue: bool = False) -> WorklistOut:
     """Return the work to show now, earliest due first, or ``by_venue``: the venue with the earliest item first."""
     if wanted.venue_id is not None and session.get(VenueRow, wanted.venue_id) is None:
         raise not_found("venue")
@@ -113,7 +113,7 @@ def page_work(session: Session, wanted: Wanted, *, now: datetime, by_venue: bool
     )
 
 
-def all_work(session: Session, wanted: Wanted, *, now: datetime, by_venue: bool = False) -> list[WorkOut]:
+def all_work(session: Session, wanted: WorkFilter, *, now: datetime, by_venue: bool = False) -> list[WorkOut]:
     """Return all work to show now, earliest due first, or venue by venue."""
     items: list[WorkOut] = []
     wanted = replace(wanted, after=None, limit=_ALL_AT_A_TIME)

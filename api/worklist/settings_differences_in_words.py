@@ -12,7 +12,7 @@ import re
 from collections.abc import Sequence
 from typing import cast
 
-from ..controllers.differences import Difference, ValueFound
+from ..controllers.differences import SettingsDifference, ValueFound
 from ..pool_tables.controller_days import A_DAY, DAYS, day_in_words, time_of_day
 from ..pricing import format_money
 from ..pricing.ladder import COUNTING_WORDS, Counting, count_of
@@ -23,9 +23,9 @@ _A_RUN = 3
 _RUNG = re.compile(r"(?:(games|minutes)\.)?prices\[(\d+)\]\.(price|units)")
 
 
-def in_words(differences: Sequence[Difference], *, currency: str, turns_at: int) -> list[str]:
+def in_words(differences: Sequence[SettingsDifference], *, currency: str, turns_at: int) -> list[str]:
     """Return a sentence for each difference, those of several days together; ``turns_at`` is when the day turns."""
-    alike: dict[tuple[object, ...], list[Difference]] = {}
+    alike: dict[tuple[object, ...], list[SettingsDifference]] = {}
     for difference in differences:
         same = (difference.starts, difference.ends, difference.sells, difference.values, difference.effects)
         alike.setdefault(same, []).append(difference)
@@ -58,13 +58,13 @@ def _days(days: Sequence[str]) -> str:
     return " and ".join(filter(None, [", ".join(told[:-1]), told[-1]]))
 
 
-def _times(row: Difference, turns_at: int) -> str:
+def _times(row: SettingsDifference, turns_at: int) -> str:
     if (row.starts, row.ends) == (0, A_DAY):
         return ""
     return f" {time_of_day(turns_at + row.starts)} to {time_of_day(turns_at + row.ends)}"
 
 
-def _told(row: Difference, currency: str) -> str:
+def _told(row: SettingsDifference, currency: str) -> str:
     if row.sells is None:
         return f": {_of_the_day(row.values)}"
     values = ", ".join(_value(value, row.sells) for value in row.values)

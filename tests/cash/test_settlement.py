@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from baizebook.pricing.errors import DomainError
-from baizebook.settlements.agreement import Agreement, Cap, CapAfter, OperatorMinimum
+from baizebook.settlements.agreement import Agreement, CapAfter, OperatorMinimum, ShareCap
 from baizebook.settlements.box import Box
 from baizebook.settlements.carried_forward import Claim
 from baizebook.settlements.expected import Expected
@@ -210,7 +210,9 @@ def test_without_an_expectation_the_count_is_settled_with_advice() -> None:
     ],
 )
 def test_a_cap_is_reckoned_after_the_step_that_it_names(after: CapAfter, most: str) -> None:
-    agreement = agreed(100, cap=Cap("Act 5", Fraction(50), after), operator_minimum=OperatorMinimum(20_00, "front"))
+    agreement = agreed(
+        100, cap=ShareCap("Act 5", Fraction(50), after), operator_minimum=OperatorMinimum(20_00, "front")
+    )
     settlement = settled(agreement, Box(1000_00, house_money=10_00), tax=TAX, due=[licence(60_00)])
     (advice,) = settlement.advice
     assert advice.code == "cap_exceeded"
@@ -219,7 +221,7 @@ def test_a_cap_is_reckoned_after_the_step_that_it_names(after: CapAfter, most: s
 
 
 def test_a_share_at_its_cap_brings_no_advice_but_an_odd_cent_over_it_does() -> None:
-    cap = Cap("Act 5", Fraction(50), "gross")
+    cap = ShareCap("Act 5", Fraction(50), "gross")
     assert settled(agreed(cap=cap, odd_unit_to="venue"), Box(100_00)).advice == ()
     assert settled(agreed(cap=cap, odd_unit_to="operator"), Box(100_01)).advice == ()
     assert len(settled(agreed(cap=cap, odd_unit_to="venue"), Box(100_01)).advice) == 1
@@ -259,7 +261,7 @@ def test_nothing_is_settled_under_an_agreement_that_has_not_begun() -> None:
 def test_yen_and_dinars_are_divided_in_their_own_units() -> None:
     yen = settle(agreed(), Box(1501), currency="JPY", trading_on=TODAY)
     assert (yen.operator_share, yen.venue_share) == (751, 750)
-    cap = Cap("Act 5", Fraction(40), "gross")
+    cap = ShareCap("Act 5", Fraction(40), "gross")
     dinars = settle(agreed(cap=cap), Box(1_250), currency="KWD", trading_on=TODAY)
     assert "is 0.625, more than 0.500" in dinars.advice[0].detail
 

@@ -13,9 +13,9 @@ from baizebook.settlements.agreement import (
     Agreement,
     AmountTier,
     AmountTiers,
-    Cap,
     FirstMoney,
     OperatorMinimum,
+    ShareCap,
     TierMode,
     WeekStep,
 )
@@ -44,7 +44,7 @@ SHARES = st.one_of(
 )
 MINIMA = st.none() | st.builds(OperatorMinimum, AMOUNTS, st.sampled_from(["front", "guarantee"]))
 CAPS = st.none() | st.builds(
-    Cap, st.just("Act 5"), PERCENTS, st.sampled_from(["gross", "returns", "tax", "first_money", "minimum"])
+    ShareCap, st.just("Act 5"), PERCENTS, st.sampled_from(["gross", "returns", "tax", "first_money", "minimum"])
 )
 EXPECTED = st.none() | st.tuples(AMOUNTS, AMOUNTS).map(lambda ends: Expected(min(ends), max(ends)))
 BOXES = st.builds(Box, AMOUNTS, EXPECTED, st.integers(0, 50_00), st.integers(0, 50_00), st.integers(0, 50_00))

@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 
 from baizebook.controllers.differences import ValueFound, differences
-from baizebook.controllers.week_settings import NOTHING, Day, Prices, WeekSettings, Window
+from baizebook.controllers.week_settings import NOTHING, Day, Prices, SettingsWindow, WeekSettings
 from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing.ladder import Ladder, Rung
 
 GAMES = Ladder((Rung(75, 1), Rung(400, 6)))
-DAY = Window(0, 1440, Prices(GAMES))
+DAY = SettingsWindow(0, 1440, Prices(GAMES))
 WEEK = WeekSettings(tuple(Day(day, (DAY,)) for day in DAYS))
 ACCEPTS = (25, 100, 500)
 
 
-def found_on_monday(*windows: Window) -> tuple[Day, ...]:
+def found_on_monday(*windows: SettingsWindow) -> tuple[Day, ...]:
     return (Day("mon", windows), *WEEK.days[1:])
 
 
@@ -45,7 +45,7 @@ def test_a_missing_price_takes_from_the_player() -> None:
 
 
 def test_a_window_that_ends_too_early_differs_from_then_on() -> None:
-    found = found_on_monday(Window(0, 1380, Prices(GAMES)), Window(1380, 1440, NOTHING))
+    found = found_on_monday(SettingsWindow(0, 1380, Prices(GAMES)), SettingsWindow(1380, 1440, NOTHING))
     (row,) = differences(found, WEEK, against="keyed", accepts=(), currency="USD")
     assert (row.starts, row.ends, row.values) == (1380, 1440, (ValueFound("sold", "yes", "no"),))
 
@@ -57,7 +57,7 @@ def test_free_play_where_prices_should_be_is_one_difference() -> None:
 
 
 def test_a_date_without_settings_of_its_own_is_compared_with_its_weekday() -> None:
-    closed = Day("2026-12-24", (Window(0, 1440, NOTHING),))
+    closed = Day("2026-12-24", (SettingsWindow(0, 1440, NOTHING),))
     (row,) = differences((closed,), WEEK, against="listed", accepts=ACCEPTS, currency="USD")
     assert (row.day, row.values) == ("2026-12-24", (ValueFound("sold", "yes", "no"),))
     assert [effect.gives_away for effect in row.effects] == [-1, -1, -6, -7]

@@ -10,7 +10,7 @@ from baizebook.controllers.convert import day_out
 from baizebook.controllers.fit import fit
 from baizebook.controllers.found_days import read_days
 from baizebook.controllers.plan import carry_out, plan
-from baizebook.controllers.week_settings import WeekSettings, listed_week, occasions
+from baizebook.controllers.week_settings import WeekSettings, dated_windows, listed_week
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver
 from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing.errors import DomainError
@@ -149,9 +149,9 @@ def controllers(draw: st.DrawFn) -> Controller:
 
 
 def held_by(schedule: Schedule, controller: Controller) -> WeekSettings:
-    dates = occasions(schedule, first_on=date(2026, 11, 30), last_on=date(2026, 12, 13))
+    dates = dated_windows(schedule, first_on=date(2026, 11, 30), last_on=date(2026, 12, 13))
     listed = listed_week(schedule, turns_at=controller.day_turns_at)
-    return fit(listed, controller, currency="USD", occasions=dates).week
+    return fit(listed, controller, currency="USD", dated_windows=dates).week
 
 
 @settings(max_examples=40)

@@ -19,7 +19,7 @@ from baizebook.controllers.sells import (
     sells,
     sold_between,
 )
-from baizebook.controllers.week_settings import Day, Prices, WeekSettings, Window
+from baizebook.controllers.week_settings import Day, Prices, SettingsWindow, WeekSettings
 from baizebook.pool_tables.controller import Controller, Limits
 from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing import Calendar, Ladder, Rung, Schedule, Stretch, Tariff, Timetable, Weekly, zone_named
@@ -95,7 +95,7 @@ def found_week(choose: random.Random, controller: Controller) -> tuple[WeekSetti
         for starts, ends in ((0, cut), (cut, 1440)):
             if starts < ends:
                 prices = Prices(choose.choice(GAMES), choose.choice(MINUTES) if controller.minutes.sold else None)
-                windows.append(Window(starts, ends, prices))
+                windows.append(SettingsWindow(starts, ends, prices))
                 first = number * 1440 + controller.day_turns_at + starts
                 memory.append((first, first + ends - starts, (prices.games, prices.minutes)))
         days.append(Day(name, tuple(windows)))
@@ -232,5 +232,5 @@ def test_a_plan_starts_from_what_was_keyed_or_found_last_unless_the_board_is_new
     last, week, found = known_settings(machine, START + HOUR)
     assert (last, found) == (keyed, None)
     assert week is not None
-    assert week.days[0].windows == (Window(0, 1440, Prices(GAMES[1])),)
+    assert week.days[0].windows == (SettingsWindow(0, 1440, Prices(GAMES[1])),)
     assert known_settings(machine, START + 3 * HOUR) == (None, None, None)

@@ -9,7 +9,7 @@ from baizebook.controllers.convert import cannot_hold_out, day_out, plan_out
 from baizebook.controllers.fit import CannotHold, Fitted, fit
 from baizebook.controllers.found_days import read_days
 from baizebook.controllers.plan import plan
-from baizebook.controllers.week_settings import listed_week, occasions
+from baizebook.controllers.week_settings import dated_windows, listed_week
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver, controller_of
 from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing.errors import DomainError
@@ -25,9 +25,9 @@ FRIDAY_NIGHT = Weekly(name="Friday night", days=frozenset({4}), start=time(20), 
 
 
 def held(schedule: Schedule, controller: Controller, *, until: date = date(2026, 12, 6)) -> Fitted:
-    coming = occasions(schedule, first_on=date(2026, 11, 30), last_on=until)
+    coming = dated_windows(schedule, first_on=date(2026, 11, 30), last_on=until)
     listed = listed_week(schedule, turns_at=controller.day_turns_at)
-    return fit(listed, controller, currency="USD", occasions=coming)
+    return fit(listed, controller, currency="USD", dated_windows=coming)
 
 
 def base(ladder: Ladder | None = None, **kinds: object) -> Schedule:

@@ -26,7 +26,7 @@ BEGAN = NOON - timedelta(days=500)
 """When every table came to its venue."""
 
 AGAIN = 10
-READINGS_MOST = 40
+READINGS_MAX = 40
 METERS = [{"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 5, "resets": "never"}]
 BATTERY = {"kind": "battery", "chemistry": "flooded", "nominal_volts": 12}
 FUTURE_ALLOWED = timedelta(minutes=5)
@@ -85,7 +85,7 @@ def _history(chance: Random) -> Iterator[dict[str, Any]]:
     off = _a_clock(chance)
     cash, instants = chance.randrange(90_000), set()
     real = NOON - timedelta(days=chance.randint(21, 420))  # the first reading is never later than NOON
-    for _ in range(chance.randint(5, READINGS_MOST)):
+    for _ in range(chance.randint(5, READINGS_MAX)):
         real += timedelta(minutes=chance.randint(1, 30_000))
         if real > NOON:
             return

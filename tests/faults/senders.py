@@ -18,7 +18,7 @@ from tests.faults.fault import Broken, check
 from tests.faults.route import Place, furnish
 
 CLIENTS = 4
-BATCH_MOST = 40
+BATCH_MAX = 40
 
 
 class Client:
@@ -37,7 +37,7 @@ class Client:
         """Send until told to stop."""
         while not stopping.is_set():
             if self.chance.random() < 0.7:
-                batch = [self._next() for _ in range(self.chance.randint(1, BATCH_MOST))]
+                batch = [self._next() for _ in range(self.chance.randint(1, BATCH_MAX))]
                 body: Any = {"readings": [self.place.reading(number, id_) for number, id_ in batch]}
                 answer = self._until_answered("/v1/readings", body, stopping)
                 if answer is not None:

@@ -1,4 +1,4 @@
-"""What a table's meters say of themselves: a series begins afresh, is reset at collections, contradicts another."""
+"""What a table's meters say of themselves: a series starts over, is reset at collections, contradicts another."""
 
 from __future__ import annotations
 

@@ -48,7 +48,7 @@ def test_points_without_two_instants_have_no_line(points: list[tuple[int, int]])
 
 
 def test_of_many_readings_the_first_and_the_newest_are_kept() -> None:
-    kept = evenly(range(1000), most=60)
+    kept = evenly(range(1000), items_max=60)
 
     assert (len(kept), kept[0], kept[-1]) == (60, 0, 999)
-    assert evenly([3, 1, 2], most=60) == [3, 1, 2]
+    assert evenly([3, 1, 2], items_max=60) == [3, 1, 2]

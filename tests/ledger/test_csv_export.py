@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 from baizebook.ledger.export.account_names import VenueName, account_codes, account_names
 from baizebook.ledger.export.csv_journal import PROFILES, journal_csv
-from baizebook.ledger.export.period import Period, extract
+from baizebook.ledger.export.period import ExportPeriod, extract
 from baizebook.ledger.kinds import collection_postings, owner_postings
 from baizebook.ledger.posting import Leaf, Posting
 from baizebook.pricing.errors import DomainError
@@ -16,7 +16,7 @@ from baizebook.web.csv_text import text_cell
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"
-NOVEMBER = Period.of_month(2026, 11)
+NOVEMBER = ExportPeriod.of_month(2026, 11)
 VENUES = {CORNER: VenueName("Corner Bar", "Corner-Bar"), HARBOUR: VenueName("Harbour Arms", "Harbour-Arms")}
 
 
@@ -223,7 +223,7 @@ def test_three_months_add_up_to_the_closing_balances(journal):
     ]
     sums: dict[str, int] = {}
     for month in (10, 11, 12):
-        part = extract(journal(booked), Period.of_month(2026, month), opening="none", close="year")
+        part = extract(journal(booked), ExportPeriod.of_month(2026, month), opening="none", close="year")
         for row in rows(journal_csv(part, venues=VENUES, profile="signed")):
             sums[row["account"]] = sums.get(row["account"], 0) + parse_money(row["amount"], row["currency"])
     names = account_codes(part.leaves, VENUES)

@@ -3,7 +3,7 @@
 from datetime import date
 
 import pytest
-from baizebook.ledger.export.period import Period, balances, extract
+from baizebook.ledger.export.period import ExportPeriod, balances, extract
 from baizebook.ledger.kinds import collection_postings, owner_postings
 from baizebook.ledger.posting import Leaf, mirror
 from baizebook.pricing.errors import DomainError
@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"
-NOVEMBER = Period.of_month(2026, 11)
+NOVEMBER = ExportPeriod.of_month(2026, 11)
 
 
 def collected(venue_id=CORNER, counted=40000, repaid=0, now=0, returned=0):
@@ -87,7 +87,7 @@ def test_a_reversal_says_the_same_as_what_it_takes_back_below_zero(autumn):
 
 
 def test_the_books_that_were_brought_in_stand_on_the_first_statement(autumn):
-    told = statement(autumn, venue_id=CORNER, currency="USD", period=Period.of_month(2026, 10))
+    told = statement(autumn, venue_id=CORNER, currency="USD", period=ExportPeriod.of_month(2026, 10))
     assert (told.opening_owed, told.opening_loan) == (0, 0)
     assert told.totals == Figures(
         counted=40000, venue_share=20000, loan_repaid=5000, opening_balance=1500, loan_advanced=30000
@@ -96,10 +96,10 @@ def test_the_books_that_were_brought_in_stand_on_the_first_statement(autumn):
 
 def test_each_month_opens_with_what_the_one_before_it_closed_with(autumn):
     months = [
-        statement(autumn, venue_id=CORNER, currency="USD", period=Period.of_month(2026, month))
+        statement(autumn, venue_id=CORNER, currency="USD", period=ExportPeriod.of_month(2026, month))
         for month in (10, 11, 12)
     ]
-    year = statement(autumn, venue_id=CORNER, currency="USD", period=Period.of_year(2026))
+    year = statement(autumn, venue_id=CORNER, currency="USD", period=ExportPeriod.of_year(2026))
     assert [(m.opening_owed, m.opening_loan) for m in months[1:]] == [
         (m.closing_owed, m.closing_loan) for m in months[:2]
     ]
@@ -112,15 +112,15 @@ def test_a_venue_without_entries_has_an_empty_statement(autumn):
 
 
 def test_a_leap_february_and_december_end_where_the_calendar_says():
-    assert Period.of_month(2028, 2).to_on == date(2028, 2, 29)
-    assert Period.of_month(2026, 12).to_on == date(2026, 12, 31)
+    assert ExportPeriod.of_month(2028, 2).to_on == date(2028, 2, 29)
+    assert ExportPeriod.of_month(2026, 12).to_on == date(2026, 12, 31)
     with pytest.raises(DomainError, match="2026-11-02 or later"):
-        Period(date(2026, 11, 2), date(2026, 11, 1))
+        ExportPeriod(date(2026, 11, 2), date(2026, 11, 1))
 
 
 def payees(year, **of):
     """One payee of each venue for a whole year, by default not known."""
-    whole = Period.of_year(year)
+    whole = ExportPeriod.of_year(year)
     unknown = Payee("", "", "")
     return {
         venue_id: (PayeeSpell(whole.from_on, whole.to_on, of.get(name, unknown)),)
@@ -223,7 +223,7 @@ booked = st.lists(
 @given(booked, days)
 def test_any_statement_adds_up_and_closes_on_the_ledgers_balance(journal, booked, on):
     entries = journal(booked)
-    period = Period.of_month(2026, on.month)
+    period = ExportPeriod.of_month(2026, on.month)
     told = statement(entries, venue_id=CORNER, currency="USD", period=period)
     until = balances(entry for entry in entries if entry.on <= period.to_on)
     assert told.closing_owed == -until.get((Leaf("owed_to_venues", CORNER), "USD"), 0)

@@ -1,4 +1,4 @@
-"""What does this money buy, here, then? Asked through the service, on both databases."""
+"""What an amount buys at a place and time, asked through the service, on both databases."""
 
 import csv
 import io

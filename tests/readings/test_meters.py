@@ -6,7 +6,17 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from baizebook.pricing.errors import DomainError
-from baizebook.readings.meters import Meter, MeterDelta, MeterReading, Story, counted, deltas, disagreement, money, step
+from baizebook.readings.meters import (
+    Meter,
+    MeterDelta,
+    MeterReading,
+    MeterTotal,
+    counted,
+    deltas,
+    disagreement,
+    money,
+    step,
+)
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -15,8 +25,8 @@ PLAYS = Meter("plays", "games", 6)
 CASH = Meter("cash", "money", 7, unit_minor=25)
 
 
-def at(n: float, value: int, *, afresh: bool = False, collected: bool = False) -> MeterReading:
-    return MeterReading(START + timedelta(days=n), value, afresh, collected)
+def at(n: float, value: int, *, reset: bool = False, collected: bool = False) -> MeterReading:
+    return MeterReading(START + timedelta(days=n), value, reset, collected)
 
 
 def story(found: tuple[MeterDelta, ...]) -> list[tuple[str, int | None]]:
@@ -31,7 +41,7 @@ def test_readings_that_come_late_are_put_in_their_place() -> None:
 
 
 def test_after_a_new_board_or_a_reset_the_meter_starts_from_what_it_shows() -> None:
-    found = deltas(PLAYS, [at(0, 310), at(1, 0, afresh=True), at(2, 12)])
+    found = deltas(PLAYS, [at(0, 310), at(1, 0, reset=True), at(2, 12)])
 
     assert story(found) == [("baseline", 0), ("baseline", 0), ("counted", 12)]
 
@@ -63,7 +73,7 @@ def test_a_meter_reset_at_collection_that_fell_without_one_is_reviewed(after: in
 
 
 def test_the_money_of_a_money_meter_is_its_count_times_its_unit() -> None:
-    assert money(CASH, 311) == Story("cash", 7_775, 7_775)
+    assert money(CASH, 311) == MeterTotal("cash", 7_775, 7_775)
 
 
 def test_games_are_no_money() -> None:
@@ -88,25 +98,25 @@ def test_a_meter_that_makes_no_sense_is_refused(counts: str, digits: int, unit_m
 
 class TestTwoMeters:
     def test_money_within_what_the_games_can_have_cost_is_one_story(self) -> None:
-        assert disagreement(money(CASH, 40), Story("plays", 1000, 1400)) is None
-        assert disagreement(money(CASH, 56), Story("plays", 1000, 1400)) is None
+        assert disagreement(money(CASH, 40), MeterTotal("plays", 1000, 1400)) is None
+        assert disagreement(money(CASH, 56), MeterTotal("plays", 1000, 1400)) is None
 
     def test_money_outside_is_shown_with_both_figures(self) -> None:
-        cash, plays = money(CASH, 30), Story("plays", 1000, 1400)
+        cash, plays = money(CASH, 30), MeterTotal("plays", 1000, 1400)
         found = disagreement(cash, plays)
 
         assert found is not None
         assert (found.one, found.other, found.apart_minor) == (cash, plays, 250)
 
     def test_the_order_does_not_matter(self) -> None:
-        found = disagreement(Story("plays", 1000, 1400), money(CASH, 60))
+        found = disagreement(MeterTotal("plays", 1000, 1400), money(CASH, 60))
 
         assert found is not None
         assert found.apart_minor == 100
 
     def test_a_range_the_wrong_way_round_is_refused(self) -> None:
         with pytest.raises(DomainError):
-            Story("plays", 1400, 1000)
+            MeterTotal("plays", 1400, 1000)
 
 
 @given(st.integers(0, 999_999), st.lists(st.integers(0, 400_000), max_size=20))

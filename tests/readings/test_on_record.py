@@ -85,11 +85,11 @@ def test_the_newest_is_the_last_taken_and_neither_late_nor_odd_ones_are(readings
     for at, volts in taken:
         readings.post(readings.reading(taken_at=f"2026-11-25T{at}-05:00", supply={"volts": volts}))
     assert voltages(engine, readings) == [12_600, 12_400]
-    assert voltages(engine, readings, most=1) == [12_400]
+    assert voltages(engine, readings, rows_max=1) == [12_400]
 
 
-def voltages(engine: Engine, readings: Readings, most: int = 10) -> list[int]:
+def voltages(engine: Engine, readings: Readings, rows_max: int = 10) -> list[int]:
     table_id = UUID(readings.table["id"])
     with reading(engine) as session:
-        found = queries.history(session, [table_id], "supply", since=SINCE, most=most)[table_id]
+        found = queries.history(session, [table_id], "supply", since=SINCE, rows_max=rows_max)[table_id]
     return [row.battery_mv for row in found]

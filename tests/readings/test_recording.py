@@ -328,8 +328,8 @@ def test_a_table_that_does_not_exist_is_not_found_item_by_item(readings: Reading
 CHANGES = (
     "UPDATE reading SET note = 'mended'",
     "DELETE FROM reading",
-    "UPDATE reading_strike SET reason = 'other'",
-    "DELETE FROM reading_strike",
+    "UPDATE reading_void SET reason = 'other'",
+    "DELETE FROM reading_void",
 )
 
 
@@ -347,7 +347,7 @@ def test_the_database_itself_lets_nobody_change_what_is_on_record(readings: Read
 
 def test_the_database_lets_nobody_replace_a_reading(readings: Readings, engine: Engine) -> None:
     readings.post(readings.reading())
-    columns = "id, pool_table_id, taken_at, received_at, sender, sound, note"
+    columns = "id, pool_table_id, taken_at, received_at, sender, valid, note"
     with engine.connect() as connection, pytest.raises(IntegrityError):
         connection.exec_driver_sql(
             f"{'INSERT OR REPLACE' if engine.dialect.name == 'sqlite' else 'INSERT'} INTO reading (arrival, {columns}) "

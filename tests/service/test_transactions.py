@@ -9,7 +9,7 @@ import baizebook.web.transactions
 import pytest
 from baizebook.store.db import make_engine, writing
 from baizebook.web.errors import Problem
-from baizebook.web.transactions import Line, Transactions
+from baizebook.web.transactions import Transactions, WaitingLine
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import TimeoutError as WaitedTooLong
@@ -132,7 +132,7 @@ def test_whoever_waits_too_long_for_a_thread_is_asked_to_come_back(monkeypatch: 
     done: list[str] = []
 
     async def meet() -> Problem:
-        line, over = Line(1), anyio.Event()
+        line, over = WaitingLine(1), anyio.Event()
 
         async def be_slow() -> None:
             await line.run(lambda: anyio.from_thread.run(over.wait))
@@ -155,7 +155,7 @@ def test_whoever_hangs_up_while_waiting_leaves_its_place_to_the_next() -> None:
     done: list[str] = []
 
     async def meet() -> None:
-        line, over = Line(1), anyio.Event()
+        line, over = WaitingLine(1), anyio.Event()
 
         async def work(name: str) -> None:
             await line.run(lambda: done.append(name))

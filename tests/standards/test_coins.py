@@ -8,8 +8,8 @@ import pytest
 from baizebook.collections.coins import (
     LOAD_CONSTANT_KG,
     PIECES,
+    CoinOrNote,
     Packed,
-    Piece,
     coins_mass_g,
     lifting_advice,
     pack,
@@ -17,7 +17,7 @@ from baizebook.collections.coins import (
 )
 
 
-def coin(currency: str, value: int) -> Piece:
+def coin(currency: str, value: int) -> CoinOrNote:
     return next(piece for piece in PIECES[currency] if piece.value == value and piece.form == "coin")
 
 

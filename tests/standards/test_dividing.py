@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from fractions import Fraction
 
-from baizebook.settlements.agreement import Agreement, Cap, FirstMoney, WeekStep
+from baizebook.settlements.agreement import Agreement, FirstMoney, ShareCap, WeekStep
 from baizebook.settlements.box import Box
 from baizebook.settlements.first_money import first_money_due
 from baizebook.settlements.settlement import Settlement, check, settle
@@ -25,7 +25,7 @@ def texas(venue_percent: int) -> Agreement:
         START,
         venue_percent=Fraction(venue_percent),
         first_money=(FirstMoney("Occupation tax", 60_00, "year", START),),
-        cap=Cap("Texas Occupations Code 2153.401", Fraction(50), "first_money"),
+        cap=ShareCap("Texas Occupations Code 2153.401", Fraction(50), "first_money"),
     )
 
 

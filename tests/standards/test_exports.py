@@ -13,7 +13,7 @@ import pytest
 from baizebook.ledger.chain import seal
 from baizebook.ledger.export.account_names import VenueName, account_names
 from baizebook.ledger.export.beancount import journal_beancount
-from baizebook.ledger.export.period import Extract, Period, extract
+from baizebook.ledger.export.period import ExportPeriod, Extract, extract
 from baizebook.ledger.export.plain_text_ledger import journal_ledger
 from baizebook.ledger.journal import GENESIS, Entry
 from baizebook.ledger.kinds import collection_postings, owner_postings
@@ -38,7 +38,7 @@ from tests.accounting_programs import (
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"
-NOVEMBER = Period.of_month(2026, 11)
+NOVEMBER = ExportPeriod.of_month(2026, 11)
 NASTY = 'Slip; 7 | "x" \\ [2026-99-99] date:2026-99 key:: 1+ (z) = @ {3}\n2026-01-01 open Assets:Evil\x00'
 VENUES = {CORNER: VenueName("Corner Bar", "Corner-Bar"), HARBOUR: VenueName("Harbour Arms", "Harbour-Arms")}
 
@@ -291,7 +291,12 @@ def year_and_a_half():
     return journal(booked)
 
 
-MONTHS = [Period.of_month(2026, 10), Period.of_month(2026, 11), Period.of_month(2026, 12), Period.of_month(2027, 1)]
+MONTHS = [
+    ExportPeriod.of_month(2026, 10),
+    ExportPeriod.of_month(2026, 11),
+    ExportPeriod.of_month(2026, 12),
+    ExportPeriod.of_month(2027, 1),
+]
 
 
 @pytest.mark.parametrize("close", [None, "year"])
@@ -323,7 +328,7 @@ def test_a_month_that_was_left_out_is_found_when_the_files_are_loaded(program):
 
 
 def test_a_year_is_closed_on_its_last_day_and_nothing_of_it_is_income_afterwards():
-    told = extract(year_and_a_half(), Period.of_year(2026), opening="none", close="year")
+    told = extract(year_and_a_half(), ExportPeriod.of_year(2026), opening="none", close="year")
     closing = {(leaf.account, currency): 0 for leaf, currency, _ in told.closing}
     for leaf, currency, amount in told.closing:
         closing[leaf.account, currency] += amount
@@ -336,15 +341,17 @@ def test_a_year_is_closed_on_its_last_day_and_nothing_of_it_is_income_afterwards
         (date(2026, 12, 31), "JPY", 0),
         (date(2026, 12, 31), "USD", 0),
     ]
-    before = extract(year_and_a_half(), Period(date(2026, 1, 1), date(2026, 12, 30)), opening="none", close="year")
+    before = extract(
+        year_and_a_half(), ExportPeriod(date(2026, 1, 1), date(2026, 12, 30)), opening="none", close="year"
+    )
     assert not any(transaction.kind == "year_closing" for transaction in before.transactions)
-    february = extract(year_and_a_half(), Period.of_month(2027, 2), opening="balances", close="year")
+    february = extract(year_and_a_half(), ExportPeriod.of_month(2027, 2), opening="balances", close="year")
     opened = {leaf.account: amount for leaf, amount in february.transactions[-2].amounts}
     assert (opened["retained_earnings"], opened["play_takings"]) == (-(takings - shares), -(5000 - 192))
 
 
 def test_one_currency_is_a_file_of_its_own():
-    told = extract(year_and_a_half(), Period.of_year(2026), opening="none", currency="JPY")
+    told = extract(year_and_a_half(), ExportPeriod.of_year(2026), opening="none", currency="JPY")
     assert {transaction.currency for transaction in told.transactions} == {"JPY"}
     assert told.currencies == ["JPY"]
     assert beancount_balances(journal_beancount(told, venues=VENUES)) == our_balances(told)

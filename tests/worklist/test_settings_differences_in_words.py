@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from baizebook.controllers.differences import differences
 from baizebook.controllers.found_days import read_days
-from baizebook.controllers.week_settings import Day, Prices, WeekSettings, Window
+from baizebook.controllers.week_settings import Day, Prices, SettingsWindow, WeekSettings
 from baizebook.pricing.ladder import Ladder, Rung
 from baizebook.worklist.settings_differences_in_words import in_words
 
@@ -15,7 +15,7 @@ SIX = 360
 
 
 def all_day(day: str, prices: Prices) -> Day:
-    return Day(day, (Window(0, 1440, prices),))
+    return Day(day, (SettingsWindow(0, 1440, prices),))
 
 
 WANTED = WeekSettings(tuple(all_day(day, Prices(A_GAME, HALF_AN_HOUR)) for day in WEEK))
@@ -43,9 +43,9 @@ def test_three_days_in_a_row_are_said_from_the_first_to_the_last_and_others_one_
 
 def test_what_does_not_last_all_day_is_said_with_its_times() -> None:
     right, none = Prices(A_GAME, HALF_AN_HOUR), Prices(None, HALF_AN_HOUR)
-    assert told(Day("mon", (Window(0, 360, right), Window(360, 420, none), Window(420, 1440, right)))) == [
-        "Monday 12:00 to 13:00: games are not sold (10.00 buys 0 games instead of 12)"
-    ]
+    assert told(
+        Day("mon", (SettingsWindow(0, 360, right), SettingsWindow(360, 420, none), SettingsWindow(420, 1440, right)))
+    ) == ["Monday 12:00 to 13:00: games are not sold (10.00 buys 0 games instead of 12)"]
 
 
 def test_what_is_sold_past_the_last_price_is_said_in_words() -> None:

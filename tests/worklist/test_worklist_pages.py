@@ -11,7 +11,7 @@ from baizebook.pool_tables.rows import PoolTableRow
 from baizebook.store.clock import new_id
 from baizebook.store.db import writing
 from baizebook.venues.rows import VenueRow
-from baizebook.worklist.queries import Wanted, shown
+from baizebook.worklist.queries import WorkFilter, shown
 from baizebook.worklist.rows import WorkRow
 from baizebook.worklist.service import page_work, sweep
 from fastapi.testclient import TestClient
@@ -145,7 +145,7 @@ def many_tables(session: Session, count: int) -> UUID:
     return UUID(str(venues[0]["id"]))
 
 
-def plan_of(session: Session, wanted: Wanted) -> list[str]:
+def plan_of(session: Session, wanted: WorkFilter) -> list[str]:
     """Return the lines of the database's own plan for a page."""
     query = shown(wanted, now=NOW)
     compiled = query.compile(session.get_bind(), compile_kwargs={"render_postcompile": True})
@@ -167,7 +167,7 @@ def test_a_page_is_read_by_steps_into_an_index_and_no_table_is_walked_through(
     session: Session, of_a_venue: bool
 ) -> None:
     venue_id = many_tables(session, 3_000)
-    lines = plan_of(session, Wanted(limit=50, venue_id=venue_id if of_a_venue else None))
+    lines = plan_of(session, WorkFilter(limit=50, venue_id=venue_id if of_a_venue else None))
     reads = [line for line in lines if " work" in line and "ix_work" in line]
     assert len(reads) == 5, lines
     index = "ix_work_due_at_venue" if of_a_venue else "ix_work_due"
@@ -177,11 +177,11 @@ def test_a_page_is_read_by_steps_into_an_index_and_no_table_is_walked_through(
 
 def test_a_page_of_many_tables_is_what_is_due_first(session: Session) -> None:
     many_tables(session, 3_000)
-    page = page_work(session, Wanted(limit=500), now=NOW)
+    page = page_work(session, WorkFilter(limit=500), now=NOW)
     assert [item.kind for item in page.items] == ["review"] * 500
     dues = [item.due_at for item in page.items]
     assert dues == sorted(dues)
-    later = page_work(session, Wanted(limit=500, due_before=NOW + timedelta(days=6)), now=NOW + timedelta(days=19))
+    later = page_work(session, WorkFilter(limit=500, due_before=NOW + timedelta(days=6)), now=NOW + timedelta(days=19))
     assert {item.kind for item in later.items} == {"review"}
 
 

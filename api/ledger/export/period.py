@@ -31,7 +31,7 @@ RETAINED = Leaf("retained_earnings")
 
 
 @dataclass(frozen=True, slots=True)
-class Period:
+class ExportPeriod:
     """From a date to a date, both of them included; one that ends before it starts is refused (``period_backwards``)."""
 
     from_on: date
@@ -45,13 +45,13 @@ class Period:
         return self.from_on <= on <= self.to_on
 
     @classmethod
-    def of_month(cls, year: int, month: int) -> Period:
+    def of_month(cls, year: int, month: int) -> ExportPeriod:
         """Return a calendar month, 1 to 12."""
         first = date(year, month, 1)
         return cls(first, (first + timedelta(days=31)).replace(day=1) - timedelta(days=1))
 
     @classmethod
-    def of_year(cls, year: int) -> Period:
+    def of_year(cls, year: int) -> ExportPeriod:
         """Return a calendar year."""
         return cls(date(year, 1, 1), date(year, 12, 31))
 
@@ -85,7 +85,7 @@ class Extract:
     ``opened_before`` are the leaves that earlier periods used and this extract does not bring in by itself.
     """
 
-    period: Period
+    period: ExportPeriod
     transactions: tuple[Transaction, ...]
     closing: tuple[tuple[Leaf, str, int], ...]
     opened_before: frozenset[Leaf] = frozenset()
@@ -119,7 +119,7 @@ def balances(entries: Iterable[Entry]) -> Balances:
 
 def extract(
     entries: Iterable[Entry],
-    period: Period,
+    period: ExportPeriod,
     *,
     opening: Opening,
     close: Close | None = None,
