@@ -1,0 +1,96 @@
+"""A quote and the liveness check over HTTP against a bare FastAPI application with the same bodies.
+
+One worker each, the same server options, 16 connections kept open by ``wrk``. The bare application has one ``async def``
+that returns what it holds in memory: what FastAPI and the server take with nothing behind them, which ours cannot go
+below by more than it leaves out of FastAPI.
+"""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from tests.benchmarks.figure import Figure, compare
+from tests.databases import OWNER_TOKEN, empty_sqlite
+from tests.serving import served
+
+_BARE = """
+import json
+from pathlib import Path
+from fastapi import FastAPI
+
+app = FastAPI()
+held = json.loads(Path(__file__).with_name("held.json").read_text())
+
+@app.get("/readyz")
+async def ready():
+    return {}
+
+@app.get("/quote")
+async def quote():
+    return held
+
+@app.get("/alive")
+async def alive():
+    return {"status": "alive"}
+"""
+_AUTHORIZED = {"Authorization": f"Bearer {OWNER_TOKEN}"}
+_SECONDS = 4
+
+
+def run(*, rounds: int) -> Iterator[Figure]:
+    """Ask both in turn."""
+    if shutil.which("wrk") is None:
+        raise SystemExit("wrk is not installed")
+    with empty_sqlite() as url, tempfile.TemporaryDirectory() as folder:
+        load = (sys.executable, "-m", "baizebook", "demo", "--no-serve")
+        subprocess.run(load, env={**os.environ, "BAIZEBOOK_DATABASE_URL": url}, check=True, capture_output=True)
+        with served(url) as ours:
+            venue_id = _get(f"{ours}/v1/venues?limit=1")["items"][0]["id"]
+            quote = f"{ours}/v1/quotes?venue_id={venue_id}&day=tuesday&time=21:00&money=10.00"
+            with _bare(Path(folder), held=_get(quote)) as bare:
+                for name, what, address, path, reach in (
+                    ("N3", "a quote", quote, "/quote", 2.0),
+                    ("N3b", "the liveness check", f"{ours}/healthz", "/alive", 1 / 0.9),
+                ):
+                    figure = Figure(name, f"{what}, ours", f"{what}, bare FastAPI", reach)
+                    yield compare(
+                        figure,
+                        lambda address=address: _seconds_a_request(address),
+                        lambda path=path: _seconds_a_request(f"{bare}{path}"),
+                        rounds=rounds,
+                    )
+
+
+@contextmanager
+def _bare(folder: Path, *, held: object) -> Iterator[str]:
+    """Serve the bare application."""
+    (folder / "bare.py").write_text(_BARE)
+    (folder / "held.json").write_text(json.dumps(held))
+    command = (sys.executable, "-m", "uvicorn", "bare:app", "--http", "h11", "--app-dir", str(folder))
+    with served("", command=command) as url:
+        yield url
+
+
+def _seconds_a_request(address: str) -> float:
+    """Return one over the requests a second that ``wrk`` counts; all must succeed."""
+    token = f"Authorization: Bearer {OWNER_TOKEN}"
+    command = ("wrk", "-t1", "-c16", f"-d{_SECONDS}s", "-H", token, address)
+    said = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    found = re.search(r"Requests/sec:\s+([0-9.]+)", said)
+    if found is None or "Non-2xx" in said:
+        raise SystemExit(said)
+    return 1 / float(found[1])
+
+
+def _get(address: str) -> dict[str, list[dict[str, str]]]:
+    with urllib.request.urlopen(urllib.request.Request(address, headers=_AUTHORIZED)) as answer:
+        found: dict[str, list[dict[str, str]]] = json.load(answer)
+        return found
