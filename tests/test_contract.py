@@ -118,7 +118,7 @@ def test_what_is_said_of_a_field_stands_in_the_contract() -> None:
 
 def test_kinds_and_codes_of_work_are_closed_lists(contract: dict[str, Any]) -> None:
     work = contract["components"]["schemas"]["WorkOut"]["properties"]
-    assert (len(work["kind"]["enum"]), len(work["code"]["enum"])) == (8, 23)
+    assert (len(work["kind"]["enum"]), len(work["code"]["enum"])) == (8, 24)
     assert {"no_reading", "replace_suspected", "licence_expires"} < set(work["code"]["enum"])
 
 

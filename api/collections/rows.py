@@ -46,7 +46,7 @@ class CollectionRow(SQLModel, table=True):
     recorded_by: str
     collector: str = Field(index=True)
     witness: str = ""
-    bag: str = ""
+    bag: str = Field(default="", index=True)
     seal: str = ""
     corrects_id: UUID | None = Field(default=None, foreign_key="collection.id")
     is_late: bool = False

@@ -12,7 +12,7 @@ from uuid import UUID
 
 from sqlmodel import Session, select
 
-from ..collections.schemas import CollectionIn, DisputeIn
+from ..collections.schemas import CollectionIn, CollectionOut, DisputeIn
 from ..collections.service import raise_dispute, record_collection, reverse_collection
 from ..controllers.schemas import KeyingIn, SheetOut
 from ..controllers.service import record_keying, settings_sheet
@@ -219,15 +219,31 @@ def _collect(session: Session, demo: Demo) -> None:
             wrong = CollectionIn.model_validate(miscounted(visit))
             record_collection(session, wrong, now=visit.at, by="Rosalind", person="Rosalind")
             reverse_collection(session, wrong.id, reason="Notes counted twice.", now=visit.at, by="demo owner")
-        record_collection(
+        _, recorded = record_collection(
             session, CollectionIn.model_validate(visit.collection), now=visit.at, by="Rosalind", person="Rosalind"
         )
+        _bank(session, demo, visit, recorded)
         if (visit.venue, visit.number) == (LATE_AGREEMENT, 0):
             _agree(session, demo, LATE_AGREEMENT, at=visit.at + timedelta(days=1))
     _post(session, demo.venues["keiler"], "venue_payment", "150.00", at=demo.now - timedelta(days=20))
-    with _named("entry deposit"):
-        _post(session, lantern, "deposit", "1500.00", at=demo.now - timedelta(days=6))
-    _post(session, demo.venues["keiler"], "deposit", "900.00", at=demo.now - timedelta(days=6))
+
+
+def _bank(session: Session, demo: Demo, visit: Visit, recorded: CollectionOut | None) -> None:
+    """Bank a visit's bag two days later; one bag of Harbour Lane was forgotten, and the newest are still in hand."""
+    banked_at = visit.at + timedelta(days=2)
+    forgotten = visit.venue == "harbour" and timedelta(days=10) < demo.now - visit.at <= timedelta(days=17)
+    if recorded is None or recorded.settlement is None or banked_at > demo.now or forgotten:
+        return
+    is_first = (visit.venue, visit.number) == ("lantern", 0)
+    with _named("entry deposit") if is_first else nullcontext():
+        _post(
+            session,
+            demo.venues[visit.venue],
+            "deposit",
+            recorded.settlement.to_bag,
+            at=banked_at,
+            bags=[visit.collection["bag"]],
+        )
 
 
 def _agree(session: Session, demo: Demo, name: str, *, at: datetime) -> None:
@@ -269,10 +285,10 @@ def _visits(demo: Demo, name: str) -> list[Visit]:
     return made
 
 
-def _post(session: Session, venue: VenueRow, kind: str, amount: str, *, at: datetime) -> None:
+def _post(session: Session, venue: VenueRow, kind: str, amount: str, *, at: datetime, **more: Any) -> None:
     on = calendar_of(venue).trading_day(at)
     of_venue = {} if kind == "deposit" else {"venue_id": str(venue.id)}
     entry = EntryIn.model_validate(
-        {"kind": kind, "amount": amount, "on": on.isoformat(), "currency": venue.currency, **of_venue}
+        {"kind": kind, "amount": amount, "on": on.isoformat(), "currency": venue.currency, **of_venue, **more}
     )
     post_owner_entry(session, entry, currency=venue.currency, now=at)

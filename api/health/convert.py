@@ -25,6 +25,7 @@ from .schemas import (
     BatteryHealthOut,
     BatteryLevelsOut,
     BatterySettingsOut,
+    CashSettingsOut,
     ChemistriesOut,
     ClockHealthOut,
     ClockSettingsOut,
@@ -63,6 +64,7 @@ def read_settings(message: SettingsIn) -> Levels:
         by_chemistry=by_chemistry,
         battery=replace(BatterySettings(), **battery),
         clock=replace(ClockSettings(), **terms.get("clock", {})),
+        **terms.get("cash", {}),
     )
 
 
@@ -82,6 +84,7 @@ def settings_out(levels: Levels) -> SettingsOut:
             soon_after_charge_days=levels.battery.soon_after_charge_days,
         ),
         clock=ClockSettingsOut(tolerance_s=levels.clock.tolerance_s),
+        cash=CashSettingsOut(bank_within_days=levels.bank_within_days),
     )
 
 

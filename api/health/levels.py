@@ -1,7 +1,8 @@
-"""The operator's levels and tolerances: at which voltage a battery is charged, how far off a clock may be.
+"""The operator's levels and tolerances: at which voltage a battery is charged, how far off a clock may be, when cash is due at the bank.
 
 - B5 Levels are settings with defaults by chemistry; a level that is not set is the default.
 - K3 The tolerance of a clock is a setting, two minutes by default.
+- O4 Within how many days a bag is to be banked is a setting, a week by default.
 """
 
 from __future__ import annotations
@@ -21,3 +22,4 @@ class Levels:
     by_chemistry: Mapping[Chemistry, BatteryLevels] = field(default_factory=lambda: dict(DEFAULT_LEVELS))
     battery: BatterySettings = field(default_factory=BatterySettings)
     clock: ClockSettings = field(default_factory=ClockSettings)
+    bank_within_days: int = 7

@@ -92,8 +92,20 @@ class ClockSettingsIn(In):
     ) = MISSING
 
 
+class CashSettingsIn(In):
+    """When cash is due at the bank; an absent field has its default."""
+
+    bank_within_days: (
+        Annotated[
+            StrictInt,
+            Limits(ge=0, le=365, description="A bag that is not banked so many days after its collection is work; 7."),
+        ]
+        | MISSING
+    ) = MISSING
+
+
 class SettingsIn(In):
-    """All battery levels and the clock tolerance: an absent field goes back to its default."""
+    """All battery levels, the clock tolerance and when cash is due: an absent field goes back to its default."""
 
     battery: (
         Annotated[BatterySettingsIn, Limits(description="How batteries are judged; absent: all defaults.")] | MISSING
@@ -101,6 +113,9 @@ class SettingsIn(In):
     clock: Annotated[ClockSettingsIn, Limits(description="How clocks are judged; absent: all defaults.")] | MISSING = (
         MISSING
     )
+    cash: (
+        Annotated[CashSettingsIn, Limits(description="When cash is due at the bank; absent: the default.")] | MISSING
+    ) = MISSING
 
 
 class BatteryLevelsOut(Out):
@@ -134,11 +149,18 @@ class ClockSettingsOut(Out):
     tolerance_s: int
 
 
+class CashSettingsOut(Out):
+    """When cash is due at the bank."""
+
+    bank_within_days: int
+
+
 class SettingsOut(Out):
-    """The battery levels and the clock tolerance in force."""
+    """The battery levels, the clock tolerance and when cash is due, as they are in force."""
 
     battery: BatterySettingsOut
     clock: ClockSettingsOut
+    cash: CashSettingsOut
 
 
 class ForecastOut(Out):

@@ -7,6 +7,8 @@ The canonical forms of an entry are stable for ever; a new form would get a new 
 - an entry that names a table has the first line ``baizebook entry 2`` and one key more, ``table_id``;
 - an entry that books stored facts has the first line ``baizebook entry 3`` and the key ``source_digest``: the digest of
   the collection and settlement, or of the reversal (see ``source_digest``); ``table_id`` too where it names a table;
+- an entry that names bags has the first line ``baizebook entry 4`` and the key ``bags``: the text of their list as it is
+  stored (see ``bags``);
 - the keys ``currency id kind number on postings previous_hash recorded_at reference source_id``, all always present;
 - ``postings`` is a list, in the entry's order, of ``[account, venue id or null, minor units]``;
 - ``on`` is ``YYYY-MM-DD``; ``recorded_at`` is UTC with six decimals of a second, ``2026-11-02T18:30:00.000000Z``;
@@ -29,6 +31,7 @@ from .journal import GENESIS, Entry
 _FORM = b"baizebook entry 1\n"
 _FORM_WITH_TABLE = b"baizebook entry 2\n"
 _FORM_WITH_SOURCE = b"baizebook entry 3\n"
+_FORM_WITH_BAGS = b"baizebook entry 4\n"
 
 _KEYS = frozenset(
     ("currency", "id", "kind", "number", "on", "postings", "previous_hash", "recorded_at", "reference", "source_id")
@@ -64,6 +67,7 @@ def record(
     hash: str,
     table_id: str | None = None,
     source_digest: str | None = None,
+    bags: str | None = None,
 ) -> dict[str, object]:
     """Return stored values as a record; nothing is checked, so that what was tampered with can be verified too."""
     return {
@@ -80,6 +84,7 @@ def record(
         "hash": hash,
         **({} if table_id is None else {"table_id": table_id}),
         **({} if source_digest is None else {"source_digest": source_digest}),
+        **({} if bags is None else {"bags": bags}),
     }
 
 
@@ -99,13 +104,15 @@ def record_of(entry: Entry) -> dict[str, object]:
         hash=entry.hash,
         table_id=entry.table_id,
         source_digest=entry.source_digest,
+        bags=entry.bags,
     )
 
 
 def canonical(stored: Record) -> bytes:
     """Return the bytes that are hashed: the canonical form of a record without its own hash."""
     content = {key: value for key, value in stored.items() if key != "hash"}
-    form = _FORM_WITH_SOURCE if "source_digest" in content else _FORM_WITH_TABLE if "table_id" in content else _FORM
+    forms = {"bags": _FORM_WITH_BAGS, "source_digest": _FORM_WITH_SOURCE, "table_id": _FORM_WITH_TABLE}
+    form = next((form for key, form in forms.items() if key in content), _FORM)
     return form + json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode("ascii")
 
 
@@ -135,7 +142,7 @@ def verify(stored: Iterable[Record]) -> BadEntry | None:
 
 
 def _misfit(stored: Record, place: int, previous: str) -> str | None:
-    if stored.keys() - {"hash", "table_id", "source_digest"} != _KEYS:
+    if stored.keys() - {"hash", "table_id", "source_digest", "bags"} != _KEYS:
         return "a field is missing or was added"
     if stored["number"] != place:
         return f"its number is not {place}, which follows"

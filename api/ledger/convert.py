@@ -5,6 +5,7 @@ from uuid import UUID
 
 from ..pricing.money import format_money
 from .accounts import ACCOUNTS
+from .bags import bags_of
 from .chain import BadEntry
 from .export.period import Balances
 from .journal import Entry
@@ -35,6 +36,7 @@ def entry_out(entry: Entry) -> EntryOut:
         reference=entry.reference,
         source_id=_id(entry.source_id),
         source_digest=entry.source_digest,
+        bags=list(bags_of(entry.bags)),
         previous_hash=entry.previous_hash,
         hash=entry.hash,
     )

@@ -31,7 +31,7 @@ class Entry:
     """One entry of the journal. ``number`` counts from 1; ``on`` is the date it is booked for, ``recorded_at`` when.
 
     ``source_id`` is what it was made from: the collection, or the entry that a reversal takes back. ``table_id`` is the table that an
-    expense, a licence or a sale is of. ``hash`` is empty
+    expense, a licence or a sale is of. ``bags`` are the bags that a deposit or a write-off names, as ``bags_text`` writes them. ``hash`` is empty
     until ``chain.seal`` has set it. Refuses, all at once: an unknown kind, a bad id, number or hash, an instant
     without an offset, fewer than two postings, postings that do not sum to zero, more than one venue.
     """
@@ -49,6 +49,7 @@ class Entry:
     hash: str = ""
     table_id: str | None = None
     source_digest: str | None = None
+    bags: str | None = None
 
     def __post_init__(self) -> None:
         exponent(self.currency)

@@ -77,6 +77,7 @@ def _entry_of(lines: Sequence[Row[Any]]) -> Entry:
         hash=head.hash,
         table_id=None if head.pool_table_id is None else str(head.pool_table_id),
         source_digest=head.source_digest,
+        bags=head.bags,
     )
 
 

@@ -7,6 +7,7 @@ from pydantic import MISSING
 from sqlmodel import Session
 
 from ..pool_tables.service import venue_and_currency_on
+from ..store.changes import note_all
 from ..store.db import mark_preview
 from ..venues import service as venues_service
 from ..web.auth import OwnerDep, Principal, allow
@@ -23,6 +24,7 @@ from .export.beancount import journal_beancount
 from .export.csv_journal import Profile, journal_csv
 from .export.period import Close, Opening
 from .export.plain_text_ledger import journal_ledger
+from .journal import Entry
 from .schemas import (
     AccountBalancesOut,
     AccountNamesIn,
@@ -75,12 +77,13 @@ def post_ledger_entry(
 ) -> PostedEntryOut:
     """Post what an owner did by its kind: money banked, paid, spent, lent, written off, or brought in at the start.
 
-    An expense says what for (`what`) and may name a table: without a venue it is then of the venue where the table was
-    on that date. What takes more out of an account than there is, is posted with a caution; a write-off of it is refused.
+    A deposit names the bags (`bags`) that were banked: the report of cash in hand follows them. An expense says what
+    for (`what`) and may name a table: without a venue it is then of the venue where the table was on that date. What takes more out of an account than there is, is posted with a caution; a write-off of it is refused.
     """
     entry, of_currency = _at_its_venue(session, entry)
     currency = service.entry_currency(entry, venue_currency=of_currency, known=venues_service.currencies(session))
     posted, cautions = service.post_owner_entry(session, entry, currency=currency, now=now)
+    _note_bags(session, posted)
     _answer_post(session, response, posted.id, preview=preview)
     return posted_out(posted, cautions)
 
@@ -97,6 +100,7 @@ def reverse_ledger_entry(
 ) -> PostedEntryOut:
     """Take back an entry that an owner posted, by its mirror image; a collection is taken back by its own reversal."""
     posted, cautions = service.reverse_owner_entry(session, entry_id, on=reversal.on, reason=reversal.reason, now=now)
+    _note_bags(session, queries.get_entry(session, entry_id))
     _answer_post(session, response, posted.id, preview=preview)
     return posted_out(posted, cautions)
 
@@ -114,6 +118,12 @@ def _at_its_venue(session: Session, entry: EntryIn) -> tuple[EntryIn, str | None
     if currency != table_currency:
         raise http_problem("currency_differs", where="venue_id", found=currency, expected=table_currency)
     return entry, currency
+
+
+def _note_bags(session: Session, entry: Entry) -> None:
+    """Note that bags were banked, or that they were not after all: whose they are, the books do not know."""
+    if entry.bags is not None:
+        note_all(session)
 
 
 def _answer_post(session: Session, response: Response, entry_id: str, *, preview: bool) -> None:

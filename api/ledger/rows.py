@@ -33,6 +33,7 @@ class EntryRow(SQLModel, table=True):
     hash: str
     pool_table_id: UUID | None = Field(default=None, foreign_key="pool_table.id", index=True)
     source_digest: str | None = None
+    bags: str | None = None
 
 
 class PostingRow(SQLModel, table=True):

@@ -34,6 +34,14 @@ class EntryIn(In):
     on: Date
     currency: Currency | MISSING = MISSING
     account: OpenedAccount | MISSING = MISSING
+    bags: Annotated[
+        list[Name] | MISSING,
+        Limits(
+            min_length=1,
+            max_length=200,
+            description="Of a deposit or of cash written off: the bags that the cash was in, as collections name them.",
+        ),
+    ] = MISSING
     reference: Reference | MISSING = MISSING
 
 
@@ -71,6 +79,7 @@ class EntryOut(Out):
     reference: str
     source_id: Id | None
     source_digest: str | None
+    bags: Annotated[list[str], Limits(description="The bags that a deposit, or cash written off, names.")]
     previous_hash: str
     hash: str
 

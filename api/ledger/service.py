@@ -21,6 +21,7 @@ from ..store.db import lock
 from ..web.errors import http_problem
 from ..web.schema_types import value_or
 from .accounts import ACCOUNTS
+from .bags import bags_text, must_be_of_an_entry
 from .chain import seal
 from .convert import balances_out
 from .export.period import Balances
@@ -57,11 +58,12 @@ def post_entry(
     table_id: UUID | None = None,
     id: UUID | None = None,
     source_digest: str | None = None,
+    bags: str | None = None,
 ) -> EntryRow:
     """Add an entry to the end of the chain; whoever else posts waits until this transaction ends.
 
     ``source_id`` is what it was made from: the collection, or the entry that a reversal takes back, and
-    ``source_digest`` the digest of those stored facts; ``id`` is a new one where none is given. Refuses what ``Entry``
+    ``source_digest`` the digest of those stored facts; ``bags`` are those that it names, as stored; ``id`` is a new one where none is given. Refuses what ``Entry``
     refuses; a source posted twice or a venue that is none is a conflict.
 
     Locks, in this order: the accounts of the venue, the ledger. Take every other lock before.
@@ -85,6 +87,7 @@ def post_entry(
             previous_hash=previous_hash,
             table_id=None if table_id is None else str(table_id),
             source_digest=source_digest,
+            bags=bags,
         )
     )
     return _append(session, entry)
@@ -116,6 +119,7 @@ def _append(session: Session, entry: Entry) -> EntryRow:
         hash=entry.hash,
         pool_table_id=None if entry.table_id is None else UUID(entry.table_id),
         source_digest=entry.source_digest,
+        bags=entry.bags,
     )
     session.add(row)
     session.flush()
@@ -194,6 +198,8 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
         account=value_or(message.account, None),
         of_table=table_id is not None,
     )
+    bags: list[str] = value_or(message.bags, [])
+    must_be_of_an_entry(bags, kind=message.kind, of_venue=venue_id is not None)
     postings = owner_postings(
         kind=message.kind,
         amount_minor=parse_money(message.amount, currency, where="amount"),
@@ -217,6 +223,7 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
         source_id=None,
         now=now,
         table_id=table_id,
+        bags=bags_text(bags),
     )
     return get_entry(session, row.id), cautions + _not_come_yet(message.on, now=now)
 

@@ -14,14 +14,17 @@ from uuid import UUID
 
 from .chain import Record
 
+_WRITTEN_OTHERWISE = ("booked_on", "pool_table_id", "source_digest", "bags")
+
 
 def stored_record(entry: Mapping[str, object], postings: Iterable[tuple[object, object, object, object]]) -> Record:
     """Return a stored entry as a record; ``postings`` are account, venue's id, minor units and place, by place."""
     table_id = _id_text(entry["pool_table_id"])
     return {
-        **{name: value for name, value in entry.items() if name not in ("booked_on", "pool_table_id", "source_digest")},
+        **{name: value for name, value in entry.items() if name not in _WRITTEN_OTHERWISE},
         **({} if table_id is None else {"table_id": table_id}),
         **({} if entry["source_digest"] is None else {"source_digest": entry["source_digest"]}),
+        **({} if entry["bags"] is None else {"bags": entry["bags"]}),
         "id": _id_text(entry["id"]),
         "on": _date_text(entry["booked_on"]),
         "recorded_at": instant_text(entry["recorded_at"]),

@@ -1,17 +1,27 @@
 """Between reports as values and as sent."""
 
+from collections.abc import Sequence
 from dataclasses import fields
+from datetime import date, timedelta
 from uuid import UUID
 
+from ..collections.rows import CollectionRow
 from ..pricing.money import format_money
 from ..venues.dated_fact import PayeeSpell
+from .cash_in_hand import Bag, CashInHand, Left, Unassigned, open_bags
 from .schemas import (
+    BagOut,
     CarriedOut,
+    CashInHandOut,
+    CashTotalOut,
     FiguresOut,
+    NotInTheBooksOut,
     PayeeOut,
+    PersonCashOut,
     StatementLineOut,
     StatementOut,
     ThresholdOut,
+    UnassignedCashOut,
     VenueBalanceOut,
     VenueYearOut,
 )
@@ -88,4 +98,78 @@ def venue_year_out(totals: YearTotals, *, venue: str) -> VenueYearOut:
             mark=threshold.mark,
         ),
         over_threshold=totals.over_threshold,
+    )
+
+
+def cash_in_hand_out(
+    found: CashInHand, unsettled: Sequence[CollectionRow], *, person: str | None, bank_within_days: int, today: date
+) -> CashInHandOut:
+    """Write cash in hand, of one ``person`` alone or of all."""
+    left = [one for one in found.left if person in (None, one.filling.person)]
+    unassigned = found.unassigned if person is None else ()
+    bags = open_bags(left)
+    sums: dict[tuple[str, str], int] = {}
+    for bag in bags:
+        sums[bag.person, bag.currency] = sums.get((bag.person, bag.currency), 0) + bag.in_hand
+    return CashInHandOut(
+        bank_within_days=bank_within_days,
+        totals=_cash_totals(left, unassigned),
+        persons=[
+            PersonCashOut(person=name, currency=currency, in_hand=format_money(amount, currency))
+            for (name, currency), amount in sums.items()
+        ],
+        bags=[_bag_out(bag, bank_by=bag.first.on + timedelta(days=bank_within_days), today=today) for bag in bags],
+        unassigned=[
+            UnassignedCashOut(
+                entry_id=one.entry.id,
+                kind=one.entry.kind,
+                on=one.entry.on,
+                currency=one.entry.currency,
+                amount=format_money(one.amount, one.entry.currency),
+                bags=list(one.entry.bags),
+                reference=one.entry.reference,
+            )
+            for one in unassigned
+        ],
+        not_in_the_books=[
+            NotInTheBooksOut(
+                collection_id=row.id,
+                venue_id=row.venue_id,
+                person=row.collector,
+                bag=row.bag,
+                currency=row.currency,
+                counted=format_money(row.counted_minor, row.currency),
+                collected_at=row.collected_at,
+            )
+            for row in unsettled
+        ],
+    )
+
+
+def _cash_totals(left: Sequence[Left], unassigned: Sequence[Unassigned]) -> list[CashTotalOut]:
+    in_bags, without = CashInHand(tuple(left), ()).totals(), CashInHand((), tuple(unassigned)).totals()
+    return [
+        CashTotalOut(
+            currency=currency,
+            in_bags=format_money(in_bags.get(currency, 0), currency),
+            unassigned=format_money(without.get(currency, 0), currency),
+            total=format_money(in_bags.get(currency, 0) + without.get(currency, 0), currency),
+        )
+        for currency in sorted({*in_bags, *without})
+    ]
+
+
+def _bag_out(bag: Bag, *, bank_by: date, today: date) -> BagOut:
+    return BagOut(
+        person=bag.person,
+        bag=bag.name,
+        currency=bag.currency,
+        filled=format_money(bag.filled, bag.currency),
+        banked=format_money(bag.filled - bag.in_hand, bag.currency),
+        in_hand=format_money(bag.in_hand, bag.currency),
+        first_collected_at=bag.first.collected_at,
+        bank_by=bank_by,
+        late=today > bank_by,
+        collections=[one.filling.collection_id for one in bag.left],
+        venue_ids=list(dict.fromkeys(one.filling.venue_id for one in bag.left)),
     )

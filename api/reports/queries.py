@@ -1,19 +1,20 @@
 """Reads what reports are made of."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence, Set
+from collections.abc import Collection, Iterable, Iterator, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Boolean, Integer, String, type_coerce
+from sqlalchemy import Boolean, Integer, String, and_, func, type_coerce
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, SQLModel, col, select
 
 from ..collections.queries import judge_collected, not_reversed, revisions
 from ..collections.rows import CollectedTableRow, CollectionRow
+from ..ledger.bags import bags_of
 from ..ledger.export.period import ExportPeriod
 from ..ledger.queries import read_entries
 from ..ledger.rows import EntryRow, PostingRow
@@ -31,6 +32,7 @@ from ..venues.dated_fact import payee_spells
 from ..venues.rows import VenueRow
 from ..venues.service import facts_of
 from ..web.errors import http_problem
+from .cash_in_hand import CashEntry, CashInHand, Filling, Left, cash_in_hand, named_together, sums_differ
 from .charts import FEWEST_POINTS, Chart, Point, chart, point
 from .schemas import DifferencesOut, PointOut, SignalOut, TaxLineOut, TaxReportOut
 from .statement import Statement, statement
@@ -272,3 +274,110 @@ def _rows_by(session: Session, model: type[SQLModel], key: str, values: Set[Any]
     for row in session.execute(select_columns(*columns).where(table.c[key].in_(values))).mappings():
         found[row[key]].append({n: instant_text(value) if n in instants else value for n, value in row.items()})
     return found
+
+
+def read_cash_in_hand(session: Session) -> CashInHand:
+    """Return all cash in hand; raise (RuntimeError) where it is not what the books have in bags."""
+    entries = _cash_entries(session)
+    found = cash_in_hand(_fillings(session), entries)
+    query = (
+        select(EntryRow.currency, func.sum(PostingRow.amount_minor))
+        .join(EntryRow, col(EntryRow.number) == col(PostingRow.entry_number))
+        .where(PostingRow.account == "cash_in_bags")
+        .group_by(EntryRow.currency)
+    )
+    account = {currency: int(amount) for currency, amount in session.exec(query)}
+    if apart := sums_differ(found.totals(), account):
+        raise RuntimeError(f"expected cash in hand to be the account cash_in_bags, found {apart}")
+    return found
+
+
+def not_in_the_books(session: Session, *, person: str | None) -> list[CollectionRow]:
+    """Return the collections that were neither settled nor reversed, of one person or of all."""
+    query = (
+        select(CollectionRow)
+        .where(not_reversed(), col(CollectionRow.id).not_in(select(SettlementRow.collection_id)))
+        .order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
+    )
+    return list(session.exec(query if person is None else query.where(CollectionRow.collector == person)).all())
+
+
+def bags_in_hand(session: Session, table_ids: Collection[UUID]) -> dict[UUID, list[Left]]:
+    """Return what is left in the named bags of collections whose first table is one of these."""
+    query = (
+        select(CollectedTableRow.pool_table_id, CollectionRow.id, CollectionRow.bag)
+        .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
+        .where(
+            col(CollectedTableRow.pool_table_id).in_(table_ids),
+            CollectedTableRow.place == 0,
+            CollectionRow.bag != "",
+            not_reversed(),
+        )
+    )
+    of_table = {collection_id: (table_id, bag) for table_id, collection_id, bag in session.exec(query)}
+    if not of_table:
+        return {}
+    entries = _cash_entries(session, with_bags=True)
+    names = named_together((bag for _, bag in of_table.values()), entries)
+    found: dict[UUID, list[Left]] = {}
+    for left in cash_in_hand(_fillings(session, names), entries).left:
+        if left.filling.collection_id in of_table and left.in_hand:
+            found.setdefault(of_table[left.filling.collection_id][0], []).append(left)
+    return found
+
+
+def _fillings(session: Session, bags: Collection[str] | None = None) -> list[Filling]:
+    """Return what settled collections put into bags, of all or of some names."""
+    amount = func.sum(PostingRow.amount_minor)
+    query = (
+        select(CollectionRow, amount)
+        .join(EntryRow, and_(col(EntryRow.source_id) == col(CollectionRow.id), col(EntryRow.kind) == "collection"))
+        .join(PostingRow, col(PostingRow.entry_number) == col(EntryRow.number))
+        .where(PostingRow.account == "cash_in_bags", not_reversed())
+        .group_by(col(CollectionRow.id))
+    )
+    if bags is not None:
+        query = query.where(col(CollectionRow.bag).in_(bags))
+    return [
+        Filling(
+            collection_id=row.id,
+            venue_id=row.venue_id,
+            person=row.collector,
+            bag=row.bag,
+            currency=row.currency,
+            collected_at=row.collected_at,
+            on=row.trading_on,
+            amount=int(added),
+        )
+        for row, added in session.exec(query)
+    ]
+
+
+def _cash_entries(session: Session, *, with_bags: bool = False) -> list[CashEntry]:
+    """Return the other entries on cash in bags that were not reversed: all, or those that name bags."""
+    reversed_ids = select(EntryRow.source_id).where(EntryRow.kind == "reversal")
+    query = (
+        select(EntryRow, func.sum(PostingRow.amount_minor))
+        .join(PostingRow, col(PostingRow.entry_number) == col(EntryRow.number))
+        .where(
+            PostingRow.account == "cash_in_bags",
+            col(EntryRow.kind).not_in(("collection", "reversal")),
+            col(EntryRow.id).not_in(reversed_ids),
+        )
+        .group_by(col(EntryRow.number))
+    )
+    if with_bags:
+        query = query.where(col(EntryRow.bags).is_not(None), col(EntryRow.kind).in_(("deposit", "write_off")))
+    return [
+        CashEntry(
+            number=row.number,
+            id=row.id,
+            kind=row.kind,
+            on=row.booked_on,
+            currency=row.currency,
+            amount=int(added),
+            bags=bags_of(row.bags),
+            reference=row.reference,
+        )
+        for row, added in session.exec(query)
+    ]

@@ -4,22 +4,25 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Response
 
+from ..health.queries import levels_in_force
 from ..ledger.export.period import ExportPeriod
 from ..venues import service as venues_service
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
-from ..web.dependencies import SessionDep
+from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import Problem, http_problem
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import TEXT_PATTERN, Date, Id
 from . import queries
-from .convert import statement_out, venue_year_out
-from .schemas import DifferencesOut, StatementOut, TaxReportOut, YearReportOut
+from .cash_csv import cash_csv
+from .convert import cash_in_hand_out, statement_out, venue_year_out
+from .schemas import CashInHandOut, DifferencesOut, StatementOut, TaxReportOut, YearReportOut
 from .statement_csv import statement_csv, year_csv
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
 AccountantDep = Annotated[Principal, allow("accountant")]
+CashReaderDep = Annotated[Principal, allow("collector", "accountant")]
 CollectorName = Annotated[
     str | None,
     Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Who collected; only an owner may ask."),
@@ -107,3 +110,26 @@ def get_year_report(
         return CsvAnswer(year_csv(totals, names), name=f"year-{year}")
     items = [venue_year_out(found, venue=names[found.venue_id]) for found in totals]
     return Response(YearReportOut(year=year, items=items).model_dump_json(), media_type="application/json")
+
+
+@router.get("/reports/cash-in-hand", responses={**problems(), 200: {"model": CashInHandOut, "content": CSV}})
+def get_cash_in_hand(
+    session: SessionDep, principal: CashReaderDep, now: NowDep, format: ReportFormat = "json"
+) -> Response:
+    """Return the cash that is not banked, by person and by bag: from the collection to the deposit that names the bag.
+
+    Deposits that name no bag, and what was in bags when the books began, are unassigned; with them the totals are the
+    account `cash_in_bags`, always. A bag that is not banked within `bank_within_days` (a setting, seven by default) is
+    work. A collector sees their own bags alone.
+    """
+    person = principal.person if principal.role == "collector" else None
+    found = cash_in_hand_out(
+        queries.read_cash_in_hand(session),
+        queries.not_in_the_books(session, person=person),
+        person=person,
+        bank_within_days=levels_in_force(session).bank_within_days,
+        today=now.date(),
+    )
+    if format == "csv":
+        return CsvAnswer(cash_csv(found.model_dump()), name="cash-in-hand")
+    return Response(found.model_dump_json(), media_type="application/json")

@@ -1,6 +1,8 @@
 """Reports as sent."""
 
-from typing import Literal
+from typing import Annotated, Literal
+
+from pydantic import Field as Limits
 
 from ..web.schema_types import Count, Currency, Date, Id, Instant, MoneyOut, Out
 
@@ -168,3 +170,74 @@ class YearReportOut(Out):
 
     year: int
     items: list[VenueYearOut]
+
+
+class BagOut(Out):
+    """A bag that is not banked, or not all of it; ``bag`` is empty where collections named none."""
+
+    person: str
+    bag: str
+    currency: str
+    filled: Annotated[MoneyOut, Limits(description="What those collections put in that are not all banked.")]
+    banked: Annotated[MoneyOut, Limits(description="What deposits and write-offs that name it took out of that.")]
+    in_hand: MoneyOut
+    first_collected_at: Annotated[Instant, Limits(description="When the first of those collections was made.")]
+    bank_by: Annotated[Date, Limits(description="The date by which it is to be banked.")]
+    late: bool
+    collections: list[Id]
+    venue_ids: list[Id]
+
+
+class PersonCashOut(Out):
+    """What a person has in hand, in one currency."""
+
+    person: str
+    currency: str
+    in_hand: MoneyOut
+
+
+class UnassignedCashOut(Out):
+    """An entry, or the part of one, that no bag explains: below zero it was banked or written off without a bag."""
+
+    entry_id: Id
+    kind: str
+    on: Date
+    currency: str
+    amount: MoneyOut
+    bags: list[str]
+    reference: str
+
+
+class CashTotalOut(Out):
+    """The balance of cash in bags in the books, in one currency: in bags and unassigned together."""
+
+    currency: str
+    in_bags: MoneyOut
+    unassigned: MoneyOut
+    total: MoneyOut
+
+
+class NotInTheBooksOut(Out):
+    """A collection that has not been settled: its cash is in hand, and not in the books yet."""
+
+    collection_id: Id
+    venue_id: Id
+    person: str
+    bag: str
+    currency: str
+    counted: MoneyOut
+    collected_at: Instant
+
+
+class CashInHandOut(Out):
+    """Cash in hand by person and by bag, what no bag explains, and the totals, which are those of the books.
+
+    A collector's answer has their own bags alone; its totals are of these.
+    """
+
+    bank_within_days: int
+    totals: list[CashTotalOut]
+    persons: list[PersonCashOut]
+    bags: list[BagOut]
+    unassigned: list[UnassignedCashOut]
+    not_in_the_books: list[NotInTheBooksOut]

@@ -23,6 +23,7 @@ SUMMARIES = {
     "export_ledger": "Export of a period",
     "get_account_names": "Names of accounts",
     "get_alive": "Liveness check",
+    "get_cash_in_hand": "Cash in hand by person and bag",
     "get_collection": "One collection",
     "get_differences": "Chart of counted and expected cash",
     "get_fault_report": "Faults by table and part",

@@ -24,7 +24,9 @@ from .keying import KeyingFacts, LastKeyed, keying_work
 from .reviews import (
     ChartSignal,
     Counted,
+    OpenBag,
     OpenDispute,
+    bag_reviews,
     difference_reviews,
     dispute_reviews,
     licence_work,
@@ -85,6 +87,7 @@ class WorkFacts:
     signals: Sequence[ChartSignal]
     completed: frozenset[UUID]
     disputes: Sequence[OpenDispute]
+    bags: Sequence[OpenBag]
     licence: Licence | None
 
     @property
@@ -119,6 +122,7 @@ def _anywhere(facts: WorkFacts, health: TableHealth) -> list[Work]:
         *difference_reviews(facts.counted, currency=currency, zone=zone),
         *signal_reviews(facts.signals, zone=zone),
         *dispute_reviews(facts.disputes),
+        *bag_reviews(facts.bags, within_days=facts.levels.bank_within_days, zone=zone),
         *(licence_work(licence.number, expires_at=licence.expires_at, zone=zone) if licence else ()),
     ]
 

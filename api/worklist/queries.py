@@ -25,7 +25,8 @@ from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money
 from ..readings.queries import history
 from ..readings.rows import ReadingRow, VoidRow
-from ..reports.queries import differences_of_table
+from ..reports.cash_in_hand import Left
+from ..reports.queries import bags_in_hand, differences_of_table
 from ..schedules.queries import Place, listed_at
 from ..settlements.rows import ReversalRow
 from ..store.changes import TouchedRow
@@ -34,7 +35,7 @@ from ..venues.service import calendar_of
 from .assessment import CountedTable, Licence, WorkFacts
 from .full_box import Measure
 from .keying import LastKeyed
-from .reviews import ChartSignal, Counted, OpenDispute
+from .reviews import ChartSignal, Counted, OpenBag, OpenDispute
 from .rows import CompletionRow, WorkRow
 from .schemas import Cursor
 from .work import LEADS, OF_MONEY, Kind
@@ -76,6 +77,7 @@ class StoredWork:
     collected: StoredBoxes | None
     completed: Sequence[UUID]
     disputes: Sequence[OpenDispute]
+    bags: Sequence[OpenBag]
 
 
 def has_wide_notes(session: Session) -> bool:
@@ -113,6 +115,7 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
     )
     collected = _collected(session, table_ids)
     completed = _completed(session, table_ids)
+    bags = bags_in_hand(session, table_ids)
     return {
         id_: StoredWork(
             table=stored,
@@ -124,6 +127,7 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
             collected=collected.get(id_),
             completed=completed[id_],
             disputes=disputes.get(id_, ()),
+            bags=[_bag_of(left) for left in bags.get(id_, ())],
         )
         for id_, stored in tables.items()
     }
@@ -162,6 +166,7 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
         signals=_signals(session, table.id) if len(judged) >= _COLLECTIONS_MAX else (),
         completed=frozenset(stored.completed),
         disputes=stored.disputes,
+        bags=stored.bags,
         licence=None if last.place in GONE else _licence(table.profile.get("licence") or {}, venue),
     )
 
@@ -335,6 +340,17 @@ def _signals(session: Session, table_id: UUID) -> list[ChartSignal]:
         )
         for signal in charted.signals
     ]
+
+
+def _bag_of(left: Left) -> OpenBag:
+    filling = left.filling
+    return OpenBag(
+        collection_id=filling.collection_id,
+        collected_at=filling.collected_at,
+        name=filling.bag,
+        person=filling.person,
+        partly=left.taken > 0,
+    )
 
 
 def _disputes(session: Session, ids: Collection[UUID]) -> dict[UUID, list[OpenDispute]]:

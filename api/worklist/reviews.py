@@ -1,10 +1,11 @@
-"""Reviews: meters, differences and disputes; and licences that expire (V1, G2, G3, C4, C8).
+"""Reviews: meters, differences, disputes and bags; and licences that expire (V1, G2, G3, C4, C8, O4).
 
 - A meter that went down, and two meters that contradict each other, stay on the list until the next collection or the
   work that starts a new series.
 - A collection's difference of more than a twentieth of the expectation stays until somebody says what it was (C11),
   whatever the next box holds; so does a signal of a table's chart (X1).
 - A dispute stays until somebody answers it.
+- A bag that is not banked in time stays, at the first table of its collection, until a deposit names it (O4).
 - A licence comes up sixty days before it expires, at the start of the venue's day.
 """
 
@@ -12,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 from fractions import Fraction
 from typing import Literal
 from uuid import UUID
@@ -54,6 +55,17 @@ class OpenDispute:
     raised_at: datetime
     by: str
     claims: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenBag:
+    """A bag of a collection that is not banked, or (``partly``) not all of it."""
+
+    collection_id: UUID
+    collected_at: datetime
+    name: str
+    person: str
+    partly: bool
 
 
 def meter_reviews(
@@ -128,6 +140,23 @@ def dispute_reviews(disputes: Sequence[OpenDispute]) -> list[Work]:
             refers_to=dispute.collection_id,
         )
         for dispute in disputes
+    ]
+
+
+def bag_reviews(bags: Sequence[OpenBag], *, within_days: int, zone: tzinfo) -> list[Work]:
+    """Return the bags that will not have been banked in time; no amount is said, for everybody sees the list."""
+    return [
+        Work(
+            kind="review",
+            code="bag_not_banked",
+            subject=f"bag:{bag.collection_id}",
+            due_at=bag.collected_at + timedelta(days=within_days),
+            lead_days=0,
+            reason=f"Bag {bag.name}, collected by {bag.person} on {day_at(bag.collected_at, zone)}, is not banked"
+            f"{', or not all of it' if bag.partly else ''}. Bank it, and name the bag in the deposit.",
+            refers_to=bag.collection_id,
+        )
+        for bag in bags
     ]
 
 

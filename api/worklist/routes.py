@@ -1,10 +1,12 @@
 """HTTP for the worklist."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
+from ..venues.service import zones
 from ..web.auth import Principal, allow
+from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.feed import AfterNumber
 from ..web.openapi import problems
@@ -31,10 +33,9 @@ from .work_lines import work_csv
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
 ReaderDep = Annotated[Principal, allow("collector", "reader")]
 CollectorDep = Annotated[Principal, allow("collector")]
-_CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
 
 
-@router.get("/worklist", responses={**problems(), 200: {"model": WorklistOut, "content": _CSV}})
+@router.get("/worklist", responses={**problems(), 200: {"model": WorklistOut, "content": CSV}})
 def get_worklist(
     request: Request,
     session: SessionDep,
@@ -73,9 +74,8 @@ def get_worklist(
         without_money=principal.role == "reader",
     )
     if format == "csv":
-        text = work_csv(item.model_dump() for item in service.all_work(session, wanted, by_venue=bool(group), now=now))
-        headers = {"Content-Disposition": 'attachment; filename="worklist.csv"'}
-        return Response(text.encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers)
+        items = service.all_work(session, wanted, by_venue=bool(group), now=now)
+        return CsvAnswer(work_csv((item.model_dump() for item in items), zones(session)), name="worklist")
     found = service.page_work(session, wanted, by_venue=bool(group), now=now)
     response = Response(found.model_dump_json(), media_type="application/json")
     link_next(request, response, found.next)

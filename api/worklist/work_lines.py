@@ -1,11 +1,14 @@
-"""The worklist as CSV: one line a piece of work, instants in UTC, lists separated by semicolons."""
+"""The worklist as CSV: one line a piece of work, instants in its venue's own time, lists separated by semicolons."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import UTC
 from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
 
-from ..web.csv_text import csv_text, text_cell
+from ..web.csv_text import CsvText, csv_text, text_cell
 
 COLUMNS = (
     "id",
@@ -30,16 +33,16 @@ COLUMNS = (
 )
 
 
-def work_csv(items: Iterable[Mapping[str, Any]]) -> str:
-    """Return work, each by the names of its message, as CSV text."""
-    return csv_text(COLUMNS, (_line(item) for item in items))
+def work_csv(items: Iterable[Mapping[str, Any]], zones: Mapping[UUID, ZoneInfo]) -> CsvText:
+    """Return work, each by the names of its message, as CSV text; ``zones`` are those of the venues, else UTC."""
+    return csv_text(COLUMNS, (_line(item, zones.get(item["venue_id"])) for item in items))
 
 
-def _line(item: Mapping[str, Any]) -> tuple[object, ...]:
+def _line(item: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[object, ...]:
     put_off = item["deferral"] or {}
     return (
         item["id"],
-        item["due_at"].isoformat().replace("+00:00", "Z"),
+        item["due_at"].astimezone(zone or UTC),
         item["kind"],
         item["code"],
         item["venue_id"] or "",

@@ -121,11 +121,11 @@ WAYS: dict[str, Any] = {
 
 SQLITE_WAYS = {
     "replace an entry": "REPLACE INTO ledger_entry SELECT number, id, kind, booked_on, recorded_at, currency, 'x', "
-    "source_id, previous_hash, hash, NULL, NULL FROM ledger_entry WHERE number = 2",
+    "source_id, previous_hash, hash, NULL, NULL, NULL FROM ledger_entry WHERE number = 2",
     "replace a posting": "INSERT OR REPLACE INTO ledger_posting SELECT entry_number, place, account, venue_id, 7 "
     "FROM ledger_posting WHERE entry_number = 2",
     "replace by the id": "INSERT OR REPLACE INTO ledger_entry SELECT 9, id, kind, booked_on, recorded_at, currency, 'x', "
-    "source_id, previous_hash, hash, NULL, NULL FROM ledger_entry WHERE number = 2",
+    "source_id, previous_hash, hash, NULL, NULL, NULL FROM ledger_entry WHERE number = 2",
     "update or replace": "UPDATE OR REPLACE ledger_entry SET number = 1 WHERE number = 2",
     "update or ignore": "UPDATE OR IGNORE ledger_entry SET reference = 'x'",
     "delete all": "DELETE FROM ledger_posting",

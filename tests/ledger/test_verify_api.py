@@ -159,7 +159,7 @@ def test_an_entry_that_was_sealed_anew_shows_at_the_one_after_it(books: Engine, 
     change(
         books,
         f"INSERT INTO ledger_entry SELECT 5, '{fifth['id'].replace('-', '')}', kind, booked_on, recorded_at, currency, "
-        f"'{fifth['reference']}', source_id, '{fifth['previous_hash']}', '{fifth['hash']}', NULL, NULL "
+        f"'{fifth['reference']}', source_id, '{fifth['previous_hash']}', '{fifth['hash']}', NULL, NULL, NULL "
         "FROM ledger_entry WHERE number = 4"
         if books.dialect.name == "sqlite"
         else f"INSERT INTO ledger_entry SELECT 5, '{fifth['id']}', kind, booked_on, recorded_at, currency, "
