@@ -173,13 +173,16 @@ def judge(session: Session, collections: Sequence[CollectionDetails]) -> dict[UU
 
 
 def judge_collected(
-    session: Session, collected: Collection[tuple[UUID, UUID]]
+    session: Session, collected: Collection[tuple[UUID, UUID]], *, money_only: bool = False
 ) -> dict[tuple[UUID, UUID], TableFinding]:
-    """Judge tables of collections that were not reversed, by all that is on record now (C9); keys are (collection, table)."""
+    """Judge tables of collections that were not reversed, by all that is on record now (C9); keys are (collection, table).
+
+    ``money_only`` judges by money meters alone, for which no prices are needed.
+    """
     return {
         (collection_id, finding.table_id): finding
         for boxes in load_boxes(session, collected).values()
-        for collection_id, finding in judge_boxes(session, boxes).items()
+        for collection_id, finding in judge_boxes(session, boxes, money_only=money_only).items()
     }
 
 
@@ -216,11 +219,17 @@ def load_boxes(session: Session, collected: Collection[tuple[UUID, UUID]]) -> di
     return {id_: StoredBoxes(stored, rows[id_]) for id_, stored in _load_tables(session, set(rows)).items()}
 
 
-def judge_boxes(session: Session, boxes: StoredBoxes) -> dict[UUID, TableFinding]:
+def judge_boxes(session: Session, boxes: StoredBoxes, *, money_only: bool = False) -> dict[UUID, TableFinding]:
     """Judge the boxes of one table, by collection; refuse a stored schedule that contradicts itself."""
+    money = {meter["name"] for meter in boxes.stored.table.profile.get("meters", []) if meter["counts"] == "money"}
     found: dict[UUID, TableFinding] = {}
     for currency in {row.currency for row, _ in boxes.rows}:
         alike = [(row, box_of_row(table)) for row, table in boxes.rows if row.currency == currency]
+        if money_only:
+            alike = [
+                (row, replace(box, meters={name: box.meters[name] for name in money & box.meters.keys()}))
+                for row, box in alike
+            ]
         asked = [BoxToJudge(box, row.collected_at, row.id) for row, box in alike]
         known = _history(session, boxes.stored, asked, currency=currency)
         for row, box in alike:

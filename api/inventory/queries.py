@@ -23,7 +23,7 @@ from ..readings.rows import ReadingRow, VoidRow
 from ..venues.rows import VenueRow
 from ..web.pagination import Page
 from ..worklist.rows import WorkRow
-from ..worklist.work import LEADS, Kind
+from ..worklist.work import LEADS, OF_PERSONS, Kind
 from .convert import TableState, table_state_out
 from .schemas import TableStateOut
 
@@ -78,7 +78,12 @@ def _conditions(wanted: TableFilter, *, now: datetime) -> Iterator[ColumnElement
     if wanted.venue_id is not None:
         yield col(StayRow.venue_id) == wanted.venue_id
     if wanted.work is not None:
-        yield exists().where(col(WorkRow.pool_table_id) == table_id, col(WorkRow.kind) == wanted.work, _shows(now))
+        yield exists().where(
+            col(WorkRow.pool_table_id) == table_id,
+            col(WorkRow.kind) == wanted.work,
+            col(WorkRow.code).not_in(OF_PERSONS),
+            _shows(now),
+        )
     if wanted.controller_version is not None:
         newest = _newest(col(ReadingRow.controller_version), col(ReadingRow.controller_version).is_not(None))
         yield newest.scalar_subquery() == wanted.controller_version
@@ -167,8 +172,10 @@ def _collected_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetim
 
 
 def _work(session: Session, ids: Collection[UUID], *, now: datetime) -> dict[UUID, Counter[str]]:
-    """Return how much work of each kind shows at each table."""
-    query = select(WorkRow.pool_table_id, WorkRow.kind).where(col(WorkRow.pool_table_id).in_(ids), _shows(now))
+    """Return how much work of each kind shows at each table; what is about a person is not the table's."""
+    query = select(WorkRow.pool_table_id, WorkRow.kind).where(
+        col(WorkRow.pool_table_id).in_(ids), col(WorkRow.code).not_in(OF_PERSONS), _shows(now)
+    )
     found: dict[UUID, Counter[str]] = defaultdict(Counter)
     for table_id, kind in session.exec(query):
         found[table_id][kind] += 1

@@ -4,7 +4,7 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -48,15 +48,15 @@ class _Sum:
     expected: int = 0
 
 
-def differences_of_table(session: Session, table_id: UUID) -> DifferencesOut:
-    """Chart the differences of a table in the order of its collections."""
+def differences_of_table(session: Session, table_id: UUID, *, after: datetime | None = None) -> DifferencesOut:
+    """Chart the differences of a table in the order of its collections; of all, or of those after an instant."""
     get_table(session, table_id)
-    return _differences(session, table_id=table_id, collector=None)
+    return _differences(session, table_id=table_id, collector=None, after=after)
 
 
-def differences_of_collector(session: Session, collector: str) -> DifferencesOut:
-    """Chart the differences of whoever collected, one point a collection."""
-    return _differences(session, table_id=None, collector=collector)
+def differences_of_collector(session: Session, collector: str, *, after: datetime | None = None) -> DifferencesOut:
+    """Chart the differences of whoever collected, one point a collection; of all, or of those after an instant."""
+    return _differences(session, table_id=None, collector=collector, after=after)
 
 
 def tax_report(session: Session, *, from_on: date, to_on: date) -> TaxReportOut:
@@ -92,8 +92,11 @@ def tax_report(session: Session, *, from_on: date, to_on: date) -> TaxReportOut:
     return TaxReportOut(from_on=from_on, to_on=to_on, items=items, notice=NOT_ADVICE)
 
 
-def _differences(session: Session, *, table_id: UUID | None, collector: str | None) -> DifferencesOut:
-    sums = [found for found in _sums(session, table_id=table_id, collector=collector) if found.expected > 0]
+def _differences(
+    session: Session, *, table_id: UUID | None, collector: str | None, after: datetime | None
+) -> DifferencesOut:
+    collected = _sums(session, table_id=table_id, collector=collector, after=after)
+    sums = [found for found in collected if found.expected > 0]
     points = [found for found in map(_point, sums) if found is not None]
     charted = chart(points)
     few = f"{len(points)} collections with a money meter's figure; a chart needs {FEWEST_POINTS}."
@@ -119,7 +122,7 @@ def _differences(session: Session, *, table_id: UUID | None, collector: str | No
     )
 
 
-def _sums(session: Session, *, table_id: UUID | None, collector: str | None) -> Iterable[_Sum]:
+def _sums(session: Session, *, table_id: UUID | None, collector: str | None, after: datetime | None) -> Iterable[_Sum]:
     """Return the collections that make points, by their expectations as judged now (C9), in time order."""
     query = (
         select(CollectionRow, CollectedTableRow.pool_table_id)
@@ -131,8 +134,10 @@ def _sums(session: Session, *, table_id: UUID | None, collector: str | None) -> 
         query = query.where(CollectedTableRow.pool_table_id == table_id)
     if collector is not None:
         query = query.where(CollectionRow.collector == collector)
+    if after is not None:
+        query = query.where(CollectionRow.collected_at > after)
     rows = session.exec(query).all()
-    judged = judge_collected(session, [(collection.id, id_) for collection, id_ in rows])
+    judged = judge_collected(session, [(collection.id, id_) for collection, id_ in rows], money_only=True)
     sums: dict[UUID, _Sum] = {}
     for collection, id_ in rows:
         expectation = judged[collection.id, id_].expectation

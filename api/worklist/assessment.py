@@ -27,6 +27,7 @@ from .reviews import (
     OpenBag,
     OpenDispute,
     bag_reviews,
+    collector_reviews,
     difference_reviews,
     dispute_reviews,
     licence_work,
@@ -62,8 +63,8 @@ class WorkFacts:
 
     ``health`` has the readings; ``came_at`` is when the table came to where it is now, with ``came_with`` on its meters
     and its box ``came_empty`` or not. ``listed`` are the prices listed there (None in the workshop); ``collected`` is in time order. ``counted`` are
-    collections with an expectation, ``signals`` those of the table's chart, ``completed`` the ids of work that somebody
-    closed in words.
+    collections with an expectation, ``signals`` those of the table's chart, ``signals_of_collectors`` those seen in a
+    collection that began at this table, ``completed`` the ids of work that somebody closed in words.
     """
 
     health: TableFacts
@@ -85,6 +86,7 @@ class WorkFacts:
     collected: Sequence[CountedTable]
     counted: Sequence[Counted]
     signals: Sequence[ChartSignal]
+    signals_of_collectors: Sequence[ChartSignal]
     completed: frozenset[UUID]
     disputes: Sequence[OpenDispute]
     bags: Sequence[OpenBag]
@@ -121,6 +123,7 @@ def _anywhere(facts: WorkFacts, health: TableHealth) -> list[Work]:
         *meter_reviews(health.meters, collected_at=facts.last_collected_at, currency=currency, zone=zone),
         *difference_reviews(facts.counted, currency=currency, zone=zone),
         *signal_reviews(facts.signals, zone=zone),
+        *collector_reviews(facts.signals_of_collectors, zone=zone),
         *dispute_reviews(facts.disputes),
         *bag_reviews(facts.bags, within_days=facts.levels.bank_within_days, zone=zone),
         *(licence_work(licence.number, expires_at=licence.expires_at, zone=zone) if licence else ()),

@@ -3,7 +3,7 @@
 Rows are read for many tables at once, each kind by one statement; only what a table sells is asked for by the table.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -26,10 +26,12 @@ from ..pricing import parse_money
 from ..readings.queries import history
 from ..readings.rows import ReadingRow, VoidRow
 from ..reports.cash_in_hand import Left
-from ..reports.queries import bags_in_hand, differences_of_table
+from ..reports.queries import bags_in_hand, differences_of_collector, differences_of_table
+from ..reports.schemas import DifferencesOut
 from ..schedules.queries import Place, listed_at
 from ..settlements.rows import ReversalRow
 from ..store.changes import TouchedRow
+from ..store.db import Utc
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .assessment import CountedTable, Licence, WorkFacts
@@ -38,7 +40,7 @@ from .keying import LastKeyed
 from .reviews import ChartSignal, Counted, OpenBag, OpenDispute
 from .rows import CompletionRow, WorkRow
 from .schemas import Cursor
-from .work import LEADS, OF_MONEY, Kind
+from .work import LEADS, OF_MONEY, OF_PERSONS, Kind
 
 _LOOK_BACK = timedelta(days=400)
 
@@ -51,7 +53,8 @@ WORK = SQLModel.metadata.tables[WorkRow.__tablename__]
 class WorkFilter:
     """Which part of the list: of a venue, a kind, a person, due before an instant, after a place, at most ``limit``.
 
-    ``deferred`` has work that was put off until later too; ``without_money`` leaves out work that tells of money.
+    ``deferred`` has work that was put off until later too; ``without_money`` leaves out work that tells of money,
+    ``without_persons`` work that tells of one person's counts.
     """
 
     venue_id: UUID | None = None
@@ -62,6 +65,7 @@ class WorkFilter:
     after: Cursor | None = None
     limit: int = 100
     without_money: bool = False
+    without_persons: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +82,8 @@ class StoredWork:
     completed: Sequence[UUID]
     disputes: Sequence[OpenDispute]
     bags: Sequence[OpenBag]
+    signals_of_collectors: Sequence[ChartSignal]
+    signals_from_at: datetime
 
 
 def has_wide_notes(session: Session) -> bool:
@@ -116,6 +122,9 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
     collected = _collected(session, table_ids)
     completed = _completed(session, table_ids)
     bags = bags_in_hand(session, table_ids)
+    charts_from = now - _LOOK_BACK
+    of_collectors = _signals_of_collectors(session, table_ids, from_at=charts_from)
+    said_at = _said_at(session, table_ids)
     return {
         id_: StoredWork(
             table=stored,
@@ -128,6 +137,8 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
             completed=completed[id_],
             disputes=disputes.get(id_, ()),
             bags=[_bag_of(left) for left in bags.get(id_, ())],
+            signals_of_collectors=of_collectors.get(id_, ()),
+            signals_from_at=max(charts_from, said_at.get(id_, charts_from)),
         )
         for id_, stored in tables.items()
     }
@@ -163,7 +174,8 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
         box_limits=_box_limits(table.profile.get("cash_box") or {}, venue.currency),
         collected=judged[-_COLLECTIONS_MAX:],
         counted=[one.counted for one in judged if one.counted is not None],
-        signals=_signals(session, table.id) if len(judged) >= _COLLECTIONS_MAX else (),
+        signals=_signals(session, table.id, from_at=stored.signals_from_at) if len(judged) >= _COLLECTIONS_MAX else (),
+        signals_of_collectors=stored.signals_of_collectors,
         completed=frozenset(stored.completed),
         disputes=stored.disputes,
         bags=stored.bags,
@@ -187,6 +199,8 @@ def shown(wanted: WorkFilter, *, now: datetime) -> Select[UUID, datetime]:
         for column, value in ((work.venue_id, wanted.venue_id), (work.kind, wanted.kind), (work.person, wanted.person)):
             if value is not None:
                 of_lead = of_lead.where(column == value)
+        if wanted.without_persons:
+            of_lead = of_lead.where(work.code.not_in(OF_PERSONS))
         if wanted.without_money:
             of_lead = of_lead.where(work.code.not_in(OF_MONEY))
         if wanted.due_before is not None:
@@ -330,16 +344,73 @@ def _completed(session: Session, ids: Collection[UUID]) -> dict[UUID, list[UUID]
     return found
 
 
-def _signals(session: Session, table_id: UUID) -> list[ChartSignal]:
-    """Return the signals of a table's chart (X1)."""
-    charted = differences_of_table(session, table_id)
+def _signals(session: Session, table_id: UUID, *, from_at: datetime) -> list[ChartSignal]:
+    """Return the signals of a table's chart (X1) from an instant on."""
+    return [signal for _, signal in _signals_in(differences_of_table(session, table_id, after=from_at))]
+
+
+def _signals_in(charted: DifferencesOut) -> Iterator[tuple[UUID, ChartSignal]]:
+    """Yield the signals of a chart, each beside the collection in which it was seen."""
     at = {point.collection_id: point.collected_at for point in charted.points}
-    return [
-        ChartSignal(
-            side=signal.side, seen_at=at[signal.seen_at], points_to=signal.points_to, since_at=at[signal.points_to]
+    for signal in charted.signals:
+        yield (
+            signal.seen_at,
+            ChartSignal(
+                side=signal.side,
+                seen_at=at[signal.seen_at],
+                points_to=signal.points_to,
+                since_at=at[signal.points_to],
+                collector=charted.collector,
+            ),
         )
-        for signal in charted.signals
-    ]
+
+
+def _said_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetime]:
+    """Return when somebody last said what a signal of each table's chart was; the chart begins again then."""
+    query = select(col(CompletionRow.pool_table_id), func.max(CompletionRow.completed_at, type_=Utc())).where(
+        col(CompletionRow.pool_table_id).in_(ids), col(CompletionRow.code) == "leaning"
+    )
+    return {row[0]: row[1] for row in session.execute(query.group_by(col(CompletionRow.pool_table_id)))}
+
+
+def _signals_of_collectors(
+    session: Session, ids: Collection[UUID], *, from_at: datetime
+) -> dict[UUID, list[ChartSignal]]:
+    """Return the signals of the charts of all who collected at some tables, by the table that each is shown at (X1)."""
+    first_tables = (
+        select(col(CollectionRow.id), col(CollectionRow.collector), col(CollectedTableRow.pool_table_id))
+        .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
+        .where(
+            col(CollectedTableRow.pool_table_id).in_(ids),
+            col(CollectedTableRow.place) == 0,
+            col(CollectionRow.collected_at) > from_at,
+        )
+    )
+    rows = session.execute(first_tables).all()
+    at_table = {collection_id: table_id for collection_id, _, table_id in rows}
+    query = (
+        select(col(CollectionRow.collector), func.max(CompletionRow.completed_at, type_=Utc()))
+        .join(CollectionRow, col(CollectionRow.id) == col(CompletionRow.refers_to))
+        .where(col(CompletionRow.code) == "collector_leaning")
+        .group_by(col(CollectionRow.collector))
+    )
+    said_at = {row[0]: row[1] for row in session.execute(query)}
+    found: dict[UUID, list[ChartSignal]] = {}
+    for collector in sorted({name for _, name, _ in rows}):
+        after = max(from_at, said_at.get(collector, from_at))
+        charted = differences_of_collector(session, collector, after=after)
+        for seen_in, signal in _signals_in(charted):
+            leaning = [p.collection_id for p in charted.points if p.collected_at >= signal.since_at]
+            if seen_in in at_table and _tables_of(session, leaning) > 1:
+                found.setdefault(at_table[seen_in], []).append(signal)
+    return found
+
+
+def _tables_of(session: Session, collection_ids: Collection[UUID]) -> int:
+    """Return how many tables some collections are of: a lean at one table alone is that table's."""
+    table_ids = func.count(distinct(CollectedTableRow.pool_table_id))
+    query = select(table_ids).where(col(CollectedTableRow.collection_id).in_(collection_ids))
+    return int(session.execute(query).scalar_one())
 
 
 def _bag_of(left: Left) -> OpenBag:

@@ -3,7 +3,9 @@
 - A meter that went down, and two meters that contradict each other, stay on the list until the next collection or the
   work that starts a new series.
 - A collection's difference of more than a twentieth of the expectation stays until somebody says what it was (C11),
-  whatever the next box holds; so does a signal of a table's chart (X1).
+  whatever the next box holds; so does a signal of a table's chart or a collector's (X1). Once somebody has said what a
+  signal was, its chart begins again with the collections after that.
+- A collector's signal is at the first table of the collection in which it was seen.
 - A dispute stays until somebody answers it.
 - A bag that is not banked in time stays, at the first table of its collection, until a deposit names it (O4).
 - A licence comes up sixty days before it expires, at the start of the venue's day.
@@ -38,12 +40,13 @@ class Counted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChartSignal:
-    """A signal of a table's chart: when it was seen, and the first collection that it points to."""
+    """A signal of a table's chart, or of the ``collector``'s: when it was seen, the first collection it points to."""
 
     side: Literal["over", "short"]
     seen_at: datetime
     points_to: UUID
     since_at: datetime
+    collector: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +117,21 @@ def signal_reviews(signals: Sequence[ChartSignal], *, zone: tzinfo) -> list[Work
             refers_to=signal.points_to,
         )
         for signal in {signal.side: signal for signal in reversed(signals)}.values()
+    ]
+
+
+def collector_reviews(signals: Sequence[ChartSignal], *, zone: tzinfo) -> list[Work]:
+    """Return the reviews of the signals of collectors' charts, one a collector and side (X1); for an owner alone."""
+    return [
+        _review(
+            "collector_leaning",
+            f"collector:{signal.collector}:{signal.side}:{signal.points_to}",
+            signal.seen_at,
+            f"Collections by {signal.collector} lean {signal.side} since {day_at(signal.since_at, zone)}. "
+            "A reason to look, not an accusation. Look into it, then say what it was.",
+            refers_to=signal.points_to,
+        )
+        for signal in {(signal.collector, signal.side): signal for signal in reversed(signals)}.values()
     ]
 
 

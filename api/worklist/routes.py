@@ -72,6 +72,7 @@ def get_worklist(
         after=read_cursor(after) if after else None,
         limit=limit,
         without_money=principal.role == "reader",
+        without_persons=principal.role != "owner",
     )
     if format == "csv":
         items = service.all_work(session, wanted, by_venue=bool(group), now=now)
@@ -97,7 +98,7 @@ def list_work_changes(
     Ask again after the number of the last one that you have: none is skipped, also while others write.
     """
     service.catch_up(request.app.state.engine, now=now)
-    found = service.page_work_changes(session, limit=limit, after=after)
+    found = service.page_work_changes(session, limit=limit, after=after, with_persons=principal.role == "owner")
     link_next(request, response, found.next)
     return found
 
@@ -113,7 +114,7 @@ def assign_work(
 @router.post("/worklist/{work_id}/deferral", status_code=201, responses=problems(409))
 def defer_work(session: SessionDep, principal: CollectorDep, now: NowDep, work_id: Id, deferral: DeferralIn) -> WorkOut:
     """Put work off until a date, with a reason. It is off the list until then, unless its reason changes before."""
-    return service.defer_work(session, work_id, deferral, by=principal.name, now=now)
+    return service.defer_work(session, work_id, deferral, by=principal, now=now)
 
 
 @router.post("/worklist/{work_id}/completion", status_code=201, responses=problems(409))

@@ -53,7 +53,7 @@ from .schemas import (
     WorkOut,
     read_cursor,
 )
-from .work import Work, closing_of, not_assessed
+from .work import OF_PERSONS, Work, closing_of, not_assessed
 
 AT_ONCE_MAX = 25
 """Tables assessed on one snapshot, and saved in one short transaction."""
@@ -131,8 +131,11 @@ def _by_venue(items: Sequence[WorkOut], groups: Sequence[VenueWorkOut]) -> list[
     return [by_id[work_id] for group in groups for work_id in group.work]
 
 
-def page_work_changes(session: Session, *, limit: int, after: int) -> WorkChangePage:
-    """Return the work that came up, changed or left the list after a number, each once, as it is now."""
+def page_work_changes(session: Session, *, limit: int, after: int, with_persons: bool) -> WorkChangePage:
+    """Return the work that came up, changed or left the list after a number, each once, as it is now.
+
+    Without ``with_persons`` work that tells of one person's counts reads like work that has left the list.
+    """
     found = page_changes(session, "work", limit=limit, after=after)
     query = (
         select(WorkRow, PoolTableRow.label, col(VenueRow.name), col(VenueRow.contact))
@@ -140,6 +143,8 @@ def page_work_changes(session: Session, *, limit: int, after: int) -> WorkChange
         .outerjoin(VenueRow, col(VenueRow.id) == col(WorkRow.venue_id))
         .where(col(WorkRow.id).in_(subjects(found)))
     )
+    if not with_persons:
+        query = query.where(col(WorkRow.code).not_in(OF_PERSONS))
     work = {
         row.id: (row, work_out(row, label=label, venue=venue, contact=contact))
         for row, label, venue, contact in session.exec(query).all()
@@ -152,7 +157,7 @@ def assign_work(session: Session, work_id: UUID, *, person: str, by: Principal, 
 
     Refuses a person without a valid token (``unknown_person``).
     """
-    work = _locked_work(session, work_id)
+    work = _locked_work(session, work_id, by=by)
     if person != by.person:
         must_work_here(session, person, where="person", now=now)
     work.person = person
@@ -160,9 +165,9 @@ def assign_work(session: Session, work_id: UUID, *, person: str, by: Principal, 
     return _work_as_now(session, work)
 
 
-def defer_work(session: Session, work_id: UUID, message: DeferralIn, *, by: str, now: datetime) -> WorkOut:
+def defer_work(session: Session, work_id: UUID, message: DeferralIn, *, by: Principal, now: datetime) -> WorkOut:
     """Put work off until a trading date; refuse (``invalid``) a date that is not to come at its venue."""
-    work = _locked_work(session, work_id)
+    work = _locked_work(session, work_id, by=by)
     table = session.get_one(PoolTableRow, work.pool_table_id)
     calendar = calendar_of(last_stay_at_a_venue(session, table)[1])
     today = calendar.trading_day(now)
@@ -171,7 +176,7 @@ def defer_work(session: Session, work_id: UUID, message: DeferralIn, *, by: str,
     work.deferred_until_on = message.until
     work.deferred_until_at = calendar.day_starts(message.until)
     work.deferred_reason = message.reason
-    _add_step(session, work, "deferred", until_on=message.until, reason=message.reason, by=by, now=now)
+    _add_step(session, work, "deferred", until_on=message.until, reason=message.reason, by=by.name, now=now)
     return _work_as_now(session, work)
 
 
@@ -183,7 +188,7 @@ def complete_work(
     Refuses work that only a record closes (``closed_by_a_record``), and (``forbidden``) a difference or a signal that
     somebody other than an owner closes.
     """
-    work = _locked_work(session, work_id)
+    work = _locked_work(session, work_id, by=by)
     closing = closing_of(work.kind, work.code)
     if closing.by == "record":
         raise Problem("closed_by_a_record", f"This work leaves the list by a record. {closing.detail}")
@@ -209,20 +214,23 @@ def complete_work(
     return completion_out(row)
 
 
-def _locked_work(session: Session, work_id: UUID) -> WorkRow:
+def _locked_work(session: Session, work_id: UUID, *, by: Principal) -> WorkRow:
     """Return work on the list that nobody else changes or assesses meanwhile.
 
-    Locks: the table. Refuses work that is not on the list (``not_found``), and work that was closed in words
-    (``already_completed``).
+    Locks: the table. Refuses work that is not on the list, or not for this role to see (``not_found``), and work that
+    was closed in words (``already_completed``).
     """
     lock(session, f"work:{work_id}")
     table_id = session.exec(select(WorkRow.pool_table_id).where(WorkRow.id == work_id)).first()
     if table_id is not None:
         session.exec(select(PoolTableRow.id).where(PoolTableRow.id == table_id).with_for_update(key_share=True)).one()
     work = session.get(WorkRow, work_id, populate_existing=True)
+    completed = session.get(CompletionRow, work_id)
+    if by.role != "owner" and any(row is not None and row.code in OF_PERSONS for row in (work, completed)):
+        raise not_found("work")
     if work is not None:
         return work
-    if session.get(CompletionRow, work_id) is not None:
+    if completed is not None:
         raise Problem("already_completed")
     raise not_found("work")
 

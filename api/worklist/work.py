@@ -32,7 +32,7 @@ Code = Literal[
     "not_keyed", "not_confirmed", "found_different", "key_for_the_day", "key_back",
     "coins_limit", "notes_limit", "value_limit",
     "no_reading",
-    "meter_went_down", "meters_disagree", "difference", "leaning", "dispute", "bag_not_banked",
+    "meter_went_down", "meters_disagree", "difference", "leaning", "collector_leaning", "dispute", "bag_not_banked",
     "licence_expires", "not_assessed",
 ]  # fmt: skip
 Danger = Literal["battery", "mains", "cash"]
@@ -81,6 +81,7 @@ CLOSINGS: dict[Code, Closing] = {
     "difference": _WHAT_IT_WAS,
     "leaning": _WHAT_IT_WAS,
     "bag_not_banked": Closing("record", "A deposit that names the bag."),
+    "collector_leaning": _WHAT_IT_WAS,
     "dispute": Closing("record", "The answer to the dispute."),
     "licence_expires": Closing("record", "A later expiry date on the table's licence."),
     "not_assessed": Closing("record", "A repair of the program."),
@@ -90,9 +91,18 @@ CLOSINGS: dict[Code, Closing] = {
 NEEDS_WORDS: frozenset[Code] = frozenset(code for code, closing in CLOSINGS.items() if closing.by == "words")
 """Work that no record closes: it stays until somebody says what it was (C11)."""
 
-OF_MONEY: frozenset[Code] = frozenset(
-    {"coins_limit", "notes_limit", "value_limit", "difference", "leaning", "dispute", "bag_not_banked"}
-)
+OF_PERSONS: frozenset[Code] = frozenset({"collector_leaning"})
+"""Work that tells of one person's counts: only an owner sees it (X1)."""
+
+OF_MONEY: frozenset[Code] = OF_PERSONS | {
+    "coins_limit",
+    "notes_limit",
+    "value_limit",
+    "difference",
+    "leaning",
+    "dispute",
+    "bag_not_banked",
+}
 """Work whose reason tells of the money in a box."""
 
 AT_ONCE = 36_500

@@ -500,3 +500,50 @@ def test_a_preview_puts_nothing_on_the_list(calendar: Calendar, route: Route) ->
     schedule = {"effective_on": "2026-12-01", "base": tariff["id"]}
     route.post(f"/venues/{venue['id']}/schedules?preview=true", schedule)
     assert calendar.work() == []
+
+
+def test_a_signal_of_a_collectors_chart_is_work_that_an_owner_alone_sees_and_closes_in_words(
+    calendar: Calendar, route: Route
+) -> None:
+    venue = route.venue()["id"]
+    tables = [route.table(venue, label=label, meters=CASH_METER) for label in ("One", "Two", "Three")]
+    for table in tables:
+        calendar.collect(table, {"0.25": 0}, meters={"cash": 0})
+    collected = 0
+
+    def collect(weeks: int, *, short: int) -> None:  # each table in turn: no table has enough for a chart of its own
+        nonlocal collected
+        for _ in range(weeks):
+            calendar.now += timedelta(days=7)
+            meters = {"cash": 400 * (collected // 3 + 1)}
+            calendar.collect(tables[collected % 3], {"0.25": 400 - short}, meters=meters)
+            collected += 1
+
+    collect(5, short=0)
+    collect(6, short=16)
+    (item,) = calendar.only("review")
+    assert item["code"] == "collector_leaning"
+    assert item["reason"].startswith("Collections by the owner lean short since ")
+    assert "not an accusation" in item["reason"]
+    collector = route.token("collector")
+    seen = calendar.client.get("/v1/worklist", headers=collector).json()["items"]
+    assert [work for work in seen if work["kind"] == "review"] == []
+    fed = calendar.client.get("/v1/worklist/changes?limit=500", headers=collector)
+    assert "lean" not in fed.text
+    said = {"outcome": "accepted", "words": "Rolls of 39 coins."}
+    for path, body in (
+        ("completion", said),
+        ("assignment", {"person": "Ana"}),
+        ("deferral", {"until": "2027-03-01", "reason": "x"}),
+    ):
+        answer = calendar.client.post(f"/v1/worklist/{item['id']}/{path}", json=body, headers=collector)
+        assert (answer.status_code, answer.json()["code"]) == (404, "not_found"), path
+    listed = calendar.client.get("/v1/tables").json()["items"]
+    assert all(line["work"].get("review", 0) == 0 for line in listed)
+    route.post(f"/worklist/{item['id']}/completion", said)
+    collect(1, short=16)
+    assert calendar.only("review") == []
+    collect(9, short=16)
+    assert [work["code"] for work in calendar.only("review") if work["code"] == "collector_leaning"] == [
+        "collector_leaning"
+    ]
