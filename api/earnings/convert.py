@@ -9,9 +9,17 @@ from uuid import UUID
 from ..pricing import format_money
 from ..pricing.money import round_half_up
 from ..web.csv_text import CsvText, csv_text, text_cell
+from .best_and_worst import Facts, Placed, Ranking, reasons
 from .earned import Grouping, Key, Sum
 from .not_collected import NotYetCollected
-from .schemas import EarningsAmountsOut, EarningsRowOut, EarningsTotalOut, NotYetCollectedOut
+from .schemas import (
+    EarningsAmountsOut,
+    EarningsRowOut,
+    EarningsTotalOut,
+    NotYetCollectedOut,
+    PlacedTableOut,
+    RankingOut,
+)
 
 AMOUNTS = ("gross", "refunds", "tax", "venue_share", "operator_share", "unsettled", "expenses", "profit")
 _CENTS_OF_A_WEEK = Fraction(100, 7)
@@ -47,6 +55,7 @@ def row_out(
         table=None if table_id is None else tables.get(table_id),
         venue_id=venue_id,
         venue=None if venue_id is None else venues.get(venue_id),
+        agreement_id=UUID(values["agreement"]) if values.get("agreement") else None,
         week=date.fromisoformat(values["week"]) if "week" in values else None,
         month=values.get("month"),
         year=values.get("year"),
@@ -54,6 +63,7 @@ def row_out(
         before=None if before is None else EarningsAmountsOut(**figures_of(before, currency)),
         gross_change_percent=None if before is None else _change(row.gross, before.gross),
         collection_ids=sorted(map(UUID, row.collection_ids)),
+        entry_ids=sorted(map(UUID, row.entry_ids)),
         expense_entry_ids=sorted(map(UUID, row.expense_entry_ids)),
     )
 
@@ -61,6 +71,47 @@ def row_out(
 def total_out(currency: str, row: Sum) -> EarningsTotalOut:
     """Write the whole of one currency."""
     return EarningsTotalOut(**figures_of(row, currency), currency=currency)
+
+
+def ranking_out(
+    ranking: Ranking, facts: Mapping[UUID, Facts], *, tables: Mapping[UUID, str], venues: Mapping[UUID, str]
+) -> RankingOut:
+    """Write the best and the worst tables of a currency, each with why it may be so."""
+    shown = [facts[UUID(one.table_id)] for one in (*ranking.best, *ranking.worst) if UUID(one.table_id) in facts]
+
+    def placed(one: Placed) -> PlacedTableOut:
+        table_id, venue_id = UUID(one.table_id), UUID(one.venue_id)
+        known = facts.get(table_id, Facts(first_price=None, hours_sold=None, days_out_of_order=Fraction(0)))
+        figures = figures_of(one.figures, one.currency)
+        return PlacedTableOut(
+            table_id=table_id,
+            table=tables[table_id],
+            venue_id=venue_id,
+            venue=venues[venue_id],
+            place=one.place,
+            a_week=format_money(round_half_up(one.a_week), one.currency),
+            gross=figures["gross"],
+            games=figures["games"],
+            table_weeks=figures["table_weeks"],
+            first_price=None if known.first_price is None else format_money(known.first_price, one.currency),
+            hours_sold=None if known.hours_sold is None else _tenths(known.hours_sold),
+            days_out_of_order=_tenths(known.days_out_of_order),
+            why=reasons(one, known, shown),
+            collection_ids=sorted(map(UUID, one.figures.collection_ids)),
+        )
+
+    return RankingOut(
+        currency=ranking.currency,
+        tables=ranking.tables,
+        middle_a_week=format_money(round_half_up(ranking.middle), ranking.currency),
+        best=[placed(one) for one in ranking.best],
+        worst=[placed(one) for one in ranking.worst],
+    )
+
+
+def _tenths(value: Fraction) -> str:
+    tenths = round_half_up(value * 10)
+    return f"{tenths // 10}.{tenths % 10}"
 
 
 def not_collected_out(found: NotYetCollected, *, tables: Mapping[UUID, str]) -> NotYetCollectedOut:
@@ -79,7 +130,7 @@ def not_collected_out(found: NotYetCollected, *, tables: Mapping[UUID, str]) -> 
 
 def earnings_csv(rows: Iterable[EarningsRowOut], by: Sequence[Grouping]) -> CsvText:
     """Write one line a row: what it is grouped by, the currency, the figures. Amounts add up to the totals."""
-    named = {"table": ("table_id", "table"), "venue": ("venue_id", "venue")}
+    named = {"table": ("table_id", "table"), "venue": ("venue_id", "venue"), "agreement": ("agreement_id",)}
     heads = [name for grouping in by for name in named.get(grouping, (grouping,))]
     columns = [*heads, "currency", *AMOUNTS, "games", "minutes", "table_weeks"]
     return csv_text(columns, ([_cell(name, getattr(row, name)) for name in columns] for row in rows))

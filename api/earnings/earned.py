@@ -1,4 +1,4 @@
-"""Adds up what was earned, by table, venue, week, month, year or denomination, or several of these at once (N1).
+"""Adds up what was earned, by table, venue, agreement, week, month, year or denomination, or several at once (N1).
 
 - Each part of a box's money belongs to one trading day; a period holds the parts of its days, whoever asks for what. So
   a period cut in two adds up to itself, and the rows of any grouping add up to the whole.
@@ -20,7 +20,7 @@ from typing import Literal
 from ..pricing.money import allot
 from .spread import MeterPoint, days_of, weights_of
 
-Grouping = Literal["table", "venue", "week", "month", "year", "denomination"]
+Grouping = Literal["table", "venue", "agreement", "week", "month", "year", "denomination"]
 Key = tuple[str, ...]
 _AMOUNTS = ("gross", "refunds", "tax", "venue_share", "unsettled", "games", "minutes")
 
@@ -50,6 +50,7 @@ class Earned:
     minutes: int = 0
     denominations: Mapping[int, int] = field(default_factory=dict)
     points: Sequence[MeterPoint] = ()
+    agreement_id: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,6 +160,8 @@ def _value_of(item: Earned | Spent, grouping: Grouping, day: date, denomination:
             return item.table_id or ""
         case "venue":
             return item.venue_id or ""
+        case "agreement":
+            return "" if isinstance(item, Spent) else item.agreement_id or ""
         case "week":
             return (day - timedelta(days=day.weekday())).isoformat()
         case "month":

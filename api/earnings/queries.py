@@ -15,17 +15,23 @@ from sqlmodel import Session, col, select
 from ..collections.meter_baseline import Baseline
 from ..collections.queries import baselines
 from ..collections.rows import CollectedTableRow, CollectionRow
+from ..controllers.queries import load_machines, machine_from
+from ..controllers.sells import sold_during
+from ..jobs.out_of_order import days_out_of_order
+from ..jobs.queries import times_out_of_order
 from ..ledger.rows import EntryRow, PostingRow
 from ..pool_tables.place import counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import Calendar
 from ..pricing.money import allot
+from ..pricing.timetable import Span
 from ..readings.convert import meter_of
 from ..readings.meters import Meter, MeterReading, deltas
 from ..readings.queries import history
 from ..settlements.rows import ReversalRow, SettlementRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
+from .best_and_worst import Facts
 from .earned import Earned, Spent
 from .not_collected import OpenBox
 from .spread import MeterPoint
@@ -142,6 +148,46 @@ def open_boxes(session: Session, *, venue_id: UUID | None = None) -> list[OpenBo
     return found
 
 
+def facts_of_tables(
+    session: Session, table_ids: Collection[UUID], *, from_on: date, until_on: date
+) -> dict[UUID, Facts]:
+    """Return what may explain the takings of some tables: what each sold in the last week of a period, and its faults."""
+    tables = _tables(session, table_ids)
+    found = {}
+    for table_id, stored in load_machines(session, list(tables.values())).items():
+        machine = machine_from(session, stored)
+        last = [stay for stay in stored.stays if stay.venue_id is not None][-1]
+        during = sold_during(machine, machine.stay_of(last.id))
+        if during is None:
+            continue
+        calendar = during.sold.calendar
+        start, end = calendar.day_starts(from_on), calendar.day_starts(until_on)
+        broken = times_out_of_order(session, [table_id], from_at=start, to_at=end)[table_id]
+        spans = [span for on in range(7) for span in during.sold.day(until_on - _A_DAY * (on + 1))]
+        found[table_id] = Facts(
+            first_price=_usual_first_price(spans),
+            hours_sold=_hours(spans) if spans else None,
+            days_out_of_order=days_out_of_order(broken, from_at=start, to_at=end),
+        )
+    return found
+
+
+def _hours(spans: Iterable[Span]) -> Fraction:
+    """Return the hours of some bounded spans in which something is sold."""
+    sold = (span.to_at - span.from_at for span in spans if span.tariff and span.to_at and span.from_at)
+    return Fraction(sum(sold, timedelta()) // timedelta(minutes=1), 60)
+
+
+def _usual_first_price(spans: Iterable[Span]) -> int | None:
+    """Return the first price, in minor units, of the games or minutes that are sold for most hours."""
+    hours: dict[int, Fraction] = defaultdict(Fraction)
+    for span in spans:
+        ladder = span.tariff and (span.tariff.games or span.tariff.minutes)
+        if ladder:
+            hours[ladder.rungs[0].price] += _hours([span])
+    return max(hours, key=lambda price: (hours[price], -price), default=None)
+
+
 def today_at(session: Session, *, now: datetime) -> dict[str, date]:
     """Return the trading date that it is at every venue."""
     return {str(venue.id): calendar_of(venue).trading_day(now) for venue in session.exec(select(VenueRow))}
@@ -230,7 +276,7 @@ class _Part:
     refunds: int
     tax: int
     venue_share: int
-    is_settled: bool
+    agreement_id: UUID | None
 
 
 def _parts(session: Session, rows: Sequence[Row[Any]]) -> dict[tuple[UUID, UUID], _Part]:
@@ -254,7 +300,7 @@ def _parts(session: Session, rows: Sequence[Row[Any]]) -> dict[tuple[UUID, UUID]
 
 def _divided(settlement: SettlementRow | None, tables: Sequence[tuple[UUID, int, int]]) -> list[tuple[UUID, _Part]]:
     if settlement is None:
-        return [(table_id, _Part(None, back, 0, 0, False)) for table_id, _, back in tables]
+        return [(table_id, _Part(None, back, 0, 0, None)) for table_id, _, back in tables]
     counted = [count for _, count, _ in tables]
     given_back = sum(
         line["amount_minor"]
@@ -265,7 +311,7 @@ def _divided(settlement: SettlementRow | None, tables: Sequence[tuple[UUID, int,
     refunds = stated if sum(stated) == given_back else _by_count(given_back, counted)
     tax, share = _by_count(settlement.tax_minor, counted), _by_count(settlement.venue_share_minor, counted)
     return [
-        (table_id, _Part(settlement.entry_id, refunds[i], tax[i], share[i], True))
+        (table_id, _Part(settlement.entry_id, refunds[i], tax[i], share[i], settlement.agreement_id))
         for i, (table_id, _, _) in enumerate(tables)
     ]
 
@@ -300,11 +346,12 @@ def _box(
         refunds=part.refunds,
         tax=part.tax,
         venue_share=part.venue_share,
-        unsettled=0 if part.is_settled else row.counted_minor,
+        unsettled=0 if part.agreement_id else row.counted_minor,
         games=counted.get("games", 0),
         minutes=counted.get("minutes", 0),
         denominations={value: value * count for value, count in row.counts},
         points=_points(row, meters, start, read, calendar),
+        agreement_id=None if part.agreement_id is None else str(part.agreement_id),
     )
 
 

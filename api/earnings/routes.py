@@ -1,6 +1,6 @@
 """HTTP for what was earned."""
 
-from typing import Annotated, Literal, get_args
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Response
 
@@ -8,14 +8,13 @@ from ..venues.service import get_venue
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
-from ..web.errors import http_problem
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Date, Id
 from .convert import earnings_csv
-from .earned import Grouping
-from .schemas import EarningsOut
-from .service import Compare, EarningsQuestion, read_earnings
+from .schemas import BestAndWorstOut, EarningsOut
+from .service import Compare, EarningsQuestion, groupings, read_best_and_worst, read_earnings
+from .shared_expenses import SharedBy
 
 router = APIRouter(prefix="/v1", tags=["reports"], route_class=Route)
 
@@ -25,7 +24,7 @@ By = Annotated[
     Query(
         pattern=r"^[a-z]*(,[a-z]+)*$",
         max_length=80,
-        description="What to group by, separated by commas: table, venue, week, month, year, denomination. Empty: nothing.",
+        description="What to group by, separated by commas: table, venue, agreement, week, month, year, denomination. Empty: nothing.",
     ),
 ]
 
@@ -42,16 +41,27 @@ def get_earnings(
         Compare | None, Query(description="Also the period just before, or the same dates a year earlier.")
     ] = None,
     venue_id: Annotated[Id | None, Query(description="Only this venue.")] = None,
+    shared_by: Annotated[
+        SharedBy | None,
+        Query(description="Spread expenses of a venue or the route over its tables by this key; absent: leave them."),
+    ] = None,
     format: Annotated[Literal["json", "csv"], Query(description="A csv has one line a row.")] = "json",
 ) -> Response:
-    """Earnings of a period by table, venue, week, month, year or denomination.
+    """Earnings of a period by table, venue, agreement, week, month, year or denomination.
 
     A box's money belongs to the days since it was last emptied. Days whose money is still in a box are listed as not yet
     collected, with an estimate. Amounts of different currencies are never added.
     """
     if venue_id is not None:
         get_venue(session, venue_id)
-    asked = EarningsQuestion(from_on=from_, until_on=to, by=_groupings(by), compare=compare, venue_id=venue_id)
+    asked = EarningsQuestion(
+        from_on=from_,
+        until_on=to,
+        by=groupings(by, where="query.by"),
+        compare=compare,
+        venue_id=venue_id,
+        shared_by=shared_by,
+    )
     found = read_earnings(session, asked, now=now)
     if format == "json":
         return Response(found.model_dump_json(by_alias=True), media_type="application/json")
@@ -59,10 +69,22 @@ def get_earnings(
     return CsvAnswer(text, name=f"earnings-{from_}-{to}")
 
 
-def _groupings(by: str) -> tuple[Grouping, ...]:
-    """Return the groupings named, in their order; refuse an unknown one."""
-    named = tuple(filter(None, by.split(",")))
-    for name in named:
-        if name not in get_args(Grouping):
-            raise http_problem("invalid", where="query.by", found=name, expected=", ".join(get_args(Grouping)))
-    return named  # type: ignore[return-value]
+@router.get("/reports/best-and-worst", responses=problems())
+def get_best_and_worst(
+    session: SessionDep,
+    principal: AccountantDep,
+    from_: Annotated[Date, Query(alias="from", description="The first trading date.")],
+    to: Annotated[Date, Query(description="The trading date after the last one.")],
+    venue_id: Annotated[Id | None, Query(description="Only this venue.")] = None,
+    count: Annotated[int, Query(ge=1, le=50, description="Tables on each side.")] = 10,
+) -> BestAndWorstOut:
+    """The tables that take in most and least a week, and why it may be so.
+
+    Takings a week, less refunds, over the weeks that a table was on the route. Beside each: its price, the hours a week in
+    which it sells, the days on which it was out of order, and what a game brought. A table with less than a week has no
+    place; each currency has its own order.
+    """
+    if venue_id is not None:
+        get_venue(session, venue_id)
+    asked = EarningsQuestion(from_on=from_, until_on=to, by=(), venue_id=venue_id)
+    return read_best_and_worst(session, asked, count=count)

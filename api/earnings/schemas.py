@@ -7,7 +7,7 @@ from pydantic import Field
 
 from ..web.schema_types import Date, Id, MoneyOut, Out
 
-GroupingName = Literal["table", "venue", "week", "month", "year", "denomination"]
+GroupingName = Literal["table", "venue", "agreement", "week", "month", "year", "denomination"]
 SharePercent = Annotated[str, Field(pattern=r"^-?[0-9]{1,12}\.[0-9]$")]
 TableWeeks = Annotated[str, Field(pattern=r"^[0-9]{1,9}\.[0-9]{2}$")]
 
@@ -36,6 +36,7 @@ class EarningsRowOut(EarningsAmountsOut):
     table: str | None
     venue_id: Id | None
     venue: str | None
+    agreement_id: Annotated[Id | None, Field(description="The agreement by which the money was divided.")]
     week: Annotated[calendar_date | None, Field(description="The Monday of the week.")]
     month: str | None
     year: str | None
@@ -43,6 +44,7 @@ class EarningsRowOut(EarningsAmountsOut):
     before: Annotated[EarningsAmountsOut | None, Field(description="The period compared with, if one was asked for.")]
     gross_change_percent: Annotated[SharePercent | None, Field(description="Null where there was no gross before.")]
     collection_ids: list[Id]
+    entry_ids: Annotated[list[Id], Field(description="The entries of the ledger that book these collections.")]
     expense_entry_ids: list[Id]
 
 
@@ -73,4 +75,42 @@ class EarningsOut(Out):
     rows: list[EarningsRowOut]
     totals: list[EarningsTotalOut]
     not_yet_collected: list[NotYetCollectedOut]
+    notice: str
+
+
+class PlacedTableOut(Out):
+    """A table with its place among those of its currency, and why it may be so."""
+
+    table_id: Id
+    table: str
+    venue_id: Id
+    venue: str
+    place: Annotated[int, Field(description="1 is the table that takes in most a week.")]
+    a_week: Annotated[MoneyOut, Field(description="Takings a week, less refunds.")]
+    gross: MoneyOut
+    games: int
+    table_weeks: TableWeeks
+    first_price: Annotated[MoneyOut | None, Field(description="Of what it sells for most hours a week.")]
+    hours_sold: Annotated[str | None, Field(description="Hours a week in which it sells, to one decimal.")]
+    days_out_of_order: str
+    why: list[str]
+    collection_ids: list[Id]
+
+
+class RankingOut(Out):
+    """The best and the worst tables of one currency; the very worst first."""
+
+    currency: str
+    tables: int
+    middle_a_week: MoneyOut
+    best: list[PlacedTableOut]
+    worst: list[PlacedTableOut]
+
+
+class BestAndWorstOut(Out):
+    """Tables by what a week of theirs takes in."""
+
+    from_: Annotated[Date, Field(alias="from")]
+    to: Date
+    rankings: list[RankingOut]
     notice: str

@@ -3,21 +3,24 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Literal
+from typing import Literal, get_args
 from uuid import UUID
 
 from sqlmodel import Session
 
 from ..web.errors import http_problem
-from .convert import not_collected_out, row_out, total_out
+from .best_and_worst import rankings
+from .convert import not_collected_out, ranking_out, row_out, total_out
 from .earned import Earned, Grouping, Key, Spent, Sum, earnings
 from .not_collected import not_yet_collected
-from .queries import boxes_of, expenses_of, names_of, open_boxes, today_at
-from .schemas import EarningsOut
+from .queries import boxes_of, expenses_of, facts_of_tables, names_of, open_boxes, today_at
+from .schemas import BestAndWorstOut, EarningsOut
+from .shared_expenses import SharedBy, spread_shared
 
 Compare = Literal["before", "year_ago"]
 MAX_DAYS = 3_700
 """The longest period of one answer: ten years."""
+REASONS_NOTICE = "Reasons are facts recorded of the table that differ from the middle table; they prove nothing."
 NOTICE = "Figures from counted boxes, spread over the days since each was last emptied. No tax advice."
 
 
@@ -30,6 +33,7 @@ class EarningsQuestion:
     by: tuple[Grouping, ...]
     compare: Compare | None = None
     venue_id: UUID | None = None
+    shared_by: SharedBy | None = None
 
 
 def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -> EarningsOut:
@@ -38,6 +42,7 @@ def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -
     earlier = _period_before(asked)
     boxes = boxes_of(session, from_on=asked.from_on, until_on=asked.until_on, venue_id=asked.venue_id)
     spent = expenses_of(session, from_on=asked.from_on, until_on=asked.until_on, venue_id=asked.venue_id)
+    spent = _spread(boxes, spent, asked, asked.from_on, asked.until_on)
     rows = _earned(boxes, spent, asked.from_on, asked.until_on, asked.by)
     befores = {} if earlier is None else _earned_in(session, asked, *earlier)
     waiting = not_yet_collected(
@@ -81,7 +86,41 @@ def _earned_in(session: Session, asked: EarningsQuestion, from_on: date, until_o
     """Return the rows of another period."""
     boxes = boxes_of(session, from_on=from_on, until_on=until_on, venue_id=asked.venue_id)
     spent = expenses_of(session, from_on=from_on, until_on=until_on, venue_id=asked.venue_id)
-    return _earned(boxes, spent, from_on, until_on, asked.by)
+    return _earned(boxes, _spread(boxes, spent, asked, from_on, until_on), from_on, until_on, asked.by)
+
+
+def _spread(
+    boxes: Sequence[Earned], spent: Sequence[Spent], asked: EarningsQuestion, from_on: date, until_on: date
+) -> list[Spent]:
+    """Return the expenses, shared ones spread over tables by the key asked for, if one was."""
+    if asked.shared_by is None:
+        return list(spent)
+    return spread_shared(spent, boxes, by=asked.shared_by, from_on=from_on, until_on=until_on)
+
+
+def read_best_and_worst(session: Session, asked: EarningsQuestion, *, count: int) -> BestAndWorstOut:
+    """Return the tables that took in most and least a week in a period, and why it may be so."""
+    _must_be_a_period(asked)
+    boxes = boxes_of(session, from_on=asked.from_on, until_on=asked.until_on, venue_id=asked.venue_id)
+    found = rankings(_earned(boxes, (), asked.from_on, asked.until_on, ("table", "venue")), count=count)
+    ids = {UUID(one.table_id) for ranking in found for one in (*ranking.best, *ranking.worst)}
+    facts = facts_of_tables(session, ids, from_on=asked.from_on, until_on=asked.until_on)
+    names = names_of(session, table_ids=map(str, ids))
+    return BestAndWorstOut(
+        from_=asked.from_on,
+        to=asked.until_on,
+        rankings=[ranking_out(one, facts, tables=names.tables, venues=names.venues) for one in found],
+        notice=REASONS_NOTICE,
+    )
+
+
+def groupings(by: str, *, where: str) -> tuple[Grouping, ...]:
+    """Return the groupings named, separated by commas, in their order; refuse an unknown one."""
+    named = tuple(filter(None, by.split(",")))
+    for name in named:
+        if name not in get_args(Grouping):
+            raise http_problem("invalid", where=where, found=name, expected=", ".join(get_args(Grouping)))
+    return named  # type: ignore[return-value]
 
 
 def _must_be_a_period(asked: EarningsQuestion) -> None:

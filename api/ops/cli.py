@@ -1,6 +1,6 @@
 """The command line: what can be typed, and what each command does, looked up by name only when it is run.
 
-``baizebook serve · demo · migrate · check · backup · restore · token create · quote · assess · ledger verify · contract``
+``baizebook serve · demo · migrate · check · backup · restore · token create · quote · earned · assess · ledger verify · contract``
 
 - ``--help`` and a mistyped option are answered without loading the application.
 - On a terminal, help and answers are coloured; piped, they are plain lines.
@@ -27,6 +27,7 @@ COMMANDS = {
     "restore": "restore_backup",
     "token create": "create_token",
     "quote": "quote",
+    "earned": "earned",
     "assess": "assess",
     "ledger verify": "verify_ledger",
     "contract": "contract",
@@ -201,6 +202,25 @@ def quote(
     asked = {"at": at, "day": day, "time": time, "money": money, "games": games, "minutes": minutes, "basis": basis}
     asked = {name: value for name, value in asked.items() if value is not None}
     _run("quote", venue=venue, table=table, asked={**asked, "players": players}, as_json=json)
+
+
+@app.command()
+def earned(
+    month: Annotated[str, typer.Option(help="The month, such as 2026-11.", metavar="MONTH")],
+    by: Annotated[
+        str,
+        typer.Option(
+            help="What to group by, separated by commas: table, venue, agreement, week, month, year, denomination.",
+            metavar="NAMES",
+        ),
+    ] = "venue",
+    json: Annotated[bool, typer.Option("--json", help="Print the API's answer.")] = False,
+) -> None:
+    """Show what was earned in a month. Piped, it is lines of tab-separated values.
+
+    No server is needed.
+    """
+    _run("earned", by=by, month=month, as_json=json)
 
 
 @app.command()

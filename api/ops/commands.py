@@ -30,6 +30,7 @@ from ..worklist.service import catch_up, sweep
 from . import backup as backups
 from . import serve as server
 from .check import Finding, check_books, examine
+from .earned_on_terminal import as_table, earned_in, lines_of, waiting_in_words
 from .quote_on_terminal import answer_on_terminal
 
 _STYLES = {"good": "green", "warning": "yellow", "bad": "bold red"}
@@ -134,6 +135,21 @@ def quote(*, venue: str | None, table: str | None, asked: dict[str, Any], as_jso
     with reading(_existing_database()) as session:
         answer = answer_on_terminal(session, venue=venue, table=table, asked=asked, as_json=as_json, now=clock.now())
     _say(answer)
+
+
+def earned(*, by: str, month: str, as_json: bool) -> None:
+    """Show what was earned in a month: a table, tab-separated lines where piped, or the API's JSON."""
+    with reading(_existing_database()) as session:
+        found = earned_in(session, by=by, month=month, now=clock.now())
+    if as_json:
+        _say(found.model_dump_json(indent=2, by_alias=True))
+        return
+    lines = list(lines_of(found))
+    if sys.stdout.isatty():
+        Console().print(as_table(lines, names=len(found.by), title=f"Earned in {month}"))
+        _say(waiting_in_words(found) or "All boxes of this time are collected.")
+        return
+    sys.stdout.writelines("\t".join(line) + "\n" for line in lines)
 
 
 def assess() -> None:

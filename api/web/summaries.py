@@ -40,6 +40,7 @@ SUMMARIES = {
     "get_table_health": "Health of a table",
     "get_tariff": "One tariff",
     "get_tax_report": "Tax by area, rate and month",
+    "get_best_and_worst": "Best and worst tables",
     "get_earnings": "Earnings of a period",
     "get_price_change": "Effect of a change of prices",
     "get_venue": "One venue",

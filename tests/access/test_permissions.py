@@ -36,6 +36,7 @@ QUERIES: dict[str, dict[str, str]] = {
     "get_quote_csv": {"money": "10.00"},
     "get_tax_report": {"from": "2026-01-01", "to": "2026-12-31"},
     "get_earnings": {"from": "2026-01-01", "to": "2026-12-31"},
+    "get_best_and_worst": {"from": "2026-01-01", "to": "2026-12-31"},
     "get_fault_report": {"from": "2026-01-01", "to": "2026-12-31"},
     "get_statement": {"month": "2026-11"},
     "export_ledger": {"from": "2026-01-01", "to": "2026-12-31", "format": "csv"},

@@ -122,3 +122,30 @@ def test_only_the_owner_and_the_accountant_see_earnings(at_noon: TestClient, rou
     assert at_noon.get(address, headers=route.token("accountant")).status_code == 200
     for headers in (route.token("collector"), route.token("venue", venue_id=till.venue)):
         assert at_noon.get(address, headers=headers).status_code == 403
+
+
+def test_rows_by_agreement_name_the_agreement_and_the_entries_that_book_them(at_noon: TestClient, till: Till) -> None:
+    first = till.agree()["id"]
+    made = till.collect("2026-11-03", 90, cash=40)
+    till.agree(effective_on="2026-11-04", venue_percent="40")
+    till.collect("2026-11-10", 50, cash=400)
+    rows = earned(at_noon, "by=agreement&from=2026-01-01&to=2027-01-01")["rows"]
+    assert {row["gross"] for row in rows} == {"90.00", "50.00"}
+    row = next(row for row in rows if row["agreement_id"] == first)
+    assert (row["entry_ids"], row["collection_ids"]) == ([made["entry_id"]], [made["id"]])
+    assert at_noon.get(f"/v1/ledger/entries/{row['entry_ids'][0]}").status_code == 200
+
+
+def test_shared_expenses_lower_the_profit_of_the_tables_that_share_them(at_noon: TestClient, till: Till) -> None:
+    till.agree()
+    till.collect("2026-11-10", 50, cash=240)
+    fuel = {"kind": "expense", "what": "fuel", "amount": "12.00", "on": "2026-11-09", "currency": "USD"}
+    till.route.post("/ledger/entries", fuel)
+    query = "by=table&from=2026-01-01&to=2027-01-01"
+    assert {(row["table_id"], row["expenses"]) for row in earned(at_noon, query)["rows"]} == {
+        (None, "12.00"), (till.table, "0.00"),
+    }  # fmt: skip
+    shared = earned(at_noon, f"{query}&shared_by=gross")
+    (row,) = shared["rows"]
+    assert (row["expenses"], row["profit"], shared["totals"][0]["profit"]) == ("12.00", "13.00", "13.00")
+    assert len(row["expense_entry_ids"]) == 1

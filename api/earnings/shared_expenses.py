@@ -1,0 +1,41 @@
+"""Spreads the expenses that tables share, by a stated key (N5).
+
+- An expense of a venue is shared by the tables that earned there in the period, one of the route by all tables that
+  earned in its currency. An expense of one table is that table's alone.
+- The key is the gross of each table, its weeks on the route, or one share for each table.
+- Parts are whole minor units by largest remainder, ties to the lower table id: they add up to the expense, exactly.
+- Where no table earned anything, the expense stays with its venue or the route.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date
+from typing import Literal
+
+from ..pricing.money import allot
+from .earned import Earned, Spent, earnings
+
+SharedBy = Literal["gross", "table_weeks", "tables"]
+
+
+def spread_shared(
+    spent: Iterable[Spent], boxes: Iterable[Earned], *, by: SharedBy, from_on: date, until_on: date
+) -> list[Spent]:
+    """Return the expenses with each shared one in parts, one for each table that shares it."""
+    sums = earnings(boxes, (), by=("venue", "table"), from_on=from_on, until_on=until_on)
+    found: list[Spent] = []
+    for one in spent:
+        sharing = {
+            key: {"gross": row.gross, "table_weeks": row.table_days, "tables": 1}[by]
+            for key, row in sums.items()
+            if key[0] == one.currency and one.venue_id in (None, key[1])
+        }
+        if one.table_id is not None or not any(sharing.values()):
+            found.append(one)
+            continue
+        for (_, venue_id, table_id), part in zip(sharing, allot(one.amount, list(sharing.values())), strict=True):
+            if part:
+                found.append(replace(one, amount=part, venue_id=venue_id, table_id=table_id))
+    return found
