@@ -1,5 +1,11 @@
-"""How Alembic meets the database: on the engine that is handed in, one transaction for all revisions."""
+"""How Alembic meets the database: on the engine that is handed in, one transaction for all revisions.
 
+On SQLite a table that others refer to cannot be replaced while foreign keys are enforced, and enforcement cannot change
+inside a transaction: it is off meanwhile, and all foreign keys are checked before the commit.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any, Literal
 
 from alembic import context
@@ -31,8 +37,27 @@ def run(connection: Connection) -> None:
     )
     with context.begin_transaction():
         context.run_migrations()
+        if connection.dialect.name == "sqlite":
+            lost = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+            if lost:
+                raise RuntimeError(f"expected no row that refers to none, found {len(lost)}, the first in {lost[0][0]}")
+
+
+@contextmanager
+def unforced(connection: Connection) -> Iterator[None]:
+    """Let foreign keys be unenforced on a connection to SQLite, where no transaction has begun yet."""
+    if connection.dialect.name != "sqlite":
+        yield
+        return
+    driver: Any = connection.connection.dbapi_connection
+    driver.execute("PRAGMA foreign_keys=0")
+    try:
+        yield
+    finally:
+        connection.rollback()
+        driver.execute("PRAGMA foreign_keys=1")
 
 
 engine = context.config.attributes.get("engine") or get_engine()
-with engine.execution_options(writes=True).connect() as connection:
+with engine.execution_options(writes=True).connect() as connection, unforced(connection):
     run(connection)

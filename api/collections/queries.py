@@ -140,7 +140,7 @@ def details_of(session: Session, rows: Sequence[CollectionRow]) -> list[Collecti
         select(DisputeRow, DisputeAnswerRow)
         .join(DisputeAnswerRow, col(DisputeAnswerRow.dispute_id) == col(DisputeRow.id), isouter=True)
         .where(col(DisputeRow.collection_id).in_(ids))
-        .order_by(col(DisputeRow.id))
+        .order_by(col(DisputeRow.sequence))
     )
     for dispute, answer in session.exec(disputes).all():
         found[dispute.collection_id].disputes.append((dispute, answer))
@@ -372,7 +372,7 @@ def _plain_history(stored: _StoredTable) -> TableHistory:
 def _stays(session: Session, ids: Collection[UUID]) -> dict[UUID, list[StayRow]]:
     query = select(StayRow).where(col(StayRow.pool_table_id).in_(ids), col(StayRow.voided_at).is_(None))
     found: dict[UUID, list[StayRow]] = defaultdict(list)
-    for stay in session.exec(query.order_by(col(StayRow.from_at), col(StayRow.id))).all():
+    for stay in session.exec(query.order_by(col(StayRow.from_at), col(StayRow.sequence))).all():
         found[stay.pool_table_id].append(stay)
     return found
 
@@ -402,7 +402,7 @@ def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Colle
         .add_columns(col(CollectedTableRow.emptied_before_at), col(CollectedTableRow.emptied_before_meters))
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
         .where(col(CollectedTableRow.pool_table_id).in_(ids), not_reversed())
-        .order_by(col(CollectionRow.collected_at), col(CollectionRow.sequence))
+        .order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
     )
     found: dict[UUID, list[Collected]] = defaultdict(list)
     for table_id, id_, at, meters, emptied_before_at, emptied_before_meters in session.execute(query):

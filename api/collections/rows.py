@@ -111,6 +111,7 @@ class DisputeRow(SQLModel, table=True):
     __table_args__ = (CheckConstraint("claims <> '' AND reason <> ''", name="said"),)
 
     id: UUID = Field(primary_key=True)
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     collection_id: UUID = Field(foreign_key="collection.id", index=True)
     raised_by: str
     claims: str

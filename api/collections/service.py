@@ -93,8 +93,9 @@ def record_collection(
 
     decided = decide(count, facts)
 
-    details = _rows(count, facts, decided, now=now, by=by, person=person)
-    details.row.sequence = next_number(session, "cash")
+    recorded = next_number(session, "cash", now=now)
+    details = _rows(count, facts, decided, now=recorded.at, by=by, person=person)
+    details.row.sequence = recorded.number
     session.add(details.row)
     session.flush()
     session.add_all(details.tables)
@@ -173,13 +174,15 @@ def settle_collection(session: Session, collection_id: UUID, *, now: datetime) -
 
 def raise_dispute(session: Session, collection_id: UUID, message: DisputeIn, *, now: datetime) -> DisputeOut:
     """Record a dispute of a collection, whether that is settled, unsettled or reversed."""
+    recorded = next_number(session, "disputes", now=now)
     row = DisputeRow(
         id=new_id(),
+        sequence=recorded.number,
         collection_id=get_collection(session, collection_id).id,
         raised_by=message.by,
         claims=message.claims,
         reason=message.reason,
-        raised_at=now,
+        raised_at=recorded.at,
     )
     session.add(row)
     session.flush()
@@ -198,7 +201,8 @@ def answer_dispute(
         raise not_found("dispute")
     if session.get(DisputeAnswerRow, dispute_id) is not None:
         raise Problem("already_answered")
-    answer = DisputeAnswerRow(dispute_id=row.id, answered_by=message.by, answer=message.answer, answered_at=now)
+    answered_at = next_number(session, "answers", now=now).at
+    answer = DisputeAnswerRow(dispute_id=row.id, answered_by=message.by, answer=message.answer, answered_at=answered_at)
     session.add(answer)
     session.flush()
     note_tables(session, table_ids_of(session, collection_id))

@@ -20,7 +20,7 @@ from ..schedules.queries import Place, compile_schedule, listed_during
 from ..schedules.rows import ScheduleRow
 from ..store.feeds import LastChangeRow
 from ..venues.rows import VenueRow
-from ..web.pagination import Page
+from ..web.pagination import Page, page
 from .convert import keying_out
 from .found_days import read_days
 from .rows import KeyingRow, KeyingVoidRow
@@ -45,11 +45,7 @@ def page_keyings(session: Session, table_id: UUID, *, limit: int, after: UUID | 
     """Return a table's keyings in the order in which they were recorded."""
     get_table(session, table_id)
     query = select(KeyingRow).where(KeyingRow.pool_table_id == table_id)
-    if after is not None:
-        last = select(KeyingRow.sequence).where(KeyingRow.id == after).scalar_subquery()
-        query = query.where(col(KeyingRow.sequence) > last)
-    rows = session.exec(query.order_by(col(KeyingRow.sequence)).limit(limit + 1)).all()
-    return Page(rows[:limit], rows[limit - 1].id if len(rows) > limit else None)
+    return page(session, query, key=col(KeyingRow.id), order=col(KeyingRow.sequence), limit=limit, after=after)
 
 
 def changes_out(session: Session, rows: Sequence[LastChangeRow]) -> list[KeyingChangeOut]:
@@ -93,7 +89,7 @@ def load_machines(session: Session, tables: Collection[PoolTableRow]) -> dict[UU
     venues: dict[UUID, VenueRow] = {}
     places = select(StayRow, VenueRow).outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
     places = places.where(col(StayRow.pool_table_id).in_(ids), col(StayRow.voided_at).is_(None)).order_by(
-        col(StayRow.from_at), col(StayRow.id)
+        col(StayRow.from_at), col(StayRow.sequence)
     )
     for stay, venue in session.exec(places).all():
         stays[stay.pool_table_id].append(stay)

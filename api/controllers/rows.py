@@ -18,6 +18,7 @@ class KeyingRow(SQLModel, table=True):
     __tablename__ = "keying"
 
     id: UUID = Field(primary_key=True)
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     pool_table_id: UUID = Field(foreign_key="pool_table.id", index=True)
     stay_id: UUID = Field(foreign_key="stay.id", index=True)
     schedule_id: UUID = Field(foreign_key="schedule.id")
@@ -26,7 +27,6 @@ class KeyingRow(SQLModel, table=True):
     note: str = ""
     recorded_at: datetime = Field(sa_type=Utc)
     for_on: date | None = None
-    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
 
 
 class KeyingVoidRow(SQLModel, table=True):

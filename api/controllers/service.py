@@ -66,6 +66,7 @@ def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: da
     Returns the keying, and whether it is new: one sent before under the same id is returned as it is.
     Refuses (``invalid``) an instant that has not come, a schedule that cannot be this table's, a table that has
     left the route by then (``table_gone``), and an id that was sent with other content (``same_id_other_content``).
+    Locks: the table, then the counter ``keyings``.
     """
     lock(session, f"table:{table_id}")
     table = get_table(session, table_id)
@@ -90,8 +91,10 @@ def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: da
     stay = stay_at(stays_of(session, table_id), keying.keyed_at)
     if keying.keyed_at > stay.from_at:
         must_be_on_the_route(stay, where="table_id")
+    recorded = next_number(session, "keyings", now=now)
     row = KeyingRow(
         id=id_ or new_id(),
+        sequence=recorded.number,
         pool_table_id=table_id,
         stay_id=stay.id,
         schedule_id=schedule.id,
@@ -99,8 +102,7 @@ def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: da
         keyed_at=keying.keyed_at,
         keyed_by=keying.by,
         note=value_or(keying.note, ""),
-        recorded_at=now,
-        sequence=next_number(session, "keyings"),
+        recorded_at=recorded.at,
     )
     session.add(row)
     session.flush()
@@ -119,7 +121,8 @@ def void_keying(
     lock(session, f"keying:{keying_id}")
     if session.get(KeyingVoidRow, keying_id) is not None:
         raise Problem("already_void")
-    void = KeyingVoidRow(keying_id=keying_id, reason=reason, voided_at=now, voided_by=by)
+    voided_at = next_number(session, "voids", now=now).at
+    void = KeyingVoidRow(keying_id=keying_id, reason=reason, voided_at=voided_at, voided_by=by)
     session.add(void)
     session.flush()
     note_tables(session, [row.pool_table_id])

@@ -194,7 +194,7 @@ def _stays(session: Session, table_ids: Collection[UUID]) -> tuple[dict[UUID, li
         select(StayRow, VenueRow)
         .outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
         .where(col(StayRow.pool_table_id).in_(table_ids), col(StayRow.voided_at).is_(None))
-        .order_by(col(StayRow.from_at), col(StayRow.id))
+        .order_by(col(StayRow.from_at), col(StayRow.sequence))
     )
     stays: dict[UUID, list[StayRow]] = {}
     venues: dict[UUID, VenueRow] = {}

@@ -184,7 +184,7 @@ def _reported_tables(
         .join(StayRow, col(StayRow.pool_table_id) == col(PoolTableRow.id))
         .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
         .where(col(PoolTableRow.id).in_(table_ids), col(StayRow.voided_at).is_(None))
-        .order_by(col(StayRow.from_at), col(StayRow.id))
+        .order_by(col(StayRow.from_at), col(StayRow.sequence))
     )
     found: dict[UUID, ReportedTable] = {}
     for table, venue in session.exec(query):

@@ -31,6 +31,7 @@ from ..pricing import parse_money
 from ..store.changes import note_tables
 from ..store.db import lock, lock_each
 from ..store.feeds import note_changes
+from ..store.sequence import next_number
 from ..venues.service import calendar_of
 from ..web.batch import BatchResultsOut, Unreadable, readable, record_each
 from ..web.errors import Problem, not_found
@@ -98,7 +99,7 @@ def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime)
         words=value_or(message.words, ""),
         playable=message.playable,
         reported_by=by.name,
-        received_at=now,
+        received_at=next_number(session, "jobs", now=now).at,
     )
     session.add(row)
     session.flush()
@@ -139,7 +140,7 @@ def close_job(session: Session, job_id: UUID, message: JobDoneIn, *, by: str, no
         meters_before=before,
         meters_after=after,
         test_money_minor=parse_money(value_or(message.test_money, "0"), job.currency, where="test_money"),
-        recorded_at=now,
+        recorded_at=next_number(session, "jobs", now=now).at,
         recorded_by=by,
     )
     used: list[PartIn] = value_or(message.parts, [])
@@ -224,8 +225,9 @@ def _add_step(
 ) -> JobRow:
     job = _open_job(session, job_id)
     last = session.exec(select(func.max(col(JobStepRow.number))).where(JobStepRow.job_id == job_id)).one()
+    made_at = next_number(session, "jobs", now=now).at
     step = JobStepRow(
-        job_id=job_id, number=(last or 0) + 1, state=state, person=person, words=words, made_at=now, made_by=by
+        job_id=job_id, number=(last or 0) + 1, state=state, person=person, words=words, made_at=made_at, made_by=by
     )
     session.add(step)
     session.flush()

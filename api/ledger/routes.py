@@ -109,7 +109,7 @@ def _at_its_venue(session: Session, entry: EntryIn) -> tuple[EntryIn, str | None
     """Return an entry with its venue, which is its table's on that date where it names none, and their currency."""
     table_id, venue_id = value_or(entry.table_id, None), value_or(entry.venue_id, None)
     if venue_id is not None:
-        currency = venues_service.get_venue(session, venue_id).currency
+        currency = venues_service.fix_currency(session, venue_id).currency
     if table_id is None:
         return entry, None if venue_id is None else currency
     table_venue_id, table_currency = venue_and_currency_on(session, table_id, entry.on)

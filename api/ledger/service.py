@@ -18,6 +18,7 @@ from sqlmodel import Session, col, func, insert, select
 from ..pricing.money import format_money, parse_money
 from ..store.clock import new_id
 from ..store.db import lock
+from ..store.sequence import next_number
 from ..web.errors import http_problem
 from ..web.schema_types import value_or
 from .accounts import ACCOUNTS
@@ -79,7 +80,7 @@ def post_entry(
             number=number + 1,
             kind=kind,
             on=on,
-            recorded_at=now,
+            recorded_at=next_number(session, "entries", now=now).at,
             currency=currency,
             postings=tuple(postings),
             reference=reference,

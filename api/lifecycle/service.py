@@ -1,6 +1,7 @@
 """How tables and venues leave the route in the database, and how a move or what was never used is taken back.
 
-- Who ends or takes back something of a table holds the table, then the venue, then the books.
+- Who ends or takes back something of a table holds the table, then the venue, then the books; a table leaves the route
+  while nobody records a reading, a keying, a collection or a job of it.
 - A table that leaves moves a last time: to ``retired``, ``sold`` or ``lost``. Void that move, and it is back.
 - A void move stays on record and counts no more; only the last move of a table can be voided.
 - Only what nothing refers to is deleted.
@@ -21,6 +22,7 @@ from ..store.changes import TouchedRow
 from ..store.clock import new_id
 from ..store.db import lock
 from ..store.feeds import note_changes
+from ..store.sequence import next_number
 from ..venues.rows import VenueFactRow, VenueRow
 from ..venues.service import calendar_of, lock_venue, must_be_of_the_route
 from ..web.errors import Problem, http_problem, not_found
@@ -40,6 +42,7 @@ def retire_table(session: Session, table_id: UUID, message: RetirementIn, *, by:
     a buyer or a price of a table that was not sold, and a box that may hold money (``last_collection_needed``).
     """
     lock(session, f"table:{table_id}")
+    lock(session, "readings")
     table = get_table(session, table_id)
     stays = stays_of(session, table_id)
     here, venue = stays[-1], last_stay_at_a_venue(session, table)[1]
@@ -55,7 +58,8 @@ def retire_table(session: Session, table_id: UUID, message: RetirementIn, *, by:
         found = "no collection" if collected_at is None else f"the last one at {collected_at.isoformat()}"
         expected = "its last collection, or box: empty where you looked"
         raise http_problem("last_collection_needed", where="table_id", found=found, expected=expected)
-    stay = _move(session, table, here, to=message.how, at=message.at)
+    stay = _move(session, table, here, to=message.how, at=message.at, now=now)
+    recorded_at = next_number(session, "retirements", now=now).at
     row = RetirementRow(
         stay_id=stay.id,
         pool_table_id=table_id,
@@ -65,7 +69,7 @@ def retire_table(session: Session, table_id: UUID, message: RetirementIn, *, by:
         price_minor=price_minor,
         currency=venue.currency,
         entry_id=_post_sale(session, table, venue, stay, price_minor, buyer=value_or(message.buyer, ""), now=now),
-        recorded_at=now,
+        recorded_at=recorded_at,
         recorded_by=by,
     )
     session.add(row)
@@ -98,7 +102,8 @@ def void_move(session: Session, stay_id: UUID, *, reason: str, by: str, now: dat
     before = stays[-2]
     if before.venue_id is not None:
         must_be_of_the_route(lock_venue(session, before.venue_id), where="move_id")
-    stay.to_at, stay.voided_at, stay.voided_by, stay.void_reason = stay.from_at, now, by, reason
+    voided_at = next_number(session, "voids", now=now).at
+    stay.to_at, stay.voided_at, stay.voided_by, stay.void_reason = stay.from_at, voided_at, by, reason
     session.flush()
     before.to_at = None
     table = get_table(session, stay.pool_table_id)
@@ -220,10 +225,18 @@ def _price(message: RetirementIn, currency: str) -> int | None:
     return None if price is None else parse_money(price, currency, where="price")
 
 
-def _move(session: Session, table: PoolTableRow, here: StayRow, *, to: str, at: datetime) -> StayRow:
+def _move(session: Session, table: PoolTableRow, here: StayRow, *, to: str, at: datetime, now: datetime) -> StayRow:
     here.to_at = at
     session.flush()
-    stay = StayRow(id=new_id(), pool_table_id=table.id, venue_id=None, place=to, from_at=at, meters={})
+    stay = StayRow(
+        id=new_id(),
+        sequence=next_number(session, "stays", now=now).number,
+        pool_table_id=table.id,
+        venue_id=None,
+        place=to,
+        from_at=at,
+        meters={},
+    )
     session.add(stay)
     table.venue_id = None
     table.revision += 1

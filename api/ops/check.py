@@ -20,6 +20,7 @@ from ..ledger.queries import check_ledger
 from ..reports.queries import altered_bookings
 from ..store.db import POSTGRES_LIMITS, SQLITE_PRAGMAS, sqlite_driver, writing
 from ..store.migrate import current_revision, newest_revision
+from ..store.sequence import CLOCKS_AGREE_WITHIN, not_before_the_last
 from ..store.settings import Settings
 from ..web.unguarded_operations import unguarded
 
@@ -80,7 +81,7 @@ def examine(app: FastAPI) -> list[Finding]:
         if migrated.grade == "bad":
             return [migrated]
         of_the_database = _sqlite(engine) if settings.on_sqlite else _postgresql(engine)
-        return [migrated, *of_the_database, *_guards(engine), _permissions(app)]
+        return [migrated, *of_the_database, *_guards(engine), _clock(app), _permissions(app)]
     except OperationalError as error:
         return [Finding("database", "bad", f"The database does not answer: {str(error.orig).strip()}")]
 
@@ -293,6 +294,20 @@ def _journal(engine: Engine) -> Finding:
         good=not lost,
         says="Every settlement and every reversal has its entry.",
         otherwise=f"{len(lost)} settlements or reversals name an entry that is gone: restore a backup.",
+    )
+
+
+def _clock(app: FastAPI) -> Finding:
+    """Compare the clock with the last recorded instant, which no later record may precede."""
+    with Session(app.state.engine) as session:
+        _, behind = not_before_the_last(session, app.state.clock())
+    if behind <= CLOCKS_AGREE_WITHIN:
+        return Finding("clock", "good", "The clock is not behind what was recorded.")
+    return Finding(
+        "clock",
+        "warning",
+        f"The clock is {behind.total_seconds():.0f} s behind the last recorded instant. Set the clock right; if it is right, "
+        "it was ahead before, and until that instant everything is recorded at it.",
     )
 
 

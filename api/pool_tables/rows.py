@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import JSON, CheckConstraint, Index, text
+from sqlalchemy import JSON, BigInteger, CheckConstraint, Index, text
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
@@ -17,6 +17,7 @@ class PoolTableRow(SQLModel, table=True):
     __tablename__ = "pool_table"
 
     id: UUID = Field(primary_key=True)
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     label: str
     venue_id: UUID | None = Field(default=None, foreign_key="venue.id", index=True)
     profile: dict[str, Any] = Field(sa_type=JSON)
@@ -44,6 +45,7 @@ class StayRow(SQLModel, table=True):
     )
 
     id: UUID = Field(primary_key=True)
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     pool_table_id: UUID = Field(foreign_key="pool_table.id", index=True)
     venue_id: UUID | None = Field(default=None, foreign_key="venue.id", index=True)
     place: str

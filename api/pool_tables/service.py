@@ -13,6 +13,7 @@ from sqlmodel import Session, col, select
 from ..pricing import DomainError
 from ..store.clock import FUTURE_ALLOWED, new_id
 from ..store.db import lock
+from ..store.sequence import next_number
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_route
 from ..web.errors import http_problem, not_found
@@ -52,12 +53,28 @@ def create_table(session: Session, venue_id: UUID, table: TableIn, *, now: datet
     must_have_come(placed_at, now=now, where="placed_at")
     stated = table.model_dump(exclude={"label", "placed_at"}, by_alias=True, mode="json")
     profile = normal_profile(stated, venue.currency)
-    row = PoolTableRow(id=new_id(), label=table.label, venue_id=venue_id, profile=profile, made_at=now)
+    recorded = next_number(session, "pool tables", now=now)
+    row = PoolTableRow(
+        id=new_id(),
+        sequence=recorded.number,
+        label=table.label,
+        venue_id=venue_id,
+        profile=profile,
+        made_at=recorded.at,
+    )
     venue.has_tables = True
     session.add(row)
     session.flush()
     session.add(
-        StayRow(id=new_id(), pool_table_id=row.id, venue_id=venue_id, place="venue", from_at=placed_at, meters={})
+        StayRow(
+            id=new_id(),
+            sequence=next_number(session, "stays", now=now).number,
+            pool_table_id=row.id,
+            venue_id=venue_id,
+            place="venue",
+            from_at=placed_at,
+            meters={},
+        )
     )
     session.flush()
     return row
@@ -75,11 +92,12 @@ def page_tables(session: Session, venue_id: UUID, *, limit: int, after: UUID | N
     """Return the tables that stand at a venue now."""
     get_venue(session, venue_id)
     query = select(PoolTableRow).where(PoolTableRow.venue_id == venue_id)
-    return page(session, query, key=col(PoolTableRow.id), limit=limit, after=after)
+    return page(session, query, key=col(PoolTableRow.id), order=col(PoolTableRow.sequence), limit=limit, after=after)
 
 
 def change_table(session: Session, table_id: UUID, change: TableChangeIn, *, if_match: str | None) -> PoolTableRow:
-    """Change a table that is still as the caller last saw it."""
+    """Change a table that is still as the caller last saw it. Locks: the table."""
+    lock(session, f"table:{table_id}")
     row = get_table(session, table_id)
     must_match(row, if_match)
     values = change.model_dump(by_alias=True, mode="json")
@@ -100,7 +118,7 @@ def last_stay_at_a_venue(session: Session, table: PoolTableRow) -> tuple[StayRow
         select(StayRow, VenueRow)
         .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
         .where(StayRow.pool_table_id == table.id, col(StayRow.voided_at).is_(None))
-        .order_by(col(StayRow.from_at).desc(), col(StayRow.id).desc())
+        .order_by(col(StayRow.from_at).desc(), col(StayRow.sequence).desc())
         .limit(1)
     )
     return session.exec(query).one()
@@ -120,7 +138,7 @@ def stays_of(session: Session, table_id: UUID) -> list[StayRow]:
     """Return where a table has stood, first stay first; ``not_found`` where there is no such table."""
     get_table(session, table_id)
     query = select(StayRow).where(StayRow.pool_table_id == table_id, col(StayRow.voided_at).is_(None))
-    return list(session.exec(query.order_by(col(StayRow.from_at), col(StayRow.id))).all())
+    return list(session.exec(query.order_by(col(StayRow.from_at), col(StayRow.sequence))).all())
 
 
 def stay_at(stays: Sequence[StayRow], at: datetime) -> StayRow:
@@ -132,7 +150,8 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
     """End a table's stay and begin the next; the meters are those read as it left (C1).
 
     Refuses a table that is gone (``table_gone``), a move before its last one (``out_of_order``) or to where it is
-    (``already_there``), a venue of another currency, and a place beside a venue.
+    (``already_there``), a venue of another currency, and a place beside a venue. Locks: the table, then the
+    venue that it comes to.
     """
     lock(session, f"table:{table_id}")
     table = get_table(session, table_id)
@@ -153,15 +172,10 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
         place = IN_WORDS[to] if move.venue_id is None else get_venue(session, move.venue_id).name
         expected = f"another place: it has stood there since {open_stay.from_at.isoformat()}"
         raise http_problem("already_there", where="venue_id", found=place, expected=expected)
-    if move.venue_id is not None and get_venue(session, move.venue_id).currency != currency_of(session, table):
-        raise http_problem(
-            "currency_differs",
-            where="venue_id",
-            found=get_venue(session, move.venue_id).currency,
-            expected=currency_of(session, table),
-        )
     if move.venue_id is not None:
-        venue = lock_venue(session, move.venue_id)
+        venue, currency = lock_venue(session, move.venue_id), currency_of(session, table)
+        if venue.currency != currency:
+            raise http_problem("currency_differs", where="venue_id", found=venue.currency, expected=currency)
         must_be_of_the_route(venue, where="venue_id")
         venue.has_tables = True
     meters: dict[str, int] = value_or(move.meters, {})
@@ -170,6 +184,7 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
     session.flush()
     stay = StayRow(
         id=new_id(),
+        sequence=next_number(session, "stays", now=now).number,
         pool_table_id=table_id,
         venue_id=move.venue_id,
         place=to,
@@ -188,7 +203,7 @@ def page_moves(session: Session, table_id: UUID, *, limit: int, after: UUID | No
     """Return where a table came to, its first place first; moves are recorded in the order in which they happened."""
     get_table(session, table_id)
     query = select(StayRow).where(StayRow.pool_table_id == table_id)
-    return page(session, query, key=col(StayRow.id), limit=limit, after=after)
+    return page(session, query, key=col(StayRow.id), order=col(StayRow.sequence), limit=limit, after=after)
 
 
 def must_be_on_the_route(stay: StayRow, *, where: str) -> None:

@@ -2,7 +2,7 @@
 
 - W6: a schedule holds from the start of the trading day ``effective_on``, or from its publication if that is later, until
   the next one does: the past is never repriced. Only a venue's first published schedule may be dated back. Of two that
-  start together the later published holds. A table's own schedules beat the venue's until ``follow_venue`` (a listing
+  start together the later published holds: listings come in the order of publication. A table's own schedules beat the venue's until ``follow_venue`` (a listing
   without a schedule) or a move: those published before the present stay do not count.
 - W8: what is *listed* is what the schedules say; what is *sold* is what is known of the machine, from when it is known,
   whatever date it is meant for; where nothing is known, what is listed.
@@ -44,14 +44,16 @@ def listed(
     *,
     stay_from: datetime | None = None,
 ) -> Timetable:
-    """Return what is listed at a venue, or for a table that has stood there since ``stay_from`` (W6)."""
-    by_publication = sorted(venue_listings, key=lambda listing: listing.published_at)
-    first, later = by_publication[:1], by_publication[1:]
-    venue = [_stretch(calendar.day_starts(listing.effective_on), listing, "venue") for listing in first]
-    venue += [_stretch(_holds_from(calendar, listing), listing, "venue") for listing in later]
+    """Return what is listed at a venue, or for a table that has stood there since ``stay_from`` (W6).
+
+    Both sequences of listings are in the order of publication, which no instant decides: clocks go back.
+    """
+    of_venue = tuple(venue_listings)
+    venue = [_stretch(calendar.day_starts(listing.effective_on), listing, "venue") for listing in of_venue[:1]]
+    venue += [_stretch(_holds_from(calendar, listing), listing, "venue") for listing in of_venue[1:]]
     own = [
         _stretch(_holds_from(calendar, listing), listing, "table")
-        for listing in sorted(table_listings, key=lambda listing: listing.published_at)
+        for listing in table_listings
         if stay_from is None or listing.published_at >= stay_from
     ]
     return Timetable(calendar, _tidy(_overlay(below=_tidy(venue), above=_tidy(own))))

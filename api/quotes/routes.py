@@ -25,6 +25,7 @@ from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import KeptDep, NowDep, SessionDep, from_memory, stores_nothing
 from ..web.errors import Problem, http_problem, problem_out
+from ..web.instant import instant_from_memory
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import DAYS, MONEY_PATTERN, AskedDay, AskedTime, Date, Day, Id, Money
@@ -123,8 +124,8 @@ def _quote_from_memory(request: Request) -> Response:
     except ValidationError:
         raise NotKept("sound parameters") from None
     form = {name: sent.pop(name) for name in ("format", "column", "kind")}
-    app = request.app
-    return _answer(_question(**sent), NoSession(), app.state.kept, request.state.principal, app.state.clock(), **form)
+    now, kept = instant_from_memory(request), request.app.state.kept
+    return _answer(_question(**sent), NoSession(), kept, request.state.principal, now, **form)
 
 
 @router.get("/quotes", responses={**problems(409), **_FORMATS})

@@ -1,7 +1,8 @@
 """Readings in the database: recorded once, never changed, voided by a later note; and their recent history.
 
 - A batch is one transaction (R3); its readings are numbered in the order in which they are committed, so that paging by
-  arrival never skips one: who records holds all others who record until the end of the transaction.
+  arrival never skips one: who records holds all others who record until the end of the transaction, and whoever lets a
+  table leave the route.
 - A batch costs a few queries whatever its length: its tables, their stays, what stands under its ids, and one insert.
 - The latest readings are so by ``taken_at``, not by arrival; void ones and those that are not valid do not count (R4).
 """
@@ -19,6 +20,7 @@ from sqlmodel import Session, col, select
 from ..pool_tables.place import GONE, counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..store.db import lock
+from ..store.sequence import next_number
 from ..venues.rows import VenueRow
 from ..web.batch import Unreadable
 from ..web.errors import Problem, not_found, problem_out
@@ -48,7 +50,7 @@ _TABLES = (
     .join_from(PoolTableRow, StayRow, col(StayRow.pool_table_id) == col(PoolTableRow.id))
     .outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
     .where(col(PoolTableRow.id).in_(bindparam("table_ids", expanding=True)), col(StayRow.voided_at).is_(None))
-    .order_by(col(StayRow.from_at), col(StayRow.id))
+    .order_by(col(StayRow.from_at), col(StayRow.sequence))
 )
 """What every batch asks, written once: to write a query takes longer than to answer it."""
 
@@ -65,10 +67,10 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
     """Record a batch, each item on its own (R1 to R4)."""
     contents = [content_of(item) if isinstance(item, ReadingIn) else item for item in items]
     readable = [content for content in contents if isinstance(content, dict)]
-    tables = _table_facts(session, {content["pool_table_id"] for content in readable})
     lock(session, "readings")
+    tables = _table_facts(session, {content["pool_table_id"] for content in readable})
     known = _stored(session, {content["id"] for content in readable})
-    arrival = _last_arrival(session)
+    arrival, received_at = _last_arrival(session), next_number(session, "readings", now=now).at
     results: list[ReadingResultOut] = []
     rows: list[dict[str, Any]] = []
     for sent in contents:
@@ -82,7 +84,7 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
             sent |= {
                 "arrival": arrival + len(rows) + 1,
                 "venue_id": decision.venue_id,
-                "received_at": now,
+                "received_at": received_at,
                 "sender": sender.name,
                 "valid": decision.valid,
                 "flags": list(decision.flags) or None,
@@ -114,7 +116,8 @@ def void_reading(
         raise not_found("reading")
     if session.get(VoidRow, reading_id) is not None:
         raise Problem("already_void")
-    note = VoidRow(reading_id=reading_id, reason=reason, voided_at=now, voided_by=by)
+    voided_at = next_number(session, "readings", now=now).at
+    note = VoidRow(reading_id=reading_id, reason=reason, voided_at=voided_at, voided_by=by)
     session.add(note)
     session.flush()
     return row, note

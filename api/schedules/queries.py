@@ -39,7 +39,7 @@ def page_schedules(session: Session, venue_id: UUID, *, limit: int, after: UUID 
     """Return the schedules of a venue and of its tables in the order of their publication."""
     get_venue(session, venue_id)
     query = select(ScheduleRow).where(ScheduleRow.venue_id == venue_id)
-    return page(session, query, key=col(ScheduleRow.id), limit=limit, after=after)
+    return page(session, query, key=col(ScheduleRow.id), order=col(ScheduleRow.sequence), limit=limit, after=after)
 
 
 def place_of_venue(session: Session, venue_id: UUID) -> Place:
@@ -84,7 +84,7 @@ def listed_during(session: Session, stays: Collection[StayRow]) -> dict[UUID, Ti
 
 
 def _schedules_of(session: Session, venue_ids: Collection[UUID]) -> Sequence[ScheduleRow]:
-    query = select(ScheduleRow).where(col(ScheduleRow.venue_id).in_(venue_ids)).order_by(col(ScheduleRow.id))
+    query = select(ScheduleRow).where(col(ScheduleRow.venue_id).in_(venue_ids)).order_by(col(ScheduleRow.sequence))
     return session.exec(query).all()
 
 

@@ -4,14 +4,15 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import JSON, CheckConstraint
+from sqlalchemy import JSON, BigInteger, CheckConstraint
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
 
 
 class ScheduleRow(SQLModel, table=True):
-    """A published schedule of a venue, or of one table during one stay there; ``terms`` are its entries as sent."""
+    """A published schedule of a venue, or of one table during one stay there; ``terms`` are its entries as sent,
+    ``sequence`` the order of publication."""
 
     __tablename__ = "schedule"
     __table_args__ = (
@@ -20,6 +21,7 @@ class ScheduleRow(SQLModel, table=True):
     )
 
     id: UUID = Field(primary_key=True)
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     venue_id: UUID = Field(foreign_key="venue.id", index=True)
     pool_table_id: UUID | None = Field(default=None, foreign_key="pool_table.id", index=True)
     stay_id: UUID | None = Field(default=None, foreign_key="stay.id", index=True)

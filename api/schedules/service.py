@@ -16,6 +16,7 @@ from sqlmodel import Session, col, select
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import Fault
 from ..store.clock import new_id
+from ..store.sequence import next_number
 from ..tariffs.service import get_tariff
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_route
@@ -110,12 +111,14 @@ def _publish(session: Session, place: Place, message: ScheduleIn, *, now: dateti
 
 
 def _store(session: Session, place: Place, *, now: datetime, id: UUID | None = None, **values: Any) -> ScheduleRow:
+    recorded = next_number(session, "schedules", now=now)
     row = ScheduleRow(
         id=id or new_id(),
+        sequence=recorded.number,
         venue_id=place.venue.id,
         pool_table_id=place.table.id if place.table else None,
         stay_id=place.stay.id if place.stay else None,
-        published_at=now,
+        published_at=recorded.at,
         **values,
     )
     place.venue.has_schedule = True

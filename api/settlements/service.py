@@ -32,6 +32,7 @@ def publish_agreement(session: Session, venue_id: UUID, message: AgreementIn, *,
     """
     venue = lock_venue(session, venue_id)
     must_be_of_the_route(venue, where="effective_on", on=message.effective_on)
+    venue.has_money = True
     terms = message.model_dump(mode="json", by_alias=True)
     agreement = read_agreement(terms, currency=venue.currency)
     lock(session, f"agreements:{venue_id}")
@@ -42,7 +43,7 @@ def publish_agreement(session: Session, venue_id: UUID, message: AgreementIn, *,
         version=(latest or 0) + 1,
         currency=venue.currency,
         effective_on=agreement.effective_on,
-        published_at=now,
+        published_at=next_number(session, "agreements", now=now).at,
         terms=terms,
     )
     session.add(row)
@@ -91,13 +92,14 @@ def save_settlement(
         to_venue_now_minor=settlement.to_venue_now,
         to_venue_balance_minor=settlement.to_venue_balance,
     )
+    recorded = next_number(session, "cash", now=now)
     row = settlement_row(
         division,
-        sequence=next_number(session, "cash"),
+        sequence=recorded.number,
         collection_id=collection_id,
         venue_id=venue_id,
         entry_id=new_id() if postings else None,
-        now=now,
+        now=recorded.at,
     )
     agreement = session.get_one(AgreementRow, row.agreement_id)
     _post(
@@ -134,13 +136,14 @@ def save_reversal(
     Locks: the caller holds the accounts of the venue; here the counter ``cash``, then the ledger.
     """
     booked_by = None if settlement is None else settlement.entry_id
+    recorded = next_number(session, "cash", now=now)
     row = ReversalRow(
         id=new_id(),
-        sequence=next_number(session, "cash"),
+        sequence=recorded.number,
         collection_id=collection_id,
         venue_id=venue_id,
         reason=reason,
-        reversed_at=now,
+        reversed_at=recorded.at,
         reversed_by=by,
         entry_id=None if booked_by is None else new_id(),
     )

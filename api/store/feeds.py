@@ -39,13 +39,13 @@ def note_changes(session: Session, feed: Feed, ids: Collection[UUID], *, now: da
     ordered = list(dict.fromkeys(ids))
     if not ordered:
         return
-    numbers = next_numbers(session, f"feed:{feed}", len(ordered))
+    numbers, changed_at = next_numbers(session, f"feed:{feed}", len(ordered), now=now)
     insert = (sqlite if session.get_bind().dialect.name == "sqlite" else postgresql).insert
     statement = insert(LastChangeRow)
     changed = {name: statement.excluded[name] for name in ("number", "changed_at")}
     statement = statement.on_conflict_do_update(index_elements=["feed", "subject_id"], set_=changed)
     rows = [
-        {"feed": feed, "subject_id": id_, "number": number, "changed_at": now}
+        {"feed": feed, "subject_id": id_, "number": number, "changed_at": changed_at}
         for id_, number in zip(ordered, numbers, strict=True)
     ]
     session.connection().execute(statement, rows)

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import JSON, CheckConstraint, UniqueConstraint
+from sqlalchemy import JSON, BigInteger, CheckConstraint, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
@@ -17,6 +17,7 @@ class TariffRow(SQLModel, table=True):
     __table_args__ = (UniqueConstraint("code", "version"), CheckConstraint("version >= 1", name="version"))
 
     id: UUID = Field(primary_key=True)
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     code: str = Field(index=True)
     version: int
     name: str

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, func, select
 from ..pricing import Tariff, check_counting
 from ..store.clock import new_id
 from ..store.db import lock
+from ..store.sequence import next_number
 from ..web.errors import not_found
 from ..web.pagination import Page, page
 from .convert import advice_out, advise, counting_check_out, read_counting_check, read_tariff, tariff_values
@@ -39,13 +40,15 @@ def publish_tariff(session: Session, message: TariffIn, *, now: datetime) -> Tar
     advice = [advice_out(item, tariff.currency) for item in advise(tariff)]
     lock(session, f"tariff:{message.code}")
     latest = session.exec(select(func.max(TariffRow.version)).where(TariffRow.code == message.code)).one()
+    recorded = next_number(session, "tariffs", now=now)
     row = TariffRow(
         id=new_id(),
+        sequence=recorded.number,
         code=message.code,
         version=(latest or 0) + 1,
         name=message.name,
         currency=message.currency,
-        published_at=now,
+        published_at=recorded.at,
         terms=message.model_dump(mode="json"),
         advice=[item.model_dump() for item in advice],
     )
@@ -64,7 +67,9 @@ def get_tariff(session: Session, tariff_id: UUID, *, what: str = "tariff") -> Ta
 
 def page_tariffs(session: Session, *, limit: int, after: UUID | None) -> Page[TariffRow]:
     """Return the published tariffs in the order of their publication."""
-    return page(session, select(TariffRow), key=col(TariffRow.id), limit=limit, after=after)
+    return page(
+        session, select(TariffRow), key=col(TariffRow.id), order=col(TariffRow.sequence), limit=limit, after=after
+    )
 
 
 def compile_tariff(row: TariffRow) -> Tariff:

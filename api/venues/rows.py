@@ -3,7 +3,7 @@
 from datetime import date, datetime, time
 from uuid import UUID
 
-from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlalchemy import BigInteger, CheckConstraint, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
@@ -16,6 +16,7 @@ class VenueRow(SQLModel, table=True):
     __table_args__ = (UniqueConstraint("books_name"), CheckConstraint("length(currency) = 3", name="currency"))
 
     id: UUID = Field(primary_key=True)
+    sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     name: str
     books_name: str
     time_zone: str
@@ -25,6 +26,7 @@ class VenueRow(SQLModel, table=True):
     contact: str = ""
     notes: str = ""
     has_tables: bool = False
+    has_money: bool = False
     has_schedule: bool = False
     departed_on: date | None = None
     revision: int = 1

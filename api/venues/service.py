@@ -1,6 +1,7 @@
 """Venues.
 
-- A venue's zone, day start and currency are fixed once it has a schedule (W6).
+- A venue's zone, day start and currency are fixed once it has a schedule (W6); its currency once it has a table, an
+  agreement or an entry.
 - Its tax area, legal name, payee and tax number are dated facts; what was recorded is never changed (D3, L6).
 """
 
@@ -18,6 +19,7 @@ from ..pricing.money import exponent
 from ..pricing.trading_day import Calendar, zone_named
 from ..store.clock import new_id
 from ..store.db import lock
+from ..store.sequence import next_number
 from ..tax_areas.convert import read_tax_area
 from ..tax_areas.rows import TaxAreaRow
 from ..tax_areas.tax_area import TaxArea
@@ -43,9 +45,11 @@ def create_venue(session: Session, venue: VenueIn, *, now: datetime) -> VenueRow
     taken = set(session.exec(select(VenueRow.books_name)).all())
     values = venue.model_dump()
     facts = _taken_out(values)
+    recorded = next_number(session, "venues", now=now)
     row = VenueRow(
         id=new_id(),
-        made_at=now,
+        sequence=recorded.number,
+        made_at=recorded.at,
         books_name=books_name(venue.name, taken=taken),
         **{"day_starts_at": DAY_STARTS_AT, **values},
     )
@@ -118,7 +122,7 @@ def page_venues(
     query = select(VenueRow).where(left.is_not(None) if departed else left.is_(None))
     if only_venues is not None:
         query = query.where(col(VenueRow.id).in_(only_venues))
-    return page(session, query, key=col(VenueRow.id), limit=limit, after=after)
+    return page(session, query, key=col(VenueRow.id), order=col(VenueRow.sequence), limit=limit, after=after)
 
 
 def change_venue(
@@ -141,12 +145,12 @@ def change_venue(
         faults = [Fault("fixed_by_schedule", name, _said(values[name]), _said(getattr(row, name))) for name in fixed]
         raise Problem("fixed_by_schedule", errors=faults)
     _must_exist(time_zone=values.get("time_zone"), currency=values.get("currency"))
-    if "currency" in values and values["currency"] != row.currency and row.has_tables:
+    if "currency" in values and values["currency"] != row.currency and (row.has_tables or row.has_money):
         raise http_problem(
             "conflict",
             where="currency",
             found=values["currency"],
-            expected=f"{row.currency}: tables that stand or stood here sell in it",
+            expected=f"{row.currency}: its tables, agreements or entries are in it",
         )
     _must_know_tax_area(session, facts.get("tax_area"))
     known = facts_of(session, [venue_id])[venue_id]
@@ -193,6 +197,16 @@ def lock_venue(session: Session, venue_id: UUID) -> VenueRow:
     row = session.get(VenueRow, venue_id, populate_existing=True)
     if row is None:
         raise not_found("venue")
+    return row
+
+
+def fix_currency(session: Session, venue_id: UUID) -> VenueRow:
+    """Return a venue whose currency no longer changes, for an agreement or an entry is made in it. Locks: the venue."""
+    row = get_venue(session, venue_id)
+    if not row.has_money:
+        row = lock_venue(session, venue_id)
+        row.has_money = True
+        session.flush()
     return row
 
 

@@ -6,6 +6,7 @@
   then the operation, an ordinary function, begins the transaction (see ``baizebook.web.transactions``).
 - What is kept in memory of what was read (``baizebook.store.kept``) is answered at once, without a thread.
 - A file is not parsed here: the operation reads it, in the same thread.
+- The operation's ``now`` is never before the last recorded instant (see ``baizebook.web.instant``).
 - A POST with an ``Idempotency-Key`` that was answered before is answered the same again (see
   ``baizebook.web.idempotency``): key, work and answer are stored in the one transaction of the request.
 """
@@ -28,6 +29,7 @@ from .csv_text import PLAIN, Dialect
 from .dependencies import answer_from_memory, file_kinds, writes
 from .errors import Problem, not_offered
 from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key
+from .instant import caution, not_before_the_last
 from .thread_loop import loop_of_this_thread
 from .transactions import Transactions
 
@@ -99,6 +101,8 @@ def _in_this_thread(endpoint: Callable[..., Any]) -> Callable[..., Any]:
         session = next((value for value in values.values() if isinstance(value, Session)), None)
         if session is not None and (claim := session.info.pop("claim", None)):
             claim_key(session, claim)
+        if "now" in values and "session" in values:
+            values["now"] = not_before_the_last(**values)
         return endpoint(*args, **values)
 
     return call
@@ -134,6 +138,7 @@ def _answer(handle: Handler, request: ReadRequest, session: Session, claim: KeyC
         response = loop_of_this_thread().run_until_complete(handle(request))
     except Replay as replay:
         return Response(replay.body, replay.status, replay.headers)
+    caution(session, response)
     if claim is not None and "claim" not in session.info:
         keep_answer(session, claim, response)
     return response

@@ -11,6 +11,7 @@ from uuid import UUID
 
 from fastapi import Query, Request, Response
 from sqlalchemy import ColumnElement
+from sqlalchemy import select as select_columns
 from sqlmodel import Session
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -31,11 +32,24 @@ class Page(Generic[R]):
     next: Any
 
 
-def page(session: Session, query: SelectOfScalar[Any], *, key: Any, limit: int, after: UUID | str | None) -> Page[Any]:
-    """Return the rows of ``query`` whose ``key`` (a column that tells rows apart) comes after ``after``, in its order."""
-    column: ColumnElement[Any] = key
+def page(
+    session: Session,
+    query: SelectOfScalar[Any],
+    *,
+    key: Any,
+    limit: int,
+    after: UUID | str | None,
+    order: Any = None,
+) -> Page[Any]:
+    """Return the rows of ``query`` that follow the row whose ``key`` (a column that tells rows apart) is ``after``.
+
+    They are in the order of the column ``order``, without it of the key. A row that was recorded later has a higher
+    number in ``order``, whatever the clock said: whoever goes on from the last page misses none.
+    """
+    column: ColumnElement[Any] = key if order is None else order
     if after is not None:
-        query = query.where(column > after)
+        last = after if order is None else select_columns(order).where(key == after).scalar_subquery()
+        query = query.where(column > last)
     rows = session.exec(query.order_by(column).limit(limit + 1)).all()
     name = key.key
     return Page(rows[:limit], getattr(rows[limit - 1], name) if len(rows) > limit else None)

@@ -434,7 +434,7 @@ def _disputes(session: Session, ids: Collection[UUID]) -> dict[UUID, list[OpenDi
             col(CollectedTableRow.place) == 0,
             ~exists().where(col(DisputeAnswerRow.dispute_id) == col(DisputeRow.id)),
         )
-        .order_by(col(DisputeRow.id))
+        .order_by(col(DisputeRow.sequence))
     )
     found: dict[UUID, list[OpenDispute]] = {}
     for table_id, row in session.execute(query):

@@ -62,6 +62,7 @@ def get_worklist(
     date; work that comes up again after its cause was gone is a new item, given to nobody. A reader sees no
     work that tells of money in a box.
     """
+    session.rollback()  # its snapshot would not show what is assessed now
     service.catch_up(request.app.state.engine, now=now)
     wanted = WorkFilter(
         venue_id=venue_id,

@@ -1,6 +1,7 @@
 """The self-check: it finds every guard that is missing, every setting that is off, and changes nothing itself."""
 
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from uuid import uuid4
 
@@ -14,7 +15,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, create_engine, event, make_url, text
 
-from tests.conftest import Route, Run
+from tests.conftest import NOON, Route, Run
 from tests.databases import empty_sqlite, postgres_database, settings_for, sqlite_database
 
 ROOT = Path(__file__).parents[2]
@@ -51,6 +52,17 @@ def test_a_migrated_database_has_nothing_bad(app: FastAPI) -> None:
     assert found_bad(app) == {}
     warned = {finding.what for finding in examine(app) if finding.grade == "warning"}
     assert warned <= {"SQLite version", "PostgreSQL role", "PostgreSQL durability"}
+
+
+def test_a_clock_that_has_gone_back_is_found(client: TestClient, route: Route, app: FastAPI) -> None:
+    client.app.state.clock = lambda: NOON  # type: ignore[attr-defined]
+    route.venue()
+    app.state.clock = lambda: NOON - timedelta(hours=1)
+    (finding,) = (finding for finding in examine(app) if finding.what == "clock")
+    assert finding.grade == "warning"
+    assert "3600 s behind" in finding.says
+    app.state.clock = lambda: NOON + timedelta(hours=1)
+    assert all(finding.grade == "good" for finding in examine(app) if finding.what == "clock")
 
 
 def test_the_check_changes_nothing(client: TestClient, route: Route, engine: Engine) -> None:

@@ -64,6 +64,7 @@ def test_a_venue_is_made_and_read_with_every_field_there(client: TestClient, rou
 def test_what_is_dated_holds_from_todays_trading_date_or_from_the_one_that_is_said(
     client: TestClient, route: Route
 ) -> None:
+    at(client, datetime(2026, 11, 24, 17, tzinfo=UTC))
     venue = route.venue(legal_name="Corner Tavern LLC")
     path = f"/v1/venues/{venue['id']}"
 
