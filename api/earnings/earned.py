@@ -31,7 +31,8 @@ class Earned:
 
     ``refunds`` are refunds, house money and test money given back. ``venue_share`` is what the settlement gives the
     venue of this box; ``games`` and ``minutes`` are what the meters counted, 0 where there is no such meter.
-    ``denominations`` are amounts by denomination; they add up to ``gross``.
+    ``denominations`` are amounts by denomination; they add up to ``gross``. ``out_of_order`` is the share of each day in
+    which nobody could play (J2).
     """
 
     collection_id: str
@@ -51,6 +52,7 @@ class Earned:
     denominations: Mapping[int, int] = field(default_factory=dict)
     points: Sequence[MeterPoint] = ()
     agreement_id: str | None = None
+    out_of_order: Mapping[date, Fraction] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +69,10 @@ class Spent:
 
 @dataclass(slots=True)
 class Sum:
-    """The figures of one row, in minor units; ``table_days`` are the days of tables that the money belongs to."""
+    """The figures of one row, in minor units; ``table_days`` are the days of tables that the money belongs to.
+
+    A day counts there by the share of it in which the table was in order.
+    """
 
     gross: int = 0
     refunds: int = 0
@@ -77,7 +82,7 @@ class Sum:
     expenses: int = 0
     games: int = 0
     minutes: int = 0
-    table_days: int = 0
+    table_days: Fraction = Fraction()
     collection_ids: set[str] = field(default_factory=set)
     entry_ids: set[str] = field(default_factory=set)
     expense_entry_ids: set[str] = field(default_factory=set)
@@ -102,11 +107,11 @@ def earnings(
     table: where a grouping asks for what they do not have, its value is the empty text.
     """
     sums: dict[Key, Sum] = defaultdict(Sum)
-    table_days: dict[Key, set[tuple[str, date]]] = defaultdict(set)
+    table_days: dict[Key, dict[tuple[str, date], Fraction]] = defaultdict(dict)
     for box in boxes:
         _add_box(sums, table_days, box, by=by, from_on=from_on, until_on=until_on)
     for key, days in table_days.items():
-        sums[key].table_days = len(days)
+        sums[key].table_days = sum(days.values(), Fraction())
     for expense in spent:
         if from_on <= expense.on < until_on:
             row = sums[(expense.currency, *(_value_of(expense, grouping, expense.on) for grouping in by))]
@@ -117,7 +122,7 @@ def earnings(
 
 def _add_box(
     sums: dict[Key, Sum],
-    table_days: dict[Key, set[tuple[str, date]]],
+    table_days: dict[Key, dict[tuple[str, date], Fraction]],
     box: Earned,
     *,
     by: Sequence[Grouping],
@@ -127,7 +132,7 @@ def _add_box(
     days = days_of(emptied_before_on=box.emptied_before_on, emptied_on=box.emptied_on)
     if days[-1] < from_on or days[0] >= until_on:
         return
-    weights = weights_of(days, box.points)
+    weights = weights_of(days, box.points, box.out_of_order)
     parts = {name: allot(getattr(box, name), weights) for name in _AMOUNTS}
     cells = _by_denomination(box, weights) if "denomination" in by else None
     for place, day in enumerate(days):
@@ -139,7 +144,7 @@ def _add_box(
             row = sums[key]
             for name, amount in figures.items():
                 setattr(row, name, getattr(row, name) + amount)
-            table_days[key].add((box.table_id, day))
+            table_days[key][box.table_id, day] = 1 - box.out_of_order.get(day, Fraction())
             row.collection_ids.add(box.collection_id)
             if box.entry_id is not None:
                 row.entry_ids.add(box.entry_id)

@@ -17,7 +17,7 @@ from ..collections.queries import baselines
 from ..collections.rows import CollectedTableRow, CollectionRow
 from ..controllers.queries import load_machines, machine_from
 from ..controllers.sells import sold_during
-from ..jobs.out_of_order import days_out_of_order
+from ..jobs.out_of_order import OutOfOrder, days_out_of_order, share_of_days
 from ..jobs.queries import times_out_of_order
 from ..ledger.rows import EntryRow, PostingRow
 from ..pool_tables.place import counts_since
@@ -61,6 +61,7 @@ def boxes_of(session: Session, *, from_on: date, until_on: date, venue_id: UUID 
     starts = baselines(session, [(row.collection_id, row.pool_table_id) for row in rows])
     between = _read_between(session, tables, [start.since.at for start in starts.values() if start.since is not None])
     parts = _parts(session, rows)
+    broken = times_out_of_order(session, set(tables), from_at=_SOME_TIME, to_at=max(row.collected_at for row in rows))
     return [
         _box(
             row,
@@ -70,6 +71,7 @@ def boxes_of(session: Session, *, from_on: date, until_on: date, venue_id: UUID 
             starts[row.collection_id, row.pool_table_id],
             between[row.pool_table_id],
             parts,
+            broken[row.pool_table_id],
         )
         for row in rows
     ]
@@ -116,7 +118,7 @@ def names_of(session: Session, *, table_ids: Iterable[str]) -> Names:
     return Names({id_: table.label for id_, table in tables.items()}, dict(venues))
 
 
-def open_boxes(session: Session, *, venue_id: UUID | None = None) -> list[OpenBox]:
+def open_boxes(session: Session, *, now: datetime, venue_id: UUID | None = None) -> list[OpenBox]:
     """Return the boxes of the tables that are at a venue, each since it was last emptied, with its last gross."""
     stays = (
         select(StayRow, VenueRow, PoolTableRow.made_at)
@@ -128,14 +130,21 @@ def open_boxes(session: Session, *, venue_id: UUID | None = None) -> list[OpenBo
         stays = stays.where(StayRow.venue_id == venue_id)
     last = _last_collected(session)
     found = []
-    for stay, venue, made_at in session.exec(stays.order_by(col(StayRow.pool_table_id))):
-        row = last.get(stay.pool_table_id)
+    at_venues = session.exec(stays.order_by(col(StayRow.pool_table_id))).all()
+    broken = times_out_of_order(
+        session, [stay.pool_table_id for stay, _, _ in at_venues], from_at=_SOME_TIME, to_at=now + _A_DAY
+    )
+    for stay, venue, made_at in at_venues:
+        row, calendar = last.get(stay.pool_table_id), calendar_of(venue)
         came_at = counts_since(stay.from_at, made_at=made_at)
         came_empty = row is not None and stay.box == "emptied" and row.collected_at < came_at
-        placed_on = calendar_of(venue).trading_day(stay.from_at) - _A_DAY
+        placed_on = calendar.trading_day(stay.from_at) - _A_DAY
+        lost = share_of_days(broken[stay.pool_table_id], calendar=calendar, from_at=_SOME_TIME, to_at=now + _A_DAY)
         usual = None
         if row is not None and row.before_on is not None and row.before_on < row.trading_on:
-            usual = Fraction(row.counted_minor, (row.trading_on - row.before_on).days)
+            days = (row.trading_on - row.before_on).days
+            in_order = days - sum(share for day, share in lost.items() if row.before_on < day <= row.trading_on)
+            usual = Fraction(row.counted_minor) / (in_order or days)
         found.append(
             OpenBox(
                 table_id=str(stay.pool_table_id),
@@ -143,6 +152,7 @@ def open_boxes(session: Session, *, venue_id: UUID | None = None) -> list[OpenBo
                 currency=venue.currency,
                 emptied_on=placed_on if row is None or came_empty else row.trading_on,
                 usual_a_day=usual,
+                out_of_order=lost,
             )
         )
     return found
@@ -328,6 +338,7 @@ def _box(
     start: Baseline,
     read: Sequence[Row[Any]],
     parts: Mapping[tuple[UUID, UUID], _Part],
+    broken: Sequence[OutOfOrder],
 ) -> Earned:
     part = parts[row.collection_id, row.pool_table_id]
     meters = [meter_of(stated, currency=row.currency) for stated in table.profile.get("meters", ())]
@@ -352,6 +363,12 @@ def _box(
         denominations={value: value * count for value, count in row.counts},
         points=_points(row, meters, start, read, calendar),
         agreement_id=None if part.agreement_id is None else str(part.agreement_id),
+        out_of_order=share_of_days(
+            broken,
+            calendar=calendar,
+            from_at=row.collected_at if start.since is None else start.since.at,
+            to_at=row.collected_at,
+        ),
     )
 
 

@@ -46,7 +46,7 @@ def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -
     rows = _earned(boxes, spent, asked.from_on, asked.until_on, asked.by)
     befores = {} if earlier is None else _earned_in(session, asked, *earlier)
     waiting = not_yet_collected(
-        open_boxes(session, venue_id=asked.venue_id),
+        open_boxes(session, now=now, venue_id=asked.venue_id),
         from_on=asked.from_on,
         until_on=asked.until_on,
         today=today_at(session, now=now),

@@ -4,13 +4,15 @@
   including that day. Two collections on one day share that day: all of the second box belongs to it.
 - Where a money meter was read in between, each stretch between two readings gets the part that the meter counted in it;
   inside a stretch, and where there is no reading, the days get equal parts.
+- A table sells nothing while it is out of order (J2): inside a stretch a day counts by the share of it in which the table
+  could be played. A stretch without any such day is divided equally all the same: the money came on some day.
 - Parts are whole minor units by largest remainder, ties to the earlier day: they add up to the amount, exactly.
 - The money left over when a period is cut in two is that of its two halves: each day's part depends on the box alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
@@ -18,6 +20,7 @@ from fractions import Fraction
 from ..pricing.money import allot
 
 _A_DAY = timedelta(days=1)
+_NEVER: Mapping[date, Fraction] = {}
 MAX_DAYS = 40_000
 """No box is spread over more days than this century has."""
 
@@ -38,10 +41,12 @@ def days_of(*, emptied_before_on: date | None, emptied_on: date) -> list[date]:
     return [emptied_on - _A_DAY * back for back in range(count - 1, -1, -1)]
 
 
-def weights_of(days: Sequence[date], points: Sequence[MeterPoint] = ()) -> list[Fraction]:
+def weights_of(
+    days: Sequence[date], points: Sequence[MeterPoint] = (), out_of_order: Mapping[date, Fraction] = _NEVER
+) -> list[Fraction]:
     """Return the part of the box that belongs to each day; the parts add up to 1.
 
-    ``points`` may come in any order; those outside the days, and those that would make the meter go down, say nothing.
+    ``out_of_order`` is the share of a day in which nobody could play. ``points`` may come in any order; those outside the days, and those that would make the meter go down, say nothing.
     """
     weights: list[Fraction] = []
     begun, share = 0, Fraction(0)
@@ -50,11 +55,19 @@ def weights_of(days: Sequence[date], points: Sequence[MeterPoint] = ()) -> list[
         ended = (point.on - days[0]).days + 1
         if ended <= begun or not share <= point.share <= 1:
             continue
-        weights += [(point.share - share) / (ended - begun)] * (ended - begun)
+        in_order = [1 - out_of_order.get(day, Fraction()) for day in days[begun:ended]]
+        in_order = in_order if any(in_order) else [Fraction(1)] * len(in_order)
+        whole = sum(in_order)
+        weights += [(point.share - share) * part / whole for part in in_order]
         begun, share = ended, point.share
     return weights
 
 
-def spread(amount: int, days: Sequence[date], points: Sequence[MeterPoint] = ()) -> dict[date, int]:
+def spread(
+    amount: int,
+    days: Sequence[date],
+    points: Sequence[MeterPoint] = (),
+    out_of_order: Mapping[date, Fraction] = _NEVER,
+) -> dict[date, int]:
     """Return the part of an amount (minor units, of either sign) that belongs to each day."""
-    return dict(zip(days, allot(amount, weights_of(days, points)), strict=True))
+    return dict(zip(days, allot(amount, weights_of(days, points, out_of_order)), strict=True))

@@ -19,7 +19,7 @@ from ..schedules.schemas import TariffRefOut
 from .battery_forecast import Forecast
 from .battery_verdict import DEFAULT_LEVELS, BatteryHealth, BatteryLevels, BatterySettings
 from .clock_verdict import ClockSettings
-from .levels import Levels
+from .levels import FaultLimits, Levels
 from .meter_health import MeterHealth
 from .schemas import (
     BatteryHealthOut,
@@ -30,6 +30,7 @@ from .schemas import (
     ClockHealthOut,
     ClockSettingsOut,
     DisagreementOut,
+    FaultSettingsOut,
     ForecastOut,
     MeterDeltaOut,
     MeterHealthOut,
@@ -65,6 +66,7 @@ def read_settings(message: SettingsIn) -> Levels:
         battery=replace(BatterySettings(), **battery),
         clock=replace(ClockSettings(), **terms.get("clock", {})),
         **terms.get("cash", {}),
+        faults=replace(FaultLimits(), **terms.get("faults", {})),
     )
 
 
@@ -85,6 +87,7 @@ def settings_out(levels: Levels) -> SettingsOut:
         ),
         clock=ClockSettingsOut(tolerance_s=levels.clock.tolerance_s),
         cash=CashSettingsOut(bank_within_days=levels.bank_within_days),
+        faults=FaultSettingsOut(again=levels.faults.again, within_days=levels.faults.within_days),
     )
 
 

@@ -104,8 +104,20 @@ class CashSettingsIn(In):
     ) = MISSING
 
 
+class FaultSettingsIn(In):
+    """When a table fails too often; an absent field has its default."""
+
+    again: (
+        Annotated[StrictInt, Limits(ge=2, le=50, description="Faults reported of one table that make it work.")]
+        | MISSING
+    ) = MISSING
+    within_days: (
+        Annotated[StrictInt, Limits(ge=1, le=366, description="The days within which they were reported.")] | MISSING
+    ) = MISSING
+
+
 class SettingsIn(In):
-    """All battery levels, the clock tolerance and when cash is due: an absent field goes back to its default."""
+    """All levels, tolerances and limits: an absent field goes back to its default."""
 
     battery: (
         Annotated[BatterySettingsIn, Limits(description="How batteries are judged; absent: all defaults.")] | MISSING
@@ -115,6 +127,9 @@ class SettingsIn(In):
     )
     cash: (
         Annotated[CashSettingsIn, Limits(description="When cash is due at the bank; absent: the default.")] | MISSING
+    ) = MISSING
+    faults: (
+        Annotated[FaultSettingsIn, Limits(description="When a table fails too often; absent: all defaults.")] | MISSING
     ) = MISSING
 
 
@@ -155,12 +170,20 @@ class CashSettingsOut(Out):
     bank_within_days: int
 
 
+class FaultSettingsOut(Out):
+    """When a table fails too often."""
+
+    again: int
+    within_days: int
+
+
 class SettingsOut(Out):
-    """The battery levels, the clock tolerance and when cash is due, as they are in force."""
+    """The levels, tolerances and limits in force."""
 
     battery: BatterySettingsOut
     clock: ClockSettingsOut
     cash: CashSettingsOut
+    faults: FaultSettingsOut
 
 
 class ForecastOut(Out):

@@ -7,10 +7,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from fractions import Fraction
+
+from ..pricing.trading_day import Calendar
 
 _DAY = timedelta(days=1)
 _MICROSECOND = timedelta(microseconds=1)
@@ -42,6 +44,56 @@ def days_out_of_order(spans: Iterable[OutOfOrder], *, from_at: datetime, to_at: 
     """Return the days of a time in which a table was out of order."""
     covered = sum((end - start for start, end in within(spans, from_at=from_at, to_at=to_at)), timedelta())
     return Fraction(covered // _MICROSECOND, _DAY // _MICROSECOND)
+
+
+def days_in_order(spans: Iterable[OutOfOrder], *, from_at: datetime, to_at: datetime) -> Fraction:
+    """Return the days of a time in which a table could be played."""
+    whole = Fraction((to_at - from_at) // _MICROSECOND, _DAY // _MICROSECOND)
+    return whole - days_out_of_order(spans, from_at=from_at, to_at=to_at)
+
+
+def share_of_days(
+    spans: Sequence[OutOfOrder], *, calendar: Calendar, from_at: datetime, to_at: datetime
+) -> dict[date, Fraction]:
+    """Return the trading days on which a table was out of order within a time, each with the share of the day."""
+    shares: dict[date, Fraction] = {}
+    for start, end in within(spans, from_at=from_at, to_at=to_at):
+        day = calendar.trading_day(start)
+        while (day_starts := calendar.day_starts(day)) < end:
+            next_starts = calendar.day_starts(day + _DAY)
+            part = min(end, next_starts) - max(start, day_starts)
+            share = Fraction(part // _MICROSECOND, (next_starts - day_starts) // _MICROSECOND)
+            shares[day] = shares.get(day, Fraction()) + share
+            day += _DAY
+    return shares
+
+
+def after_days_in_order(at: datetime, days: Fraction, spans: Iterable[OutOfOrder]) -> datetime | None:
+    """Return when a table has been in order for so many days since an instant; None where it never will, as it is now."""
+    left = timedelta(seconds=int(days * 86_400))
+    for start, end in _apart(spans):
+        if end is not None and end <= at:
+            continue
+        if start > at:
+            if at + left <= start:
+                break
+            left -= start - at
+        if end is None:
+            return at if left <= timedelta() else None
+        at = end
+    return at + left
+
+
+def _apart(spans: Iterable[OutOfOrder]) -> list[tuple[datetime, datetime | None]]:
+    """Return times out of order in time order, those that touch put together."""
+    apart: list[tuple[datetime, datetime | None]] = []
+    for span in sorted(spans, key=lambda span: span.from_at):
+        if apart and ((last := apart[-1][1]) is None or span.from_at <= last):
+            if last is not None:
+                apart[-1] = apart[-1][0], None if span.to_at is None else max(last, span.to_at)
+        else:
+            apart.append((span.from_at, span.to_at))
+    return apart
 
 
 def is_out_of_order(spans: Iterable[OutOfOrder], at: datetime) -> bool:

@@ -51,11 +51,13 @@ class DaysOfTable:
 
     days: dict[date, DayOf] = field(default_factory=dict)
     boxes: list[tuple[date, date, frozenset[date]]] = field(default_factory=list)
+    out_of_order: set[date] = field(default_factory=set)
 
     def add(self, box: Earned) -> None:
         """Add a box: its money and games by day."""
         days = days_of(emptied_before_on=box.emptied_before_on, emptied_on=box.emptied_on)
-        weights = weights_of(days, box.points)
+        weights = weights_of(days, box.points, box.out_of_order)
+        self.out_of_order.update(box.out_of_order)
         takings, games = (allot(amount, weights) for amount in (box.gross - box.refunds, box.games))
         self.boxes.append((days[0], days[-1], frozenset(point.on for point in box.points)))
         for day, amount, count in zip(days, takings, games, strict=True):
@@ -63,8 +65,10 @@ class DaysOfTable:
             self.days[day] = DayOf(known.takings + amount, known.games + count)
 
     def week(self, first: date, *, mixed: Sequence[tuple[date, date]]) -> DayOf | None:
-        """Return the seven days from ``first``; None where one is not collected, or lies in a mixed box."""
+        """Return the seven days from ``first``; None where one is not collected, out of order, or in a mixed box."""
         days = [first + _A_DAY * later for later in range(7)]
+        if not self.out_of_order.isdisjoint(days):
+            return None
         if any(day not in self.days for day in days):
             return None
         if any(start <= days[-1] and days[0] <= end for start, end in mixed):

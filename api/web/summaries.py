@@ -33,7 +33,7 @@ SUMMARIES = {
     "get_price_grid": "What amounts buy, by venue and window",
     "get_quote": "Quote for one question",
     "get_ready": "Readiness check",
-    "get_settings": "Battery levels and clock tolerance",
+    "get_settings": "Levels, tolerances and limits",
     "get_settings_sheet": "Settings sheet of a controller",
     "get_statement": "Statement of a venue",
     "get_table": "One table",

@@ -8,17 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from fractions import Fraction
+from datetime import date, datetime
 from uuid import UUID
 
 from ..health.levels import Levels
 from ..health.table_health import TableFacts, TableHealth, judge
+from ..jobs.out_of_order import OutOfOrder, days_in_order
 from ..pool_tables.controller import Controller
 from ..pricing import Timetable
 from .charging import charging
 from .clocks import clock_work
 from .day_keying import DayKeyingFacts, day_keying_work
+from .failing import ReportedFault, fault_reviews
 from .full_box import BoxFacts, Emptied, Measure, box_work, since_empty
 from .keying import KeyingFacts, LastKeyed, keying_work
 from .reviews import (
@@ -64,7 +65,8 @@ class WorkFacts:
     ``health`` has the readings; ``came_at`` is when the table came to where it is now, with ``came_with`` on its meters
     and its box ``came_empty`` or not. ``listed`` are the prices listed there (None in the workshop); ``collected`` is in time order. ``counted`` are
     collections with an expectation, ``signals`` those of the table's chart, ``signals_of_collectors`` those seen in a
-    collection that began at this table, ``completed`` the ids of work that somebody closed in words.
+    collection that began at this table, ``completed`` the ids of work that somebody closed in words. ``reported`` are
+    the faults reported of the table, ``out_of_order`` when nobody could play (J2).
     """
 
     health: TableFacts
@@ -91,6 +93,8 @@ class WorkFacts:
     disputes: Sequence[OpenDispute]
     bags: Sequence[OpenBag]
     licence: Licence | None
+    reported: Sequence[ReportedFault] = ()
+    out_of_order: Sequence[OutOfOrder] = ()
 
     @property
     def dangers(self) -> tuple[Danger, ...]:
@@ -106,7 +110,7 @@ class WorkFacts:
 def find_work(facts: WorkFacts, *, now: datetime) -> tuple[Work, ...]:
     """Return all the work at a table that is not over."""
     health = judge(facts.health, facts.levels, now=now)
-    found = [*_anywhere(facts, health)]
+    found = [*_anywhere(facts, health, now=now)]
     if not facts.health.in_workshop:
         found += _at_the_venue(facts, health, now=now)
     return tuple(
@@ -116,7 +120,7 @@ def find_work(facts: WorkFacts, *, now: datetime) -> tuple[Work, ...]:
     )
 
 
-def _anywhere(facts: WorkFacts, health: TableHealth) -> list[Work]:
+def _anywhere(facts: WorkFacts, health: TableHealth, *, now: datetime) -> list[Work]:
     currency, zone = facts.health.currency, facts.health.zone
     licence = facts.licence
     return [
@@ -126,6 +130,7 @@ def _anywhere(facts: WorkFacts, health: TableHealth) -> list[Work]:
         *collector_reviews(facts.signals_of_collectors, zone=zone),
         *dispute_reviews(facts.disputes),
         *bag_reviews(facts.bags, within_days=facts.levels.bank_within_days, zone=zone),
+        *fault_reviews(facts.reported, limits=facts.levels.faults, zone=zone, now=now),
         *(licence_work(licence.number, expires_at=licence.expires_at, zone=zone) if licence else ()),
     ]
 
@@ -143,7 +148,7 @@ def _at_the_venue(facts: WorkFacts, health: TableHealth, *, now: datetime) -> li
         ),
         *keying_work(_keying(facts, health), now=now),
         *_day_keying(facts, now=now),
-        *silence_work(_news(facts)),
+        *([] if any(span.to_at is None for span in facts.out_of_order) else silence_work(_news(facts))),
         *(box_work(box, now=now) if box else ()),
     ]
 
@@ -181,8 +186,11 @@ def _day_keying(facts: WorkFacts, *, now: datetime) -> tuple[Work, ...]:
 
 def _news(facts: WorkFacts) -> News:
     heard = [at for at in (facts.read_at, facts.last_collected_at) if at is not None and at >= facts.came_at]
+    last_at = max(heard, default=facts.came_at)
+    mended = [span.to_at for span in facts.out_of_order if span.to_at is not None]
     return News(
-        last_at=max(heard, default=facts.came_at),
+        last_at=last_at,
+        silent_since=max([last_at, *mended]),
         ever=bool(heard),
         zone=facts.health.zone,
         label=facts.label,
@@ -214,16 +222,22 @@ def _box(facts: WorkFacts) -> BoxFacts | None:
         currency=facts.health.currency,
         zone=facts.health.zone,
         empty_at=empty_at,
-        emptied=_emptied(facts.collected),
+        emptied=_emptied(facts.collected, facts.out_of_order),
         metered=metered[0] if metered else None,
         dangers=facts.dangers,
+        out_of_order=facts.out_of_order,
     )
 
 
-def _emptied(collected: Sequence[CountedTable]) -> list[Emptied]:
+def _emptied(collected: Sequence[CountedTable], out_of_order: Sequence[OutOfOrder]) -> list[Emptied]:
+    """Return the boxes emptied, each with its days in order; a box without any has brought what it has in all its days."""
     befores = [collected[0].since_at if collected else None, *(row.collected_at for row in collected)]
     return [
-        Emptied(Fraction((row.collected_at - before) // timedelta(seconds=1), 86_400), row.counts)
+        Emptied(
+            days_in_order(out_of_order, from_at=before, to_at=row.collected_at)
+            or days_in_order((), from_at=before, to_at=row.collected_at),
+            row.counts,
+        )
         for before, row in zip(befores, collected, strict=False)
         if before is not None and before < row.collected_at
     ]

@@ -7,6 +7,8 @@
   such a meter it is the usual rate all along.
 - A collection is due when the box reaches its first limit. It comes up at four fifths of that limit, or a week before
   the limit if that is earlier.
+- A table sells nothing while it is out of order (J2): days out of order count neither in the rate nor in the forecast.
+  While it is, no collection is due, unless the box was full before.
 - A denomination that is both a coin and a note counts as a note; in a currency without coins on record only the value
   limit counts.
 """
@@ -20,6 +22,7 @@ from fractions import Fraction
 from typing import Literal
 
 from ..collections.coins import PIECES
+from ..jobs.out_of_order import OutOfOrder, after_days_in_order, days_in_order
 from ..pricing.money import format_money
 from ..readings.meter_history import Counts
 from ..readings.meters import Meter, MeterReading, counted, deltas
@@ -39,7 +42,7 @@ _CODES: dict[Measure, Code] = {"coins": "coins_limit", "notes": "notes_limit", "
 
 @dataclass(frozen=True, slots=True)
 class Emptied:
-    """A collection: the days since the one before, and how many pieces of each denomination (minor units) it counted."""
+    """A collection: the days in order since the one before, and the pieces of each denomination (minor units) counted."""
 
     days: Fraction
     counts: Mapping[int, int]
@@ -65,6 +68,7 @@ class BoxFacts:
     emptied: Sequence[Emptied] = ()
     metered: Metered | None = None
     dangers: tuple[Danger, ...] = ()
+    out_of_order: Sequence[OutOfOrder] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,15 +78,16 @@ class _Filling:
     level: Fraction
     level_at: datetime
     a_day: Fraction
+    out_of_order: Sequence[OutOfOrder] = ()
 
     def days_to(self, share: Fraction) -> Fraction:
         """Return in how many days from ``level_at`` a share of the limit is reached; 0 where it already is."""
         return max(self.limit * share - self.level, Fraction()) / self.a_day
 
-    def reaches(self, share: Fraction) -> datetime:
-        """Return when a share of the limit is reached, ten years after ``level_at`` at the latest."""
-        seconds = min(self.days_to(share), Fraction(_SURELY_LATER_DAYS)) * 86_400
-        return self.level_at + timedelta(seconds=int(seconds))
+    def reaches(self, share: Fraction) -> datetime | None:
+        """Return when a share of the limit is reached, after at most ten years in order; None while it is out of order."""
+        days = min(self.days_to(share), Fraction(_SURELY_LATER_DAYS))
+        return after_days_in_order(self.level_at, days, self.out_of_order)
 
 
 def box_work(facts: BoxFacts, *, now: datetime) -> tuple[Work, ...]:
@@ -92,7 +97,7 @@ def box_work(facts: BoxFacts, *, now: datetime) -> tuple[Work, ...]:
         return ()
     first = min(fillings, key=lambda filling: filling.days_to(Fraction(1)))
     full_at, near_at = first.reaches(Fraction(1)), first.reaches(NEAR)
-    if full_at > now + _FARTHEST_DAYS * _A_DAY:
+    if full_at is None or near_at is None or full_at > now + _FARTHEST_DAYS * _A_DAY:
         return ()
     return (
         Work(
@@ -126,14 +131,15 @@ def _filling(facts: BoxFacts, measure: Measure, limit: int) -> _Filling | None:
     usual = Fraction(pieces) / days if days > 0 else Fraction()
     metered = facts.metered
     if metered is None:
-        return _Filling(measure, limit, Fraction(), facts.empty_at, usual) if usual else None
+        return _Filling(measure, limit, Fraction(), facts.empty_at, usual, facts.out_of_order) if usual else None
     if days > 0 and worth:
         level = Fraction(metered.minor * pieces, worth)
-        return _Filling(measure, limit, level, metered.read_at, usual) if usual else None
-    over_days = Fraction(metered.read_at.timestamp() - metered.since_at.timestamp()) / 86_400
+        return _Filling(measure, limit, level, metered.read_at, usual, facts.out_of_order) if usual else None
+    over_days = days_in_order(facts.out_of_order, from_at=metered.since_at, to_at=metered.read_at)
     if measure != "value" or over_days < _MIN_DAYS or not metered.minor:
         return None
-    return _Filling(measure, limit, Fraction(metered.minor), metered.read_at, Fraction(metered.minor) / over_days)
+    a_day = Fraction(metered.minor) / over_days
+    return _Filling(measure, limit, Fraction(metered.minor), metered.read_at, a_day, facts.out_of_order)
 
 
 def _measured(counts: Mapping[int, int], measure: Measure, currency: str) -> int:

@@ -19,6 +19,9 @@ from ..controllers.queries import KEYED_IN_ORDER
 from ..controllers.rows import KeyingRow, KeyingVoidRow
 from ..health.levels import Levels
 from ..health.queries import StoredTable, facts_of, levels_in_force, load_tables
+from ..jobs.out_of_order import OutOfOrder
+from ..jobs.queries import times_out_of_order
+from ..jobs.rows import JobRow
 from ..pool_tables.place import GONE
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import controller_of_table
@@ -31,10 +34,12 @@ from ..reports.schemas import DifferencesOut
 from ..schedules.queries import Place, listed_at
 from ..settlements.rows import ReversalRow
 from ..store.changes import TouchedRow
+from ..store.clock import FUTURE_ALLOWED
 from ..store.db import Utc
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .assessment import CountedTable, Licence, WorkFacts
+from .failing import ReportedFault
 from .full_box import Measure
 from .keying import LastKeyed
 from .reviews import ChartSignal, Counted, OpenBag, OpenDispute
@@ -84,6 +89,8 @@ class StoredWork:
     bags: Sequence[OpenBag]
     signals_of_collectors: Sequence[ChartSignal]
     signals_from_at: datetime
+    reported: Sequence[ReportedFault] = ()
+    out_of_order: Sequence[OutOfOrder] = ()
 
 
 def has_wide_notes(session: Session) -> bool:
@@ -125,6 +132,8 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
     charts_from = now - _LOOK_BACK
     of_collectors = _signals_of_collectors(session, table_ids, from_at=charts_from)
     said_at = _said_at(session, table_ids)
+    reported = _reported(session, table_ids, since=now - _LOOK_BACK)
+    broken = times_out_of_order(session, table_ids, from_at=now - _LOOK_BACK, to_at=now + 2 * FUTURE_ALLOWED)
     return {
         id_: StoredWork(
             table=stored,
@@ -139,6 +148,8 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
             bags=[_bag_of(left) for left in bags.get(id_, ())],
             signals_of_collectors=of_collectors.get(id_, ()),
             signals_from_at=max(charts_from, said_at.get(id_, charts_from)),
+            reported=reported[id_],
+            out_of_order=broken[id_],
         )
         for id_, stored in tables.items()
     }
@@ -179,6 +190,8 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
         completed=frozenset(stored.completed),
         disputes=stored.disputes,
         bags=stored.bags,
+        reported=() if last.place in GONE else stored.reported,
+        out_of_order=stored.out_of_order,
         licence=None if last.place in GONE else _licence(table.profile.get("licence") or {}, venue),
     )
 
@@ -422,6 +435,17 @@ def _bag_of(left: Left) -> OpenBag:
         person=filling.person,
         partly=left.taken > 0,
     )
+
+
+def _reported(session: Session, ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[ReportedFault]]:
+    """Return the faults reported of each table since an instant."""
+    query = select(col(JobRow.pool_table_id), col(JobRow.id), col(JobRow.reported_at), col(JobRow.fault))
+    found: dict[UUID, list[ReportedFault]] = {id_: [] for id_ in ids}
+    for table_id, *job in session.execute(
+        query.where(col(JobRow.pool_table_id).in_(ids), col(JobRow.reported_at) > since)
+    ):
+        found[table_id].append(ReportedFault(*job))
+    return found
 
 
 def _disputes(session: Session, ids: Collection[UUID]) -> dict[UUID, list[OpenDispute]]:

@@ -3,6 +3,7 @@
 - A reading or a collection is news of a table; without any, the silence began when the table came to its venue.
 - Two weeks after the last news the work is a phone call to the venue, which is the cheapest visit; four weeks after,
   a visit takes the place of the call.
+- A table that is out of order is not silent: its job is known. Silence begins again when it is in order (J2).
 - Both are stored with their dates beforehand: time alone brings them up.
 """
 
@@ -21,9 +22,13 @@ VISIT_AFTER = timedelta(days=28)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class News:
-    """When a table was last heard of (``ever`` False: when it came to stand there), and what it can be asked."""
+    """When a table was last heard of (``ever`` False: when it came to stand there), and what it can be asked.
+
+    ``silent_since`` is the same, or when the table was in order again, if that was later.
+    """
 
     last_at: datetime
+    silent_since: datetime
     ever: bool
     zone: tzinfo
     label: str
@@ -35,14 +40,16 @@ def silence_work(news: News) -> tuple[Work, ...]:
     """Return the call and the visit that a table's silence will bring."""
     last_on = day_at(news.last_at, news.zone)
     since = f"No reading since {last_on}" if news.ever else f"No reading since the table came here on {last_on}"
-    visit_at = news.last_at + VISIT_AFTER
-    subject = f"since:{news.last_at.isoformat()}"
+    if news.silent_since > news.last_at:
+        since += f", in order again since {day_at(news.silent_since, news.zone)}"
+    visit_at = news.silent_since + VISIT_AFTER
+    subject = f"since:{news.silent_since.isoformat()}"
     return (
         Work(
             kind="ask_venue",
             code="no_reading",
             subject=subject,
-            due_at=news.last_at + ASK_AFTER,
+            due_at=news.silent_since + ASK_AFTER,
             lead_days=0,
             ends_at=visit_at,
             reason=f"{since}: call the venue.",

@@ -33,6 +33,7 @@ Code = Literal[
     "coins_limit", "notes_limit", "value_limit",
     "no_reading",
     "meter_went_down", "meters_disagree", "difference", "leaning", "collector_leaning", "dispute", "bag_not_banked",
+    "fails_again",
     "licence_expires", "not_assessed",
 ]  # fmt: skip
 Danger = Literal["battery", "mains", "cash"]
@@ -83,6 +84,7 @@ CLOSINGS: dict[Code, Closing] = {
     "bag_not_banked": Closing("record", "A deposit that names the bag."),
     "collector_leaning": _WHAT_IT_WAS,
     "dispute": Closing("record", "The answer to the dispute."),
+    "fails_again": Closing("record_or_words", "Words on what becomes of the table, or time without another fault."),
     "licence_expires": Closing("record", "A later expiry date on the table's licence."),
     "not_assessed": Closing("record", "A repair of the program."),
 }

@@ -149,3 +149,22 @@ def test_shared_expenses_lower_the_profit_of_the_tables_that_share_them(at_noon:
     (row,) = shared["rows"]
     assert (row["expenses"], row["profit"], shared["totals"][0]["profit"]) == ("12.00", "13.00", "13.00")
     assert len(row["expense_entry_ids"]) == 1
+
+
+def test_days_out_of_order_earn_nothing_and_are_no_weeks_of_a_table(at_noon: TestClient, till: Till) -> None:
+    """Out of order from the start of 4 November to the end of the 8th, and since the 20th (J2)."""
+    till.agree()
+    till.collect("2026-11-02", 10, cash=40)
+    till.collect("2026-11-12", 70, cash=320)
+    for number, start, end in ((1, "2026-11-04T11:00:00Z", "2026-11-09T11:00:00Z"), (2, "2026-11-20T11:00:00Z", None)):
+        job = {"id": f"00000000-0000-4000-8000-00000000000{number}", "table_id": till.table, "fault": "no_power"}
+        till.route.post("/jobs", {**job, "reported_at": start, "playable": False})
+        if end is not None:
+            till.route.post(f"/jobs/{job['id']}/done", {"at": end, "found": "A fuse."})
+    found = earned(at_noon, "by=week&from=2026-11-03&to=2026-11-13")
+    assert [(row["week"], row["gross"], row["table_weeks"]) for row in found["rows"]] == [
+        ("2026-11-02", "14.00", "0.14"),  # Tuesday the 3rd alone
+        ("2026-11-09", "56.00", "0.57"),  # Monday to Thursday
+    ]
+    (open_,) = earned(at_noon)["not_yet_collected"]
+    assert open_["estimate"] == "98.00"  # seven days in order, to the 19th, at 14.00

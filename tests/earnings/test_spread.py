@@ -68,3 +68,12 @@ def test_the_parts_add_up_to_the_amount(amount: int, count: int, points: list[Me
     box = days(MARCH_26 + timedelta(days=count))
     assert sum(weights_of(box, points)) == 1
     assert sum(spread(amount, box, points).values()) == amount
+
+
+def test_a_day_out_of_order_has_nothing_and_half_a_day_half() -> None:
+    box = days(MARCH_26 + timedelta(days=4))
+    out = {box[1]: Fraction(1), box[2]: Fraction(1, 2)}
+    assert list(spread(1000, box, (), out).values()) == [400, 0, 200, 400]
+    point = MeterPoint(box[1], Fraction(1, 2))
+    assert list(spread(1000, box, [point], out).values()) == [500, 0, 167, 333]
+    assert list(spread(1000, box, (), dict.fromkeys(box, Fraction(1))).values()) == [250] * 4

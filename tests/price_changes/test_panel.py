@@ -85,3 +85,10 @@ def test_prices_that_changed_in_the_same_weeks_do_not_hold_throughout() -> None:
     assert holds_throughout(soon, CHANGE, weeks=2)
     assert not holds_throughout(soon, CHANGE, weeks=3)
     assert not holds_throughout([], CHANGE, weeks=1)
+
+
+def test_a_week_with_a_day_out_of_order_does_not_count() -> None:
+    broken = {MONDAY + timedelta(days=9): Fraction(1, 2)}
+    boxes = [box(MONDAY - timedelta(days=7), 7, 70_00), box(MONDAY, 21, 205_00, out_of_order=broken)]
+    found = weeks_around(days_of_tables(boxes)["t"], CHANGE, HELD, weeks=8)
+    assert found.takings == {-1: 70_00.0, 1: 70_00.0, 3: 70_00.0}
