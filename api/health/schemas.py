@@ -1,4 +1,4 @@
-"""Battery levels and clock tolerance as received; a table's health as sent."""
+"""Levels, tolerances and limits as received; a table's health as sent."""
 
 from typing import Annotated, Literal
 

@@ -1,4 +1,4 @@
-"""A table's health from the database, and the operator's battery levels and clock tolerance.
+"""A table's health from the database, and the operator's levels, tolerances and limits.
 
 - Health is judged when somebody asks and is never stored.
 - The settings are one row that is replaced as a whole; without a row, all are the defaults.

@@ -79,7 +79,7 @@ SUMMARIES = {
     "publish_table_schedule": "New schedule of a table",
     "publish_tariff": "New version of a tariff",
     "put_account_names": "Replacement of the names of accounts",
-    "put_settings": "Replacement of battery levels and clock tolerance",
+    "put_settings": "Replacement of levels, tolerances and limits",
     "put_tax_area": "Tax area with dated rates",
     "raise_dispute": "New dispute",
     "record_collection": "New collection",

@@ -30,7 +30,7 @@ class DeferralOut(Out):
 class WorkOut(Out):
     """One piece of work: the table, the kind, the reason, what to bring, and the date by which it matters.
 
-    A table in the workshop has no venue. ``refers_to`` is the schedule to key, or the collection to review;
+    A table in the workshop has no venue. ``refers_to`` is the schedule to key, the collection to review, or the last job;
     ``words`` are for the call to ``contact``, where a call is the work.
     """
 

@@ -122,7 +122,7 @@ CAUTIONS: dict[Danger, tuple[Caution, ...]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Work:
-    """One piece of work. ``words`` are for the call to the venue; ``refers_to`` is the id of a schedule or collection.
+    """One piece of work. ``words`` are for the call to the venue; ``refers_to`` is the id of a schedule, collection or job.
 
     Refuses (``bad_work``) a lead that is none of ``LEADS``, an unknown kind and an unknown code.
     """
