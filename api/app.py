@@ -25,6 +25,7 @@ from .inventory.routes import router as inventory
 from .jobs.routes import router as jobs
 from .ledger.routes import router as ledger
 from .lifecycle.routes import router as lifecycle
+from .paper.routes import router as paper
 from .pool_tables.routes import router as pool_tables
 from .price_changes.routes import router as price_changes
 from .proposals.routes import router as proposals
@@ -111,6 +112,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         *of_tables,
         *of_money,
         imports,
+        paper,
         tokens,
     )
     for router in routers:

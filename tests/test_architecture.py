@@ -15,6 +15,7 @@ FLOORS = (
     "demo",
     "app",
     "imports",
+    "paper",
     "inventory",
     "lifecycle",
     "worklist",
@@ -62,6 +63,7 @@ ALLOWED_IN = {
 
 PURE_LIBRARIES = {
     "imports/workbook.py": {"openpyxl", "defusedxml"},
+    "paper/page.py": {"jinja2", "markupsafe", "segno"},
     "schedules/recurrence.py": {"dateutil"},
 }
 """Libraries that decide something of the trade, and the pure files that ask them."""

@@ -106,6 +106,14 @@ def page_collections(
     return Page(rows[:limit], rows[limit - 1].record_id if len(rows) > limit else None)
 
 
+def last_collections_with(session: Session, table_id: UUID, *, at_most: int) -> list[CollectionRow]:
+    """Return the latest collections with a table, in the order in which they were collected, the last one last."""
+    with_table = select(CollectedTableRow.collection_id).where(CollectedTableRow.pool_table_id == table_id)
+    query = select(CollectionRow).where(col(CollectionRow.id).in_(with_table))
+    latest = query.order_by(col(CollectionRow.collected_at).desc(), col(CollectionRow.id).desc()).limit(at_most)
+    return list(reversed(session.exec(latest).all()))
+
+
 def read_collections(session: Session, rows: Sequence[CollectionRow]) -> list[CollectionOut]:
     """Write stored collections as they are judged now."""
     details = details_of(session, rows)

@@ -152,7 +152,10 @@ class PlanOut(Out):
 
 
 class SheetOut(Out):
-    """What a table's controller must hold; what it cannot hold comes first."""
+    """What a table's controller must hold; what it cannot hold comes first.
+
+    ``days_now`` is what it holds now as far as is known, null where nothing is: old beside new.
+    """
 
     cannot_hold: list[CannotHoldOut]
     table_id: Id
@@ -162,6 +165,7 @@ class SheetOut(Out):
     schedule_of: Owner
     holds_from: Instant
     days: list[FoundDayOut]
+    days_now: list[FoundDayOut] | None
     plan: PlanOut
     cautions: list[CautionOut]
 

@@ -169,6 +169,9 @@ def settings_sheet(
         schedule_of=stretch.of,
         holds_from=stretch.from_at,
         days=[day_out(day, turns_at=turns_at, currency=currency) for day in fitted.week.days],
+        days_now=None
+        if current is None
+        else [day_out(day, turns_at=turns_at, currency=currency) for day in current.days],
         plan=plan_out(steps, starts_from, turns_at=turns_at, currency=currency),
         cautions=list(cautions),
     )

@@ -25,6 +25,7 @@ from ..store.kept import Kept
 from .errors import Problem, http_problem, not_found
 from .rows import ROLES, Role, TokenRow
 from .sheet_links import Opened, find_sheet_link, opened_by
+from .signed_links import holder_of, signed_address
 from .transactions import Transactions
 
 _bearer = HTTPBearer(auto_error=False, description="A token made by `POST /v1/tokens` or `baizebook token create`.")
@@ -64,6 +65,9 @@ class Principal:
             raise not_found(what)
 
 
+_OF_ENVIRONMENT = Principal("environment", "the owner", "the owner", "owner")
+
+
 def _challenge(fault: str | None = None) -> dict[str, str]:
     bearer = _BEARER + (f', error="{fault}"' if fault else "")
     return {"WWW-Authenticate": f'{bearer}, Basic realm="baizebook", charset="UTF-8"'}
@@ -74,11 +78,18 @@ async def find_principal(request: Request, roles: frozenset[str]) -> Principal:
     opened = opened_by(request)
     if opened is not None:
         return await _reader_of_sheet(request, opened)
+    signed = signed_address(request)
+    if signed is not None and "authorization" not in request.headers:
+        principal = await _signer_of(request, *signed)
+        return _with_role(principal, roles)
     sent = request.headers.getlist("authorization")
     token = await _token_of(request)
     if token is None or len(sent) > 1:
         raise Problem("no_token", headers=_challenge("invalid_request" if sent else None))
-    principal = await _holder(request, token)
+    return _with_role(await _holder(request, token), roles)
+
+
+def _with_role(principal: Principal | None, roles: frozenset[str]) -> Principal:
     if principal is None:
         raise Problem("wrong_token", headers=_challenge("invalid_token"))
     if principal.role not in roles:
@@ -137,7 +148,7 @@ def _must_name_a_venue(request: Request, principal: Principal) -> None:
 async def _holder(request: Request, token: str) -> Principal | None:
     owner = request.app.state.settings.owner_token
     if owner is not None and secrets.compare_digest(token.encode(), owner.encode()):
-        return Principal("environment", "the owner", "the owner", "owner")
+        return _OF_ENVIRONMENT
     now, key = request.app.state.clock(), ("token", hash_token(token))
     kept: Kept = request.app.state.kept
     if not kept.needs_thread:
@@ -150,7 +161,7 @@ async def _holder(request: Request, token: str) -> Principal | None:
         row = find_token(session, token, now=now)
         if row is None:
             return None
-        principal = Principal(str(row.id), row.name, row.person, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
+        principal = _principal(row)
         kept.put(key, (principal, row.expires_at), read_at=read_at)
         return principal
 
@@ -161,6 +172,26 @@ async def _holder(request: Request, token: str) -> Principal | None:
 
 def _valid(principal: Principal, expires_at: datetime | None, *, now: datetime) -> Principal | None:
     return None if expires_at is not None and expires_at <= now else principal
+
+
+async def _signer_of(request: Request, address: str, text: str) -> Principal | None:
+    """Return whose token signed the address of a request; None where it opens nothing any more."""
+    transactions: Transactions = request.app.state.transactions
+    now = request.app.state.clock()
+
+    def look_up(session: Session) -> Principal | None:
+        holder = holder_of(session, address, text, now=now)
+        if holder == _OF_ENVIRONMENT.id:
+            return _OF_ENVIRONMENT if request.app.state.settings.owner_token is not None else None
+        row = None if holder is None else session.get(TokenRow, UUID(holder))
+        return _principal(row) if row is not None and _is_valid(row, now=now) else None
+
+    await transactions.lookups.check_room()
+    return await transactions.lookups.run(lambda: transactions.read(look_up))
+
+
+def _principal(row: TokenRow) -> Principal:
+    return Principal(str(row.id), row.name, row.person, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
 
 
 def allow(*roles: Role) -> Any:
@@ -191,6 +222,8 @@ def hash_token(token: str) -> str:
 def find_token(session: Session, token: str, *, now: datetime) -> TokenRow | None:
     """Return the row of a token that is valid now, or None."""
     row = session.exec(select(TokenRow).where(TokenRow.token_hash == hash_token(token))).first()
-    if row is None or row.revoked_at is not None or (row.expires_at is not None and row.expires_at <= now):
-        return None
-    return row
+    return row if row is not None and _is_valid(row, now=now) else None
+
+
+def _is_valid(row: TokenRow, *, now: datetime) -> bool:
+    return row.revoked_at is None and (row.expires_at is None or row.expires_at > now)

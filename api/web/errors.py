@@ -3,7 +3,8 @@
 - Every refusal has a code, and every code stands in ``PROBLEMS`` with its status, title and explanation; the ``type``
   of an answer is ``/problems/<code>``, a page that says what to do.
 - ``errors`` names each mistake: where it is, what was found there, what was expected.
-- Whoever asks with ``format=csv`` or ``format=text`` gets a refusal as one line of text: a cell shows it.
+- Whoever asks with ``format=csv`` or ``format=text``, or for a page, picture or calendar, gets a refusal as one line of
+  text: a cell shows it, a person reads it.
 - Nothing that a client can send makes a 500; what a client sent is never echoed beyond a short, printable extract,
   and a token not at all.
 """
@@ -119,9 +120,14 @@ def problem_response(problem: Problem | DomainError, request: Request | None = N
     """Answer with a problem: as one line of text where the request asked for CSV or text."""
     body = problem_out(problem)
     headers = problem.headers if isinstance(problem, Problem) else None
-    if request is not None and request.query_params.get("format") in ("csv", "text"):
+    if request is not None and _reads_text(request):
         return PlainTextResponse(refusal_in_words(body), body.status, headers)
     return Response(json.dumps(body.model_dump()), body.status, headers, media_type="application/problem+json")
+
+
+def _reads_text(request: Request) -> bool:
+    """Tell whether a cell or a person reads the answer: CSV, one value, a page, a picture, a calendar."""
+    return request.query_params.get("format") in ("csv", "text") or request.url.path.endswith((".html", ".svg", ".ics"))
 
 
 def refusal_in_words(problem: ProblemOut) -> str:

@@ -192,6 +192,7 @@ TAGS = {
     "cash": "From the box to the books: agreements, collections, settlements, disputes, differences.",
     "reports": "What each table and venue earned, and what is not collected yet.",
     "ledger": "The books: what was posted, what it sums to, statements, exports, and whether anything was changed.",
+    "pages": "Pages made to be printed, and links that open one without a token.",
     "tokens": "Who may do what.",
     "service": "Liveness, readiness, and the meaning of problems.",
 }

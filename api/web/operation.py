@@ -30,6 +30,7 @@ from .dependencies import answer_from_memory, file_kinds, writes
 from .errors import Problem, not_offered
 from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key
 from .instant import caution, not_before_the_last
+from .signed_links import PARAMETER, SUFFIXES
 from .thread_loop import loop_of_this_thread
 from .transactions import Transactions
 
@@ -49,6 +50,8 @@ class Route(APIRoute):
         repeatable = _lists(self.dependant)
         usual = next((field.default for field in self.dependant.query_params if field.alias == "format"), "")
         parameters = _parameters(self.dependant) | (CSV_OPTIONS if has_csv else frozenset())
+        if self.path.endswith(SUFFIXES):
+            parameters |= {PARAMETER}
         roles = next(roles_of(self.dependant), None)
 
         async def answer(request: Request) -> Response:

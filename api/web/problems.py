@@ -167,6 +167,7 @@ PROBLEMS: dict[str, ProblemKind] = {
             "No prices listed yet at that time",
             "The time is before the first schedule of the venue. Publish an earlier one, or ask about a later time.",
         ),
+        ("no_table_there", 409, "No table at the venue", "Create a table at the venue, or move one there."),
         (
             "not_at_a_venue",
             409,

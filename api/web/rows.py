@@ -58,6 +58,16 @@ class SheetLinkVenueRow(SQLModel, table=True):
     venue_id: UUID = Field(foreign_key="venue.id", primary_key=True)
 
 
+class SigningKeyRow(SQLModel, table=True):
+    """The one key that signs links to pages."""
+
+    __tablename__ = "signing_key"
+    __table_args__ = (CheckConstraint("id = 1", name="one"),)
+
+    id: int = Field(primary_key=True)
+    key: str = Field(repr=False)
+
+
 class KeptAnswerRow(SQLModel, table=True):
     """The outcome of a request with an idempotency key, kept for 48 hours; no ``body`` where only that is kept."""
 

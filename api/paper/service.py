@@ -1,0 +1,389 @@
+"""What each printed page says: read from the folders below, written in words. Stores nothing."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from ..collections import queries as collections_queries
+from ..collections.schemas import CollectionOut
+from ..controllers.schemas import CannotHoldOut, PlanStepOut, SheetOut
+from ..controllers.service import settings_sheet
+from ..ledger.export.period import Period
+from ..pool_tables.cautions import AT_THE_MAINS, LIFTING_CASH
+from ..pool_tables.convert import table_out
+from ..pool_tables.rows import PoolTableRow
+from ..pool_tables.schemas import CautionOut
+from ..pool_tables.service import get_table, page_tables, stays_of
+from ..pricing import Calendar, Timetable, format_money
+from ..pricing.work import Work
+from ..quotes.price_grid import GridLine, grid_lines, read_amounts
+from ..quotes.queries import denominations
+from ..readings.schemas import FoundDayOut, FoundWindowOut
+from ..reports.convert import statement_out
+from ..reports.queries import read_statement
+from ..schedules.queries import listed_at, place_of_venue
+from ..venues.rows import VenueRow
+from ..venues.service import calendar_of, get_venue, names
+from ..web.errors import Problem
+from .page import PrintedPage, qr_code
+from .week_card import CardLine, grouped
+from .words import date_words, days_words, ladder_words, moment_words, units_words
+
+_AMOUNTS_MAX = 6
+_ROWS_MAX = 24
+_BLANK_ROWS = 6
+_TAGS_A_SHEET = 8
+_STARTS_FROM = {
+    "blank": "from a controller of which nothing is known",
+    "keyed": "from what was keyed last",
+    "found": "from what a reading found",
+}
+
+
+def zone_of_table(session: Session, table_id: UUID) -> ZoneInfo:
+    """Return the time zone of the venue where a table stands or last stood."""
+    last = next((stay.venue_id for stay in reversed(stays_of(session, table_id)) if stay.venue_id is not None), None)
+    return ZoneInfo("UTC") if last is None else calendar_of(get_venue(session, last)).zone
+
+
+def settings_page(session: Session, table_id: UUID, *, on: date | None, now: datetime) -> PrintedPage:
+    """Return the settings sheet of a table: the steps with boxes to tick, and each price old beside new."""
+    table = get_table(session, table_id)
+    on_battery = (table.profile.get("power") or {}).get("kind") == "battery"
+    cautions = () if on_battery else AT_THE_MAINS
+    told = [CautionOut(code=caution.code, detail=caution.detail) for caution in cautions]
+    sheet = settings_sheet(session, table_id, on=on, now=now, cautions=told)
+    venue = get_venue(session, sheet.venue_id)
+    values = {
+        "holds_from": moment_words(sheet.holds_from.astimezone(calendar_of(venue).zone)),
+        "values_to_key": sheet.plan.values_to_key,
+        "starts_from": _STARTS_FROM[sheet.plan.starts_from],
+        "cannot_hold": [_limitation(row) for row in sheet.cannot_hold],
+        "steps": [_step(step) for step in sheet.plan.steps],
+        "prices": _old_beside_new(sheet),
+    }
+    return PrintedPage(
+        template="settings_sheet",
+        title="Settings sheet",
+        where=f"{_named(table)}, {venue.name}",
+        values=values,
+        cautions=[caution.detail for caution in cautions],
+    )
+
+
+def price_card(session: Session, venue_id: UUID, *, on: date | None, now: datetime) -> PrintedPage:
+    """Return the price card of a venue: the week of a trading date, and what each coin or note buys in each window.
+
+    Refuses ``no_schedule_yet`` where the venue has no prices in that week.
+    """
+    venue = get_venue(session, venue_id)
+    timetable, calendar = listed_at(session, place_of_venue(session, venue_id)), calendar_of(venue)
+    asked = on or calendar.trading_day(now)
+    amounts = read_amounts(denominations(session, [venue_id]).get(venue_id, ()), venue.currency)[-_AMOUNTS_MAX:]
+    if not amounts:
+        raise Problem("no_table_there")
+    work = Work()
+    week = {
+        day: [
+            _card_line(lines, calendar)
+            for lines in _by_window(grid_lines(timetable, day, amounts, work=work), len(amounts))
+        ]
+        for day in timetable.week(asked)
+    }
+    kept = [
+        place for place in range(len(amounts)) if any(_buys(line, place) for lines in week.values() for line in lines)
+    ]
+    week = {
+        day: [replace(line, cells=tuple(line.cells[place] for place in kept if line.cells)) for line in lines]
+        for day, lines in week.items()
+    }
+    return PrintedPage(
+        template="price_card",
+        title="Prices",
+        where=venue.name,
+        values={
+            "valid": _valid(timetable, asked),
+            "currency": venue.currency,
+            "amounts": [format_money(amounts[place], venue.currency) for place in kept],
+            "groups": grouped(week),
+            "dates": [],
+        },
+        notices=[
+            f"A day begins at {venue.day_starts_at:%H:%M} and ends at {venue.day_starts_at:%H:%M} the next morning."
+        ],
+    )
+
+
+def collection_slip(collection: CollectionOut, venue: VenueRow) -> PrintedPage:
+    """Return the slip of a collection, in two copies with two signatures each."""
+    settlement = collection.settlement
+    notices = {"reversed": ["Taken back: this collection no longer counts."]}.get(collection.status, [])
+    return PrintedPage(
+        template="slip",
+        title="Collection",
+        where=venue.name,
+        values={
+            "collected": moment_words(collection.collected_at.astimezone(calendar_of(venue).zone)),
+            "collector": collection.collector,
+            "witness": collection.witness,
+            "bag": collection.bag,
+            "seal": collection.seal,
+            "currency": collection.currency,
+            "counted": collection.counted,
+            "tables": [
+                {
+                    "label": table.label,
+                    "counts": " · ".join(f"{count} × {value}" for value, count in table.counts.items() if count),
+                    "refunds": table.refunds_from_box,
+                    "counted": table.counted,
+                }
+                for table in collection.tables
+            ],
+            "lines": [] if settlement is None else [line for line in settlement.lines if line.code != "to_venue_now"],
+            "to_venue_now": "" if settlement is None else settlement.to_venue_now,
+        },
+        cautions=[caution.detail for caution in LIFTING_CASH],
+        notices=notices,
+    )
+
+
+def statement_page(session: Session, venue: VenueRow, period: Period) -> PrintedPage:
+    """Return a venue's statement of a month or a year."""
+    found = statement_out(read_statement(session, venue=venue, period=period), venue=venue.name)
+    columns = [name for name in _STATEMENT_HEADS if any(_is_some(getattr(line.figures, name)) for line in found.lines)]
+    payees = [
+        f"{who.payee or who.legal_name or venue.name}"
+        + (f", {who.legal_name}" if who.legal_name and who.legal_name != who.payee else "")
+        + (f", tax number {who.tax_number}" if who.tax_number else "")
+        + ("" if len(found.payees) == 1 else f" ({who.from_on} to {who.to_on})")
+        for who in found.payees
+    ]
+    return PrintedPage(
+        template="statement",
+        title="Statement",
+        where=f"{venue.name}, {date_words(period.from_on)} to {date_words(period.to_on)}",
+        values={
+            "payees": payees,
+            "currency": found.currency,
+            "heads": [_STATEMENT_HEADS[name] for name in columns],
+            "from_on": period.from_on,
+            "to_on": period.to_on,
+            "opening": found.opening.payable_to_venue,
+            "closing": found.closing.payable_to_venue,
+            "loan": found.closing.loan if _is_some(found.closing.loan) else "",
+            "lines": [
+                {
+                    "on": line.on,
+                    "number": line.number,
+                    "what": line.reference or line.kind.replace("_", " ").capitalize(),
+                    "amounts": [_blank_if_none(getattr(line.figures, name)) for name in columns],
+                    "after": line.after.payable_to_venue,
+                }
+                for line in found.lines
+            ],
+            "totals": [getattr(found.totals, name) for name in columns],
+            "carried": found.carried_forward,
+        },
+        notices=["Figures follow the agreement and the tax rates that were entered. They are no tax or legal advice."],
+    )
+
+
+def table_card(session: Session, table_id: UUID) -> PrintedPage:
+    """Return the ledger card of a table: its last collections, room for the next by hand, and where it has been."""
+    table, zone, venues = get_table(session, table_id), zone_of_table(session, table_id), names(session)
+    told = table_out(table)
+    meters = [meter.name for meter in told.meters]
+    rows = _last_collections(session, table_id)
+    facts = [f"Takes {', '.join(told.accepts)}."]
+    if told.licence is not None:
+        until = f", expires {told.licence.expires_on}" if told.licence.expires_on else ""
+        facts.append(f"Licence {told.licence.number}{until}.")
+    here = stays_of(session, table_id)[-1]
+    where = venues.get(str(here.venue_id), here.place.capitalize())
+    return PrintedPage(
+        template="table_card",
+        title="Table card",
+        where=f"{_named(table)}, {where}",
+        values={
+            "facts": facts,
+            "meters": meters,
+            "collections": [_card_row(row, table_id, meters, zone, venues) for row in rows],
+            "blank": _BLANK_ROWS,
+            "places": [
+                {
+                    "on": date_words(stay.from_at.astimezone(zone).date()),
+                    "place": venues.get(str(stay.venue_id), stay.place.capitalize()),
+                }
+                for stay in stays_of(session, table_id)
+            ],
+        },
+    )
+
+
+def bag_tags(session: Session, venue: VenueRow, *, address_of: str) -> PrintedPage:
+    """Return tags for the bags of a venue, one a table, eight on a sheet; ``address_of`` is what an id is put behind."""
+    tables = page_tables(session, venue.id, limit=500, after=None).rows
+    if not tables:
+        raise Problem("no_table_there")
+    tags = [{"label": row.label, "qr": qr_code(f"{address_of}{row.id}")} for row in tables]
+    return PrintedPage(
+        template="bag_tags",
+        title="Bag tags",
+        where=venue.name,
+        values={"sheets": [tags[i : i + _TAGS_A_SHEET] for i in range(0, len(tags), _TAGS_A_SHEET)]},
+        cautions=[caution.detail for caution in LIFTING_CASH],
+    )
+
+
+_STATEMENT_HEADS = {
+    "counted": "Counted",
+    "tax": "Tax",
+    "first_money": "First money",
+    "venue_share": "Venue's share",
+    "refunds_and_house_money": "Refunds, house money",
+    "loan_repaid": "Loan repaid",
+    "paid_to_venue": "Paid to venue",
+    "opening_balance": "Opening balance",
+    "loan_advanced": "Loan advanced",
+}
+
+
+def _named(table: PoolTableRow) -> str:
+    frame = table.profile.get("frame_number")
+    return f"{table.label} (frame {frame})" if frame else table.label
+
+
+def _is_some(amount: str) -> bool:
+    return bool(amount.strip("-0."))
+
+
+def _blank_if_none(amount: str) -> str:
+    return amount if _is_some(amount) else ""
+
+
+def _limitation(row: CannotHoldOut) -> dict[str, str]:
+    times: dict[str, list[str]] = {}
+    for place in row.places:
+        times.setdefault(f"{place.from_:%H:%M}–{place.to:%H:%M} {place.name}", []).append(place.day)
+    places = "; ".join(f"{days_words(days)} {when}" for when, days in times.items())
+    return {"found": row.found, "limit": row.limit, "instead": row.instead, "places": places}
+
+
+def _step(step: PlanStepOut) -> dict[str, object]:
+    return {"words": step.words, "boxes": [f"{value.name} {value.value}" for value in step.values]}
+
+
+def _old_beside_new(sheet: SheetOut) -> list[dict[str, object]]:
+    """Return a row for each window of each day, days that are alike as one."""
+    old = {day.day: day for day in sheet.days_now or ()}
+    alike: dict[tuple[tuple[str, str, str], ...], list[str]] = {}
+    for day in sheet.days:
+        rows = tuple(
+            (f"{window.from_:%H:%M} to {window.to:%H:%M}", _old_in(old.get(day.day), window), _prices(window))
+            for window in day.windows
+        )
+        alike.setdefault(rows, []).append(day.day)
+    return [
+        {
+            "days": days_words(days) if place == 0 else "",
+            "times": times,
+            "old": before,
+            "new": after,
+            "same": before == after,
+        }
+        for rows, days in alike.items()
+        for place, (times, before, after) in enumerate(rows)
+    ]
+
+
+def _old_in(day: FoundDayOut | None, window: FoundWindowOut) -> str:
+    """Return what a day sold in the time of a window: each price list once, with its times where there are several."""
+    if day is None:
+        return "not known"
+    meets = [one for one in day.windows if _minutes(one, day) & _minutes(window, day)]
+    lists = list(dict.fromkeys(_prices(one) for one in meets))
+    if len(lists) == 1:
+        return lists[0]
+    return "; ".join(f"{one.from_:%H:%M}–{one.to:%H:%M} {_prices(one)}" for one in meets)
+
+
+def _minutes(window: FoundWindowOut, day: FoundDayOut) -> set[int]:
+    """Return the quarters of an hour of a window, from the first of its day on."""
+    turns = day.windows[0].from_.hour * 60 + day.windows[0].from_.minute
+    starts, ends = ((at.hour * 60 + at.minute - turns) % 1440 for at in (window.from_, window.to))
+    return set(range(starts, ends or 1440, 1))
+
+
+def _prices(window: FoundWindowOut) -> str:
+    if window.free:
+        return "free"
+    kinds = (("games", window.games), ("minutes", window.minutes))
+    told = [
+        ladder_words([(price.price, price.units) for price in ladder.prices], kind, counting=ladder.counting)
+        for kind, ladder in kinds
+        if ladder is not None
+    ]
+    return "; ".join(told) or "closed"
+
+
+def _by_window(lines: Iterable[GridLine], amounts: int) -> list[list[GridLine]]:
+    found = list(lines)
+    return [found[i : i + amounts] for i in range(0, len(found), amounts)]
+
+
+def _card_line(lines: Sequence[GridLine], calendar: Calendar) -> CardLine:
+    first = lines[0]
+    if first.window is None or first.window.from_at is None or first.window.to_at is None:
+        return CardLine("all day", "", (), "no prices yet")
+    starts, ends = (calendar.local(at) for at in (first.window.from_at, first.window.to_at))
+    times = f"{starts:%H:%M} to {ends:%H:%M}"
+    name = "" if first.window.kind == "base" else first.window.name
+    if first.status != "open":
+        return CardLine(times, name, (), first.status)
+    cells = tuple(
+        units_words(
+            line.games and line.games.units, line.minutes and line.minutes.units, line.metered and line.metered.units
+        )
+        for line in lines
+    )
+    return CardLine(times, name, cells)
+
+
+def _buys(line: CardLine, place: int) -> bool:
+    return bool(line.cells) and line.cells[place] != units_words(None, None, None)
+
+
+def _valid(timetable: Timetable, on: date) -> str:
+    """Say from when the prices of a trading date are valid, and until when where that is listed."""
+    calendar = timetable.calendar
+    start = calendar.day_starts(on)
+    begun = [stretch for stretch in timetable.stretches if stretch.from_at <= start + timedelta(days=1)]
+    later = [stretch for stretch in timetable.stretches if stretch.from_at > start + timedelta(days=1)]
+    since = f"Valid from {moment_words(calendar.local(begun[-1].from_at))}" if begun else "Valid"
+    until = f" until {moment_words(calendar.local(later[0].from_at))}" if later else ""
+    return f"{since}{until}."
+
+
+def _last_collections(session: Session, table_id: UUID) -> list[CollectionOut]:
+    """Return the last collections with a table that count, the latest last."""
+    rows = collections_queries.last_collections_with(session, table_id, at_most=_ROWS_MAX)
+    return [one for one in collections_queries.read_collections(session, rows) if one.status != "reversed"]
+
+
+def _card_row(
+    collection: CollectionOut, table_id: UUID, meters: Sequence[str], zone: ZoneInfo, venues: dict[str, str]
+) -> dict[str, object]:
+    mine = next(table for table in collection.tables if table.table_id == table_id)
+    values = {meter.name: meter.now for meter in mine.meters}
+    return {
+        "on": date_words(collection.collected_at.astimezone(zone).date()),
+        "venue": venues[str(collection.venue_id)],
+        "meters": [values.get(name, "") for name in meters],
+        "counted": f"{mine.counted} {collection.currency}",
+        "difference": mine.difference or "",
+        "collector": collection.collector,
+    }

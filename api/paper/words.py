@@ -1,0 +1,56 @@
+"""Prices, days and money in the few words that fit on a printed page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from itertools import groupby
+
+from ..pricing.ladder import Counting
+
+DAYS = {
+    "mon": "Monday",
+    "tue": "Tuesday",
+    "wed": "Wednesday",
+    "thu": "Thursday",
+    "fri": "Friday",
+    "sat": "Saturday",
+    "sun": "Sunday",
+}
+
+
+def date_words(on: date) -> str:
+    """Return a date, such as ``Tue 1 Dec 2026``."""
+    return f"{on:%a} {on.day} {on:%b %Y}"
+
+
+def moment_words(at: datetime) -> str:
+    """Return a local instant, such as ``Tue 1 Dec 2026, 21:00``."""
+    return f"{date_words(at.date())}, {at:%H:%M}"
+
+
+def days_words(days: Sequence[str]) -> str:
+    """Return a list of days: runs of three and more as ``Monday to Thursday``, dates as ``1, 8, 15 Dec 2026``."""
+    order, parts = list(DAYS), []
+    numbered = enumerate(order.index(day) for day in days if day in DAYS)
+    for _, group in groupby(numbered, key=lambda one: one[1] - one[0]):
+        run = [DAYS[order[place]] for _, place in group]
+        parts += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else run
+    dates = [date.fromisoformat(day) for day in days if day not in DAYS]
+    for month, within in groupby(dates, key=lambda on: f"{on:%b %Y}"):
+        parts.append(f"{', '.join(str(on.day) for on in within)} {month}")
+    return ", ".join(parts)
+
+
+def ladder_words(prices: Iterable[tuple[str, int]], unit: str, *, counting: Counting) -> str:
+    """Return a price list and its way of counting, such as ``games: 1 for 0.75 · 6 for 4.00 (repeat)``."""
+    listed = " · ".join(f"{units} for {price}" for price, units in prices)
+    return f"{unit}: {listed} ({counting.replace('_', ' ')})"
+
+
+def units_words(games: int | None, minutes: int | None, metered: int | None) -> str:
+    """Return what an amount buys, such as ``6 games or 25 min``; a dash where it buys nothing."""
+    parts = [f"{games} game{'' if games == 1 else 's'}"] if games else []
+    parts += [f"{minutes} min"] if minutes else []
+    parts += [f"{metered} min by the clock"] if metered else []
+    return " or ".join(parts) or "–"
