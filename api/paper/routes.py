@@ -7,7 +7,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
 
 from ..collections import queries as collections_queries
-from ..ledger.export.period import Period
+from ..ledger.export.period import ExportPeriod
 from ..venues.service import calendar_of, get_venue
 from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep, shows_token
@@ -107,7 +107,7 @@ def get_statement_page(
     """Print a venue's statement of a month."""
     principal.must_see_venue(venue_id)
     venue = get_venue(session, venue_id)
-    page = service.statement_page(session, venue, Period.of_month(*map(int, month.split("-"))))
+    page = service.statement_page(session, venue, ExportPeriod.of_month(*map(int, month.split("-"))))
     return _page(request, page, paper=paper, printed_at=calendar_of(venue).local(now))
 
 

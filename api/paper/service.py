@@ -12,7 +12,7 @@ from ..collections import queries as collections_queries
 from ..collections.schemas import CollectionOut
 from ..controllers.schemas import CannotHoldOut, PlanStepOut, SheetOut
 from ..controllers.service import settings_sheet
-from ..ledger.export.period import Period
+from ..ledger.export.period import ExportPeriod
 from ..pool_tables.cautions import AT_THE_MAINS, LIFTING_CASH
 from ..pool_tables.convert import table_out
 from ..pool_tables.rows import PoolTableRow
@@ -151,7 +151,7 @@ def collection_slip(collection: CollectionOut, venue: VenueRow) -> PrintedPage:
     )
 
 
-def statement_page(session: Session, venue: VenueRow, period: Period) -> PrintedPage:
+def statement_page(session: Session, venue: VenueRow, period: ExportPeriod) -> PrintedPage:
     """Return a venue's statement of a month or a year."""
     found = statement_out(read_statement(session, venue=venue, period=period), venue=venue.name)
     columns = [name for name in _STATEMENT_HEADS if any(_is_some(getattr(line.figures, name)) for line in found.lines)]

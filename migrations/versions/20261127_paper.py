@@ -1,14 +1,14 @@
 """The key that signs links to pages.
 
 Revision ID: paper
-Revises: sheet_links
+Revises: entry_bags
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "paper"
-down_revision = "sheet_links"
+down_revision = "entry_bags"
 branch_labels = None
 depends_on = None
 
