@@ -64,6 +64,7 @@ BODIES_OF_ROWS: dict[str, Any] = {
     "move_table path.table_id": {**BODIES["move_table"], "venue_id": None},
     "create_token body.venue_id": {"name": "The Copper Lantern", "role": "venue", "venue_id": "@"},
     "create_token body.table_id": {"name": "Window side", "role": "device", "table_id": "@"},
+    "create_sheet_link body.venue_ids[]": {"name": "Office", "venue_ids": ["@"]},
     "roll_out_tariff body.venue_ids[]": {
         **BODIES["roll_out_tariff"], "venue_ids": ["@"],
     },
