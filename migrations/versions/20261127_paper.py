@@ -1,14 +1,14 @@
 """The key that signs links to pages.
 
 Revision ID: paper
-Revises: entry_bags
+Revises: order_of_recording
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "paper"
-down_revision = "entry_bags"
+down_revision = "order_of_recording"
 branch_labels = None
 depends_on = None
 
