@@ -47,7 +47,7 @@ def open_csv(file: BinaryIO, of: Of, *, encoding: Encoding | None = None) -> Ope
     while headers and not headers[-1]:
         headers = headers[:-1]
     words = (f"Text: {_NAMES[codec]}; columns separated by {_SEPARATORS[separator]}.",)
-    return OpenFile(headers, rows, words)
+    return OpenFile(headers, rows, words, text.detach)
 
 
 def _codec(start: bytes, encoding: Encoding | None) -> str:

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from decimal import Decimal
+from functools import cached_property
 from typing import Any
 
 from ..pricing.errors import DomainError, Fault
@@ -32,7 +33,7 @@ class Line:
     cells: Mapping[str, Cell]
 
 
-@dataclass(slots=True)
+@dataclass
 class Unit:
     """What one message makes: its key, its lines, where it is (``at``: ids of a venue or table), and its message."""
 
@@ -41,7 +42,7 @@ class Unit:
     at: dict[str, str]
     body: dict[str, Any]
 
-    @property
+    @cached_property
     def digest(self) -> str:
         """Return the digest of all that the unit says."""
         said = json.dumps([self.at, self.body], sort_keys=True, separators=(",", ":"))
@@ -70,9 +71,9 @@ class LineReader:
 
     def get(self, name: str) -> Any:
         """Return the value of a field, or None where its cell is empty, absent or wrong."""
-        known = field_named(self.of, name)
         cell = self.line.cells.get(name)
-        if cell is None or known is None:
+        known = None if cell is None or cell == "" else field_named(self.of, name)
+        if known is None:
             return None
         try:
             return read_cell(cell, known.reads, self.rules, where=name)

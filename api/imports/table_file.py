@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from .cells import Cell
@@ -25,8 +25,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class OpenFile:
-    """A file being read: the headers, the rows below them, and how the file itself was read, in words."""
+    """A file being read: the headers, the rows below them, and how the file itself was read, in words.
+
+    ``close`` lets go of the file under it, which its opener closes.
+    """
 
     headers: tuple[str, ...]
     rows: Iterable[Row]
     rules: tuple[str, ...]
+    close: Callable[[], object] = tuple

@@ -1,6 +1,7 @@
 """The command line: what can be typed, and what each command does, looked up by name only when it is run.
 
-``baizebook serve · demo · migrate · check · backup · restore · token create · quote · earned · assess · ledger verify · contract``
+``baizebook serve · demo · migrate · check · backup · restore · token create · quote · import · earned · assess
+· ledger verify · contract``
 
 - ``--help`` and a mistyped option are answered without loading the application.
 - On a terminal, help and answers are coloured; piped, they are plain lines.
@@ -28,6 +29,7 @@ COMMANDS = {
     "token create": "create_token",
     "quote": "quote",
     "earned": "earned",
+    "import": "import_file",
     "assess": "assess",
     "ledger verify": "verify_ledger",
     "contract": "contract",
@@ -202,6 +204,55 @@ def quote(
     asked = {"at": at, "day": day, "time": time, "money": money, "games": games, "minutes": minutes, "basis": basis}
     asked = {name: value for name, value in asked.items() if value is not None}
     _run("quote", venue=venue, table=table, asked={**asked, "players": players}, as_json=json)
+
+
+@app.command("import")
+def import_file(
+    file: Annotated[Path, typer.Argument(help="CSV or XLSX file. A readings file may have any length.")],
+    of: Annotated[
+        Literal["venues", "tables", "tariffs", "agreements", "readings", "collections", "opening_balances"],
+        typer.Option(help="What the lines are."),
+    ],
+    preview: Annotated[bool, typer.Option("--preview", help="Say what would happen, and store nothing.")] = False,
+    mode: Annotated[
+        Literal["all", "lines"],
+        typer.Option(help="all: store nothing if a line is refused. lines: store each that is not refused."),
+    ] = "all",
+    mapping: Annotated[
+        str,
+        typer.Option(help='What columns are: "Header:field; Header:-" (- leaves one out). Remembered.', metavar="TEXT"),
+    ] = "",
+    dates: Annotated[
+        Literal["dmy", "mdy", "ymd"] | None, typer.Option(help="The order of dates such as 03/04/2026. Remembered.")
+    ] = None,
+    decimals: Annotated[
+        Literal["comma", "point"] | None, typer.Option(help="The sign before the decimals of 1,234. Remembered.")
+    ] = None,
+    time_of_day: Annotated[
+        str | None, typer.Option(help="The time of dates that have none, such as 12:00.", metavar="TIME")
+    ] = None,
+    encoding: Annotated[
+        Literal["utf-8", "utf-16", "cp1252"] | None, typer.Option(help="Of a CSV that is not UTF-8.")
+    ] = None,
+    sheet: Annotated[str | None, typer.Option(help="The sheet of a workbook that has several.", metavar="NAME")] = None,
+) -> None:
+    """Store the lines of a CSV or XLSX file.
+
+    The same file again changes nothing, so a stopped import can be started again.
+    """
+    _run(
+        "import",
+        file=file,
+        of=of,
+        preview=preview,
+        mode=mode,
+        mapping=mapping,
+        dates=dates,
+        decimals=decimals,
+        time_of_day=time_of_day,
+        encoding=encoding,
+        sheet=sheet,
+    )
 
 
 @app.command()

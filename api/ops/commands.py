@@ -3,6 +3,7 @@
 import json
 import sys
 from collections.abc import Callable, Iterable
+from datetime import time
 from pathlib import Path
 from typing import Any
 from uuid import UUID
@@ -15,6 +16,10 @@ from sqlalchemy.exc import OperationalError
 from ..app import create_app
 from ..demo.load import is_loaded, load, owner_token
 from ..demo.show import answered_question, requests_to_paste
+from ..imports.cells import CellRules, Dates, Decimals, read_cell
+from ..imports.columns import Of, stated_columns
+from ..imports.csv_file import Encoding
+from ..imports.schemas import Mode
 from ..ledger.queries import check_ledger
 from ..pool_tables.service import get_table
 from ..pricing import DomainError
@@ -31,6 +36,7 @@ from . import backup as backups
 from . import serve as server
 from .check import Finding, check_books, examine
 from .earned_on_terminal import as_table, earned_in, lines_of, waiting_in_words
+from .import_on_terminal import FileToImport, import_on_terminal
 from .quote_on_terminal import answer_on_terminal
 
 _STYLES = {"good": "green", "warning": "yellow", "bad": "bold red"}
@@ -160,6 +166,45 @@ def assess() -> None:
         after = sweep(engine, after=after, now=now)
         more = after is not None
     _say("The worklist is up to date for all tables.")
+
+
+def import_file(
+    *,
+    file: Path,
+    of: Of,
+    mode: Mode,
+    preview: bool,
+    mapping: str,
+    dates: Dates | None,
+    decimals: Decimals | None,
+    time_of_day: str | None,
+    encoding: Encoding | None,
+    sheet: str | None,
+) -> int:
+    """Import a file, or preview it; the status is 1 where a line is refused, 130 where somebody stops it."""
+    engine = _existing_database()
+    wall = read_cell(time_of_day, "time", CellRules(), where="--time-of-day")
+    asked = FileToImport(
+        path=file,
+        of=of,
+        columns=stated_columns(mapping),
+        rules=CellRules(dates, decimals, None if wall is None else time.fromisoformat(wall)),
+        encoding=encoding,
+        sheet=sheet,
+    )
+    try:
+        outcome = import_on_terminal(engine, asked, mode=mode, preview=preview, now=clock.now())
+    except KeyboardInterrupt:
+        _complain("Stopped. What was stored stays; run the same command again to store the rest.")
+        return 130
+    if preview:
+        for rule in outcome.rules:
+            _say(rule)
+    *refusals, counts = outcome.told.in_words()
+    for refusal in refusals:
+        _complain(refusal)
+    _say(f"{counts} {'Stored.' if outcome.stored else 'Nothing was stored.'}")
+    return int(outcome.told.counts["refused"] > 0)
 
 
 def verify_ledger() -> int:
