@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from ..pricing import format_money
+from ..pricing import format_money, parse_money
 from ..pricing.money import round_half_up
 from ..web.csv_text import CsvText, csv_text, text_cell
 from .best_and_worst import Facts, Placed, Ranking, reasons
@@ -14,12 +14,14 @@ from .earned import Grouping, Key, Sum
 from .not_collected import NotYetCollected
 from .schemas import (
     EarningsAmountsOut,
+    EarningsOut,
     EarningsRowOut,
     EarningsTotalOut,
     NotYetCollectedOut,
     PlacedTableOut,
     RankingOut,
 )
+from .weeks_picture import Waiting, weeks_of, weeks_picture
 
 AMOUNTS = ("gross", "refunds", "tax", "venue_share", "operator_share", "unsettled", "expenses", "profit")
 _CENTS_OF_A_WEEK = Fraction(100, 7)
@@ -134,6 +136,25 @@ def earnings_csv(rows: Iterable[EarningsRowOut], by: Sequence[Grouping]) -> CsvT
     heads = [name for grouping in by for name in named.get(grouping, (grouping,))]
     columns = [*heads, "currency", *AMOUNTS, "games", "minutes", "table_weeks"]
     return csv_text(columns, ([_cell(name, getattr(row, name)) for name in columns] for row in rows))
+
+
+def earnings_svg(found: EarningsOut) -> str:
+    """Draw the rows of each week, with what is not yet collected hatched; they must be by week alone."""
+    gross = {
+        (row.currency, row.week): parse_money(row.gross, row.currency) for row in found.rows if row.week is not None
+    }
+    waiting = [
+        Waiting(
+            currency=one.currency,
+            from_on=one.from_,
+            until_on=one.to,
+            estimate=parse_money(one.estimate, one.currency),
+        )
+        for one in found.not_yet_collected
+        if one.estimate is not None
+    ]
+    weeks = weeks_of(gross, waiting, from_on=found.from_, until_on=found.to)
+    return weeks_picture(weeks, from_on=found.from_, until_on=found.to)
 
 
 def _cell(name: str, value: object) -> str:

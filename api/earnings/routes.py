@@ -8,10 +8,12 @@ from ..venues.service import get_venue
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
+from ..web.errors import http_problem
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Date, Id
-from .convert import earnings_csv
+from ..web.svg_answer import SVG, SvgAnswer
+from .convert import earnings_csv, earnings_svg
 from .schemas import BestAndWorstOut, EarningsOut
 from .service import Compare, EarningsQuestion, groupings, read_best_and_worst, read_earnings
 from .shared_expenses import SharedBy
@@ -29,7 +31,7 @@ By = Annotated[
 ]
 
 
-@router.get("/reports/earnings", responses={**problems(409), 200: {"model": EarningsOut, "content": CSV}})
+@router.get("/reports/earnings", responses={**problems(409), 200: {"model": EarningsOut, "content": {**CSV, **SVG}}})
 def get_earnings(
     session: SessionDep,
     principal: AccountantDep,
@@ -45,7 +47,9 @@ def get_earnings(
         SharedBy | None,
         Query(description="Spread expenses of a venue or the route over its tables by this key; absent: leave them."),
     ] = None,
-    format: Annotated[Literal["json", "csv"], Query(description="A csv has one line a row.")] = "json",
+    format: Annotated[
+        Literal["json", "csv", "svg"], Query(description="A csv has one line a row; an svg, by week, a bar a week.")
+    ] = "json",
 ) -> Response:
     """Earnings of a period by table, venue, agreement, week, month, year or denomination.
 
@@ -62,9 +66,13 @@ def get_earnings(
         venue_id=venue_id,
         shared_by=shared_by,
     )
+    if format == "svg" and asked.by != ("week",):
+        raise http_problem("invalid", where="query.by", found=by, expected="week, for a picture")
     found = read_earnings(session, asked, now=now)
     if format == "json":
         return Response(found.model_dump_json(by_alias=True), media_type="application/json")
+    if format == "svg":
+        return SvgAnswer(earnings_svg(found))
     text = earnings_csv(found.rows, asked.by)
     return CsvAnswer(text, name=f"earnings-{from_}-{to}")
 

@@ -1,14 +1,14 @@
 """Writes what a change of prices did as messages and as CSV."""
 
-import csv
-import io
 from collections.abc import Sequence
 from fractions import Fraction
 from statistics import fmean
 
 from ..earnings.price_change import Effect
-from ..pricing import format_money
+from ..pricing import format_money, parse_money
 from ..pricing.money import round_half_up
+from ..web.csv_text import CsvText, csv_text
+from .change_picture import change_picture
 from .judgement import has_both_sides, minor
 from .panel import Weeks, mean_by_week
 from .schemas import GamesEffectOut, PriceChangeOut, PriceChangeSideOut, PriceChangeWeekOut
@@ -69,10 +69,21 @@ def weeks_out(changed: Sequence[Weeks], beside: Sequence[Weeks], currency: str) 
     ]
 
 
-def price_change_csv(found: PriceChangeOut) -> str:
+def price_change_csv(found: PriceChangeOut) -> CsvText:
     """Write one line a week: its number counted from the change, and the mean takings a table of both sides."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(["week", "currency", "changed", "beside"])
-    writer.writerows([week.week, found.currency, week.changed or "", week.beside or ""] for week in found.by_week)
-    return text.getvalue()
+    lines = ([week.week, found.currency, week.changed or "", week.beside or ""] for week in found.by_week)
+    return csv_text(["week", "currency", "changed", "beside"], lines)
+
+
+def price_change_svg(found: PriceChangeOut) -> str:
+    """Draw both sides week by week, and the effect with its interval."""
+
+    def minor_of(text: str | None) -> int | None:
+        return None if text is None else parse_money(text, found.currency)
+
+    effect = None
+    if found.effect is not None and found.interval is not None:
+        low, high = (parse_money(end, found.currency) for end in found.interval)
+        effect = low, parse_money(found.effect, found.currency), high
+    weeks = [(week.week, minor_of(week.changed), minor_of(week.beside)) for week in found.by_week]
+    return change_picture(found.sentence, weeks, effect, currency=found.currency)

@@ -1,32 +1,37 @@
 """HTTP for what a change of prices did."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Response
 
 from ..web.auth import Principal, allow
+from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Id
-from .convert import price_change_csv
+from ..web.svg_answer import SVG, SvgAnswer
+from .convert import price_change_csv, price_change_svg
 from .schemas import PriceChangeOut
 from .service import read_price_change
 
 router = APIRouter(prefix="/v1", tags=["reports"], route_class=Route)
 
 AccountantDep = Annotated[Principal, allow("accountant")]
-_CSV: dict[str, Any] = {"text/csv": {"schema": {"type": "string"}}}
 
 
-@router.get("/reports/price-change", responses={**problems(409), 200: {"model": PriceChangeOut, "content": _CSV}})
+@router.get(
+    "/reports/price-change", responses={**problems(409), 200: {"model": PriceChangeOut, "content": {**CSV, **SVG}}}
+)
 def get_price_change(
     session: SessionDep,
     principal: AccountantDep,
     tariff_id: Annotated[Id | None, Query(description="The tariff that tables changed to.")] = None,
     schedule_id: Annotated[Id | None, Query(description="Instead: the schedule that tables changed to.")] = None,
     weeks: Annotated[int, Query(ge=2, le=52, description="The weeks before and after to look at.")] = 8,
-    format: Annotated[Literal["json", "csv"], Query(description="A csv has one line a week.")] = "json",
+    format: Annotated[
+        Literal["json", "csv", "svg"], Query(description="A csv has one line a week; an svg draws them.")
+    ] = "json",
 ) -> Response:
     """Whether a change of prices paid.
 
@@ -38,7 +43,6 @@ def get_price_change(
     found = read_price_change(session, tariff_id=tariff_id, schedule_id=schedule_id, weeks=weeks)
     if format == "json":
         return Response(found.model_dump_json(), media_type="application/json")
-    headers = {"Content-Disposition": 'attachment; filename="price-change.csv"'}
-    return Response(
-        price_change_csv(found).encode(), media_type="text/csv; header=present; charset=utf-8", headers=headers
-    )
+    if format == "svg":
+        return SvgAnswer(price_change_svg(found))
+    return CsvAnswer(price_change_csv(found), name="price-change")

@@ -1,7 +1,5 @@
 """Writes a comparison of prices as messages and as CSV."""
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from uuid import UUID
@@ -9,6 +7,7 @@ from uuid import UUID
 from ..pricing import Ladder, Tariff, format_money
 from ..pricing.money import round_half_up
 from ..pricing.work import Work
+from ..web.csv_text import CsvText, csv_text, text_cell
 from .comparison import Compared, Sold, WhatIf, percent, sentence_of
 from .intake_bought import fewest_pieces
 from .paired_windows import PairedWindow
@@ -147,14 +146,21 @@ def ids_out(ids: frozenset[str]) -> list[UUID]:
     return sorted(map(UUID, ids))
 
 
-def what_if_csv(found: WhatIfOut) -> str:
+def what_if_csv(found: WhatIfOut) -> CsvText:
     """Write one line for each window, kind and amount: what it buys under each list."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
     names = ["amount", "current_units", "current_left", "other_units", "other_left"]
-    writer.writerow(["when", "current", "other", "current_kind", "other_kind", "currency", *names])
-    for window in found.windows:
-        for kind in window.kinds:
-            head = [window.when, window.current, window.other, kind.current_kind, kind.other_kind, found.currency]
-            writer.writerows([*head, *(getattr(amount, name) for name in names)] for amount in kind.amounts)
-    return text.getvalue()
+    lines = (
+        [
+            text_cell(window.when),
+            text_cell(window.current or ""),
+            text_cell(window.other or ""),
+            kind.current_kind,
+            kind.other_kind,
+            found.currency,
+            *(getattr(amount, name) for name in names),
+        ]
+        for window in found.windows
+        for kind in window.kinds
+        for amount in kind.amounts
+    )
+    return csv_text(["when", "current", "other", "current_kind", "other_kind", "currency", *names], lines)

@@ -23,8 +23,8 @@ MAX_DAYS = 3_700
 """The longest period of one answer: ten years."""
 
 
-def what_if(session: Session, message: WhatIfIn) -> WhatIfOut:
-    """Return two lists of prices side by side.
+def what_if(session: Session, message: WhatIfIn) -> tuple[WhatIfOut, Sequence[Compared]]:
+    """Return two lists of prices side by side, and the comparisons that a picture draws.
 
     Refuses a list that is not exactly one of tariff, draft and schedule, lists or an intake of different currencies
     (``currency_differs``), a period that is backwards, empty or too long, and ``too_much_work``.
@@ -37,7 +37,7 @@ def what_if(session: Session, message: WhatIfIn) -> WhatIfOut:
     asked = _asked(message, scope, found_in, [current, other])
     work = Work()
     compared: Sequence[Compared] = compare(windows, asked, work=work)
-    return WhatIfOut(
+    found = WhatIfOut(
         sentence=whole_sentence(compared, windows, asked.intake, scope.currency),
         currency=scope.currency,
         from_=message.from_,
@@ -50,6 +50,7 @@ def what_if(session: Session, message: WhatIfIn) -> WhatIfOut:
         cannot_know=list(CANNOT_KNOW),
         collection_ids=ids_out(found_in.collection_ids),
     )
+    return found, compared
 
 
 def _must_be_a_period(message: WhatIfIn) -> None:

@@ -30,6 +30,8 @@ def test_a_change_that_brought_more_is_judged_so(two_venues: TwoVenues) -> None:
     assert found["games"]["verdict"] == "less"  # type: ignore[index]
     assert found["cannot_know"]
     assert asked(client, tariff_id=two_venues.dear, weeks=5) == (200, found)
+    drawn = client.get(f"/v1/reports/price-change?tariff_id={two_venues.dear}&weeks=5&format=svg")
+    assert (drawn.status_code, drawn.text.count("<polyline")) == (200, 4)
     lines = client.get(f"/v1/reports/price-change?tariff_id={two_venues.dear}&weeks=5&format=csv").text.splitlines()
     assert (lines[0], len(lines)) == ("week,currency,changed,beside", 11)
 

@@ -49,6 +49,8 @@ def test_the_sentence_comes_first_and_the_figures_agree_with_it(till: Till) -> N
     ]
     assert found["collection_ids"] == [body["id"]]
     assert found["cannot_know"]
+    drawn = till.client.post("/v1/reports/what-if?format=svg", json=asked(till))
+    assert (drawn.status_code, drawn.headers["content-type"]) == (200, "image/svg+xml")
     lines = till.client.post("/v1/reports/what-if?format=csv", json=asked(till)).text.splitlines()
     assert len(lines) == 1 + len(kind["amounts"])
 
