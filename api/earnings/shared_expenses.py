@@ -12,10 +12,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
+from fractions import Fraction
 from typing import Literal
 
 from ..pricing.money import allot
-from .earned import Earned, Spent, earnings
+from .earned import Earned, Spent, Sum, earnings
 
 SharedBy = Literal["gross", "table_weeks", "tables"]
 
@@ -28,7 +29,7 @@ def spread_shared(
     found: list[Spent] = []
     for one in spent:
         sharing = {
-            key: {"gross": row.gross, "table_weeks": row.table_days, "tables": 1}[by]
+            key: _weight(row, by)
             for key, row in sums.items()
             if key[0] == one.currency and one.venue_id in (None, key[1])
         }
@@ -39,3 +40,13 @@ def spread_shared(
             if part:
                 found.append(replace(one, amount=part, venue_id=venue_id, table_id=table_id))
     return found
+
+
+def _weight(row: Sum, by: SharedBy) -> int | Fraction:
+    match by:
+        case "gross":
+            return row.gross
+        case "table_weeks":
+            return row.table_days
+        case "tables":
+            return 1

@@ -421,7 +421,7 @@ def _signals_of_collectors(
 
 def _tables_of(session: Session, collection_ids: Collection[UUID]) -> int:
     """Return how many tables some collections are of: a lean at one table alone is that table's."""
-    table_ids = func.count(distinct(CollectedTableRow.pool_table_id))
+    table_ids = func.count(distinct(col(CollectedTableRow.pool_table_id)))
     query = select(table_ids).where(col(CollectedTableRow.collection_id).in_(collection_ids))
     return int(session.execute(query).scalar_one())
 
