@@ -98,6 +98,7 @@ def list_work_changes(
 
     Ask again after the number of the last one that you have: none is skipped, also while others write.
     """
+    session.rollback()  # its snapshot would not show what is assessed now
     service.catch_up(request.app.state.engine, now=now)
     found = service.page_work_changes(session, limit=limit, after=after, with_persons=principal.role == "owner")
     link_next(request, response, found.next)
