@@ -11,6 +11,8 @@ from pathlib import Path
 import anyio.to_thread
 import fastapi_offline
 from fastapi import FastAPI
+from fastapi.middleware.cors import CORSMiddleware
+from fastapi.middleware.gzip import GZipMiddleware
 from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
 from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse
 from sqlalchemy import Engine
@@ -25,6 +27,7 @@ from .inventory.routes import router as inventory
 from .jobs.routes import router as jobs
 from .ledger.routes import router as ledger
 from .lifecycle.routes import router as lifecycle
+from .monitoring.routes import router as monitoring
 from .paper.routes import router as paper
 from .pool_tables.routes import router as pool_tables
 from .price_changes.routes import router as price_changes
@@ -46,7 +49,8 @@ from .venues.routes import router as venues
 from .web import errors, openapi, probes
 from .web.body import Bodies
 from .web.idempotency import purge
-from .web.middleware import Frame
+from .web.metrics import Metrics
+from .web.middleware import Frame, cors
 from .web.redaction import hide
 from .web.sheet_links import SheetLinks
 from .web.transactions import Transactions
@@ -55,6 +59,7 @@ from .worklist.routes import router as worklist
 
 _log = logging.getLogger("uvicorn.error")
 _PURGE_AFTER_S = 3600
+_GZIP_FROM_BYTES = 1_000
 _DOCS_ASSETS = Path(fastapi_offline.__file__).parent / "static"
 _ASSETS = Path(__file__).parent / "web" / "assets"
 
@@ -113,6 +118,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         *of_money,
         imports,
         paper,
+        monitoring,
         tokens,
     )
     for router in routers:
@@ -121,7 +127,10 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     _serve_docs(app)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]
     app.add_middleware(SheetLinks)
+    app.add_middleware(GZipMiddleware, minimum_size=_GZIP_FROM_BYTES, compresslevel=5)
     app.add_middleware(Frame)
+    if app.state.settings.cors_origins is not None:
+        app.add_middleware(CORSMiddleware, **cors(app.state.settings.cors_origins))
     return app
 
 
@@ -137,6 +146,7 @@ def work_on(app: FastAPI, settings: Settings, engine: Engine) -> None:
     app.state.transactions = Transactions(settings, engine, kept=app.state.kept)
     app.state.clock = clock.now
     app.state.bodies = Bodies()
+    app.state.metrics = Metrics()
 
 
 def _contract_of(app: FastAPI) -> dict[str, object]:

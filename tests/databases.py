@@ -38,6 +38,7 @@ ON_SQLITE_ALONE = (
     "inventory",
     "jobs",
     "ledger/test_csv_export.py",
+    "monitoring",
     "paper",
     "publications",
     "quotes",

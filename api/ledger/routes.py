@@ -14,6 +14,7 @@ from ..web.auth import OwnerDep, Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import http_problem
+from ..web.metrics import Metrics
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import Limit, link_next
@@ -181,9 +182,12 @@ def list_account_balances(
 
 
 @router.get("/ledger/verify", responses=problems())
-def verify_ledger(session: SessionDep, principal: AccountantDep) -> LedgerCheckOut:
+def verify_ledger(request: Request, session: SessionDep, principal: AccountantDep) -> LedgerCheckOut:
     """Follow the chain of entries from the first to the last, and name the first that does not fit."""
-    return queries.check_ledger(session)
+    found = queries.check_ledger(session)
+    metrics: Metrics = request.app.state.metrics
+    metrics.ledger_verified.set(found.entries if found.first_bad is None else found.first_bad.place - 1)
+    return found
 
 
 @router.get(

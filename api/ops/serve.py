@@ -8,20 +8,24 @@
 - On SIGTERM no new connection is taken, what was begun is finished, within 8 seconds; then the process ends.
 - ``X-Forwarded-For`` counts only from the addresses in ``FORWARDED_ALLOW_IPS`` (127.0.0.1 unless it is set).
 - A worker that does not answer for two minutes is replaced: longer than the slowest start of a busy machine.
-- A log line has neither the query of an address nor a token, wherever a client put it, nor control characters.
+- A request leaves one line (``baizebook.web.middleware``), plain or JSON by ``BAIZEBOOK_LOG``. No line has a query, a
+  token, wherever a client put it, or control characters.
 """
 
 import copy
 import gc
+import json
 import logging
+from datetime import UTC, datetime
 from typing import Any
 
 import uvicorn
 from fastapi import FastAPI
 from uvicorn.config import LOGGING_CONFIG
-from uvicorn.logging import AccessFormatter, DefaultFormatter
+from uvicorn.logging import DefaultFormatter
 
 from ..app import create_app
+from ..store.settings import get_settings
 from ..web.redaction import without_tokens
 
 HEAD_BYTES_MAX = 16 * 1024
@@ -45,15 +49,23 @@ class DiscreetFormatter(DefaultFormatter):
         return without_tokens(super().format(record))
 
 
-class DiscreetAccessFormatter(AccessFormatter):
-    """Writes who asked for what, without the query of the address and without tokens."""
+class RequestFormatter(logging.Formatter):
+    """Writes the line of a request: plain, or one JSON object."""
 
-    def formatMessage(self, record: logging.LogRecord) -> str:  # noqa: N802 (the name is logging's)
-        """Write a record."""
-        short = copy.copy(record)
-        client, method, path, version, status = record.args  # type: ignore[misc]
-        short.args = (_printable(str(client)), method, _printable(str(path).partition("?")[0]), version, status)
-        return without_tokens(super().formatMessage(short))
+    def __init__(self, form: str = "plain") -> None:
+        super().__init__()
+        self.form = form
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Write a record of ``baizebook.web.middleware``."""
+        at = datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        line: dict[str, Any] = {"time": at, **record.__dict__.get("request", {"message": record.getMessage()})}
+        if self.form == "json":
+            return without_tokens(json.dumps(line))
+        words = (
+            "-" if value is None else f'"{value}"' if name == "token" else str(value) for name, value in line.items()
+        )
+        return without_tokens(_printable(" ".join(words)))
 
 
 def _printable(text: str) -> str:
@@ -61,11 +73,13 @@ def _printable(text: str) -> str:
     return "".join(char if char.isprintable() else ascii(char)[1:-1] for char in text)
 
 
-def log_config() -> dict[str, Any]:
-    """Return uvicorn's own set-up of logging, with the two formatters above."""
+def log_config(form: str = "plain") -> dict[str, Any]:
+    """Return uvicorn's own set-up of logging, with the two formatters above; ``form`` is ``plain`` or ``json``."""
     config = copy.deepcopy(LOGGING_CONFIG)
     config["formatters"]["default"]["()"] = "baizebook.ops.serve.DiscreetFormatter"
-    config["formatters"]["access"]["()"] = "baizebook.ops.serve.DiscreetAccessFormatter"
+    config["formatters"]["requests"] = {"()": "baizebook.ops.serve.RequestFormatter", "form": form}
+    config["handlers"]["requests"] = {**config["handlers"]["access"], "formatter": "requests"}
+    config["loggers"]["baizebook.requests"] = {"handlers": ["requests"], "level": "INFO", "propagate": False}
     return config
 
 
@@ -99,5 +113,6 @@ def serve(*, host: str, port: int, workers: int) -> None:
         timeout_keep_alive=KEEP_ALIVE_S,
         timeout_graceful_shutdown=FINISH_WITHIN_S,
         server_header=False,
-        log_config=log_config(),
+        access_log=False,
+        log_config=log_config(get_settings().log),
     )

@@ -4,7 +4,7 @@ Every variable is named ``BAIZEBOOK_…``; a wrong value is refused at start, no
 """
 
 from functools import cache
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
@@ -13,16 +13,24 @@ DEFAULT_DATABASE_URL = "sqlite:///baizebook.db"
 
 DatabaseUrl = Annotated[str, StringConstraints(pattern=r"^(sqlite:///|postgresql\+psycopg://)")]
 OwnerToken = Annotated[str, StringConstraints(min_length=32, pattern=r"^[!-~]+$")]
+_ORIGIN = r"https?://[A-Za-z0-9.-]{1,253}(:[0-9]{1,5})?"
+CorsOrigins = Annotated[str, StringConstraints(pattern=rf"^{_ORIGIN}(,{_ORIGIN})*$")]
 _EXPECTED = {
     "database_url": "sqlite:///… or postgresql+psycopg://…",
     "owner_token": "at least 32 printable characters without a space",
     "body_bytes_max": "a whole number of at least 1024",
+    "cors_origins": "origins such as https://phone.example, separated by commas",
+    "log": "plain or json",
     "threads": "a whole number of at least 6",
 }
 
 
 class Settings(BaseSettings):
-    """``owner_token``, if set, is accepted as an owner's; sizes are in bytes, ``threads`` bounds work in parallel."""
+    """``owner_token``, if set, is accepted as an owner's; sizes are in bytes, ``threads`` bounds work in parallel.
+
+    ``cors_origins``: pages of which other sites may call the service, separated by commas; None: of none. ``log``: how
+    the lines of requests are written.
+    """
 
     model_config = SettingsConfigDict(
         env_prefix="BAIZEBOOK_", env_ignore_empty=True, extra="ignore", frozen=True, hide_input_in_errors=True
@@ -32,6 +40,8 @@ class Settings(BaseSettings):
     owner_token: OwnerToken | None = Field(default=None, repr=False)
     body_bytes_max: int = Field(default=8 * 1024 * 1024, ge=1024)
     threads: int = Field(default=16, ge=6)
+    cors_origins: CorsOrigins | None = None
+    log: Literal["plain", "json"] = "plain"
 
     @property
     def on_sqlite(self) -> bool:

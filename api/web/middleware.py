@@ -3,11 +3,14 @@
 - A message that gives its length in two ways is refused and its connection ended: two readers could cut it differently
   (RFC 9112, section 6.1).
 - A mistake of ours is logged with its trace and the request id, and answered as a problem (500) that names the id.
+- Every request leaves one line: request id, the token's name, the route (its template, so no id), status, time. Never
+  a query, a token or a key. What only asks whether the service is alive leaves none.
 - A client that takes no part of an answer for 30 seconds is not sent the rest.
 """
 
 import logging
 import re
+import time
 import uuid
 from typing import Any
 
@@ -16,10 +19,26 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from .errors import Problem, problem_response
+from .metrics import Metrics
 
 _SANE_ID = re.compile(r"[A-Za-z0-9._-]{1,80}", re.ASCII)
 SEND_WITHIN_S = 30
 _log = logging.getLogger("uvicorn.error")
+REQUESTS = logging.getLogger("baizebook.requests")
+_PROBES = frozenset({"/healthz", "/readyz"})
+_EXPOSED = ("ETag", "Link", "Location", "Retry-After", "X-Request-Id")
+_ACCEPTED = ("Authorization", "Content-Type", "Idempotency-Key", "If-Match", "If-None-Match", "X-Request-Id")
+
+
+def cors(origins: str) -> dict[str, Any]:
+    """Return the options by which pages of these origins may call the service with a token; never with cookies."""
+    return {
+        "allow_origins": origins.split(","),
+        "allow_methods": ["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE"],
+        "allow_headers": list(_ACCEPTED),
+        "expose_headers": list(_EXPOSED),
+        "max_age": 600,
+    }
 
 
 class Frame:
@@ -37,12 +56,12 @@ class Frame:
         sent = headers.get("x-request-id", "")
         request_id = sent if _SANE_ID.fullmatch(sent) else uuid.uuid4().hex
         head = scope["method"] == "HEAD"
-        begun = False
+        begun, status, started = False, 500, time.perf_counter()
 
         async def framed(message: Message) -> None:
-            nonlocal begun
+            nonlocal begun, status
             if message["type"] == "http.response.start":
-                begun = True
+                begun, status = True, message["status"]
                 headers = MutableHeaders(scope=message)
                 headers["X-Request-Id"] = request_id
                 headers["X-Content-Type-Options"] = "nosniff"
@@ -58,7 +77,8 @@ class Frame:
                 scope, receive, framed
             )
             return
-        inner: dict[str, Any] = {**scope, "method": "GET"} if head else dict(scope)
+        state: dict[str, Any] = {**scope.get("state", {})}
+        inner: dict[str, Any] = {**scope, "method": "GET" if head else scope["method"], "state": state}
         try:
             await self.app(inner, receive, framed)
         except Exception:
@@ -67,3 +87,22 @@ class Frame:
                 raise
             detail = f"The mistake is logged under the request id {request_id}. Nothing was stored."
             await problem_response(Problem("internal_error", detail))(scope, receive, framed)
+        finally:
+            if scope["path"] not in _PROBES:
+                _note(scope, state, status=status, request_id=request_id, seconds=time.perf_counter() - started)
+
+
+def _note(scope: Scope, state: dict[str, Any], *, status: int, request_id: str, seconds: float) -> None:
+    """Count a request and write its line."""
+    principal, route = state.get("principal"), state.get("route", "other")
+    metrics: Metrics = scope["app"].state.metrics
+    metrics.count(method=scope["method"], route=route, status=status, seconds=seconds)
+    line = {
+        "request_id": request_id,
+        "token": None if principal is None else principal.name,
+        "method": scope["method"],
+        "route": route,
+        "status": status,
+        "ms": round(seconds * 1000, 1),
+    }
+    REQUESTS.info("%s %s %s", scope["method"], route, status, extra={"request": line})

@@ -30,6 +30,7 @@ from .dependencies import answer_from_memory, file_kinds, writes
 from .errors import Problem, not_offered
 from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key
 from .instant import caution, not_before_the_last
+from .preconditions import if_modified
 from .signed_links import PARAMETER, SUFFIXES
 from .thread_loop import loop_of_this_thread
 from .transactions import Transactions
@@ -55,13 +56,14 @@ class Route(APIRoute):
         roles = next(roles_of(self.dependant), None)
 
         async def answer(request: Request) -> Response:
+            request.state.route = self.path
             try:
                 _check_offered(request)
                 request.state.principal = None if roles is None else await find_principal(request, roles)
                 _check_parameters(request, parameters, repeatable)
                 dialect = dialect_of(request, usual=usual) if has_csv else PLAIN
                 if (kept := answer_from_memory(request)) is not None:
-                    return in_dialect(kept, dialect)
+                    return if_modified(request, in_dialect(kept, dialect))
                 transactions: Transactions = request.app.state.transactions
                 line = transactions.writers if writes(request) else transactions.readers
                 await line.check_room()
@@ -127,7 +129,7 @@ def _work(handle: Handler, request: Request, content: bytes, dialect: Dialect) -
     transactions: Transactions = request.app.state.transactions
 
     def work(session: Session) -> Response:
-        return in_dialect(_answer(handle, read, session, claim), dialect)
+        return if_modified(request, in_dialect(_answer(handle, read, session, claim), dialect))
 
     return transactions.write(work) if writes(request) else transactions.read(work)
 

@@ -73,7 +73,8 @@ class SheetLinks:
         query: bytes = scope["query_string"]
         if found["part"] is None and b"format=" not in query:
             query = query + b"&format=csv" if query else b"format=csv"
-        state = {**scope.get("state", {}), _KEY: Opened(found["secret"], part)}
+        state = scope.setdefault("state", {})
+        state[_KEY] = Opened(found["secret"], part)
         headers = [(name, value) for name, value in scope["headers"] if name != b"authorization"]
         inner = {
             **scope,

@@ -186,7 +186,7 @@ def test_the_log_has_neither_queries_nor_tokens(tmp_path: Path) -> None:
                 httpx2.get(f"{url}/v1/venues/{token}", headers=HEADERS)
             logs[name] = log.read_text()
     assert token in logs["careless"], "the control: a log that is not discreet has it"
-    assert "GET /v1/venues HTTP/1.1" in logs["ours"]
-    assert "/v1/venues/bz_…" in logs["ours"]
+    assert "GET /v1/venues 401" in logs["ours"]
+    assert "GET /v1/venues/{venue_id} 422" in logs["ours"]
     for secret in (token, "secret", "access_token", OWNER_TOKEN):
         assert secret not in logs["ours"]
