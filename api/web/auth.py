@@ -70,7 +70,8 @@ _OF_ENVIRONMENT = Principal("environment", "the owner", "the owner", "owner")
 
 def _challenge(fault: str | None = None) -> dict[str, str]:
     bearer = _BEARER + (f', error="{fault}"' if fault else "")
-    return {"WWW-Authenticate": f'{bearer}, Basic realm="baizebook", charset="UTF-8"'}
+    # Basic first: a browser reads one challenge from a line, and asks for a password only if that is one it knows.
+    return {"WWW-Authenticate": f'Basic realm="baizebook", charset="UTF-8", {bearer}'}
 
 
 async def find_principal(request: Request, roles: frozenset[str]) -> Principal:

@@ -28,7 +28,7 @@ def test_a_token_is_the_password_of_basic_with_any_user(client: TestClient, rout
     ]
     answers = [client.get("/v1/me", headers=headers) for headers in refused]
     assert [answer.json()["code"] for answer in answers] == ["no_token", "wrong_token", "no_token", "no_token"]
-    assert {answer.headers["WWW-Authenticate"].endswith(BASIC) for answer in answers} == {True}
+    assert {answer.headers["WWW-Authenticate"].startswith(BASIC) for answer in answers} == {True}
 
 
 def test_a_page_of_another_site_changes_nothing_by_a_password_that_a_browser_keeps(client: TestClient) -> None:
@@ -103,7 +103,7 @@ def test_two_authorization_headers_are_none(client: TestClient, route: Route) ->
     del client.headers["Authorization"]
     answer = client.get("/v1/venues", headers=[(b"Authorization", token), (b"Authorization", token)])
     assert answer.status_code == 401
-    assert answer.headers["WWW-Authenticate"] == 'Bearer realm="baizebook", error="invalid_request", ' + BASIC
+    assert answer.headers["WWW-Authenticate"] == BASIC + ', Bearer realm="baizebook", error="invalid_request"'
 
 
 def test_a_role_without_the_operation_is_told_that_its_scope_is_too_small(client: TestClient, route: Route) -> None:
@@ -124,7 +124,7 @@ def test_a_revoked_and_an_expired_token_read_like_an_unknown_one(at_noon: TestCl
     assert {(answer.status_code, answer.content) for answer in answers} == {(401, answers[0].content)}
     assert answers[0].json()["title"] == "Invalid token"
     assert {answer.headers["WWW-Authenticate"] for answer in answers} == {
-        'Bearer realm="baizebook", error="invalid_token", ' + BASIC
+        BASIC + ', Bearer realm="baizebook", error="invalid_token"'
     }
 
 

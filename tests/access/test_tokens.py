@@ -131,7 +131,7 @@ def test_without_a_token_that_holds_nothing_is_answered(client: TestClient) -> N
             headers = [] if authorization is None else [(b"Authorization", authorization.encode("latin-1"))]
             answer = client.request(method, path.format(**ids), headers=headers)
             assert answer.status_code == 401, (method, path)
-            assert answer.headers["WWW-Authenticate"] == f'{challenge}, Basic realm="baizebook", charset="UTF-8"'
+            assert answer.headers["WWW-Authenticate"] == f'Basic realm="baizebook", charset="UTF-8", {challenge}'
             assert answer.json()["type"] == f"/problems/{code}"
 
 

@@ -15,7 +15,7 @@ from tests.faults.caller import VENUE, ask
 from tests.faults.fault import Fault, check
 from tests.serving import CARELESS, SERVE, served
 
-CHALLENGE = 'Bearer realm="baizebook", error="invalid_token", Basic realm="baizebook", charset="UTF-8"'
+CHALLENGE = 'Basic realm="baizebook", charset="UTF-8", Bearer realm="baizebook", error="invalid_token"'
 
 
 def run(chance: Random, rounds: int) -> str:
