@@ -11,6 +11,7 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.routing import iter_route_contexts
 
 from .csv_answer import CSV_PARAMETERS, answers_csv
+from .enum_names import name_enums
 from .errors import ProblemOut
 from .examples import ANSWERS, ASKED, BODIES, PARAMETERS
 from .problems import PROBLEMS
@@ -101,6 +102,8 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
     for path in contract["paths"].values():
         for operation in path.values():
             operation["summary"] = summary_of(operation["operationId"])
+            if "requestBody" in operation:
+                operation["responses"].setdefault("408", _described(408))
             _offer_csv_options(operation)
             for parameter in operation.get("parameters", []):
                 _without_null(parameter)
@@ -113,13 +116,13 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
                 content = operation["requestBody"]["content"]
                 shown = next(iter(content))  # of a file that may be CSV or a workbook, the CSV
                 content[shown]["example"] = BODIES[operation["operationId"]]
-                operation["responses"].setdefault("408", _described(408))
             _show_answer(operation)
         _link(path, contract)
         _document_previews(path)
         if "post" in path and path["post"]["operationId"] not in computing:
             path["post"].setdefault("parameters", []).append(_KEY_PARAMETER)
             path["post"]["responses"].setdefault("409", _described(409))
+    name_enums(contract)
     contract["components"]["schemas"] = dict(sorted(schemas.items()))
     return contract
 

@@ -1,0 +1,96 @@
+"""The named enums of the contract: one schema for one concept, so that a generated client has one type for it.
+
+- An enum that occurs at two places has a name: a test fails where one has none.
+- Values are written where the messages are. The table only says at which place, ``message.field`` or
+  ``operation.parameter``, the values of a name are found.
+"""
+
+from collections.abc import Iterator
+from typing import Any
+
+ENUM_NAMES = {
+    "AccountKind": "AccountOut.kind",
+    "AgreementPays": "AgreementOut.pays",
+    "AmountTierMode": "AmountTiersOut.mode",
+    "BatteryChemistry": "PowerOut.chemistry",
+    "BatteryRest": "BatteryHealthOut.rest",
+    "BoxAtMove": "MoveIn.box",
+    "CapAfter": "CapOut.after",
+    "ClockDisplay": "ClockOut.display",
+    "ClockVerdict": "ClockHealthOut.verdict",
+    "CompletionOutcome": "CompletionOut.outcome",
+    "ControllerClock": "ControllerOut.clock",
+    "Counting": "LadderOut.counting",
+    "CsvByteOrderMark": "get_quote.bom",
+    "CsvDecimal": "get_quote.decimal",
+    "CsvSeparator": "get_quote.separator",
+    "DepartureKind": "RetirementOut.how",
+    "EventKind": "PurchaseStepOut.kind",
+    "FaultKind": "JobOut.fault",
+    "FirstMoneyPeriod": "FirstMoneyOut.per",
+    "ImportKind": "ImportOut.of",
+    "ImportMode": "ImportOut.mode",
+    "ItemOutcome": "ItemResultOut.outcome",
+    "JobState": "JobOut.state",
+    "MeterCounts": "MeterOut.counts",
+    "MeterDeltaKind": "MeterHealthOut.kind",
+    "MeterReset": "MeterOut.resets",
+    "OfferKind": "AdviceOut.kind",
+    "OperatorMinimumKind": "OperatorMinimumOut.kind",
+    "OperatorOrVenue": "AgreementOut.odd_unit_to",
+    "PowerKind": "PowerOut.kind",
+    "PrepaidKind": "ScenarioIn.buys",
+    "PriceChangeVerdict": "PriceChangeOut.verdict",
+    "QuoteBasis": "QuoteOut.basis",
+    "RatePer": "MeteredOut.per",
+    "RateTierMode": "MeteredOut.tier_mode",
+    "ReadingFlag": "ReadingOut.flags",
+    "ReportFormat": "get_worklist.format",
+    "Role": "TokenOut.role",
+    "SalesStatus": "QuoteOut.status",
+    "ScheduleOwner": "WindowOut.of",
+    "SettlesOn": "AgreementOut.settles_on",
+    "SheetReport": "SheetLinkOut.reports",
+    "TablePlace": "TablePlaceOut.kind",
+    "WeekWindowKind": "WindowOut.kind",
+    "Weekday": "WeeklyOut.days",
+    "WorkAtTable": "ReadingOut.done",
+    "WorkCode": "WorkOut.code",
+    "WorkKind": "WorkOut.kind",
+}
+_KEPT = ("description", "default", "example", "examples")
+
+
+def name_enums(contract: dict[str, Any]) -> None:
+    """Put each named enum into the contract once, and refer to it wherever its values occur."""
+    operations = {o["operationId"]: o for path in contract["paths"].values() for o in path.values()}
+    schemas = contract["components"]["schemas"]
+    values: dict[str, list[str]] = {}
+    for name, place in ENUM_NAMES.items():
+        owner, _, field = place.partition(".")
+        if owner in schemas:
+            found = next(enums_below(schemas[owner]["properties"][field]))
+        else:
+            found = next(e for p in operations[owner]["parameters"] if p["name"] == field for e in enums_below(p))
+        values[name] = found["enum"]
+    names = {frozenset(enum): name for name, enum in values.items()}
+    for enum in list(enums_below(contract)):
+        named = names.get(frozenset(enum["enum"]))
+        if named is not None:
+            kept = {key: enum[key] for key in _KEPT if key in enum}
+            enum.clear()
+            enum.update({"$ref": f"#/components/schemas/{named}"}, **kept)
+    schemas.update({name: {"type": "string", "enum": enum, "title": name} for name, enum in values.items()})
+
+
+def enums_below(part: Any) -> Iterator[dict[str, Any]]:
+    """Yield every schema of a part of the contract that lists its values, examples left out."""
+    if isinstance(part, dict):
+        if isinstance(part.get("enum"), list):
+            yield part
+        for name, below in part.items():
+            if name not in ("example", "examples"):
+                yield from enums_below(below)
+    elif isinstance(part, list):
+        for below in part:
+            yield from enums_below(below)
