@@ -145,7 +145,7 @@ class Route:
         table = {"label": "Window side", "accepts": ["0.25", "1.00", "5.00", "20.00"]}
         return self.post(f"/venues/{venue_id}/tables", {**table, **changes})
 
-    def token(self, role: str, **bound: str) -> dict[str, str]:
+    def token(self, role: str, **bound: Any) -> dict[str, str]:
         """Make a token and return the headers that carry it."""
         made = self.post("/tokens", {"name": f"a {role}", "role": role, **bound})
         return {"Authorization": f"Bearer {made['token']}"}

@@ -90,15 +90,23 @@ def get_collection(session: Session, collection_id: UUID) -> CollectionRow:
 
 
 def page_collections(
-    session: Session, *, venue_id: UUID | None, table_id: UUID | None, limit: int, after: UUID | None
+    session: Session,
+    *,
+    venue_id: UUID | None,
+    table_id: UUID | None,
+    limit: int,
+    after: UUID | None,
+    collector: str | None = None,
 ) -> Page[CollectionRow]:
-    """Return collections, of a venue or with a table, in the order in which they were recorded."""
+    """Return collections, of a venue, with a table or by a collector, in the order in which they were recorded."""
     query = select(CollectionRow)
     if venue_id is not None:
         query = query.where(CollectionRow.venue_id == venue_id)
     if table_id is not None:
         with_table = select(CollectedTableRow.collection_id).where(CollectedTableRow.pool_table_id == table_id)
         query = query.where(col(CollectionRow.id).in_(with_table))
+    if collector is not None:
+        query = query.where(CollectionRow.collector == collector)
     if after is not None:
         last = select(CollectionRow.sequence).where(CollectionRow.record_id == after).scalar_subquery()
         query = query.where(col(CollectionRow.sequence) > last)
@@ -121,15 +129,20 @@ def read_collections(session: Session, rows: Sequence[CollectionRow]) -> list[Co
     return [collection_out(known, found[known.row.id]) for known in details]
 
 
-def changes_out(session: Session, rows: Sequence[LastChangeRow]) -> list[CollectionChangeOut]:
-    """Write the collections of a feed's rows, as they are judged now."""
+def changes_out(
+    session: Session, rows: Sequence[LastChangeRow], *, collector: str | None = None
+) -> list[CollectionChangeOut]:
+    """Write the collections of a feed's rows, as they are judged now; of all, or of one collector."""
     query = select(CollectionRow).where(col(CollectionRow.id).in_([row.subject_id for row in rows]))
+    if collector is not None:
+        query = query.where(CollectionRow.collector == collector)
     found = {answer.id: answer for answer in read_collections(session, session.exec(query).all())}
     return [
         CollectionChangeOut(
             number=row.number, id=row.subject_id, changed_at=row.changed_at, collection=found[row.subject_id]
         )
         for row in rows
+        if row.subject_id in found
     ]
 
 

@@ -1,8 +1,10 @@
 """HTTP for collections and their disputes."""
 
 from typing import Annotated
+from uuid import UUID
 
 from fastapi import APIRouter, Query, Request, Response
+from sqlmodel import Session
 
 from ..web.auth import OwnerDep, Principal, allow
 from ..web.batch import BatchResultsOut
@@ -13,6 +15,7 @@ from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
 from ..web.schema_types import Id
 from . import queries, service
+from .rows import CollectionRow
 from .schemas import (
     CollectionChangePage,
     CollectionIn,
@@ -76,11 +79,18 @@ def list_collections(
     limit: Limit = 100,
     after: After = None,
 ) -> CollectionPage:
-    """Collections in the order in which they were recorded; a venue has its own."""
+    """Collections in the order in which they were recorded; a venue has its own, and so has a collector."""
     venue_id = venue_id or principal.venue_id
     if venue_id is not None:
         principal.must_see_venue(venue_id)
-    found = queries.page_collections(session, venue_id=venue_id, table_id=table_id, limit=limit, after=after)
+    found = queries.page_collections(
+        session,
+        venue_id=venue_id,
+        table_id=table_id,
+        limit=limit,
+        after=after,
+        collector=principal.only_cash_of,
+    )
     link_next(request, response, found.next)
     return CollectionPage(items=queries.read_collections(session, found.rows), next=found.next)
 
@@ -97,18 +107,19 @@ def list_collection_changes(
     """List the collections that were recorded, settled, reversed or disputed since, each once, as it is now.
 
     Ask again after the number of the last one that you have: none is skipped, also while others write. A judgement that
-    changed by a later record alone is no change here.
+    changed by a later record alone is no change here. A collector has their own collections alone: a page may then have
+    fewer than `limit`, and none at all.
     """
     found = page_changes(session, "collections", limit=limit, after=after)
     link_next(request, response, found.next)
-    return CollectionChangePage(items=queries.changes_out(session, found.rows), next=found.next)
+    items = queries.changes_out(session, found.rows, collector=principal.only_cash_of)
+    return CollectionChangePage(items=items, next=found.next)
 
 
 @router.get("/collections/{collection_id}", responses=problems())
 def get_collection(session: SessionDep, principal: ReaderDep, collection_id: Id) -> CollectionOut:
     """A collection, judged by all that is on record now."""
-    row = queries.get_collection(session, collection_id)
-    principal.must_see_venue(row.venue_id, what="collection")
+    row = _seen(session, principal, collection_id)
     return queries.read_collections(session, [row])[0]
 
 
@@ -117,12 +128,14 @@ def reverse_collection(
     session: SessionDep, principal: CollectorDep, now: NowDep, collection_id: Id, reversal: ReversalIn
 ) -> CollectionOut:
     """Take a collection back, with a reason. To correct it, record a new one of the same venue, tables and time."""
+    _seen(session, principal, collection_id)
     return service.reverse_collection(session, collection_id, reason=reversal.reason, now=now, by=principal.name)
 
 
 @router.post("/collections/{collection_id}/settle", responses=problems(409))
 def settle_collection(session: SessionDep, principal: CollectorDep, now: NowDep, collection_id: Id) -> CollectionOut:
     """Settle a collection that was recorded without an agreement, by the one now in force on its trading date."""
+    _seen(session, principal, collection_id)
     return service.settle_collection(session, collection_id, now=now)
 
 
@@ -131,7 +144,7 @@ def raise_dispute(
     session: SessionDep, principal: DisputerDep, now: NowDep, collection_id: Id, dispute: DisputeIn
 ) -> DisputeOut:
     """Record who disputes a collection, what they claim, and why. It stays open until it is answered."""
-    principal.must_see_venue(queries.get_collection(session, collection_id).venue_id, what="collection")
+    _seen(session, principal, collection_id)
     return service.raise_dispute(session, collection_id, dispute, now=now)
 
 
@@ -141,3 +154,11 @@ def answer_dispute(
 ) -> DisputeOut:
     """Answer a dispute, which closes it."""
     return service.answer_dispute(session, collection_id, dispute_id, answer, now=now)
+
+
+def _seen(session: Session, principal: Principal, collection_id: UUID) -> CollectionRow:
+    """Return a collection that this principal may see: a venue its own, a collector their own."""
+    row = queries.get_collection(session, collection_id)
+    principal.must_see_venue(row.venue_id, what="collection")
+    principal.must_see_cash_of(row.collector)
+    return row

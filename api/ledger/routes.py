@@ -40,6 +40,7 @@ from .schemas import (
 
 router = APIRouter(prefix="/v1", tags=["ledger"], route_class=Route)
 AccountantDep = Annotated[Principal, allow("accountant")]
+PosterDep = Annotated[Principal, allow("poster")]
 Preview = Annotated[bool, Query(description="The same checks and answer (200), nothing stored.")]
 From = Annotated[Date | None, Query(alias="from", description="The first date; without it, the first booked.")]
 To = Annotated[Date | None, Query(description="The last date, included; without it, the last booked.")]
@@ -70,13 +71,13 @@ _PLAIN: dict[str, Any] = {"text/plain": {"schema": {"type": "string"}}}
 @router.post("/ledger/entries", status_code=201, responses=problems(409))
 def post_ledger_entry(
     session: SessionDep,
-    principal: OwnerDep,
+    principal: PosterDep,
     now: NowDep,
     entry: EntryIn,
     response: Response,
     preview: Preview = False,
 ) -> PostedEntryOut:
-    """Post what an owner did by its kind: money banked, paid, spent, lent, written off, or brought in at the start.
+    """Post what was done, by its kind: money banked, paid, spent, lent, written off, or brought in at the start.
 
     A deposit names the bags (`bags`) that were banked: the report of cash in hand follows them. An expense says what
     for (`what`) and may name a table: without a venue it is then of the venue where the table was on that date. What takes more out of an account than there is, is posted with a caution; a write-off of it is refused.
@@ -92,7 +93,7 @@ def post_ledger_entry(
 @router.post("/ledger/entries/{entry_id}/reversal", status_code=201, responses=problems(409))
 def reverse_ledger_entry(
     session: SessionDep,
-    principal: OwnerDep,
+    principal: PosterDep,
     now: NowDep,
     entry_id: Id,
     reversal: EntryReversalIn,

@@ -89,6 +89,7 @@ def get_collection_slip(
     """Print the slip of a collection, in two copies with two signatures each."""
     row = collections_queries.get_collection(session, collection_id)
     principal.must_see_venue(row.venue_id, what="collection")
+    principal.must_see_cash_of(row.collector)
     venue = get_venue(session, row.venue_id)
     page = service.collection_slip(collections_queries.read_collections(session, [row])[0], venue)
     return _page(request, page, paper=paper, printed_at=calendar_of(venue).local(now))

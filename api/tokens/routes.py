@@ -45,6 +45,7 @@ def create_token(session: SessionDep, principal: OwnerDep, now: NowDep, token: T
         venue_id=venue_id,
         table_id=table_id,
         expires_at=value_or(token.expires_at, None),
+        may_post=value_or(token.may_post, False),
         now=now,
     )
     return NewTokenOut(id=token_id, token=text)
@@ -62,7 +63,8 @@ def get_me(request: Request, principal: AnybodyDep) -> MeOut:
         role=principal.role,
         venue_id=principal.venue_id,
         table_id=principal.table_id,
-        operations=operations_for(request.app, principal.role),
+        may_post=principal.may_post,
+        operations=operations_for(request.app, principal.rights),
     )
 
 

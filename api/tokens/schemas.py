@@ -5,7 +5,7 @@ from typing import Annotated
 from pydantic import MISSING, Field
 
 from ..web.rows import Role
-from ..web.schema_types import Id, In, Instant, Name, Out, PageOf
+from ..web.schema_types import Id, In, Instant, Name, Out, PageOf, Yes
 from ..web.sheet_links import SheetReport
 
 
@@ -27,6 +27,9 @@ class TokenIn(In):
     expires_at: Annotated[Instant | MISSING, Field(description="From when on it is refused; without it, never.")] = (
         MISSING
     )
+    may_post: Annotated[
+        Yes | MISSING, Field(description="Of role accountant: whether it may post ledger entries. Without it, no.")
+    ] = MISSING
 
 
 class NewTokenOut(Out):
@@ -44,6 +47,7 @@ class MeOut(Out):
     role: Role
     venue_id: Id | None
     table_id: Id | None
+    may_post: bool
     operations: list[str]
 
 
@@ -95,6 +99,7 @@ class TokenOut(Out):
     role: Role
     venue_id: Id | None
     table_id: Id | None
+    may_post: bool
     made_at: Instant
     expires_at: Instant | None
     revoked_at: Instant | None

@@ -27,12 +27,16 @@ def make_token(
     expires_at: datetime | None,
     now: datetime,
     person: str | None = None,
+    may_post: bool = False,
 ) -> tuple[UUID, str]:
     """Store a new token and return its id and, this once, the token itself; ``person`` is its name where nobody says."""
     for bound, value, where in (("venue", venue_id, "venue_id"), ("device", table_id, "table_id")):
         if (role == bound) != (value is not None):
             expected = f"an id for the role {bound}" if role == bound else f"nothing for the role {role}"
             raise http_problem("invalid", where=where, found=value or "nothing", expected=expected)
+    if may_post and role != "accountant":
+        expected = f"false for the role {role}: only an accountant's token is asked whether it may post"
+        raise http_problem("invalid", where="may_post", found="true", expected=expected)
     if expires_at is not None and expires_at <= now:
         raise http_problem("invalid", where="expires_at", found=expires_at.isoformat(), expected="an instant to come")
     token = f"{TOKEN_PREFIX}{secrets.token_urlsafe(32)}"
@@ -43,6 +47,7 @@ def make_token(
         role=role,
         venue_id=venue_id,
         pool_table_id=table_id,
+        may_post=may_post,
         token_hash=hash_token(token),
         made_at=now,
         expires_at=expires_at,
@@ -86,6 +91,7 @@ def token_out(row: TokenRow) -> TokenOut:
         role=row.role,
         venue_id=row.venue_id,
         table_id=row.pool_table_id,
+        may_post=row.may_post,
         made_at=row.made_at,
         expires_at=row.expires_at,
         revoked_at=row.revoked_at,

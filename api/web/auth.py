@@ -23,7 +23,7 @@ from sqlmodel import Session, select
 
 from ..store.kept import Kept
 from .errors import Problem, http_problem, not_found
-from .rows import ROLES, Role, TokenRow
+from .rows import ROLES, Right, Role, TokenRow
 from .sheet_links import Opened, find_sheet_link, opened_by
 from .signed_links import holder_of, signed_address
 from .transactions import Transactions
@@ -42,7 +42,10 @@ BasicDep = Annotated[HTTPBasicCredentials | None, Security(_basic)]
 
 @dataclass(frozen=True, slots=True)
 class Principal:
-    """The holder of a token: its name, its person, its role, and the venue, table or venues it is bound to."""
+    """The holder of a token: its name, person and role, the venue, table or venues it is bound to.
+
+    ``may_post``: an accountant that may post ledger entries.
+    """
 
     id: str
     name: str
@@ -51,6 +54,12 @@ class Principal:
     venue_id: UUID | None = None
     table_id: UUID | None = None
     venue_ids: frozenset[UUID] | None = None
+    may_post: bool = False
+
+    @property
+    def rights(self) -> frozenset[Right]:
+        """Return what operations may ask of it: its role, and ``poster`` where it may post."""
+        return frozenset({self.role, "poster"} if self.may_post else {self.role})
 
     @property
     def only_venues(self) -> frozenset[UUID] | None:
@@ -58,6 +67,16 @@ class Principal:
         if self.role == "device":
             return frozenset()
         return frozenset({self.venue_id}) if self.venue_id is not None else self.venue_ids
+
+    @property
+    def only_cash_of(self) -> str | None:
+        """Return the person whose collections and bags it may see; None for everybody's."""
+        return self.person if self.role == "collector" else None
+
+    def must_see_cash_of(self, *persons: str, what: str = "collection") -> None:
+        """Refuse, as absent, a collection that is nobody's of these where another person's cash is not to be seen."""
+        if self.only_cash_of is not None and self.only_cash_of not in persons:
+            raise not_found(what)
 
     def must_see_venue(self, venue_id: UUID | None, *, what: str = "venue") -> None:
         """Refuse, as absent, what belongs to a venue that is not the principal's."""
@@ -74,7 +93,7 @@ def _challenge(fault: str | None = None) -> dict[str, str]:
     return {"WWW-Authenticate": f'Basic realm="baizebook", charset="UTF-8", {bearer}'}
 
 
-async def find_principal(request: Request, roles: frozenset[str]) -> Principal:
+async def find_principal(request: Request, roles: frozenset[Right]) -> Principal:
     """Return the caller, by the headers alone; refuse one without a valid token (401) or without the role (403)."""
     opened = opened_by(request)
     if opened is not None:
@@ -93,8 +112,10 @@ async def find_principal(request: Request, roles: frozenset[str]) -> Principal:
 def _with_role(principal: Principal | None, roles: frozenset[str]) -> Principal:
     if principal is None:
         raise Problem("wrong_token", headers=_challenge("invalid_token"))
-    if principal.role not in roles:
+    if roles.isdisjoint(principal.rights):
         refusal = f"The role {principal.role} does not include this operation."
+        if "poster" in roles and principal.role == "accountant":
+            refusal = "This token may not post. An owner can make one for an accountant that may."
         raise Problem("forbidden", refusal, headers={"WWW-Authenticate": f'{_BEARER}, error="insufficient_scope"'})
     return principal
 
@@ -192,16 +213,18 @@ async def _signer_of(request: Request, address: str, text: str) -> Principal | N
 
 
 def _principal(row: TokenRow) -> Principal:
-    return Principal(str(row.id), row.name, row.person, row.role, row.venue_id, row.pool_table_id)  # type: ignore[arg-type]
+    role: Role = row.role  # type: ignore[assignment]
+    return Principal(str(row.id), row.name, row.person, role, row.venue_id, row.pool_table_id, may_post=row.may_post)
 
 
-def allow(*roles: Role) -> Any:
+def allow(*roles: Right) -> Any:
     """Return the dependency of an operation that these roles may use; the owner always may.
 
+    ``poster`` is an accountant whose token may post ledger entries.
     ``baizebook.web.operation.Route`` reads the roles and checks them before anything else of a request is read.
     """
     allowed = frozenset(roles) | {"owner"}
-    if not allowed <= set(ROLES):
+    if not allowed <= {*ROLES, "poster"}:
         raise ValueError(f"expected roles among {', '.join(ROLES)}, found {', '.join(sorted(allowed))}")
 
     async def admit(request: Request, bearer: BearerDep, basic: BasicDep) -> Principal:  # noqa: ARG001 (for the contract)

@@ -31,6 +31,7 @@ from .errors import Problem, not_offered
 from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key
 from .instant import caution, not_before_the_last
 from .preconditions import if_modified
+from .rows import Right
 from .signed_links import PARAMETER, SUFFIXES
 from .thread_loop import loop_of_this_thread
 from .transactions import Transactions
@@ -166,7 +167,7 @@ def _check_offered(request: Request) -> None:
         raise not_offered(request, methods)
 
 
-def roles_of(dependant: Dependant) -> Iterator[frozenset[str]]:
+def roles_of(dependant: Dependant) -> Iterator[frozenset[Right]]:
     """Yield the roles that ``allow`` put on an operation."""
     if roles := getattr(dependant.call, "roles", None):
         yield roles
@@ -174,14 +175,14 @@ def roles_of(dependant: Dependant) -> Iterator[frozenset[str]]:
         yield from roles_of(below)
 
 
-def operations_for(app: FastAPI, role: str) -> list[str]:
-    """Return the names of the operations that a role may use, those that need no token among them, sorted."""
+def operations_for(app: FastAPI, rights: frozenset[Right]) -> list[str]:
+    """Return the names of the operations that a token with these rights may use, those that need no token among them, sorted."""
     return sorted(
         str(context.name)
         for context in iter_route_contexts(app.routes)
         if isinstance(context.original_route, APIRoute)
         and context.original_route.include_in_schema
-        and role in next(roles_of(context.original_route.dependant), frozenset({role}))
+        and rights & next(roles_of(context.original_route.dependant), rights)
     )
 
 

@@ -4,12 +4,15 @@ from datetime import datetime
 from typing import Literal
 from uuid import UUID
 
-from sqlalchemy import JSON, CheckConstraint, LargeBinary
+from sqlalchemy import JSON, CheckConstraint, LargeBinary, false
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
 
 Role = Literal["owner", "collector", "accountant", "venue", "device", "reader"]
+
+Right = Role | Literal["poster"]
+"""What an operation asks for: a role, or an accountant's token that may post (``poster``)."""
 
 ROLES: tuple[Role, ...] = ("owner", "collector", "accountant", "venue", "device", "reader")
 
@@ -30,6 +33,7 @@ class TokenRow(SQLModel, table=True):
     role: str
     venue_id: UUID | None = Field(default=None, foreign_key="venue.id")
     pool_table_id: UUID | None = Field(default=None, foreign_key="pool_table.id")
+    may_post: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
     token_hash: str = Field(unique=True)
     made_at: datetime = Field(sa_type=Utc)
     expires_at: datetime | None = Field(default=None, sa_type=Utc)

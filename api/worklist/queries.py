@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Select, and_, distinct, exists, func, or_, select, union_all
+from sqlalchemy import ColumnElement, Select, and_, distinct, exists, func, or_, select, union_all
 from sqlmodel import Session, SQLModel, col
 
 from ..collections.queries import StoredBoxes, judge_boxes, load_boxes
@@ -59,7 +59,7 @@ class WorkFilter:
     """Which part of the list: of a venue, a kind, a person, due before an instant, after a place, at most ``limit``.
 
     ``deferred`` has work that was put off until later too; ``without_money`` leaves out work that tells of money,
-    ``without_persons`` work that tells of one person's counts.
+    ``without_persons`` work that tells of one person's counts; ``bags_of`` leaves out the bags of other persons.
     """
 
     venue_id: UUID | None = None
@@ -71,6 +71,7 @@ class WorkFilter:
     limit: int = 100
     without_money: bool = False
     without_persons: bool = False
+    bags_of: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,6 +215,8 @@ def shown(wanted: WorkFilter, *, now: datetime) -> Select[UUID, datetime]:
                 of_lead = of_lead.where(column == value)
         if wanted.without_persons:
             of_lead = of_lead.where(work.code.not_in(OF_PERSONS))
+        if wanted.bags_of is not None:
+            of_lead = of_lead.where(bags_only_of(wanted.bags_of))
         if wanted.without_money:
             of_lead = of_lead.where(work.code.not_in(OF_MONEY))
         if wanted.due_before is not None:
@@ -224,6 +227,12 @@ def shown(wanted: WorkFilter, *, now: datetime) -> Select[UUID, datetime]:
         arms.append(select(of_lead.subquery()))
     everything = union_all(*arms).subquery()
     return select(everything).order_by(everything.c.due_at, everything.c.id).limit(wanted.limit + 1)
+
+
+def bags_only_of(person: str) -> ColumnElement[bool]:
+    """Return the condition that work is not about the bag of another person."""
+    own = select(col(CollectionRow.id)).where(col(CollectionRow.collector) == person)
+    return or_(WORK.c.code != "bag_not_banked", WORK.c.refers_to.in_(own))
 
 
 def _box_limits(stated: Mapping[str, Any], currency: str) -> dict[Measure, int]:

@@ -74,6 +74,7 @@ def get_worklist(
         limit=limit,
         without_money=principal.role == "reader",
         without_persons=principal.role != "owner",
+        bags_of=principal.only_cash_of,
     )
     if format == "csv":
         items = service.all_work(session, wanted, by_venue=bool(group), now=now)
@@ -100,7 +101,7 @@ def list_work_changes(
     """
     session.rollback()  # its snapshot would not show what is assessed now
     service.catch_up(request.app.state.engine, now=now)
-    found = service.page_work_changes(session, limit=limit, after=after, with_persons=principal.role == "owner")
+    found = service.page_work_changes(session, limit=limit, after=after, by=principal)
     link_next(request, response, found.next)
     return found
 

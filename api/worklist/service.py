@@ -40,7 +40,17 @@ from ..web.feed import page_changes, subjects
 from ..web.schema_types import value_or
 from .assessment import Assessed, find_work
 from .convert import completion_out, groups_out, stored_values, work_change_out, work_out
-from .queries import WORK, WorkFilter, has_wide_notes, load_work, shown, touched_tables, waiting, work_facts
+from .queries import (
+    WORK,
+    WorkFilter,
+    bags_only_of,
+    has_wide_notes,
+    load_work,
+    shown,
+    touched_tables,
+    waiting,
+    work_facts,
+)
 from .rows import CompletionRow, WorkRow, WorkStepRow
 from .schemas import (
     CompletionIn,
@@ -131,10 +141,10 @@ def _by_venue(items: Sequence[WorkOut], groups: Sequence[VenueWorkOut]) -> list[
     return [by_id[work_id] for group in groups for work_id in group.work]
 
 
-def page_work_changes(session: Session, *, limit: int, after: int, with_persons: bool) -> WorkChangePage:
+def page_work_changes(session: Session, *, limit: int, after: int, by: Principal) -> WorkChangePage:
     """Return the work that came up, changed or left the list after a number, each once, as it is now.
 
-    Without ``with_persons`` work that tells of one person's counts reads like work that has left the list.
+    Work that is not for this role to see reads like work that has left the list.
     """
     found = page_changes(session, "work", limit=limit, after=after)
     query = (
@@ -143,8 +153,10 @@ def page_work_changes(session: Session, *, limit: int, after: int, with_persons:
         .outerjoin(VenueRow, col(VenueRow.id) == col(WorkRow.venue_id))
         .where(col(WorkRow.id).in_(subjects(found)))
     )
-    if not with_persons:
+    if by.role != "owner":
         query = query.where(col(WorkRow.code).not_in(OF_PERSONS))
+    if by.only_cash_of is not None:
+        query = query.where(bags_only_of(by.only_cash_of))
     work = {
         row.id: (row, work_out(row, label=label, venue=venue, contact=contact))
         for row, label, venue, contact in session.exec(query).all()

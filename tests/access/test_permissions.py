@@ -228,7 +228,7 @@ class World:
             {"id": reading_id, "table_id": table_id, "taken_at": "2026-11-20T12:00:00Z", "supply": {"volts": "12.40"}}
         ]})  # fmt: skip
         post("/collections", {
-            "id": collection_id, "venue_id": venue_id, "collected_at": "2026-11-20T12:00:00Z", "collector": "Ana",
+            "id": collection_id, "venue_id": venue_id, "collected_at": "2026-11-20T12:00:00Z", "collector": "a collector",
             "tables": [{"table_id": table_id, "counted": {"1.00": 4}}],
         })  # fmt: skip
         post(f"/venues/{venue_id}/agreements", {"effective_on": "2026-01-01", "venue_percent": "50"})
