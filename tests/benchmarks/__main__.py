@@ -1,19 +1,20 @@
 """The benchmarks: ``python -m tests.benchmarks [NAME …] [--rounds N] [--json FILE]``; no name means all.
 
-Each benchmark is a module of this folder with a ``run(rounds)`` that yields figures; its docstring says what it compares
-and why that is the limit. Nothing here is a test: figures depend on the machine, ratios less.
+Each benchmark is a module of this folder with a ``run(rounds)`` that yields figures, or a ``run()`` that prints its own; its
+docstring says what it compares and why that is the limit. Nothing here is a test: figures depend on the machine, ratios less.
 """
 
 import argparse
 import json
 import platform
 from importlib import import_module
+from inspect import signature
 from pathlib import Path
 
 from tests.benchmarks.figure import Figure, as_json
 
 NAMES = sorted(
-    path.stem for path in Path(__file__).parent.glob("*.py") if path.stem not in ("__main__", "__init__", "figure")
+    path.stem for path in Path(__file__).parent.glob("*.py") if path.stem != "figure" and not path.stem.startswith("_")
 )
 
 
@@ -31,7 +32,8 @@ def main() -> None:
     for name in asked.names or NAMES:
         benchmark = import_module(f"tests.benchmarks.{name}")
         print(f"\n{name}: {(benchmark.__doc__ or '').splitlines()[0]}", flush=True)
-        for figure in benchmark.run(rounds=asked.rounds):
+        takes_rounds = "rounds" in signature(benchmark.run).parameters
+        for figure in (benchmark.run(rounds=asked.rounds) if takes_rounds else benchmark.run()) or ():
             figures.append(figure)
             print(figure.line, flush=True)
     if asked.json:
