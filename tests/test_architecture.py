@@ -65,6 +65,7 @@ ALLOWED_IN = {
 PURE_LIBRARIES = {
     "monitoring/exposition.py": {"prometheus_client"},
     "imports/workbook.py": {"openpyxl", "defusedxml"},
+    "paper/calendar_file.py": {"icalendar"},
     "paper/page.py": {"jinja2", "markupsafe", "segno"},
     "schedules/recurrence.py": {"dateutil"},
 }

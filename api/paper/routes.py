@@ -3,18 +3,20 @@
 from datetime import datetime, timedelta
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
 from ..collections import queries as collections_queries
 from ..ledger.export.period import ExportPeriod
-from ..venues.service import calendar_of, get_venue
+from ..venues.service import calendar_of, get_venue, zones
 from ..web.auth import Principal, allow
 from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.schema_types import Date, Id, value_or
+from ..web.schema_types import TEXT_PATTERN, Date, Id, value_or
 from ..web.signed_links import PARAMETER, sign
+from ..worklist.queries import WorkFilter
+from ..worklist.service import all_work, catch_up
 from . import service
 from .page import Paper, PrintedPage, render
 from .schemas import PageLinkIn, PageLinkOut
@@ -27,10 +29,14 @@ ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 PriceReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 StatementReaderDep = Annotated[Principal, allow("accountant", "venue")]
+WorkReaderDep = Annotated[Principal, allow("collector", "reader")]
 AnybodyDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 
 PaperAsked = Annotated[Paper, Query(description="The size of the paper.")]
 _PAGE: dict[int | str, dict[str, Any]] = {200: {"content": {"text/html": {}}, "description": "A page to print."}}
+_CALENDAR: dict[int | str, dict[str, Any]] = {
+    200: {"content": {"text/calendar": {"schema": {"type": "string"}}}, "description": "A calendar."}
+}
 _HEADERS = {
     "Content-Security-Policy": "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; "
     "form-action 'none'; frame-ancestors 'none'",
@@ -139,6 +145,48 @@ def get_bag_tags(
     venue = get_venue(session, venue_id)
     page = service.bag_tags(session, venue, address_of=f"{request.base_url}v1/tables/")
     return _page(request, page, paper=paper, printed_at=calendar_of(venue).local(now))
+
+
+@router.get("/venues/{venue_id}/week.ics", response_class=Response, responses={**problems(409), **_CALENDAR})
+def get_week_calendar(
+    session: SessionDep,
+    principal: PriceReaderDep,
+    now: NowDep,
+    venue_id: Id,
+    on: Annotated[Date | None, Query(description="A trading date of the first week; without it, today's.")] = None,
+    weeks: Annotated[int, Query(ge=1, le=8, description="How many weeks.")] = 4,
+) -> Response:
+    """Return a venue's windows as a calendar to subscribe to: what is listed when, and what each coin or note buys."""
+    principal.must_see_venue(venue_id)
+    return Response(service.week_calendar(session, venue_id, on=on, weeks=weeks, now=now), media_type="text/calendar")
+
+
+@router.get("/worklist.ics", response_class=Response, responses={**problems(), **_CALENDAR})
+def get_work_calendar(
+    request: Request,
+    session: SessionDep,
+    principal: WorkReaderDep,
+    now: NowDep,
+    person: Annotated[
+        str | None,
+        Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Only work given to this person."),
+    ] = None,
+    venue_id: Annotated[Id | None, Query(description="Only work at this venue.")] = None,
+) -> Response:
+    """Return the work on the list as a calendar, each piece on the day on which it is due.
+
+    A reader sees no work that tells of money in a box.
+    """
+    session.rollback()  # its snapshot would not show what is assessed now
+    catch_up(request.app.state.engine, now=now)
+    wanted = WorkFilter(
+        venue_id=venue_id,
+        person=person,
+        without_money=principal.role == "reader",
+        without_persons=principal.role != "owner",
+    )
+    items = all_work(session, wanted, by_venue=False, now=now)
+    return Response(service.work_calendar(items, zones(session), person=person, now=now), media_type="text/calendar")
 
 
 @router.post("/page-links", status_code=201, responses=problems(409))

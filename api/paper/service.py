@@ -1,6 +1,6 @@
 """What each printed page says: read from the folders below, written in words. Stores nothing."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from uuid import UUID
@@ -29,6 +29,8 @@ from ..schedules.queries import listed_at, place_of_venue
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of, get_venue, names
 from ..web.errors import Problem
+from ..worklist.schemas import WorkOut
+from .calendar_file import CalendarEvent, calendar_file
 from .page import PrintedPage, qr_code
 from .week_card import CardLine, grouped
 from .words import date_words, days_words, ladder_words, moment_words, units_words
@@ -239,6 +241,68 @@ def bag_tags(session: Session, venue: VenueRow, *, address_of: str) -> PrintedPa
     )
 
 
+def week_calendar(session: Session, venue_id: UUID, *, on: date | None, weeks: int, now: datetime) -> bytes:
+    """Return the windows of a venue's weeks, from the week of a trading date on, as a calendar."""
+    venue = get_venue(session, venue_id)
+    timetable, calendar = listed_at(session, place_of_venue(session, venue_id)), calendar_of(venue)
+    asked = on or calendar.trading_day(now)
+    amounts = read_amounts(denominations(session, [venue_id]).get(venue_id, ()), venue.currency)[-_AMOUNTS_MAX:] or [0]
+    work, events = Work(), []
+    monday = asked - timedelta(days=asked.weekday())
+    for day in (monday + timedelta(days=later) for later in range(7 * weeks)):
+        for lines in _by_window(grid_lines(timetable, day, amounts, work=work), len(amounts)):
+            first = lines[0]
+            if first.window is None or first.window.from_at is None or first.window.to_at is None:
+                continue
+            start = calendar.local(first.window.from_at)
+            bought = [
+                f"{format_money(line.amount_minor, venue.currency)} {venue.currency}: {_bought(line)}"
+                for line in lines
+                if line.amount_minor and line.status == "open"
+            ]
+            tariff = first.window.tariff.code if first.window.tariff and first.status == "open" else first.status
+            events.append(
+                CalendarEvent(
+                    key=f"window {venue_id} {day} {start:%H:%M}",
+                    start=start,
+                    end=calendar.local(first.window.to_at),
+                    summary=f"{first.window.name}: {tariff}",
+                    description="\n".join(bought),
+                    location=venue.name,
+                )
+            )
+    return calendar_file(f"Prices, {venue.name}", events, stamp=now)
+
+
+def work_calendar(
+    items: Iterable[WorkOut], zones: Mapping[UUID, ZoneInfo], *, person: str | None, now: datetime
+) -> bytes:
+    """Return work as a calendar: each piece on the day at its venue on which it is due."""
+    events = []
+    for item in items:
+        zone = ZoneInfo("UTC") if item.venue_id is None else zones[item.venue_id]
+        on = item.due_at.astimezone(zone).date()
+        bring = f"\nBring: {', '.join(item.bring)}." if item.bring else ""
+        cautions = "".join(f"\n{caution.detail}" for caution in item.cautions)
+        events.append(
+            CalendarEvent(
+                key=f"work {item.id}",
+                start=on,
+                end=on + timedelta(days=1),
+                summary=f"{item.kind.replace('_', ' ').capitalize()}: {item.table}",
+                description=f"{item.reason}{bring}{cautions}",
+                location=item.venue or "",
+            )
+        )
+    return calendar_file(f"Work, {person}" if person else "Work", events, stamp=now)
+
+
+def _bought(line: GridLine) -> str:
+    return units_words(
+        line.games and line.games.units, line.minutes and line.minutes.units, line.metered and line.metered.units
+    )
+
+
 _STATEMENT_HEADS = {
     "counted": "Counted",
     "tax": "Tax",
@@ -344,12 +408,7 @@ def _card_line(lines: Sequence[GridLine], calendar: Calendar) -> CardLine:
     name = "" if first.window.kind == "base" else first.window.name
     if first.status != "open":
         return CardLine(times, name, (), first.status)
-    cells = tuple(
-        units_words(
-            line.games and line.games.units, line.minutes and line.minutes.units, line.metered and line.metered.units
-        )
-        for line in lines
-    )
+    cells = tuple(_bought(line) for line in lines)
     return CardLine(times, name, cells)
 
 

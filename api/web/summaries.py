@@ -51,6 +51,8 @@ SUMMARIES = {
     "get_earnings": "Earnings of a period",
     "get_price_change": "Effect of a change of prices",
     "get_venue": "One venue",
+    "get_week_calendar": "Weeks of a venue as a calendar",
+    "get_work_calendar": "Work as a calendar",
     "get_week": "Trading week of a date",
     "get_worklist": "Worklist",
     "get_year_report": "Totals of a year by payee",
