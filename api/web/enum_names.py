@@ -38,6 +38,8 @@ ENUM_NAMES = {
     "OfferKind": "AdviceOut.kind",
     "OperatorMinimumKind": "OperatorMinimumOut.kind",
     "OperatorOrVenue": "AgreementOut.odd_unit_to",
+    "PaperSize": "get_price_card.paper",
+    "PictureFormat": "get_earnings.format",
     "PowerKind": "PowerOut.kind",
     "PrepaidKind": "ScenarioIn.buys",
     "PriceChangeVerdict": "PriceChangeOut.verdict",
