@@ -89,6 +89,12 @@ def get_collection(session: Session, collection_id: UUID) -> CollectionRow:
     return row
 
 
+def last_digest(session: Session) -> str:
+    """Return the digest of the collection recorded last; the caller holds the counter ``cash``."""
+    last = select(CollectionRow.facts_digest).order_by(col(CollectionRow.sequence).desc()).limit(1)
+    return session.exec(last).first() or ""
+
+
 def page_collections(
     session: Session,
     *,

@@ -19,7 +19,7 @@ class CollectionRow(SQLModel, table=True):
     ``expected`` and ``difference`` are those of the tables that had an expectation, as judged when it was recorded: the
     answer judges again. ``sequence`` gives the order of recording, of settlements and reversals
     too (counter ``cash``); ``record_id`` is what a page ends with; ``is_late`` tells that a later collection was there
-    already.
+    already. ``facts_digest`` covers this row, its tables and the digest of the collection recorded before it.
     """
 
     __tablename__ = "collection"
@@ -37,6 +37,7 @@ class CollectionRow(SQLModel, table=True):
 
     id: UUID = Field(primary_key=True)
     record_id: UUID
+    facts_digest: str = ""
     sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
     venue_id: UUID = Field(foreign_key="venue.id", index=True)
     currency: str

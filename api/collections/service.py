@@ -19,7 +19,7 @@ from ..settlements.convert import settlement_row
 from ..settlements.opening_state import divide
 from ..settlements.queries import load_settling, settlement_of
 from ..settlements.rows import ReversalRow
-from ..settlements.service import save_reversal, save_settlement
+from ..settlements.service import columns_of, save_reversal, save_settlement
 from ..store.changes import note_tables
 from ..store.clock import FUTURE_ALLOWED, new_id
 from ..store.db import lock, lock_each
@@ -32,7 +32,17 @@ from .box_count import CollectionCount, read_collection
 from .collection_finding import CollectionFacts, Decided, box_of, decide
 from .conflicts import conflicts
 from .convert import CollectionDetails, box_of_row, collection_out, count_of, dispute_out, rows_of
-from .queries import details_of, get_collection, judge, load_facts, read_collections, revisions, table_ids_of
+from .facts_digest import facts_digest
+from .queries import (
+    details_of,
+    get_collection,
+    judge,
+    last_digest,
+    load_facts,
+    read_collections,
+    revisions,
+    table_ids_of,
+)
 from .rows import CollectionRow, DisputeAnswerRow, DisputeRow
 from .schemas import CollectionIn, CollectionOut, DisputeAnswerIn, DisputeIn, DisputeOut
 
@@ -96,6 +106,9 @@ def record_collection(
     recorded = next_number(session, "cash", now=now)
     details = _rows(count, facts, decided, now=recorded.at, by=by, person=person)
     details.row.sequence = recorded.number
+    details.row.facts_digest = facts_digest(
+        columns_of(details.row), [columns_of(table) for table in details.tables], before=last_digest(session)
+    )
     session.add(details.row)
     session.flush()
     session.add_all(details.tables)

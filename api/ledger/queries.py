@@ -89,7 +89,7 @@ def page_entries(session: Session, *, after: int, limit: int) -> tuple[list[Entr
 
 
 def check_ledger(session: Session) -> LedgerCheckOut:
-    """Follow the whole chain, one entry at a time, and say whether it holds (L3)."""
+    """Follow the whole chain, one entry at a time, and say whether it holds (L3); see ``baizebook.reports`` for the facts."""
     with _any_text(session), closing(_records(session)) as records:
         bad = verify(records)
     last = select(EntryRow.hash).order_by(col(EntryRow.number).desc()).limit(1)
@@ -98,6 +98,8 @@ def check_ledger(session: Session) -> LedgerCheckOut:
         entries=session.exec(select(func.count()).select_from(EntryRow)).one(),
         first_bad=bad and bad_out(bad),
         last_hash=None if bad else session.exec(last).first(),
+        altered_entries=[],
+        altered_collections=[],
     )
 
 

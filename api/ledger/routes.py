@@ -14,7 +14,6 @@ from ..web.auth import OwnerDep, Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import http_problem
-from ..web.metrics import Metrics
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import Limit, link_next
@@ -34,7 +33,6 @@ from .schemas import (
     EntryIn,
     EntryOut,
     EntryReversalIn,
-    LedgerCheckOut,
     PostedEntryOut,
 )
 
@@ -180,15 +178,6 @@ def list_account_balances(
     next_ = written[limit - 1][0] if len(written) > limit else None
     link_next(request, response, next_)
     return AccountBalancesOut(items=[balance for _, balance in written[:limit]], next=next_)
-
-
-@router.get("/ledger/verify", responses=problems())
-def verify_ledger(request: Request, session: SessionDep, principal: AccountantDep) -> LedgerCheckOut:
-    """Follow the chain of entries from the first to the last, and name the first that does not fit."""
-    found = queries.check_ledger(session)
-    metrics: Metrics = request.app.state.metrics
-    metrics.ledger_verified.set(found.entries if found.first_bad is None else found.first_bad.place - 1)
-    return found
 
 
 @router.get(

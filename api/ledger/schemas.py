@@ -126,12 +126,19 @@ class BadEntryOut(Out):
 
 
 class LedgerCheckOut(Out):
-    """Whether the chain of entries holds. Keep ``last_hash`` elsewhere: a later journal must still contain it."""
+    """Whether the chain of entries holds, and whether what it books is as it was recorded.
+
+    Keep ``last_hash`` elsewhere: a later journal must still contain it. ``altered_entries`` has the numbers of entries
+    whose collection, settlement or reversal was changed since, ``altered_collections`` the ids of changed collections,
+    settled or not: the first 100 of each.
+    """
 
     ok: bool
     entries: Count
     first_bad: BadEntryOut | None
     last_hash: str | None
+    altered_entries: list[int]
+    altered_collections: list[Id]
 
 
 class AccountNamesIn(In):

@@ -17,7 +17,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlmodel import Session
 
 from ..ledger.queries import check_ledger
-from ..reports.queries import altered_bookings
+from ..reports.queries import altered_bookings, altered_collections
 from ..store.db import POSTGRES_LIMITS, SQLITE_PRAGMAS, sqlite_driver, writing
 from ..store.migrate import current_revision, newest_revision
 from ..store.sequence import CLOCKS_AGREE_WITHIN, not_before_the_last
@@ -94,7 +94,7 @@ def check_books(engine: Engine) -> list[Finding]:
     chain = Finding("books", "good", f"All {found.entries} entries fit.")
     if bad is not None:
         chain = Finding("books", "bad", f"Entry {bad.place} does not fit: {bad.why}. Restore a backup.")
-    return [chain, _journal(engine), *([] if bad else [_bookings(engine)])]
+    return [chain, _journal(engine), *([] if bad else [_bookings(engine)]), _collections(engine)]
 
 
 def _bookings(engine: Engine) -> Finding:
@@ -107,6 +107,19 @@ def _bookings(engine: Engine) -> Finding:
         says="Every collection, settlement and reversal is as it was booked.",
         otherwise=f"{len(altered)} entries book facts that were changed since, the first of them entry "
         f"{min(altered, default=0)}: restore a backup.",
+    )
+
+
+def _collections(engine: Engine) -> Finding:
+    """Compare the collections, settled or not, with the digests that they were recorded with."""
+    with Session(engine) as session:
+        altered = list(altered_collections(session))
+    return _grade(
+        "collections",
+        good=not altered,
+        says="Every collection is as it was recorded.",
+        otherwise=f"{len(altered)} collections were changed since, or follow one that is gone, the first of them "
+        f"{altered[0] if altered else ''}: restore a backup.",
     )
 
 

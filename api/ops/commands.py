@@ -20,9 +20,9 @@ from ..imports.cells import CellRules, Dates, Decimals, read_cell
 from ..imports.columns import Of, stated_columns
 from ..imports.csv_file import Encoding
 from ..imports.schemas import Mode
-from ..ledger.queries import check_ledger
 from ..pool_tables.service import get_table
 from ..pricing import DomainError
+from ..reports.queries import verify_books
 from ..store import clock
 from ..store import migrate as migrations
 from ..store.db import get_engine, reading, writing
@@ -210,13 +210,20 @@ def import_file(
 def verify_ledger() -> int:
     """Follow the chain of entries; the status is 1 where one does not fit."""
     with reading(_existing_database()) as session:
-        found = check_ledger(session)
-    if found.first_bad is None:
+        found = verify_books(session)
+    if found.ok:
         last = f" The last hash is {found.last_hash}." if found.last_hash else ""
         _say(f"{found.entries} entries, and every one fits.{last}")
         return 0
+    if found.altered_entries:
+        _complain(f"Entry {found.altered_entries[0]} books facts that were changed since. Restore a backup.")
+    if found.altered_collections:
+        _complain(
+            f"Collection {found.altered_collections[0]} was changed since it was recorded, or follows one that is gone."
+        )
     bad = found.first_bad
-    _complain(f"Entry {bad.place} does not fit (number {bad.number}, id {bad.id}): {bad.why}.")
+    if bad is not None:
+        _complain(f"Entry {bad.place} does not fit (number {bad.number}, id {bad.id}): {bad.why}.")
     return 1
 
 

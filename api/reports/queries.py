@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import islice
 from typing import Any
 from uuid import UUID
 
@@ -12,12 +13,14 @@ from sqlalchemy import Boolean, Integer, String, and_, func, type_coerce
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, SQLModel, col, select
 
+from ..collections.facts_digest import facts_digest
 from ..collections.queries import judge_collected, not_reversed, revisions
 from ..collections.rows import CollectedTableRow, CollectionRow
 from ..ledger.bags import bags_of
 from ..ledger.export.period import ExportPeriod
-from ..ledger.queries import read_entries
+from ..ledger.queries import check_ledger, read_entries
 from ..ledger.rows import EntryRow, PostingRow
+from ..ledger.schemas import LedgerCheckOut
 from ..ledger.source_digest import source_digest
 from ..ledger.stored_record import instant_text
 from ..pool_tables.service import get_table
@@ -230,7 +233,47 @@ def altered_bookings(session: Session) -> Iterator[int]:
         yield from (number for number, id_, _, digest, _ in entries if booked.get(id_) != digest)
 
 
+def verify_books(session: Session) -> LedgerCheckOut:
+    """Follow the chain of entries (L3), and compare what is stored with the digests of what was recorded."""
+    found = check_ledger(session)
+    entries = [] if found.first_bad else list(islice(altered_bookings(session), _NAMED_MAX))
+    collections = list(islice(altered_collections(session), _NAMED_MAX))
+    ok = found.ok and not entries and not collections
+    return found.model_copy(update={"ok": ok, "altered_entries": entries, "altered_collections": collections})
+
+
+def altered_collections(session: Session) -> Iterator[UUID]:
+    """Yield the id of each collection that is no longer as it was recorded, settled or not, or whose predecessor is gone.
+
+    Collections of earlier releases carry no digest; after the first that has one, one without is altered too.
+    """
+    after, before = -1, ""
+    query = select(CollectionRow.sequence, CollectionRow.id, CollectionRow.facts_digest)
+    query = query.order_by(col(CollectionRow.sequence)).limit(_AT_ONCE)
+    while page := session.exec(query.where(col(CollectionRow.sequence) > after)).all():
+        after = page[-1][0]
+        ids = {id_ for _, id_, _ in page}
+        collections = _rows_by(session, CollectionRow, "id", ids)
+        tables = _rows_by(session, CollectedTableRow, "collection_id", ids)
+        for _, id_, digest in page:
+            if (digest or before) and not _is_as_recorded(collections[id_], tables[id_], digest, before=before):
+                yield id_
+            before = digest
+
+
+def _is_as_recorded(
+    collections: Sequence[dict[str, Any]], tables: Iterable[dict[str, Any]], digest: str, *, before: str
+) -> bool:
+    """Tell whether a collection and its tables still have their digest."""
+    try:
+        in_order = sorted(tables, key=lambda row: row["place"])
+        return facts_digest(collections[0], in_order, before=before) == digest
+    except _UNREADABLE:
+        return False
+
+
 _AT_ONCE = 500
+_NAMED_MAX = 100
 _UNREADABLE = (ValueError, TypeError, LookupError, AttributeError, OverflowError)
 """A value that its column cannot hold, by whatever reads it."""
 

@@ -2,15 +2,17 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Query, Request, Response
 
 from ..health.queries import levels_in_force
 from ..ledger.export.period import ExportPeriod
+from ..ledger.schemas import LedgerCheckOut
 from ..venues import service as venues_service
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import Problem, http_problem
+from ..web.metrics import Metrics
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import TEXT_PATTERN, Date, Id
@@ -27,6 +29,15 @@ CollectorName = Annotated[
     str | None,
     Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Who collected; only an owner may ask."),
 ]
+
+
+@router.get("/ledger/verify", responses=problems())
+def verify_ledger(request: Request, session: SessionDep, principal: AccountantDep) -> LedgerCheckOut:
+    """Follow the chain of entries, and name the first that does not fit; name what was changed since it was recorded."""
+    found = queries.verify_books(session)
+    metrics: Metrics = request.app.state.metrics
+    metrics.ledger_verified.set(found.entries if found.first_bad is None else found.first_bad.place - 1)
+    return found
 
 
 @router.get("/reports/differences", responses=problems())

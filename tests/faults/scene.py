@@ -199,7 +199,7 @@ def _make(session: Session) -> Scene:
     away = MoveIn.model_validate({"venue_id": None, "moved_at": "2026-11-01T15:00:00Z"})
     scene["move"] = move_table(session, scene["away"], away, now=NOON).id
     keying = {"schedule_id": str(scene["schedule"]), "keyed_at": "2026-02-01T15:00:00Z", "by": "Ana"}
-    scene["keying"] = record_keying(session, scene["used"], KeyingIn.model_validate(keying), now=NOON).id
+    scene["keying"] = record_keying(session, scene["used"], KeyingIn.model_validate(keying), now=NOON)[0].id
     scene["unsettled"] = _collect(session, scene, on=2)
     agreement = {"effective_on": "2026-01-01", "venue_percent": "50", "loan_repay_percent": "100"}
     publish_agreement(session, scene["venue"], AgreementIn.model_validate(agreement), now=NOON)

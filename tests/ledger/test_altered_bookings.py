@@ -1,4 +1,4 @@
-"""A change of any row that an entry books shows, with the guards of the tables out of the way (L3)."""
+"""A change of any row that an entry books, or of a collection not settled yet, shows without the tables' guards (L3)."""
 
 import json
 from datetime import UTC, date, datetime, timedelta
@@ -7,8 +7,9 @@ from uuid import UUID
 
 import pytest
 from baizebook.ops.check import check_books
-from baizebook.reports.queries import altered_bookings
+from baizebook.reports.queries import altered_bookings, altered_collections
 from baizebook.store.db import reading
+from fastapi.testclient import TestClient
 from sqlalchemy import Column, Engine, text
 from sqlalchemy.exc import DataError, IntegrityError
 from sqlmodel import Session, SQLModel
@@ -20,7 +21,9 @@ TABLES = ("collection", "collected_table", "settlement", "agreement", "reversal"
 
 @pytest.fixture
 def books(route: Route, engine: Engine) -> Engine:
-    """Three collections of two tables each, one of them reversed; the guards against change are taken away."""
+    """Three collections of two tables each, one of them reversed, and two that wait for an agreement; no guards."""
+    apart = route.venue(name="The Tin Heron")["id"]
+    lone = route.table(apart)["id"]
     venue = route.venue()["id"]
     tables = [route.table(venue, label=label)["id"] for label in ("Front", "Back")]
     licence = {"name": "Licence", "amount": "60.00", "per": "month", "starts_on": "2026-10-01"}
@@ -37,6 +40,15 @@ def books(route: Route, engine: Engine) -> Engine:
             "tables": [{"table_id": table, "counted": {"1.00": 25}} for table in tables],
         }
         route.post("/collections", body)
+    for day in (13, 14):
+        body = {
+            "id": str(UUID(int=day)),
+            "venue_id": apart,
+            "collected_at": f"2026-10-{day}T16:00:00Z",
+            "collector": "Ana",
+            "tables": [{"table_id": lone, "counted": {"1.00": 25}}],
+        }
+        assert route.post("/collections", body)["settlement"] is None
     route.post(f"/collections/{UUID(int=11)}/reversal", {"reason": "miscounted"})
     with engine.begin() as connection:
         for table in TABLES:
@@ -75,7 +87,7 @@ def other(value: Any, column: Column[Any]) -> Any:
 
 def test_books_that_nobody_altered_are_good(books: Engine) -> None:
     with reading(books) as session:
-        assert list(altered_bookings(session)) == []
+        assert list(altered_bookings(session)) == list(altered_collections(session)) == []
     assert {finding.grade for finding in check_books(books)} == {"good"}
 
 
@@ -98,7 +110,8 @@ def test_every_column_of_every_row_that_is_booked_shows_when_it_is_changed(books
                         )
                     except (IntegrityError, DataError):
                         continue  # the database refused it even so
-                    assert list(altered_bookings(session)), f"{name}.{column.name} of {row}"
+                    found = [*altered_bookings(session), *altered_collections(session)]
+                    assert found, f"{name}.{column.name} of {row}"
                     session.rollback()
                     changed += 1
     assert changed > 200
@@ -116,8 +129,8 @@ def test_a_row_that_is_gone_or_added_shows(books: Engine) -> None:
 def test_the_check_names_the_first_entry_whose_facts_were_changed(books: Engine) -> None:
     with books.begin() as connection:
         connection.execute(text("UPDATE collection SET counted_minor = counted_minor + 100"))
-    finding = check_books(books)[-1]
-    assert (finding.what, finding.grade) == ("booked facts", "bad")
+    (finding,) = (finding for finding in check_books(books) if finding.what == "booked facts")
+    assert finding.grade == "bad"
     assert "3 entries" in finding.says
     assert "entry 1" in finding.says
 
@@ -131,3 +144,26 @@ def test_text_that_is_no_value_of_its_column_shows_and_stops_nothing(books: Engi
             session.execute(text(f"UPDATE collected_table SET {column} = :value {where}"), {"value": value})
             assert len(list(altered_bookings(session))) == 3, (column, json.dumps(value))
             session.rollback()
+
+
+def test_the_check_and_the_service_name_an_unsettled_collection_whose_count_was_changed(
+    books: Engine, client: TestClient
+) -> None:
+    with books.begin() as connection:
+        change = "UPDATE collected_table SET counted_minor = counted_minor + 100 WHERE collection_id IN "
+        connection.execute(text(f"{change} (SELECT id FROM collection WHERE trading_on = '2026-10-13')"))
+    bad = [finding for finding in check_books(books) if finding.grade == "bad"]
+    assert [finding.what for finding in bad] == ["collections"]
+    assert str(UUID(int=13)) in bad[0].says
+    verdict = client.get("/v1/ledger/verify").json()
+    assert (verdict["ok"], verdict["altered_entries"]) == (False, [])
+    assert verdict["altered_collections"] == [str(UUID(int=13))]
+
+
+def test_an_unsettled_collection_that_is_gone_shows_at_the_next(books: Engine) -> None:
+    with Session(books) as session:
+        gone = "(SELECT id FROM collection WHERE trading_on = '2026-10-13')"
+        session.execute(text(f"DELETE FROM collected_table WHERE collection_id IN {gone}"))
+        session.execute(text("DELETE FROM collection WHERE trading_on = '2026-10-13'"))
+        assert list(altered_collections(session)) == [UUID(int=14)]
+        session.rollback()
