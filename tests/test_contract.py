@@ -12,6 +12,7 @@ from baizebook.ops.commands import contract_text
 from baizebook.store.settings import Settings
 from baizebook.web.enum_names import ENUM_NAMES, enums_below
 from baizebook.web.examples import BODIES
+from baizebook.web.field_descriptions import FIELDS, PARAMETERS
 from baizebook.web.summaries import SUMMARIES
 from jsonschema import Draft202012Validator
 from openapi_spec_validator import validate
@@ -54,6 +55,59 @@ def test_every_operation_has_tag_description_and_security(contract: dict[str, An
         assert operation["description"].endswith("."), name
         if name.split(" ")[1].startswith("/v1/"):
             assert operation["security"], name
+
+
+def received(contract: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """Return the schemas of all that is received, by name."""
+    schemas, found = contract["components"]["schemas"], dict[str, dict[str, Any]]()
+
+    def look(below: Any) -> None:
+        for name, value in below.items() if isinstance(below, dict) else ():
+            if name == "$ref" and (named := value.rpartition("/")[2]) not in found:
+                found[named] = schemas[named]
+                look(schemas[named])
+            look(value)
+        for value in below if isinstance(below, list) else ():
+            look(value)
+
+    for _, operation in operations(contract):
+        look(operation.get("requestBody", {}))
+    return found
+
+
+def test_every_received_field_and_every_parameter_is_described(contract: dict[str, Any]) -> None:
+    fields = {
+        f"{name}.{field}": schema
+        for name, found in received(contract).items()
+        for field, schema in found.get("properties", {}).items()
+    }
+    parameters = {
+        f"{name} {parameter['name']}": parameter
+        for name, operation in operations(contract)
+        for parameter in operation.get("parameters", ())
+    }
+    assert len(fields) > 350
+    assert len(parameters) > 250
+    bare = [
+        name for name, described in {**fields, **parameters}.items() if not described.get("description", "").strip()
+    ]
+    assert bare == []
+
+
+def test_each_line_of_the_descriptions_describes_something(contract: dict[str, Any]) -> None:
+    schemas = contract["components"]["schemas"]
+    wrong = [
+        f"{name}.{field}"
+        for name, texts in FIELDS.items()
+        for field, text in texts.items()
+        if schemas[name]["properties"][field].get("description") != text
+    ]
+    assert wrong == [], "described at the field itself, or gone"
+    said = [parameter for _, operation in operations(contract) for parameter in operation.get("parameters", ())]
+    used = {
+        parameter["name"] for parameter in said if parameter.get("description") == PARAMETERS.get(parameter["name"])
+    }
+    assert set(PARAMETERS) - used == set()
 
 
 def test_schemas_have_names_of_their_own_and_speak_to_clients(contract: dict[str, Any]) -> None:

@@ -14,6 +14,7 @@ from .csv_answer import CSV_PARAMETERS, answers_csv
 from .enum_names import name_enums
 from .errors import ProblemOut
 from .examples import ANSWERS, ASKED, BODIES, PARAMETERS
+from .field_descriptions import describe_fields, describe_parameter
 from .problems import PROBLEMS
 from .summaries import summary_of
 
@@ -107,6 +108,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             _offer_csv_options(operation)
             for parameter in operation.get("parameters", []):
                 _without_null(parameter)
+                describe_parameter(parameter)
                 asked = ASKED.get(operation["operationId"], {})
                 if parameter["name"] in asked:
                     parameter["example"] = asked[parameter["name"]]
@@ -122,6 +124,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         if "post" in path and path["post"]["operationId"] not in computing:
             path["post"].setdefault("parameters", []).append(_KEY_PARAMETER)
             path["post"]["responses"].setdefault("409", _described(409))
+    describe_fields(schemas)
     name_enums(contract)
     contract["components"]["schemas"] = dict(sorted(schemas.items()))
     return contract
