@@ -49,6 +49,7 @@ from .venues.routes import router as venues
 from .web import errors, openapi, probes
 from .web.body import Bodies
 from .web.idempotency import purge
+from .web.lingering import Lingering
 from .web.metrics import Metrics
 from .web.middleware import Frame, cors
 from .web.redaction import hide
@@ -129,6 +130,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     app.add_middleware(SheetLinks)
     app.add_middleware(GZipMiddleware, minimum_size=_GZIP_FROM_BYTES, compresslevel=5)
     app.add_middleware(Frame)
+    app.add_middleware(Lingering)
     if app.state.settings.cors_origins is not None:
         app.add_middleware(CORSMiddleware, **cors(app.state.settings.cors_origins))
     return app

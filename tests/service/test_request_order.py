@@ -22,18 +22,24 @@ VENUE = {"name": "The Copper Lantern", "time_zone": "America/New_York", "currenc
 def ask_without_sending(
     client: TestClient, method: str, path: str, headers: dict[str, str]
 ) -> tuple[int, dict[str, str], bool]:
-    """Call the application with a body that is announced and not sent; return status, headers, and whether it was awaited."""
+    """Call the application with a body that is announced and not sent.
+
+    Return status, headers, and whether the body was awaited before the whole answer was sent.
+    """
     asked = False
     started: dict[str, Any] = {}
+    answer = b""
 
     async def receive() -> dict[str, Any]:
         nonlocal asked
-        asked = True
+        asked = asked or not answer
         return {"type": "http.disconnect"}
 
     async def send(message: dict[str, Any]) -> None:
+        nonlocal answer
         if message["type"] == "http.response.start":
             started.update(message)
+        answer += message.get("body", b"")
 
     async def call() -> None:
         sent = {"content-length": "8000", "content-encoding": "gzip", "content-type": "application/json", **headers}
@@ -48,6 +54,7 @@ def ask_without_sending(
     assert client.portal is not None
     client.portal.call(call)
     answered = {name.decode(): value.decode() for name, value in started["headers"]}
+    assert len(answer) == int(answered["content-length"]), "the answer is whole"
     return started["status"], answered, asked
 
 
