@@ -20,6 +20,7 @@ from sqlalchemy import Engine
 from . import __version__
 from .collections.routes import router as collections
 from .controllers.routes import router as controllers
+from .date_sets.routes import router as date_sets
 from .earnings.routes import router as earnings
 from .health.routes import router as health
 from .imports.routes import router as imports
@@ -115,6 +116,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         tariffs,
         schedules,
         publications,
+        date_sets,
         *of_tables,
         *of_money,
         imports,

@@ -2,6 +2,7 @@
 
 from baizebook.collections import rows as collections
 from baizebook.controllers import rows as controllers
+from baizebook.date_sets import rows as date_sets
 from baizebook.health import rows as health
 from baizebook.imports import rows as imports
 from baizebook.jobs import rows as jobs
@@ -30,6 +31,7 @@ MODULES = (
     pool_tables,
     tariffs,
     schedules,
+    date_sets,
     readings,
     controllers,
     settlements,

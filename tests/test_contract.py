@@ -153,6 +153,7 @@ def schemas(contract: dict[str, Any], ending: str) -> Iterator[tuple[str, dict[s
 
 
 NULLS_OF_THE_CONTRACT = {
+    ("DatesPublicationIn", "tariff"),
     ("FoundWindowIn", "games"),
     ("FoundWindowIn", "minutes"),
     ("MoveIn", "venue_id"),

@@ -5,8 +5,8 @@
 - A roll-out publishes new schedules wherever a tariff would otherwise be in force on or after a date.
 """
 
-from collections.abc import Iterable
-from datetime import datetime
+from collections.abc import Iterable, Iterator
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -32,7 +32,7 @@ def publish_for_venue(session: Session, venue_id: UUID, schedule: ScheduleIn, *,
     """Publish a schedule of a venue; refuse (``venue_left``) one that begins after it has left the route."""
     venue = lock_venue(session, venue_id)
     must_be_of_the_route(venue, where="effective_on", on=schedule.effective_on)
-    return _publish(session, Place(venue), schedule, now=now)
+    return publish_at(session, Place(venue), schedule, now=now)
 
 
 def publish_for_table(session: Session, table_id: UUID, message: TableScheduleIn, *, now: datetime) -> ScheduleRow:
@@ -51,7 +51,7 @@ def publish_for_table(session: Session, table_id: UUID, message: TableScheduleIn
             "invalid", where="base", found="nothing", expected="a tariff's id, null, or follow_venue: true"
         )
     values = message.model_dump(by_alias=True, exclude={"follow_venue"})
-    return _publish(session, place, ScheduleIn.model_validate(values), now=now)
+    return publish_at(session, place, ScheduleIn.model_validate(values), now=now)
 
 
 def roll_out(session: Session, tariff_id: UUID, rollout: RolloutIn, *, now: datetime) -> list[ScheduleRow]:
@@ -74,18 +74,24 @@ def roll_out(session: Session, tariff_id: UUID, rollout: RolloutIn, *, now: date
     for venue in venues:
         lock_venue(session, venue.id)
     published: list[ScheduleRow] = []
-    for place in _places_with_schedules(session, venues):
-        for row in _would_hold(session, place, rollout, now=now):
-            terms = with_replacement(row.terms, tariff=tariff.id, replacement=replacement.id)
-            if terms != row.terms:
-                schedule = ScheduleIn.model_validate(
-                    {**terms, "effective_on": max(row.effective_on, rollout.effective_on)}
-                )
-                published.append(_publish(session, place, schedule, now=now))
+    for place, row in schedules_from(session, venues, effective_on=rollout.effective_on, now=now):
+        terms = with_replacement(row.terms, tariff=tariff.id, replacement=replacement.id)
+        if terms != row.terms:
+            schedule = ScheduleIn.model_validate({**terms, "effective_on": max(row.effective_on, rollout.effective_on)})
+            published.append(publish_at(session, place, schedule, now=now))
     return published
 
 
-def _publish(session: Session, place: Place, message: ScheduleIn, *, now: datetime) -> ScheduleRow:
+def schedules_from(
+    session: Session, venues: Iterable[VenueRow], *, effective_on: date, now: datetime
+) -> Iterator[tuple[Place, ScheduleRow]]:
+    """Yield the schedules of some venues, and of tables there, that hold on a trading date or take over later."""
+    for place in _places_with_schedules(session, venues):
+        for row in _would_hold(session, place, effective_on, now=now):
+            yield place, row
+
+
+def publish_at(session: Session, place: Place, message: ScheduleIn, *, now: datetime) -> ScheduleRow:
     """Check a schedule against its tariffs, its venue's currency and the rules of the week; store it."""
     named = named_tariffs(message)
     tariffs = _tariffs(session, named.values())
@@ -142,9 +148,9 @@ def _places_with_schedules(session: Session, venues: Iterable[VenueRow]) -> Iter
             yield Place(venue, table, stay)
 
 
-def _would_hold(session: Session, place: Place, rollout: RolloutIn, *, now: datetime) -> list[ScheduleRow]:
-    """Return the place's own schedules that hold at the roll-out's date or take over later."""
-    at = max(calendar_of(place.venue).day_starts(rollout.effective_on), now)
+def _would_hold(session: Session, place: Place, effective_on: date, *, now: datetime) -> list[ScheduleRow]:
+    """Return the place's own schedules that hold on a trading date, or now if that is later, or take over later."""
+    at = max(calendar_of(place.venue).day_starts(effective_on), now)
     owner = "venue" if place.table is None else "table"
     stretches = listed_at(session, place).stretches
     held = [stretch for stretch in stretches if stretch.from_at <= at][-1:]

@@ -238,6 +238,17 @@ BODIES: dict[str, Any] = {
     "put_account_names": {"names": {"bank": "K-02 Savings bank"}},
     "create_page_link": {"address": f"/v1/venues/{_VENUE}/price-card.html?paper=letter", "hours": 48},
     "create_sheet_link": {"name": "Price list in the office", "venue_ids": [_VENUE], "reports": ["worklist"]},
+    "put_date_set": {
+        "name": "Local days",
+        "dates": [{"on": "2027-02-07", "name": "Big game"}, {"on": "2027-08-14", "name": "Town fair"}],
+    },
+    "publish_dates": {
+        "effective_on": "2029-01-01",
+        "venue_ids": [_VENUE, str(DEMO_IDS["venue harbour"])],
+        "tariff": str(DEMO_IDS["tariff weekend"]),
+        "country": "US",
+        "days": "observed",
+    },
     "import_file": "table,taken at,volts,meter cash\nUpstairs,2026-11-20 17:40,12.62,\nDownstairs,2026-11-20 17:55,12.48,\n",
     "create_token": {"name": "Rosalind's phone", "role": "collector"},
 }
@@ -283,6 +294,8 @@ ASKED: dict[str, dict[str, Any]] = {
     "list_account_balances": {"venue_id": _VENUE},
     "export_ledger": {"format": "csv"},
     "import_file": {"of": "readings", "preview": True},
+    "list_public_holidays": {"country": "US", "from_on": "2027-01-01", "to_on": "2027-12-31", "days": "observed"},
+    "publish_dates": {"preview": True},
     "get_import_template": {"of": "tables"},
     "depart_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},
     "delete_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},

@@ -44,6 +44,7 @@ QUERIES: dict[str, dict[str, str]] = {
     "get_year_report": {"year": "2026"},
     "import_file": {"of": "venues"},
     "get_import_template": {"of": "tables"},
+    "list_public_holidays": {"country": "US", "from_on": "2027-01-01", "to_on": "2027-12-31"},
 }
 """What an operation cannot be asked without."""
 BODIES_OF_ROWS: dict[str, Any] = {
@@ -67,6 +68,12 @@ BODIES_OF_ROWS: dict[str, Any] = {
     "create_sheet_link body.venue_ids[]": {"name": "Office", "venue_ids": ["@"]},
     "roll_out_tariff body.venue_ids[]": {
         **BODIES["roll_out_tariff"], "venue_ids": ["@"],
+    },
+    "publish_dates body.tariff": {
+        "effective_on": "2026-12-01", "venue_ids": [PARAMETERS["venue_id"]], "tariff": "@", "country": "US",
+    },
+    "publish_dates body.venue_ids[]": {
+        "effective_on": "2026-12-01", "venue_ids": ["@"], "tariff": None, "country": "US",
     },
     "publish_table_schedule body.base": {"effective_on": "2026-12-01", "base": "@"},
     "publish_schedule body.recurring[].tariff": {

@@ -1,0 +1,114 @@
+"""HTTP for sets of dates, public holidays, and their publication."""
+
+from collections.abc import Iterable
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Response
+from sqlmodel import Session
+
+from ..publications.service import published
+from ..store.db import mark_preview
+from ..web.auth import OwnerDep, Principal, allow
+from ..web.dependencies import NowDep, SessionDep
+from ..web.openapi import problems
+from ..web.operation import Route
+from ..web.schema_types import Date
+from . import service
+from .public_holidays import Days, NamedDate, public_holidays
+from .rows import DateSetRow
+from .schemas import (
+    DatedScheduleOut,
+    DateSetIn,
+    DateSetOut,
+    DateSetsOut,
+    DatesPublicationIn,
+    DatesPublicationOut,
+    NamedDateOut,
+    PublicHolidaysOut,
+    VenueDatesOut,
+)
+
+router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
+ReaderDep = Annotated[Principal, allow("collector", "accountant")]
+
+
+@router.get("/public-holidays", responses=problems())
+def list_public_holidays(
+    principal: ReaderDep,
+    country: Annotated[str, Query(pattern="^[A-Z]{2}$", description="ISO 3166-1 code, such as US.")],
+    from_on: Annotated[Date, Query(description="The first date.")],
+    to_on: Annotated[Date, Query(description="The last date, less than five years later.")],
+    region: Annotated[
+        str | None,
+        Query(pattern="^[A-Za-z0-9]{1,6}$", description="The second part of an ISO 3166-2 code, such as TX."),
+    ] = None,
+    days: Annotated[Days, Query(description="The feasts on their own dates, or the days off for them.")] = "actual",
+    language: Annotated[
+        str | None, Query(pattern="^[A-Za-z_]{2,10}$", description="Of the names; English where there is any.")
+    ] = None,
+) -> PublicHolidaysOut:
+    """List the public holidays of a country or region, as the library `holidays` has them: check them before you publish."""
+    found = public_holidays(country, region, from_on=from_on, to_on=to_on, days=days, language=language)
+    return PublicHolidaysOut(country=country, region=region, dates=_dates_out(found))
+
+
+@router.get("/date-sets", responses=problems())
+def list_date_sets(session: SessionDep, principal: ReaderDep) -> DateSetsOut:
+    """List your own sets of dates."""
+    return DateSetsOut(items=[_set_out(row) for row in service.list_date_sets(session)])
+
+
+@router.post("/date-sets", status_code=201, responses=problems())
+def put_date_set(session: SessionDep, principal: OwnerDep, now: NowDep, date_set: DateSetIn) -> DateSetOut:
+    """Store a set of dates under a name, in place of the one before; schedules published from it do not change."""
+    return _set_out(service.put_date_set(session, date_set, now=now))
+
+
+@router.post("/dates-publications", status_code=201, responses=problems(409))
+def publish_dates(
+    session: SessionDep,
+    principal: OwnerDep,
+    now: NowDep,
+    publication: DatesPublicationIn,
+    response: Response,
+    preview: Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")] = False,
+) -> DatesPublicationOut:
+    """Publish public holidays, or a set of your own, onto some venues as date entries; preview first.
+
+    Each venue gets a new version of its schedule that keeps everything else, and so do tables there with a schedule of
+    their own. A date that a schedule states already keeps its entry. The answer says, venue by venue, what changes and
+    what the controllers cannot hold.
+    """
+    if preview:
+        mark_preview(session)
+        response.status_code = 200
+    dates, venues = service.publish_dates(session, publication, now=now)
+    return DatesPublicationOut(
+        effective_on=publication.effective_on,
+        tariff=publication.tariff,
+        dates=_dates_out(dates),
+        venues=[_venue_out(session, one, now) for one in venues],
+    )
+
+
+def _venue_out(session: Session, done: service.VenueDates, now: NowDep) -> VenueDatesOut:
+    return VenueDatesOut(
+        venue_id=done.venue.id,
+        name=done.venue.name,
+        outcome="published" if done.published else "unchanged" if done.has_schedule else "no_schedule",
+        schedules=[
+            DatedScheduleOut(
+                schedule=published(session, row, now=now), added=_dates_out(added.added), kept=_dates_out(added.kept)
+            )
+            for row, added in done.published
+        ],
+        kept=_dates_out(done.kept),
+    )
+
+
+def _dates_out(dates: Iterable[NamedDate]) -> list[NamedDateOut]:
+    return [NamedDateOut(on=one.on, name=one.name) for one in dates]
+
+
+def _set_out(row: DateSetRow) -> DateSetOut:
+    return DateSetOut(name=row.name, dates=_dates_out(service.dates_of(row)))
