@@ -143,12 +143,12 @@ def strict_json(text: str) -> Any:
     """Return the value of a JSON text; refuse what two readers could read differently, and what is too much."""
     _check_count(text)
     try:
-        value = json.loads(text, object_pairs_hook=_object, parse_constant=_refuse_constant)
+        value = json.loads(text, object_pairs_hook=_object, parse_constant=_refuse_constant, parse_float=_finite)
     except RecursionError:
         raise _too_deep() from None
     except ValueError as error:
         raise http_problem("malformed", where="body", found=str(error)[:120], expected="JSON in UTF-8") from None
-    _inspect(value)
+    _inspect(value, texts="\\u" in text)  # only an escape can write NUL or half a surrogate pair
     return value
 
 
@@ -190,24 +190,28 @@ def _too_deep() -> Problem:
     return http_problem("malformed", where="body", found="deep nesting", expected=f"at most {LEVELS_MAX} levels")
 
 
-def _inspect(value: Any) -> None:
-    """Refuse too many levels, NUL and half surrogate pairs in any text, and numbers beyond what a float holds."""
-    level, layer = 0, [value]
+def _finite(digits: str) -> float:
+    number = float(digits)
+    if number in (float("inf"), float("-inf")):
+        raise http_problem("malformed", where="body", found="a number too large", expected="finite numbers")
+    return number
+
+
+def _inspect(value: Any, *, texts: bool) -> None:
+    """Refuse too many levels of lists and objects, and, where ``texts``, NUL and half surrogate pairs in any text."""
+    level, layer = 0, [[value]]
     while layer:
-        level += 1
         if level > LEVELS_MAX:
             raise _too_deep()
+        level += 1
         below: list[Any] = []
         for item in layer:
-            if isinstance(item, dict):
-                below += item.keys()
-                below += item.values()
-            elif isinstance(item, list):
-                below += item
-            elif isinstance(item, str):
-                _inspect_text(item)
-            elif isinstance(item, float) and item in (float("inf"), float("-inf")):
-                raise http_problem("malformed", where="body", found="a number too large", expected="finite numbers")
+            parts = item.values() if type(item) is dict else item
+            below += [part for part in parts if type(part) in (dict, list)]
+            if texts:
+                for text in (*parts, *item):
+                    if type(text) is str:
+                        _inspect_text(text)
         layer = below
 
 
