@@ -199,7 +199,8 @@ def _finite(digits: str) -> float:
 
 def _inspect(value: Any, *, texts: bool) -> None:
     """Refuse too many levels of lists and objects, and, where ``texts``, NUL and half surrogate pairs in any text."""
-    level, layer = 0, [[value]]
+    level = 0
+    layer: list[Any] = [[value]]
     while layer:
         if level > LEVELS_MAX:
             raise _too_deep()
