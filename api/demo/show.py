@@ -1,6 +1,7 @@
 """What the demo prints: one question with its answer, and requests ready to paste."""
 
 from datetime import datetime, time
+from pathlib import Path
 
 from sqlmodel import Session, select
 
@@ -9,6 +10,10 @@ from ..quotes.convert import in_words
 from ..quotes.service import QuoteContexts, QuoteRequest, When
 from ..schedules.queries import place_of_table
 from ..venues.rows import VenueRow
+
+FILE_TO_IMPORT = Path(__file__).parent / "readings_to_import.csv"
+"""Readings of the demo's tables as somebody typed them, with five mistakes: a date and a number that could be two, a
+table that is not there, a formula, and a table read twice at one time with different meters."""
 
 
 def answered_question(session: Session, *, now: datetime) -> str:
@@ -38,4 +43,10 @@ def requests_to_paste(session: Session, *, base_url: str, token: str, now: datet
     lines = [f"export TOKEN={token}"]
     for title, path in paths.items():
         lines += ["", f"# {title}", f'curl -s -H "Authorization: Bearer $TOKEN" "{base_url}/v1/{path}"']
+    lines += [
+        "",
+        "# A file of readings with five mistakes: a preview says which",
+        'curl -s -H "Authorization: Bearer $TOKEN" -H "Content-Type: text/csv" \\',
+        f"  --data-binary '@{FILE_TO_IMPORT}' '{base_url}/v1/imports?of=readings&preview=true'",
+    ]
     return "\n".join(lines)
