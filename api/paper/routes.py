@@ -1,20 +1,24 @@
 """HTTP for pages made to be printed, and for links that open one without a token."""
 
 from datetime import datetime, timedelta
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
 from ..collections import queries as collections_queries
 from ..ledger.export.period import ExportPeriod
+from ..pool_tables.service import get_table
+from ..reports.queries import differences_of_table
 from ..venues.service import calendar_of, get_venue, zones
 from ..web.auth import Principal, allow
+from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import TEXT_PATTERN, Date, Id, value_or
 from ..web.signed_links import PARAMETER, sign
+from ..web.svg_answer import SVG, SvgAnswer
 from ..worklist.queries import WorkFilter
 from ..worklist.service import all_work, catch_up
 from . import service
@@ -30,6 +34,8 @@ VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 PriceReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 StatementReaderDep = Annotated[Principal, allow("accountant", "venue")]
 WorkReaderDep = Annotated[Principal, allow("collector", "reader")]
+HealthReaderDep = Annotated[Principal, allow("collector", "venue")]
+AccountantDep = Annotated[Principal, allow("accountant")]
 AnybodyDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 
 PaperAsked = Annotated[Paper, Query(description="The size of the paper.")]
@@ -37,6 +43,8 @@ _PAGE: dict[int | str, dict[str, Any]] = {200: {"content": {"text/html": {}}, "d
 _CALENDAR: dict[int | str, dict[str, Any]] = {
     200: {"content": {"text/calendar": {"schema": {"type": "string"}}}, "description": "A calendar."}
 }
+PictureFormat = Annotated[Literal["svg", "csv"], Query(description="The picture, or its numbers.")]
+_PICTURE: dict[int | str, dict[str, Any]] = {200: {"content": {**SVG, **CSV}, "description": "A picture."}}
 _HEADERS = {
     "Content-Security-Policy": "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; "
     "form-action 'none'; frame-ancestors 'none'",
@@ -187,6 +195,60 @@ def get_work_calendar(
     )
     items = all_work(session, wanted, by_venue=False, now=now)
     return Response(service.work_calendar(items, zones(session), person=person, now=now), media_type="text/calendar")
+
+
+@router.get("/venues/{venue_id}/week.svg", response_class=Response, responses={**problems(409), **_PICTURE})
+def get_week_picture(
+    session: SessionDep,
+    principal: PriceReaderDep,
+    now: NowDep,
+    venue_id: Id,
+    on: Annotated[Date | None, Query(description="A trading date of the week; without it, today's.")] = None,
+    format: PictureFormat = "svg",
+) -> Response:
+    """Draw the trading week of a venue as listed: a box for each window, one shade for each price."""
+    principal.must_see_venue(venue_id)
+    if format == "csv":
+        return CsvAnswer(service.week_csv(session, venue_id, on=on, now=now))
+    return SvgAnswer(service.week_svg(session, venue_id, on=on, now=now))
+
+
+@router.get("/tables/{table_id}/battery.svg", response_class=Response, responses={**problems(), **_PICTURE})
+def get_battery_picture(
+    session: SessionDep, principal: HealthReaderDep, now: NowDep, table_id: Id, format: PictureFormat = "svg"
+) -> Response:
+    """Draw a table's battery: its voltages, the level that decides, and the forecast with its band."""
+    principal.must_see_venue(get_table(session, table_id).venue_id, what="table")
+    here_only = principal.role == "venue"
+    if format == "csv":
+        return CsvAnswer(service.battery_csv(session, table_id, now=now, here_only=here_only))
+    return SvgAnswer(service.battery_svg(session, table_id, now=now, here_only=here_only))
+
+
+@router.get("/tables/{table_id}/clock.svg", response_class=Response, responses={**problems(), **_PICTURE})
+def get_clock_picture(
+    session: SessionDep, principal: HealthReaderDep, now: NowDep, table_id: Id, format: PictureFormat = "svg"
+) -> Response:
+    """Draw how far a table's clock was off at each reading, and when the clocks changed at its venue."""
+    principal.must_see_venue(get_table(session, table_id).venue_id, what="table")
+    here_only = principal.role == "venue"
+    if format == "csv":
+        return CsvAnswer(service.clock_csv(session, table_id, now=now, here_only=here_only))
+    return SvgAnswer(service.clock_svg(session, table_id, now=now, here_only=here_only))
+
+
+@router.get("/reports/differences.svg", response_class=Response, responses={**problems(), **_PICTURE})
+def get_differences_picture(
+    session: SessionDep,
+    principal: AccountantDep,
+    table_id: Annotated[Id, Query(description="The table whose differences are drawn.")],
+    format: PictureFormat = "svg",
+) -> Response:
+    """Draw counted less expected cash of a table over time, with its limits. A reason to look, never an accusation."""
+    found = differences_of_table(session, table_id)
+    if format == "csv":
+        return CsvAnswer(service.differences_csv(found))
+    return SvgAnswer(service.differences_svg(found, name=get_table(session, table_id).label))
 
 
 @router.post("/page-links", status_code=201, responses=problems(409))

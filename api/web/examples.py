@@ -287,6 +287,7 @@ ASKED: dict[str, dict[str, Any]] = {
     "list_jobs": {"venue_id": str(DEMO_IDS["venue harbour"])},
     "get_worklist": {"venue_id": _VENUE},
     "get_price_change": {"tariff_id": _TARIFF},
+    "get_differences_picture": {"table_id": str(DEMO_IDS["table Downstairs"])},
     "get_differences": {"table_id": str(DEMO_IDS["table Downstairs"])},
     "get_statement": {"month": "2026-11"},
     "get_statement_page": {"month": "2026-11"},
