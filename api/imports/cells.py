@@ -21,6 +21,9 @@ from .columns import Reads
 Dates = Literal["dmy", "mdy", "ymd"]
 Decimals = Literal["comma", "point"]
 
+SHORT_MAX = 100
+"""No number, date or time is longer than this."""
+
 
 @dataclass(frozen=True, slots=True)
 class Formula:
@@ -41,6 +44,7 @@ class CellRules:
     time_of_day: time | None = None
 
 
+_YEARS = (1900, 2199)
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _LONG_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -95,6 +99,8 @@ def read_cell(cell: Cell, reads: Reads, rules: CellRules, *, where: str) -> Any:
             return read_cell(Formula(cell), reads, rules, where=where)
     if cell is None or cell == "":
         return None
+    if isinstance(cell, str) and len(cell) > SHORT_MAX and reads not in ("text", "list", "meters"):
+        raise _refuse(where, cell, f"at most {SHORT_MAX} characters")
     return _READERS[reads](cell, rules, where)
 
 
@@ -108,12 +114,16 @@ def _text(cell: Any, rules: CellRules, where: str) -> str:  # noqa: ARG001
     if isinstance(cell, bool):
         return "yes" if cell else "no"
     if isinstance(cell, int | float):
-        return _plain_number(cell)
+        return _plain_number(cell, where)
     raise _refuse(where, cell, "text: format the column as text")
 
 
-def _plain_number(number: int | float) -> str:
-    """Write a workbook's number as a plain decimal, to the 15 digits that it keeps."""
+def _plain_number(number: int | float, where: str) -> str:
+    """Write a workbook's number as a plain decimal, to the 15 digits that it keeps; refuse one beyond all amounts."""
+    if not -1e18 < number < 1e18:
+        raise _refuse(where, "a number without end or with more than 18 digits", "a number such as 1234.50")
+    if isinstance(number, int):
+        return str(number)
     text = format(Decimal(format(number, ".15g")), "f")
     return text.rstrip("0").rstrip(".") if "." in text else text
 
@@ -131,7 +141,7 @@ def _decimal(cell: Any, rules: CellRules, where: str) -> str:
         raise _refuse(where, cell, "a number")
     if isinstance(cell, str):
         return _number(cell.removesuffix("%").strip(), rules, where)
-    return _plain_number(cell)
+    return _plain_number(cell, where)
 
 
 def _amount(cell: Any, rules: CellRules, where: str) -> tuple[str, frozenset[str] | None]:
@@ -284,8 +294,9 @@ def _time_of(cell: Any, where: str) -> time:
 
 def _instant(cell: Any, rules: CellRules, where: str) -> Moment:
     if isinstance(cell, datetime):
-        whole = cell + timedelta(microseconds=500_000)
-        whole = whole.replace(microsecond=0)
+        if not _YEARS[0] <= cell.year <= _YEARS[1]:
+            raise _refuse(where, cell, "a date of the years 1900 to 2199")
+        whole = (cell + timedelta(microseconds=500_000)).replace(microsecond=0)
         return Moment(local=whole) if whole.time() != time() else joined(whole.date().isoformat(), None, rules, where)
     if isinstance(cell, date):
         return joined(cell.isoformat(), None, rules, where)

@@ -53,7 +53,7 @@ from ..web.errors import Problem, from_validation, http_problem, problem_out
 from .cells import CellRules
 from .columns import LEFT_OUT, Column, Of, match_columns, shape_of
 from .messages import Line, Seen, Unit, read_units
-from .places import folded
+from .places import Places, folded
 from .queries import load_places, stored_lines
 from .rows import IMPORT_LINE, ImportLineRow, ImportShapeRow
 from .schemas import ImportLineOut, Outcome
@@ -74,13 +74,16 @@ class Who:
 
 @dataclass(slots=True)
 class Imported:
-    """The outcomes of some lines."""
+    """The outcomes of some lines, and what they made or found."""
 
     lines: list[ImportLineOut] = field(default_factory=list)
+    subjects: set[UUID] = field(default_factory=set)
 
     def say(self, lines: Iterable[int], outcome: Outcome, *, id: UUID | None = None, problem: Any = None) -> None:
         """Note the outcome of lines that belong together."""
         said = None if problem is None else problem_out(problem)
+        if id is not None:
+            self.subjects.add(id)
         self.lines += [ImportLineOut(line=line, outcome=outcome, id=id, problem=said) for line in lines]
 
     def counts(self) -> Counter[str]:
@@ -133,7 +136,8 @@ def import_lines(
 ) -> Imported:
     """Store some lines, each on its own; whoever calls decides whether all of it is kept."""
     lock(session, "imports")
-    read = read_units(of, lines, load_places(session), rules, seen={} if seen is None else seen)
+    places = load_places(session)
+    read = read_units(of, lines, places, rules, seen={} if seen is None else seen)
     known = stored_lines(session, {_line_id(of, unit.key) for unit in read.units})
 
     imported = Imported()
@@ -151,13 +155,20 @@ def import_lines(
         _import_readings(session, fresh, imported, who=who)
     else:
         for unit, before in fresh:
-            _import_unit(session, of, unit, before, imported, who=who)
+            _import_unit(session, of, unit, before, imported, places=places, who=who)
     imported.lines.sort(key=lambda line: line.line)
     return imported
 
 
 def _import_unit(
-    session: Session, of: Of, unit: Unit, before: ImportLineRow | None, imported: Imported, *, who: Who
+    session: Session,
+    of: Of,
+    unit: Unit,
+    before: ImportLineRow | None,
+    imported: Imported,
+    *,
+    places: Places,
+    who: Who,
 ) -> None:
     """Make or change what a unit says, in a savepoint: a refusal leaves nothing of it."""
     kind = _KINDS[of]
@@ -166,7 +177,10 @@ def _import_unit(
             message = kind.message.model_validate(_body(of, unit, before))
             subject_id = before.subject_id if before is not None and _is_there(session, of, before) else None
             if subject_id is None:
-                subject_id = kind.find(session, unit)
+                subject_id = kind.find(session, unit, places)
+                if subject_id in imported.subjects:
+                    where, found = f"line {unit.lines[0]}", "what another line of the file is about, by its name"
+                    raise http_problem("twice_in_file", where=where, found=found, expected="each once")
             if subject_id is None:
                 outcome: Outcome = "new"
                 subject_id = kind.make(session, unit, message, who)
@@ -264,7 +278,7 @@ def _reason(unit: Unit) -> str:
     return f"Corrected by line {unit.lines[0]} of an import."
 
 
-def _never(session: Session, unit: Unit) -> UUID | None:  # noqa: ARG001
+def _never(session: Session, unit: Unit, places: Places) -> UUID | None:  # noqa: ARG001
     """Find nothing: what was recorded by other means has an id of its own."""
     return None
 
@@ -277,8 +291,8 @@ def _differs(session: Session, subject_id: UUID, unit: Unit, message: Any, who: 
 # Venues
 
 
-def _find_venue(session: Session, unit: Unit) -> UUID | None:
-    named = [row.id for row in session.exec(select(VenueRow)) if folded(row.name) == folded(unit.body["name"])]
+def _find_venue(session: Session, unit: Unit, places: Places) -> UUID | None:  # noqa: ARG001
+    named = [UUID(venue.id) for venue in places.venues.get(folded(unit.body["name"]), [])]
     if len(named) > 1:
         found = f"{len(named)} venues of this name"
         raise http_problem(
@@ -311,7 +325,7 @@ def _change_venue(session: Session, venue_id: UUID, unit: Unit, message: VenueIn
 # Tables
 
 
-def _find_table(session: Session, unit: Unit) -> UUID | None:
+def _find_table(session: Session, unit: Unit, places: Places) -> UUID | None:  # noqa: ARG001
     here = select(PoolTableRow).where(PoolTableRow.venue_id == UUID(unit.at["venue_id"]))
     named = [row.id for row in session.exec(here) if folded(row.label) == folded(unit.body["label"])]
     if len(named) > 1:
@@ -357,7 +371,7 @@ def _latest_tariff(session: Session, named: str) -> TariffRow | None:
     return session.exec(query).first()
 
 
-def _find_tariff(session: Session, unit: Unit) -> UUID | None:
+def _find_tariff(session: Session, unit: Unit, places: Places) -> UUID | None:  # noqa: ARG001
     row = _latest_tariff(session, unit.body["code"])
     return None if row is None else row.id
 
@@ -380,7 +394,7 @@ def _latest_agreement(session: Session, venue_id: UUID, from_on: date) -> Agreem
     return session.exec(query.order_by(col(AgreementRow.version).desc()).limit(1)).first()
 
 
-def _find_agreement(session: Session, unit: Unit) -> UUID | None:
+def _find_agreement(session: Session, unit: Unit, places: Places) -> UUID | None:  # noqa: ARG001
     row = _latest_agreement(session, UUID(unit.at["venue_id"]), date.fromisoformat(unit.body["effective_on"]))
     return None if row is None else row.id
 
@@ -439,7 +453,7 @@ class _Kind:
     """How one kind is stored: its message, and the use cases that find it, make it, compare it and change it."""
 
     message: type[BaseModel]
-    find: Callable[[Session, Unit], UUID | None]
+    find: Callable[[Session, Unit, Places], UUID | None]
     make: Callable[[Session, Unit, Any, Who], UUID]
     says: Callable[[Session, UUID, Unit, Any, Who], bool]
     change: Callable[[Session, UUID, Unit, Any, Who], UUID]

@@ -7,6 +7,8 @@ import pytest
 from baizebook.imports.cells import Cell, CellRules, Formula, Moment, read_cell
 from baizebook.imports.columns import Reads
 from baizebook.pricing import DomainError
+from hypothesis import given
+from hypothesis import strategies as some
 
 
 def wall(*parts: int) -> datetime:
@@ -192,3 +194,46 @@ def test_meters_in_words() -> None:
         {"name": "plays", "counts": "games", "digits": 6, "resets": "at_collection"},
     ]
     assert refusal("cash", "meters")[0] == "unreadable_cell"
+
+
+@pytest.mark.parametrize("reads", ["count", "decimal", "amount", "text"])
+@pytest.mark.parametrize("number", [10**400, -(10**400), float("inf"), 1e300])
+def test_a_number_beyond_all_numbers_is_refused(number: Cell, reads: Reads) -> None:
+    assert refusal(number, reads)[0] == "unreadable_cell"
+
+
+def test_a_date_at_the_end_of_time_and_a_cell_without_end_are_refused() -> None:
+    assert refusal(wall(9999, 12, 31, 23, 59, 59, 999_999), "instant")[0] == "unreadable_cell"
+    for reads in ("date", "instant", "amount", "count", "time", "day"):
+        assert refusal(", " * 1900 + "x", reads)[0] == "unreadable_cell"  # type: ignore[arg-type]
+
+
+CELLS = some.one_of(
+    some.text(max_size=150),
+    some.text(alphabet="0123456789.,/-: $€apmAPMT'", max_size=24),
+    some.integers(),
+    some.floats(),
+    some.booleans(),
+    some.datetimes(),
+    some.dates(),
+    some.times(),
+    some.timedeltas(),
+)
+ALL_READS = ("text", "count", "decimal", "amount", "date", "time", "instant", "day", "yes", "list", "meters")
+RULES = some.builds(
+    CellRules,
+    some.sampled_from([None, "dmy", "mdy", "ymd"]),
+    some.sampled_from([None, "comma", "point"]),
+    some.sampled_from([None, time(12)]),
+)
+
+
+@given(CELLS, some.sampled_from(ALL_READS), RULES)
+def test_whatever_is_in_a_cell_is_read_or_refused(cell: Cell, reads: Reads, rules: CellRules) -> None:
+    faults, value = (), None
+    try:
+        value = read_cell(cell, reads, rules, where="cell")
+    except DomainError as error:
+        faults = error.faults
+    assert all(fault.where == "cell" and fault.found and fault.expected for fault in faults)
+    assert faults or value is not None or cell is None or not str(cell).replace("\u00a0", " ").strip()

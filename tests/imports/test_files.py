@@ -16,6 +16,8 @@ from baizebook.imports.csv_file import open_csv
 from baizebook.imports.workbook import open_workbook
 from baizebook.pricing import DomainError
 from fastapi.testclient import TestClient
+from hypothesis import given
+from hypothesis import strategies as some
 
 from tests.databases import sqlite_database
 from tests.imports.test_imports_api import CSV, VENUES, codes, here, items, outcomes, refused, send
@@ -299,3 +301,14 @@ def test_a_broken_line_is_met_when_it_is_reached() -> None:
     with pytest.raises(DomainError) as error:
         list(rows)
     assert error.value.code == "unreadable_file"
+
+
+@given(some.binary(max_size=300), some.sampled_from([b"", HEADER.encode(), b"\xff\xfe", b"sep=;\n"]))
+def test_whatever_bytes_come_they_are_rows_or_a_clear_problem(content: bytes, start: bytes) -> None:
+    code, lines = None, [0]
+    try:
+        lines = [row.line for row in open_csv(io.BytesIO(start + content), "venues").rows]
+    except DomainError as error:
+        code = error.code
+    assert code in (None, "unreadable_file")
+    assert lines == sorted(lines)

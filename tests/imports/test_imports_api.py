@@ -154,6 +154,12 @@ def test_a_table_named_twice_is_refused_and_so_is_a_label_of_two_places(here: Te
     assert outcomes(send(here, "readings", "venue," + readings.replace("\nW", "\nThe Tin Heron,W"))) == ["new"]
 
 
+def test_two_keys_for_one_name_are_told_and_not_merged(here: TestClient) -> None:
+    tables = "key,venue,label,accepts\n1,The Copper Lantern,Upstairs,0.25\n2,The Copper Lantern,upstairs,0.50\n"
+    assert codes(send(here, "tables", tables)) == [None, "twice_in_file"]
+    assert len(items(here, "/tables")) == 1
+
+
 def test_readings_are_recorded_corrected_and_never_doubled(here: TestClient) -> None:
     text = "table,taken_at,meter cash,meter plays,volts,clock day,clock time\nWindow side,2026-11-20 18:00,120,31,12.62,Friday,6:02 pm\n"
     assert outcomes(send(here, "readings", text)) == ["new"]
