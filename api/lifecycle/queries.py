@@ -3,12 +3,13 @@
 from datetime import datetime
 from uuid import UUID
 
-from sqlalchemy import ForeignKey, Table, func
+from sqlalchemy import ForeignKey, String, Table, cast, func
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, SQLModel, col, select
 
 from ..collections.queries import not_reversed
 from ..collections.rows import CollectedTableRow, CollectionRow
+from ..schedules.rows import ScheduleRow
 
 _OF_ITSELF = {"stay", "pool_table", "touched", "work", "venue_fact"}
 """What a thing that was never used has all the same (notes, work, facts), and where tables are, which is asked apart."""
@@ -21,6 +22,13 @@ def last_collected_at(session: Session, table_id: UUID, *, at: datetime) -> date
         .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
         .where(CollectedTableRow.pool_table_id == table_id, CollectionRow.collected_at <= at, not_reversed())
     )
+    return session.exec(query).one()
+
+
+def schedules_that_name(session: Session, tariff_id: UUID) -> int:
+    """Return how many schedules, also those that others have replaced, name a tariff."""
+    terms = cast(col(ScheduleRow.terms), String)
+    query = select(func.count()).select_from(ScheduleRow).where(terms.contains(str(tariff_id)))
     return session.exec(query).one()
 
 

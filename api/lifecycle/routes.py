@@ -57,6 +57,12 @@ def delete_table(session: SessionDep, principal: OwnerDep, now: NowDep, table_id
     service.delete_table(session, table_id, now=now)
 
 
+@router.delete("/tariffs/{tariff_id}", status_code=204, response_class=Response, responses=problems(409))
+def delete_tariff(session: SessionDep, principal: OwnerDep, tariff_id: Id) -> None:
+    """Delete a version of a tariff that was published by mistake and never used; a refusal lists what names it."""
+    service.delete_tariff(session, tariff_id)
+
+
 @router.delete("/venues/{venue_id}", status_code=204, response_class=Response, responses=problems(409))
 def delete_venue(session: SessionDep, principal: OwnerDep, venue_id: Id) -> None:
     """Delete a venue that was made by mistake and never used; a refusal lists what hangs on it."""

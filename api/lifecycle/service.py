@@ -23,6 +23,7 @@ from ..store.clock import new_id
 from ..store.db import lock
 from ..store.feeds import note_changes
 from ..store.sequence import next_number
+from ..tariffs.rows import TariffRow
 from ..venues.rows import VenueFactRow, VenueRow
 from ..venues.service import calendar_of, lock_venue, must_be_of_the_route
 from ..web.errors import Problem, http_problem, not_found
@@ -30,7 +31,7 @@ from ..web.schema_types import value_or
 from ..worklist.rows import WorkRow
 from .convert import stayed
 from .last_collection import may_hold_money
-from .queries import last_collected_at, what_hangs_on
+from .queries import last_collected_at, schedules_that_name, what_hangs_on
 from .rows import RetirementRow
 from .schemas import DepartureOut, RetirementIn
 
@@ -201,6 +202,22 @@ def delete_venue(session: Session, venue_id: UUID) -> None:
     for row in (TouchedRow, VenueFactRow):
         session.execute(delete(row).where(SQLModel.metadata.tables[row.__tablename__].c.venue_id == venue_id))
     session.delete(venue)
+    session.flush()
+
+
+def delete_tariff(session: Session, tariff_id: UUID) -> None:
+    """Delete a version of a tariff; refuse (``still_used``) one that a schedule names.
+
+    Locks: the tariff's row, which whoever publishes a schedule by it shares.
+    """
+    tariff = session.exec(select(TariffRow).where(TariffRow.id == tariff_id).with_for_update()).first()
+    if tariff is None:
+        raise not_found("tariff")
+    hanging = what_hangs_on(session, "tariff", tariff_id)
+    if named := schedules_that_name(session, tariff_id):
+        hanging["schedules"] = named
+    _must_hang_nothing(hanging, where="tariff_id")
+    session.delete(tariff)
     session.flush()
 
 

@@ -122,6 +122,8 @@ def _listings(session: Session, place: Place, rows: Iterable[ScheduleRow]) -> li
     ]
 
 
-def _tariffs(session: Session, ids: Iterable[UUID]) -> dict[UUID, Tariff]:
-    rows = session.exec(select(TariffRow).where(col(TariffRow.id).in_(set(ids)))).all()
+def _tariffs(session: Session, ids: Iterable[UUID], *, keep: bool = False) -> dict[UUID, Tariff]:
+    """Return the tariffs that exist, by id; ``keep``: none of them is deleted before this transaction ends."""
+    named = select(TariffRow).where(col(TariffRow.id).in_(set(ids))).order_by(col(TariffRow.id))
+    rows = session.exec(named.with_for_update(read=True, key_share=True) if keep else named).all()
     return {row.id: compile_tariff(row) for row in rows}

@@ -94,7 +94,7 @@ def schedules_from(
 def publish_at(session: Session, place: Place, message: ScheduleIn, *, now: datetime) -> ScheduleRow:
     """Check a schedule against its tariffs, its venue's currency and the rules of the week; store it."""
     named = named_tariffs(message)
-    tariffs = _tariffs(session, named.values())
+    tariffs = _tariffs(session, named.values(), keep=True)
     unknown = [
         Fault("invalid", at, str(id_), "the id of a published tariff")
         for at, id_ in named.items()

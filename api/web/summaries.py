@@ -18,6 +18,7 @@ SUMMARIES = {
     "create_venue": "New venue",
     "defer_work": "Deferral of work",
     "delete_table": "Deletion of a table",
+    "delete_tariff": "Deletion of a tariff",
     "delete_venue": "Deletion of a venue",
     "depart_venue": "Departure of a venue",
     "explain_problem": "Explanation of a problem",

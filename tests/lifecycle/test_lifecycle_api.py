@@ -245,6 +245,25 @@ def test_what_was_never_used_is_deleted_and_the_rest_lists_what_hangs_on_it(yard
     assert client.get(f"/v1/tables/{yard.table}").is_success
 
 
+def test_a_tariff_that_no_schedule_names_is_deleted_and_one_that_was_used_stays(yard: Yard, engine: Engine) -> None:
+    client, route = yard.client, yard.route
+    used, again = (route.tariff(code="evening")["id"] for _ in range(2))
+    route.schedule(yard.venue, used)
+    route.schedule(yard.venue, None, weekly=[{"name": "Late", "days": ["mon"], "tariff": used}])
+    answer = client.delete(f"/v1/tariffs/{used}")
+    assert (answer.status_code, answer.json()["code"]) == (409, "still_used")
+    assert [error["found"] for error in answer.json()["errors"]] == ["schedules: 2"]
+    with pytest.raises(DBAPIError, match="append-only"), engine.begin() as connection:
+        connection.execute(text("DELETE FROM tariff"))
+    assert client.delete(f"/v1/tariffs/{again}").status_code == 204
+    assert client.get(f"/v1/tariffs/{again}").status_code == 404
+    assert client.delete(f"/v1/tariffs/{again}").status_code == 404
+    assert [item["id"] for item in client.get("/v1/tariffs").json()["items"]] == [used]
+    schedule = {"effective_on": "2026-12-01", "base": again}
+    assert yard.refused(f"/venues/{yard.venue}/schedules", schedule) == (422, "invalid", ["base"])
+    assert route.tariff(code="evening")["version"] == 2
+
+
 def test_a_table_that_moved_is_not_deleted(yard: Yard) -> None:
     yard.route.post(f"/tables/{yard.table}/moves", {"venue_id": None, "moved_at": LEFT})
     assert yard.refused(f"/tables/{yard.table}", method="DELETE") == (409, "still_used", ["table_id"])
