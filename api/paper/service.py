@@ -185,6 +185,7 @@ def statement_page(session: Session, venue: VenueRow, period: ExportPeriod) -> P
             "to_on": period.to_on,
             "opening": found.opening.payable_to_venue,
             "closing": found.closing.payable_to_venue,
+            "last_word": found.last_word or "",
             "loan": found.closing.loan if _is_some(found.closing.loan) else "",
             "lines": [
                 {

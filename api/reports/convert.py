@@ -54,6 +54,8 @@ def statement_out(found: Statement, *, venue: str) -> StatementOut:
 
     return StatementOut(
         venue_id=UUID(found.venue_id),
+        departed_on=found.departed_on,
+        last_word=found.last_word,
         venue=venue,
         payees=[_payee_out(spell) for spell in found.payees],
         currency=found.currency,

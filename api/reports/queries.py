@@ -191,6 +191,7 @@ def read_statement(session: Session, *, venue: VenueRow, period: ExportPeriod) -
         period=period,
         carried_forward=carried,
         payees=payee_spells(facts_of(session, [venue.id])[venue.id], from_on=period.from_on, to_on=period.to_on),
+        departed_on=venue.departed_on,
     )
 
 

@@ -136,6 +136,11 @@ class StatementOut(Out):
     totals: FiguresOut
     closing: VenueBalanceOut
     carried_forward: list[CarriedOut]
+    departed_on: Annotated[Date | None, Limits(description="The last trading date of a venue that has left the route.")]
+    last_word: Annotated[
+        str | None,
+        Limits(description="Of a venue that had left by the end of the period: what is still owed either way."),
+    ]
 
 
 class ThresholdOut(Out):

@@ -19,7 +19,9 @@ from ..ledger.export.period import ExportPeriod
 from ..ledger.journal import Entry
 from ..ledger.posting import Posting, mirror
 from ..pricing.errors import domain_error
+from ..pricing.money import format_money
 from ..venues.dated_fact import PayeeSpell
+from ..venues.dates_in_words import date_in_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,23 @@ class Statement:
     closing_loan: int
     carried_forward: tuple[tuple[str, int], ...] = ()
     payees: tuple[PayeeSpell, ...] = ()
+    departed_on: date | None = None
+
+    @property
+    def last_word(self) -> str | None:
+        """What the last statement of a venue that has left says; None while it was of the route to the end (A3)."""
+        if self.departed_on is None or self.departed_on > self.period.to_on:
+            return None
+        left = f"The venue left the route after {date_in_words(self.departed_on)}."
+        open_ = [
+            *([f"payable to the venue {self._said(self.closing_owed)}"] if self.closing_owed > 0 else []),
+            *([f"payable by the venue {self._said(-self.closing_owed)}"] if self.closing_owed < 0 else []),
+            *([f"loan to be repaid {self._said(self.closing_loan)}"] if self.closing_loan else []),
+        ]
+        return f"{left} {'Still open: ' + ', '.join(open_) if open_ else 'Nothing is owed either way'}."
+
+    def _said(self, minor: int) -> str:
+        return f"{format_money(minor, self.currency)} {self.currency}"
 
     def __post_init__(self) -> None:
         closing = self.closing_owed, self.closing_loan
@@ -110,6 +129,7 @@ def statement(
     period: ExportPeriod,
     carried_forward: Mapping[str, int] | None = None,
     payees: tuple[PayeeSpell, ...] = (),
+    departed_on: date | None = None,
 ) -> Statement:
     """Return a venue's statement from all entries up to the period's end, in any order.
 
@@ -139,6 +159,7 @@ def statement(
         closing_loan=_sum(known, "venue_loans"),
         carried_forward=tuple((carried_forward or {}).items()),
         payees=payees,
+        departed_on=departed_on,
     )
 
 

@@ -204,6 +204,18 @@ def test_a_venue_leaves_when_its_tables_have_left(yard: Yard) -> None:
     assert yard.client.get(f"/v1/venues/{yard.venue}").json()["departed_on"] == "2026-11-20"
     statement = yard.client.get(f"/v1/venues/{yard.venue}/statements", params={"month": "2026-11"})
     assert statement.is_success, statement.text
+    left = "The venue left the route after 20 Nov 2026."
+    said = f"{left} Still open: payable to the venue 75.50 USD, loan to be repaid 200.00 USD."
+    assert (statement.json()["departed_on"], statement.json()["last_word"]) == ("2026-11-20", said)
+    page = yard.client.get(f"/v1/venues/{yard.venue}/statement.html", params={"month": "2026-11"})
+    assert said in page.text
+    for kind, amount in (("venue_payment", "75.50"), ("write_off", "200.00")):
+        settled = {"kind": kind, "amount": amount, "on": "2026-11-24", "venue_id": yard.venue, "currency": "USD"}
+        route.post("/ledger/entries", settled)
+    statement = yard.client.get(f"/v1/venues/{yard.venue}/statements", params={"month": "2026-11"})
+    assert statement.json()["last_word"] == f"{left} Nothing is owed either way."
+    earlier = yard.client.get(f"/v1/venues/{yard.venue}/statements", params={"month": "2026-10"})
+    assert earlier.json()["last_word"] is None
     table = {"label": "Back", "accepts": ["1.00"]}
     assert yard.refused(f"/venues/{yard.venue}/tables", table) == (409, "venue_left", ["venue_id"])
     other = route.table(route.venue(name="The Tin Fiddle")["id"], placed_at=PLACED)["id"]
