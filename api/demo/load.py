@@ -16,10 +16,12 @@ from ..collections.schemas import CollectionIn, CollectionOut, DisputeIn
 from ..collections.service import raise_dispute, record_collection, reverse_collection
 from ..controllers.schemas import KeyingIn, SheetOut
 from ..controllers.service import record_keying, settings_sheet
-from ..jobs.schemas import JobIn
-from ..jobs.service import Reporter, report_job
+from ..jobs.schemas import JobDoneIn, JobIn
+from ..jobs.service import Reporter, assign_job, close_job, report_job, wait_for_parts
 from ..ledger.schemas import EntryIn
 from ..ledger.service import post_owner_entry
+from ..lifecycle.schemas import RetirementIn
+from ..lifecycle.service import depart_venue, retire_table
 from ..pool_tables.schemas import MoveIn, TableIn
 from ..pool_tables.service import create_table, move_table
 from ..readings.admission import Sender
@@ -44,6 +46,7 @@ from ..web.examples import DEMO_IDS
 from ..web.rows import TokenRow
 from ..web.schema_types import write_instant
 from .agreements import TAX_AREA_OF, TAX_AREAS, agreements
+from .comings_and_goings import BAR, CORNER, FIDDLE, LAST_BOX, SOLD, jobs
 from .observations import miskeyed, readings_of, settings_found
 from .places import VENUES, schedules
 from .prices import TARIFFS
@@ -98,12 +101,16 @@ def load(session: Session, *, now: datetime) -> Demo:
     _collect(session, demo)
     _report(session, demo)
     _make_mistakes(session, demo)
+    _leave(session, demo)
+    _mend(session, demo)
     note_tables(session, list(demo.tables.values()))
     return demo
 
 
 def _make_mistakes(session: Session, demo: Demo) -> None:
     """Make a venue whose one table went to the workshop, and a venue and a table that were typed twice."""
+    with _named("tariff typed twice"):
+        publish_tariff(session, TariffIn.model_validate(TARIFFS["weekday, dearer"]), now=demo.now)
     place = {"time_zone": "America/New_York", "currency": "USD"}
     for name, of_venue in (("wicket", "The Wicket"), ("typed twice", "The Wickett")):
         with _named(f"venue {name}"):
@@ -121,6 +128,53 @@ def _make_mistakes(session: Session, demo: Demo) -> None:
     move = MoveIn.model_validate({"venue_id": None, "to": "workshop", "moved_at": write_instant(moved_at)})
     with _named("move Spare frame"):
         move_table(session, demo.tables["Spare frame"], move, now=demo.now)
+
+
+def _leave(session: Session, demo: Demo) -> None:
+    """Let a venue leave the route three weeks ago, after its table was collected a last time and sold."""
+    left_at = demo.now - timedelta(days=21)
+    with _named("venue fiddle"):
+        venue = create_venue(session, VenueIn.model_validate(FIDDLE), now=demo.began_at)
+    stated = TableIn.model_validate({**CORNER, "placed_at": PLACED_AT})
+    with _named("table Corner"):
+        table_id = create_table(session, venue.id, stated, now=demo.began_at).id
+    terms = {"effective_on": demo.began_at.date().isoformat(), "venue_percent": "50"}
+    publish_agreement(session, venue.id, AgreementIn.model_validate(terms), now=demo.began_at)
+    collection = {
+        "id": str(DEMO_IDS["collection fiddle"]),
+        "venue_id": str(venue.id),
+        "collected_at": write_instant(left_at),
+        "collector": "Rosalind",
+        "tables": [{"table_id": str(table_id), "counted": LAST_BOX}],
+    }
+    record_collection(session, CollectionIn.model_validate(collection), now=left_at, by="Rosalind", person="Rosalind")
+    sale = RetirementIn.model_validate({**SOLD, "at": write_instant(left_at + timedelta(hours=1))})
+    retire_table(session, table_id, sale, by=OWNER, now=left_at + timedelta(hours=2))
+    depart_venue(session, venue.id, on=calendar_of(venue).trading_day(left_at + timedelta(hours=1)))
+
+
+def _mend(session: Session, demo: Demo) -> None:
+    """Report the faults of the last weeks, some by the bar's own token, and do what was done about them."""
+    lantern = demo.venues["lantern"].id
+    make_token(session, name=BAR, role="venue", venue_id=lantern, table_id=None, expires_at=None, now=demo.began_at)
+    for job in jobs(demo.now):
+        id_ = DEMO_IDS[f"job {job.label}"]
+        at, reporter = job.reported_at, Reporter(job.by, lantern if job.by == BAR else None)
+        report = {
+            "id": str(id_),
+            "table_id": str(demo.tables[job.label]),
+            "reported_at": write_instant(at),
+            **job.report,
+        }
+        report_job(session, JobIn.model_validate(report), by=reporter, now=at)
+        if job.assigned_to is not None:
+            assign_job(session, id_, person=job.assigned_to, by=OWNER, now=at + timedelta(minutes=20))
+        if job.waits_for is not None:
+            wait_for_parts(session, id_, words=job.waits_for, by="Rosalind", now=at + timedelta(days=1))
+        if job.done is not None and job.done_after is not None:
+            done_at = at + job.done_after
+            done = JobDoneIn.model_validate({**job.done, "at": write_instant(done_at)})
+            close_job(session, id_, done, by="Rosalind", now=done_at)
 
 
 def _named(name: str) -> AbstractContextManager[None]:

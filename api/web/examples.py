@@ -48,6 +48,14 @@ DEMO_NAMES = (
     "keying Back room",
     "sent keying",
     "sheet link office",
+    "tariff typed twice",
+    "job Window side",
+    "job Upstairs",
+    "job Back room",
+    "job By the jukebox",
+    "venue fiddle",
+    "table Corner",
+    "collection fiddle",
 )
 """What the demo gives an id of its own, in the order it is made; ``sent``: ids that the examples send."""
 
@@ -301,6 +309,7 @@ ASKED: dict[str, dict[str, Any]] = {
     "depart_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},
     "delete_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},
     "delete_table": {"table_id": str(DEMO_IDS["table typed twice"])},
+    "delete_tariff": {"tariff_id": str(DEMO_IDS["tariff typed twice"])},
     "settle_collection": {"collection_id": str(DEMO_IDS["first collection marigold"])},
 }
 """What else an operation is asked in its example, or asked instead, by operation and name."""

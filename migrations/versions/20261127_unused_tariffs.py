@@ -1,13 +1,13 @@
 """A tariff that no schedule names may be deleted: it was published by mistake. All others are kept as before.
 
 Revision ID: unused_tariffs
-Revises: may_post
+Revises: collection_digest
 """
 
 from alembic import op
 
 revision = "unused_tariffs"
-down_revision = "may_post"
+down_revision = "collection_digest"
 branch_labels = None
 depends_on = None
 

@@ -1,6 +1,7 @@
 """The demo: an invented route that loads at any instant, and answers what the README asks."""
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
@@ -39,6 +40,30 @@ def test_the_route_has_four_venues_in_three_zones_and_two_currencies_with_nine_t
     assert {venue["time_zone"] for venue in venues} == {"America/New_York", "America/Chicago", "Europe/Berlin"}
     assert {venue["currency"] for venue in venues} == {"USD", "EUR"}
     assert sum(len(demo.get(f"/v1/venues/{venue['id']}/tables").json()["items"]) for venue in venues) == 10
+
+
+def test_every_table_is_on_one_list_and_a_venue_has_left(demo: TestClient) -> None:
+    tables = demo.get("/v1/tables?limit=500").json()["items"]
+    places = Counter(table["place"]["kind"] for table in tables)
+    assert places == {"venue": 10, "workshop": 1, "sold": 1}
+    (left,) = demo.get("/v1/venues", params={"departed": True}).json()["items"]
+    assert (left["name"], left["departed_on"]) == ("The Paper Kite", "2026-11-04")
+    statement = demo.get(f"/v1/venues/{left['id']}/statements", params={"month": "2026-11"}).json()
+    assert statement["last_word"] == "The venue left the route after 4 Nov 2026. Nothing is owed either way."
+
+
+def test_jobs_are_in_each_state_and_the_bar_reported_wednesdays_faults(demo: TestClient) -> None:
+    jobs = {job["words"]: job for job in demo.get("/v1/jobs").json()["items"]}
+    assert Counter(job["state"] for job in jobs.values()) == {
+        "open": 1, "assigned": 1, "waiting_for_parts": 1, "done": 2,
+    }  # fmt: skip
+    stuck = jobs["The cue ball does not come back."]
+    assert (stuck["reported_by"], stuck["reported_at"]) == ("Odile at the bar", "2026-11-19T01:30:00Z")
+    assert (stuck["done"]["cost"], stuck["done"]["by"]) == ("18.50", "Rosalind")
+    faults = demo.get("/v1/reports/faults", params={"from": "2026-11-01", "to": "2026-11-30"}).json()
+    assert [(part["name"], part["cost"]) for part in faults["parts"]] == [("gutter", "18.50")]
+    out = {table["label"]: table["days_out_of_order"] for table in faults["tables"]}
+    assert out["Window side"] == "0.58"
 
 
 def test_ten_dollars_on_tuesday_at_nine_is_team_night(demo: TestClient, engine: Engine) -> None:
