@@ -1,13 +1,13 @@
 """A tariff that no schedule names may be deleted: it was published by mistake. All others are kept as before.
 
 Revision ID: unused_tariffs
-Revises: collection_digest
+Revises: date_sets
 """
 
 from alembic import op
 
 revision = "unused_tariffs"
-down_revision = "collection_digest"
+down_revision = "date_sets"
 branch_labels = None
 depends_on = None
 
