@@ -25,6 +25,7 @@ ENUM_NAMES = {
     "CsvDecimal": "get_quote.decimal",
     "CsvSeparator": "get_quote.separator",
     "DepartureKind": "RetirementOut.how",
+    "DrawnFormat": "get_week_picture.format",
     "EventKind": "PurchaseStepOut.kind",
     "FaultKind": "JobOut.fault",
     "FirstMoneyPeriod": "FirstMoneyOut.per",

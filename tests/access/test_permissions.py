@@ -365,7 +365,7 @@ def test_without_a_token_no_operation_says_anything(client: TestClient, contract
             assert answer.status_code == 401, name
             assert (
                 answer.headers["WWW-Authenticate"]
-                == 'Bearer realm="baizebook", Basic realm="baizebook", charset="UTF-8"'
+                == 'Basic realm="baizebook", charset="UTF-8", Bearer realm="baizebook"'
             )
 
 
