@@ -8,7 +8,7 @@ from ..pool_tables.controller_days import time_of_day
 from ..pricing import Ladder, format_money
 from ..readings.schemas import FoundDayOut, FoundLadderOut, FoundWindowOut
 from ..tariffs.schemas import PriceOut
-from ..web.schema_types import value_or
+from ..web.schema_types import VoidedOut, value_or
 from .effects import WrongPurchase
 from .fit import CannotHold
 from .plan import Plan, PlanStep
@@ -18,7 +18,6 @@ from .schemas import (
     EffectOut,
     KeyingIn,
     KeyingOut,
-    KeyingVoidedOut,
     PlaceOut,
     PlanOut,
     PlanStepOut,
@@ -62,7 +61,7 @@ def keying_out(row: KeyingRow, void: KeyingVoidRow | None) -> KeyingOut:
         keyed_at=row.keyed_at,
         by=row.keyed_by,
         note=row.note,
-        voided=void and KeyingVoidedOut(reason=void.reason, voided_at=void.voided_at, voided_by=void.voided_by),
+        voided=void and VoidedOut(reason=void.reason, voided_at=void.voided_at, voided_by=void.voided_by),
     )
 
 

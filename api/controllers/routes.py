@@ -14,10 +14,10 @@ from ..web.feed import AfterNumber, page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
-from ..web.schema_types import Date, Id
+from ..web.schema_types import Date, Id, VoidIn
 from . import queries, service
 from .convert import keying_out
-from .schemas import KeyingChangePage, KeyingIn, KeyingOut, KeyingPage, KeyingsIn, KeyingVoidIn, SheetOut
+from .schemas import KeyingChangePage, KeyingIn, KeyingOut, KeyingPage, KeyingsIn, SheetOut
 
 router = APIRouter(prefix="/v1", tags=["sheets"], route_class=Route)
 
@@ -50,9 +50,7 @@ def record_keyings(session: SessionDep, principal: CollectorDep, now: NowDep, ba
 
 
 @router.post("/keyings/{keying_id}/void", status_code=201, responses=problems(409))
-def void_keying(
-    session: SessionDep, principal: CollectorDep, now: NowDep, keying_id: Id, void: KeyingVoidIn
-) -> KeyingOut:
+def void_keying(session: SessionDep, principal: CollectorDep, now: NowDep, keying_id: Id, void: VoidIn) -> KeyingOut:
     """Void a wrong keying: it stays on record and counts no more."""
     row, note = service.void_keying(session, keying_id, reason=void.reason, by=principal.name, now=now)
     return keying_out(row, note)

@@ -10,7 +10,7 @@ from ..readings.schemas import FoundDayOut
 from ..schedules.schemas import Owner
 from ..web.batch import one_by_one
 from ..web.feed import ChangeOut, ChangePageOf
-from ..web.schema_types import Date, Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay
+from ..web.schema_types import Date, Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay, VoidedOut
 
 BasisAsked = Literal["listed"]
 
@@ -57,20 +57,6 @@ class KeyingsIn(In):
     ]
 
 
-class KeyingVoidIn(In):
-    """Why a keying is wrong."""
-
-    reason: Annotated[Name, Limits(description="Why it does not count, such as: recorded for the wrong table.")]
-
-
-class KeyingVoidedOut(Out):
-    """Why and when a keying was voided, and by whom."""
-
-    reason: str
-    voided_at: Instant
-    voided_by: str
-
-
 class KeyingOut(Out):
     """A keying as recorded; a voided one stays on record and does not count."""
 
@@ -81,7 +67,7 @@ class KeyingOut(Out):
     keyed_at: Instant
     by: str
     note: str
-    voided: KeyingVoidedOut | None
+    voided: VoidedOut | None
 
 
 StartsFrom = Literal["blank", "keyed", "found"]

@@ -9,10 +9,10 @@ from ..web.auth import OwnerDep
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.schema_types import Id
+from ..web.schema_types import Id, VoidIn
 from . import service
 from .convert import retirement_out
-from .schemas import DepartureIn, DepartureOut, MoveVoidIn, RetirementIn, RetirementOut
+from .schemas import DepartureIn, DepartureOut, RetirementIn, RetirementOut
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
@@ -32,7 +32,7 @@ def retire_table(
 
 
 @router.post("/moves/{move_id}/void", status_code=201, responses=problems(409))
-def void_move(session: SessionDep, principal: OwnerDep, now: NowDep, move_id: Id, void: MoveVoidIn) -> MoveOut:
+def void_move(session: SessionDep, principal: OwnerDep, now: NowDep, move_id: Id, void: VoidIn) -> MoveOut:
     """Void the last move of a table: it stays on record, and the table is where it was before.
 
     A table that was retired, sold or lost comes back this way, and the entry of its sale is reversed.

@@ -53,9 +53,3 @@ class DepartureOut(Out):
     currency: str
     owed_to_venue: Annotated[MoneyOut, Limits(description="Payable to the venue; below zero, it owes you.")]
     venue_loan: Annotated[MoneyOut, Limits(description="What the venue still owes of its loan.")]
-
-
-class MoveVoidIn(In):
-    """Why a move is void."""
-
-    reason: Annotated[str, Limits(min_length=1, max_length=500, description="What was wrong with it.")]

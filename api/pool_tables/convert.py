@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from ..web.schema_types import VoidedOut
 from .rows import PoolTableRow, StayRow
 from .schemas import (
     CashBoxOut,
@@ -10,7 +11,6 @@ from .schemas import (
     LicenceOut,
     MeterOut,
     MoveOut,
-    MoveVoidOut,
     PowerOut,
     PurchaseOut,
     TableOut,
@@ -58,5 +58,5 @@ def move_out(row: StayRow) -> MoveOut:
         moved_at=row.from_at,
         meters=row.meters,
         box=row.box,
-        void=row.voided_at and MoveVoidOut(reason=row.void_reason, at=row.voided_at, by=row.voided_by),
+        void=row.voided_at and VoidedOut(reason=row.void_reason, voided_at=row.voided_at, voided_by=row.voided_by),
     )

@@ -20,6 +20,7 @@ from ..web.schema_types import (
     Out,
     PageOf,
     TimeOfDay,
+    VoidedOut,
     Yes,
     not_a_number,
 )
@@ -277,14 +278,6 @@ class MoveIn(In):
     box: Box = "emptied"
 
 
-class MoveVoidOut(Out):
-    """Why a move is void."""
-
-    reason: str
-    at: Instant
-    by: str
-
-
 class MoveOut(Out):
     """A move as recorded."""
 
@@ -295,7 +288,7 @@ class MoveOut(Out):
     moved_at: Instant
     meters: dict[str, int]
     box: Box
-    void: MoveVoidOut | None
+    void: VoidedOut | None
 
 
 class MovePage(PageOf[MoveOut]):

@@ -8,7 +8,7 @@ from uuid import UUID
 from pydantic import MISSING
 
 from ..pricing import parse_money
-from ..web.schema_types import DAYS, value_or
+from ..web.schema_types import DAYS, VoidedOut, value_or
 from .admission import flags_now
 from .meters import Meter
 from .rows import ReadingRow, VoidRow
@@ -20,7 +20,6 @@ from .schemas import (
     ReadingIn,
     ReadingOut,
     SupplyOut,
-    VoidedOut,
 )
 from .units import millivolts, tenths, write_celsius, write_volts
 

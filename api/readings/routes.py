@@ -12,11 +12,11 @@ from ..web.errors import not_found
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.pagination import After, Limit, link_next
-from ..web.schema_types import Id
+from ..web.schema_types import Id, VoidIn
 from . import queries, service
 from .admission import Sender
 from .convert import reading_out
-from .schemas import ReadingOut, ReadingPage, ReadingResultsOut, ReadingsIn, VoidIn
+from .schemas import ReadingOut, ReadingPage, ReadingResultsOut, ReadingsIn
 
 router = APIRouter(prefix="/v1", tags=["readings"], route_class=Route)
 CollectorDep = Annotated[Principal, allow("collector")]

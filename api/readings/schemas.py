@@ -28,11 +28,11 @@ from ..web.schema_types import (
     Id,
     In,
     Instant,
-    Name,
     Out,
     PageOf,
     Text,
     TimeOfDay,
+    VoidedOut,
     Yes,
     must_be_date,
     must_match,
@@ -234,14 +234,6 @@ class FoundSettingsOut(Out):
     days: list[FoundDayOut]
 
 
-class VoidedOut(Out):
-    """Why and when a reading was voided, and by whom."""
-
-    reason: str
-    voided_at: Instant
-    voided_by: str
-
-
 class ReadingOut(Out):
     """A reading as recorded, with the venue where the table stood then (null: the workshop)."""
 
@@ -260,12 +252,6 @@ class ReadingOut(Out):
     note: str
     flags: list[Flag]
     voided: VoidedOut | None
-
-
-class VoidIn(In):
-    """Why a reading is wrong."""
-
-    reason: Name
 
 
 class ReadingPage(PageOf[ReadingOut]):

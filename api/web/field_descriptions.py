@@ -207,7 +207,6 @@ FIELDS: dict[str, dict[str, str]] = {
         "per_minutes": "The minutes that the price is for.",
         "step_minutes": "Time is charged in started steps of so many minutes; per_minutes by default.",
     },
-    "VoidIn": {"reason": "Why it does not count; it stays on record."},
     "WeeklyIn": {
         "name": _NAME_OF_ENTRY,
         "days": "The trading days, mon to sun.",

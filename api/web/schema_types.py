@@ -248,6 +248,22 @@ Count = Annotated[StrictInt, Field(ge=0, le=INT64_MAX, json_schema_extra={"forma
 Yes = StrictBool
 
 
+class VoidIn(In):
+    """Why a record does not count."""
+
+    reason: Annotated[
+        Text, Field(min_length=1, max_length=500, description="What is wrong with it; it stays on record.")
+    ]
+
+
+class VoidedOut(Out):
+    """Why and when a record was voided, and by whom."""
+
+    reason: str
+    voided_at: Instant
+    voided_by: str
+
+
 O_ = TypeVar("O_", bound=BaseModel)
 
 

@@ -120,7 +120,11 @@ def test_a_sale_is_posted_and_comes_back_when_its_move_is_void(yard: Yard) -> No
     assert entry["reference"] == "Window side sold to Odile"
     assert yard.accounts() == {"bank": "350.00", "tables_sold": "-350.00"}
     void = yard.route.post(f"/moves/{sold['move_id']}/void", {"reason": "Another table was sold."})
-    assert void["void"] == {"reason": "Another table was sold.", "at": "2026-11-25T17:00:00Z", "by": "the owner"}
+    assert void["void"] == {
+        "reason": "Another table was sold.",
+        "voided_at": "2026-11-25T17:00:00Z",
+        "voided_by": "the owner",
+    }
     assert yard.place() == {"kind": "venue", "venue_id": yard.venue, "venue": "The Copper Lantern", "since": PLACED}
     assert yard.accounts() == {}
     assert yard.client.get("/v1/ledger/verify").json()["ok"] is True
