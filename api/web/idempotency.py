@@ -70,7 +70,7 @@ def wanted_key(request: Any) -> KeyClaim | None:
 
 
 def claim_key(session: Session, claim: KeyClaim) -> None:
-    """KeyClaim a key; raise ``Replay`` where it was answered before, or the problem of one that cannot be."""
+    """Claim a key; raise ``Replay`` where it was answered before, or the problem of one that cannot be."""
     insert = (sqlite if session.get_bind().dialect.name == "sqlite" else postgresql).insert
     fresh = {"fingerprint": claim.fingerprint, "kept_at": claim.at, "status": None, "headers": None, "body": None}
     statement = (

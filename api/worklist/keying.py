@@ -100,7 +100,7 @@ def _to_confirm(facts: KeyingFacts, stretch: Stretch) -> tuple[Work, ...]:
             code="not_confirmed",
             subject=f"confirm:{keyed.schedule_id}:{keyed.keyed_at.isoformat()}",
             due_at=max(stretch.from_at, keyed.keyed_at) + CONFIRM_WITHIN,
-            reason=f"LastKeyed by {keyed.by} on {day_at(keyed.keyed_at, facts.zone)}: read the settings to confirm.",
+            reason=f"Keyed by {keyed.by} on {day_at(keyed.keyed_at, facts.zone)}: read the settings to confirm.",
             bring=("the settings sheet",),
             needs_key=True,
             dangers=facts.dangers,

@@ -49,7 +49,7 @@ def test_a_date_is_to_be_keyed_the_day_before_and_keyed_back_after_it(
     made = key(calendar, table, schedule, for_on="2026-12-31")
     (back,) = calendar.only("key_settings")
     assert (back["code"], back["due_at"]) == ("key_back", "2027-01-01T11:00:00Z")
-    assert back["reason"] == "LastKeyed for 31 Dec 2026 alone: key the usual prices back when that day has ended."
+    assert back["reason"] == "Keyed for 31 Dec 2026 alone: key the usual prices back when that day has ended."
     calendar.on("2027-01-01")
     key(calendar, table, schedule)
     calendar.read(table, done=["settings_keyed"])

@@ -160,7 +160,7 @@ def test_a_price_change_is_to_be_keyed_by_its_start_then_confirmed_then_it_is_do
     route.post(f"/tables/{table['id']}/keyings", keying)
     (item,) = calendar.only("key_settings")
     assert (item["code"], item["due_at"]) == ("not_confirmed", "2026-12-08T11:00:00Z")
-    assert item["reason"] == "LastKeyed by Rosalind on 30 Nov 2026: read the settings to confirm."
+    assert item["reason"] == "Keyed by Rosalind on 30 Nov 2026: read the settings to confirm."
     calendar.read(table, done=["settings_keyed"])
     assert calendar.only("key_settings") == []
 
