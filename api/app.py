@@ -49,6 +49,7 @@ from .tokens.routes import router as tokens
 from .venues.routes import router as venues
 from .web import errors, openapi, probes
 from .web.body import Bodies
+from .web.guide import router as guide
 from .web.idempotency import purge
 from .web.lingering import Lingering
 from .web.metrics import Metrics
@@ -128,6 +129,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         app.include_router(router)
     app.state.methods = errors.methods_of(route for router in routers for route in router.routes)
     _serve_docs(app)
+    app.include_router(guide)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]
     app.add_middleware(SheetLinks)
     app.add_middleware(GZipMiddleware, minimum_size=_GZIP_FROM_BYTES, compresslevel=5)

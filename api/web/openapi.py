@@ -60,6 +60,8 @@ Money is a decimal string in the currency's own unit, never a JSON number. Insta
 days and dates of schedules and questions are trading days. Refusals are `application/problem+json` (RFC 9457) and say
 what was found, what was expected and where. Taxes and shares are arithmetic by the rates and agreements you enter:
 this service gives no tax or legal advice.
+
+The [guide](/guide) has a page for each reader, from an owner's first day on.
 """
 
 
