@@ -46,6 +46,7 @@ from .store.settings import Settings, get_settings
 from .tariffs.routes import router as tariffs
 from .tax_areas.routes import router as tax_areas
 from .tokens.routes import router as tokens
+from .trips.routes import router as trips
 from .venues.routes import router as venues
 from .web import errors, openapi, probes
 from .web.body import Bodies
@@ -107,7 +108,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     )
     work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
-    of_tables = (pool_tables, inventory, lifecycle, readings, health, controllers, jobs, worklist)
+    of_tables = (pool_tables, inventory, lifecycle, readings, health, controllers, jobs, worklist, trips)
     of_money = (settlements, collections, reports, earnings, price_changes, what_if, proposals, ledger)
     routers = (
         probes.router,

@@ -15,6 +15,7 @@ from baizebook.settlements import rows as settlements
 from baizebook.store import changes, feeds, sequence
 from baizebook.tariffs import rows as tariffs
 from baizebook.tax_areas import rows as tax_areas
+from baizebook.trips import rows as trips
 from baizebook.venues import rows as venues
 from baizebook.web import rows as web
 from baizebook.worklist import rows as worklist
@@ -41,5 +42,6 @@ MODULES = (
     lifecycle,
     imports,
     worklist,
+    trips,
 )
 metadata = SQLModel.metadata

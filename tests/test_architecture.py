@@ -19,6 +19,7 @@ FLOORS = (
     "monitoring",
     "inventory",
     "lifecycle",
+    "trips",
     "worklist",
     "reports",
     "proposals",

@@ -164,6 +164,8 @@ NULLS_OF_THE_CONTRACT = {
     ("TableChangeIn", "licence"),
     ("TableChangeIn", "power"),
     ("TableScheduleIn", "base"),
+    ("VenueChangeIn", "latitude"),
+    ("VenueChangeIn", "longitude"),
     ("VenueChangeIn", "tax_area"),
     *((entry, "tariff") for entry in ("WeeklyIn", "RecurringIn", "OnDateIn")),
 }
@@ -200,8 +202,15 @@ def test_kinds_and_codes_of_work_are_closed_lists(contract: dict[str, Any]) -> N
 
 
 def test_money_is_never_a_number(contract: dict[str, Any]) -> None:
-    text = json.dumps(contract["components"]["schemas"])
-    assert '"type": "number"' not in text
+    """Only places and the distances between them are numbers; money, volts, percents and weights are text."""
+    numbers = {
+        name
+        for schema in contract["components"]["schemas"].values()
+        for name, field in schema.get("properties", {}).items()
+        if '"type": "number"' in json.dumps(field)
+    }
+    assert numbers == {"latitude", "longitude", "leg_km", "round_km"}
+    assert '"type": "number"' not in json.dumps(contract["paths"])
 
 
 def test_every_schema_is_named_for_its_direction(contract: dict[str, Any]) -> None:

@@ -38,13 +38,19 @@ from ..tariffs.service import publish_tariff
 from ..tax_areas.schemas import TaxAreaIn
 from ..tax_areas.service import put_tax_area
 from ..tokens.service import make_sheet_link, make_token
+from ..trips.schemas import TripIn
+from ..trips.service import end_trip, plan_trip
 from ..venues.rows import VenueRow
 from ..venues.schemas import VenueIn
 from ..venues.service import calendar_of, create_venue
+from ..web.auth import Principal
 from ..web.errors import Problem
 from ..web.examples import DEMO_IDS
 from ..web.rows import TokenRow
 from ..web.schema_types import write_instant
+from ..worklist.rows import WorkRow
+from ..worklist.schemas import DeferralIn
+from ..worklist.service import assign_work, defer_work
 from .agreements import TAX_AREA_OF, TAX_AREAS, agreements
 from .comings_and_goings import BAR, CORNER, FIDDLE, LAST_BOX, SOLD, jobs
 from .observations import miskeyed, readings_of, settings_found
@@ -100,11 +106,43 @@ def load(session: Session, *, now: datetime) -> Demo:
     _send_readings(session, demo)
     _collect(session, demo)
     _report(session, demo)
+    _drive(session, demo)
     _make_mistakes(session, demo)
     _leave(session, demo)
     _mend(session, demo)
     note_tables(session, list(demo.tables.values()))
     return demo
+
+
+def _drive(session: Session, demo: Demo) -> None:
+    """Plan two trips: one of last week, which was made, and the next."""
+    owner = Principal("environment", OWNER, OWNER, "owner")
+    start = {"latitude": 43.25, "longitude": -88.1}
+    for name, names, days in (("trip done", ["lantern"], -7), ("trip planned", ["marigold", "harbour"], 1)):
+        made_at = demo.now + timedelta(days=days - 1)
+        on = calendar_of(demo.venues[names[0]]).trading_day(demo.now) + timedelta(days=days)
+        stops = [demo.venues[venue].id for venue in names]
+        trip = {"on": on, "person": "Rosalind", "stops": stops, "order": "shortest"}
+        message = TripIn.model_validate({**trip, "start": start} if days > 0 else trip)
+        with _named(name):
+            row = plan_trip(session, message, by=owner, now=made_at)
+        if days < 0:
+            ended_at, words = demo.now + timedelta(days=days), "All three boxes emptied."
+            end_trip(session, row.id, state="done", words=words, person="Rosalind", by="Rosalind", now=ended_at)
+
+
+def hand_out(session: Session, *, now: datetime) -> None:
+    """Give a clock to set to Rosalind, and put a battery off for two weeks, once the demo's work has been found."""
+    query = select(WorkRow)
+    at_clock = WorkRow.pool_table_id == DEMO_IDS["table Upstairs"], WorkRow.kind == "set_clock"
+    at_battery = WorkRow.pool_table_id == DEMO_IDS["table By the jukebox"], WorkRow.kind == "charge_battery"
+    owner = Principal("environment", OWNER, OWNER, "owner")
+    if (clock := session.exec(query.where(*at_clock)).first()) is not None:
+        assign_work(session, clock.id, person="Rosalind", by=owner, now=now)
+    if (battery := session.exec(query.where(*at_battery)).first()) is not None:
+        until = (now + timedelta(days=14)).date()
+        deferral = DeferralIn(until=until, reason="Rosalind brings the charged spare with the next collection.")
+        defer_work(session, battery.id, deferral, by=owner, now=now)
 
 
 def _make_mistakes(session: Session, demo: Demo) -> None:

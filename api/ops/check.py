@@ -48,6 +48,10 @@ APPEND_ONLY = (
     "retirement",
     "work_completion",
     "work_step",
+    "trip",
+    "trip_stop",
+    "trip_work",
+    "trip_end",
 )
 """Tables whose rows are never changed or deleted."""
 _GOES_UNUSED = ("venue_fact", "tariff")

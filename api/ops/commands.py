@@ -14,7 +14,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import OperationalError
 
 from ..app import create_app
-from ..demo.load import is_loaded, load, owner_token
+from ..demo.load import hand_out, is_loaded, load, owner_token
 from ..demo.show import answered_question, requests_to_paste
 from ..imports.cells import CellRules, Dates, Decimals, read_cell
 from ..imports.columns import Of, stated_columns
@@ -82,10 +82,14 @@ def demo(*, host: str, port: int, no_serve: bool) -> int:
     migrations.upgrade(get_engine())
     now = clock.now()
     with writing(get_engine()) as session:
-        if not is_loaded(session):
+        was_loaded = is_loaded(session)
+        if not was_loaded:
             load(session, now=now)
         token = owner_token(session, now=now)
     catch_up(get_engine(), now=now)
+    if not was_loaded:
+        with writing(get_engine()) as session:
+            hand_out(session, now=now)
     base_url = f"http://{host}:{port}"
     with reading(get_engine()) as session:
         _say(answered_question(session, now=now) + "\n")

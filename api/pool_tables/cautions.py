@@ -34,6 +34,13 @@ LIFTING_CASH = (
     Caution("lifting_cash", "A full bag of coins can weigh over 20 kg (50 lb): carry half bags, or share the load."),
     _LOCAL_RULES,
 )
+CARRYING_CASH = (
+    Caution("not_alone", "Carry cash with a second person where you can; let somebody know your way and your return."),
+    Caution("vary_the_way", "Vary days, times and ways; keep bags out of sight and the doors locked while you drive."),
+    Caution("bank_on_the_way", "Bank on the way where the value carried grows large; ask your insurer for the limit."),
+    Caution("hand_it_over", "If you are threatened, hand the money over: no amount is worth an injury."),
+    *LIFTING_CASH,
+)
 AT_THE_MAINS = (
     Caution("unplug", "Unplug the table before opening it, and keep the plug in sight."),
     Caution("qualified_person", "Mains wiring is work for a qualified person."),

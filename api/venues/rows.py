@@ -13,7 +13,14 @@ class VenueRow(SQLModel, table=True):
     """A venue. Its zone, day start and currency are fixed once it has a schedule (W6), its name in the books at once."""
 
     __tablename__ = "venue"
-    __table_args__ = (UniqueConstraint("books_name"), CheckConstraint("length(currency) = 3", name="currency"))
+    __table_args__ = (
+        UniqueConstraint("books_name"),
+        CheckConstraint("length(currency) = 3", name="currency"),
+        CheckConstraint("latitude BETWEEN -90 AND 90", name="latitude"),
+        CheckConstraint(
+            "longitude BETWEEN -180 AND 180 AND (latitude IS NULL) = (longitude IS NULL)", name="longitude"
+        ),
+    )
 
     id: UUID = Field(primary_key=True)
     sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
@@ -29,6 +36,8 @@ class VenueRow(SQLModel, table=True):
     has_money: bool = False
     has_schedule: bool = False
     departed_on: date | None = None
+    latitude: float | None = None
+    longitude: float | None = None
     revision: int = 1
     made_at: datetime = Field(sa_type=Utc)
 

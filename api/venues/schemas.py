@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from pydantic import MISSING
+from pydantic import MISSING, Strict
 from pydantic import Field as Limits
 
 from ..web.schema_types import Currency, Date, Id, In, Name, Out, PageOf, Text, TimeOfDay
@@ -13,6 +13,12 @@ _TAX_AREA = "The code of the tax area whose rates are taken out of the takings."
 _LEGAL_NAME = "The legal name of whoever runs the venue."
 _PAYEE = "Whom payments are made out to, if it is not the legal name."
 _TAX_NUMBER = "The payee's tax number, for the year's tax form. Collectors do not see it."
+
+
+Latitude = Annotated[float, Strict(), Limits(ge=-90, le=90, allow_inf_nan=False)]
+Longitude = Annotated[float, Strict(), Limits(ge=-180, le=180, allow_inf_nan=False)]
+_LATITUDE = "Decimal degrees, north above zero, such as 41.25; with a longitude. Trips are put in order by it."
+_LONGITUDE = "Decimal degrees, east above zero, such as -73.5."
 
 
 class VenueIn(In):
@@ -31,6 +37,8 @@ class VenueIn(In):
     tax_number: Annotated[Text | MISSING, Limits(description=_TAX_NUMBER)] = MISSING
     tax_area: Annotated[TaxAreaOf | MISSING, Limits(description=_TAX_AREA)] = MISSING
     notes: Annotated[Text | MISSING, Limits(description="Anything worth knowing before a visit.")] = MISSING
+    latitude: Annotated[Latitude | MISSING, Limits(description=_LATITUDE)] = MISSING
+    longitude: Annotated[Longitude | MISSING, Limits(description=_LONGITUDE)] = MISSING
 
 
 class VenueChangeIn(In):
@@ -57,6 +65,8 @@ class VenueChangeIn(In):
     tax_number: Annotated[Text | MISSING, Limits(description=_TAX_NUMBER)] = MISSING
     tax_area: Annotated[TaxAreaOf | None | MISSING, Limits(description=_TAX_AREA)] = MISSING
     notes: Annotated[Text | MISSING, Limits(description="Anything worth knowing before a visit.")] = MISSING
+    latitude: Annotated[Latitude | None | MISSING, Limits(description=f"{_LATITUDE} Null takes it out.")] = MISSING
+    longitude: Annotated[Longitude | None | MISSING, Limits(description=f"{_LONGITUDE} Null takes it out.")] = MISSING
     from_on: Annotated[
         Date | MISSING,
         Limits(
@@ -93,6 +103,8 @@ class VenueOut(Out):
     tax_area: str | None
     dated: list[VenueFactOut]
     notes: str
+    latitude: float | None
+    longitude: float | None
     departed_on: Annotated[Date | None, Limits(description="Its last trading date on the route.")]
 
 

@@ -44,6 +44,7 @@ def create_venue(session: Session, venue: VenueIn, *, now: datetime) -> VenueRow
     lock(session, "venues: names in the books")
     taken = set(session.exec(select(VenueRow.books_name)).all())
     values = venue.model_dump()
+    _must_be_a_place(values.get("latitude"), values.get("longitude"))
     facts = _taken_out(values)
     recorded = next_number(session, "venues", now=now)
     row = VenueRow(
@@ -153,6 +154,7 @@ def change_venue(
             expected=f"{row.currency}: its tables, agreements or entries are in it",
         )
     _must_know_tax_area(session, facts.get("tax_area"))
+    _must_be_a_place(values.get("latitude", row.latitude), values.get("longitude", row.longitude))
     known = facts_of(session, [venue_id])[venue_id]
     changed = apply_change(session, row, values)
     starts_on = from_on or calendar_of(changed).trading_day(now)
@@ -238,6 +240,15 @@ def _must_exist(*, time_zone: str | None, currency: str | None) -> None:
             faults.extend(error.faults)
     if faults:
         raise DomainError(*faults)
+
+
+def _must_be_a_place(latitude: float | None, longitude: float | None) -> None:
+    """Refuse (``invalid``) one coordinate without the other."""
+    if (latitude is None) != (longitude is None):
+        where, there = ("latitude", "longitude") if latitude is None else ("longitude", "latitude")
+        raise http_problem(
+            "invalid", where=where, found="nothing", expected=f"a {where} beside the {there}, or neither"
+        )
 
 
 def _must_know_tax_area(session: Session, code: str | None) -> None:

@@ -55,6 +55,8 @@ ENUM_NAMES = {
     "SettlesOn": "AgreementOut.settles_on",
     "SheetReport": "SheetLinkOut.reports",
     "TablePlace": "TablePlaceOut.kind",
+    "TripOrder": "TripOut.order",
+    "TripState": "TripOut.state",
     "WeekWindowKind": "WindowOut.kind",
     "Weekday": "WeeklyOut.days",
     "WorkAtTable": "ReadingOut.done",

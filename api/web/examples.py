@@ -56,6 +56,8 @@ DEMO_NAMES = (
     "venue fiddle",
     "table Corner",
     "collection fiddle",
+    "trip done",
+    "trip planned",
 )
 """What the demo gives an id of its own, in the order it is made; ``sent``: ids that the examples send."""
 
@@ -129,6 +131,15 @@ _JOB = {
 
 BODIES: dict[str, Any] = {
     "assign_work": {"person": "Rosalind"},
+    "create_trip": {
+        "on": "2028-07-03",
+        "person": "Rosalind",
+        "stops": [str(DEMO_IDS["venue marigold"]), str(DEMO_IDS["venue harbour"])],
+        "order": "shortest",
+        "start": {"latitude": 43.25, "longitude": -88.1},
+    },
+    "complete_trip": {"words": "All boxes emptied; Hall 2 needs a cloth."},
+    "cancel_trip": {"reason": "Snow."},
     "defer_work": {"until": "2028-07-01", "reason": "The bar is closed for repairs until then."},
     "compare_prices": {
         "venue_id": _VENUE,
@@ -275,6 +286,7 @@ PARAMETERS: dict[str, Any] = {
     "move_id": str(DEMO_IDS["move Spare frame"]),
     "entry_id": str(DEMO_IDS["entry deposit"]),
     "sheet_link_id": str(DEMO_IDS["sheet link office"]),
+    "trip_id": str(DEMO_IDS["trip planned"]),
     "token_id": str(DEMO_IDS["token Rosalind"]),
     "keying_id": str(DEMO_IDS["keying Back room"]),
     "code": "price_break_worse",

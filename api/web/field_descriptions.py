@@ -231,6 +231,7 @@ PARAMETERS: dict[str, str] = {
     "tariff_id": "The tariff.",
     "token_id": "The token.",
     "venue_id": "The venue.",
+    "trip_id": "The trip.",
     "work_id": "The piece of work.",
 }
 

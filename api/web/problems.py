@@ -214,6 +214,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Record where each table went, then the departure of the venue.",
         ),
         (
+            "trip_ended",
+            409,
+            "Trip already ended",
+            "A trip is done or cancelled once. Plan another.",
+        ),
+        (
             "venue_left",
             409,
             "The venue has left the route",
@@ -413,7 +419,19 @@ PROBLEMS: dict[str, ProblemKind] = {
         ("bad_week", 422, "Invalid week", "A week has the days mon to sun, then dates in order."),
         ("bad_window", 422, "Invalid window", "A window ends by the time at which the controller's day turns."),
         ("unknown_part", 422, "Unknown part of a controller", "The list of errors names the known parts."),
-        # 422: people and work
+        # 422: people, work and trips
+        (
+            "no_coordinates",
+            422,
+            "Venue without coordinates",
+            "A shortest round needs the latitude and longitude of every stop: PATCH the venue, or send order: given.",
+        ),
+        (
+            "too_many_stops",
+            422,
+            "Too many stops for a shortest round",
+            "Up to twelve stops are put in order exactly. Make two trips of it, or send order: given.",
+        ),
         (
             "unknown_person",
             422,

@@ -136,7 +136,6 @@ def _anywhere(facts: WorkFacts, health: TableHealth, *, now: datetime) -> list[W
 
 
 def _at_the_venue(facts: WorkFacts, health: TableHealth, *, now: datetime) -> list[Work]:
-    box = _box(facts)
     return [
         *charging(health, capacity_ah=facts.capacity_ah),
         *clock_work(
@@ -149,7 +148,7 @@ def _at_the_venue(facts: WorkFacts, health: TableHealth, *, now: datetime) -> li
         *keying_work(_keying(facts, health), now=now),
         *_day_keying(facts, now=now),
         *([] if any(span.to_at is None for span in facts.out_of_order) else silence_work(_news(facts))),
-        *(box_work(box, now=now) if box else ()),
+        *(box_work(box_of(facts), now=now) if facts.box_limits else ()),
     ]
 
 
@@ -199,10 +198,8 @@ def _news(facts: WorkFacts) -> News:
     )
 
 
-def _box(facts: WorkFacts) -> BoxFacts | None:
-    """Return the state of the cash box; None where no limit is stated."""
-    if not facts.box_limits:
-        return None
+def box_of(facts: WorkFacts) -> BoxFacts:
+    """Return the state of the cash box, with the limits that are stated."""
     last = facts.collected[-1] if facts.collected else None
     moved = facts.came_empty and (last is None or facts.came_at > last.collected_at)
     shown = facts.came_with if moved or last is None else last.meters

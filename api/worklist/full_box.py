@@ -114,6 +114,30 @@ def box_work(facts: BoxFacts, *, now: datetime) -> tuple[Work, ...]:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Content:
+    """What a box holds by expectation: its value in minor units, and pieces by denomination where a count tells them."""
+
+    value: int
+    counts: Mapping[int, int]
+
+
+def content_at(facts: BoxFacts, at: datetime) -> Content | None:
+    """Return what a box will hold at an instant, in the mix of its last collections; None where nothing tells."""
+    filling = _filling(facts, "value", 1)
+    if filling is None:
+        return None
+    days = max(Fraction(int((at - filling.level_at).total_seconds()), 86_400), Fraction())
+    value = filling.level + filling.a_day * days
+    counts: dict[int, int] = {}
+    for emptied in facts.emptied:
+        for denomination, count in emptied.counts.items():
+            counts[denomination] = counts.get(denomination, 0) + count
+    worth = sum(denomination * count for denomination, count in counts.items())
+    mix = {denomination: round(count * value / worth) for denomination, count in counts.items()} if worth else {}
+    return Content(round(value), {denomination: count for denomination, count in mix.items() if count})
+
+
 def is_note(value: int, currency: str) -> bool | None:
     """Return whether a denomination is a note; None where the currency's coins are not on record."""
     pieces = PIECES.get(currency, ())

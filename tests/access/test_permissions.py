@@ -48,6 +48,8 @@ QUERIES: dict[str, dict[str, str]] = {
 }
 """What an operation cannot be asked without."""
 BODIES_OF_ROWS: dict[str, Any] = {
+    "create_trip body.stops[]": {"on": "2026-12-01", "person": "the owner", "stops": ["@"]},
+    "create_trip body.work[]": {"on": "2026-12-01", "person": "the owner", "work": ["@"]},
     "import_file -": "name,time_zone,currency\nThe Quiet Comet,Europe/Berlin,EUR\n",
     "post_quotes body.scenarios[].table_id": {"scenarios": [{"table_id": "@", "money": "4.00"}]},
     "post_ledger_entry body.venue_id": {
@@ -96,7 +98,8 @@ BODIES_OF_ROWS: dict[str, Any] = {
 }  # fmt: skip
 """Where an operation's example does not have the field of the row: a message that has, the id at the ``@``."""
 NAMES = {
-    "after": "reading_id", "tariff": "tariff_id", "base": "tariff_id", "replacement": "tariff_id", "venue_ids": "venue_id"
+    "after": "reading_id", "tariff": "tariff_id", "base": "tariff_id", "replacement": "tariff_id", "venue_ids": "venue_id",
+    "stops": "venue_id", "work": "work_id",
 }  # fmt: skip
 """What an id names, where the name of its place does not say it."""
 SENDERS_OWN = {
@@ -249,6 +252,7 @@ class World:
             "venue_id": venue_id, "table_id": table_id, "schedule_id": schedule_id, "tariff_id": tariff_id,
             "keying_id": keying_id, "reading_id": reading_id, "collection_id": collection_id, "job_id": job_id,
             "move_id": move_id, "work_id": str(uuid4()),
+            "trip_id": post("/trips", {"on": "2026-12-01", "person": "the owner", "stops": [venue_id]})["id"],
             "entry_id": post("/ledger/entries", entry)["id"],
             "dispute_id": post(f"/collections/{collection_id}/disputes", dispute)["id"],
         }  # fmt: skip

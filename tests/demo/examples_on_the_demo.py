@@ -16,7 +16,7 @@ from typing import Any
 from uuid import UUID
 
 from baizebook.app import create_app, work_on
-from baizebook.demo.load import load
+from baizebook.demo.load import hand_out, load
 from baizebook.store.db import make_engine, writing
 from baizebook.web.examples import DEMO_IDS
 from baizebook.worklist.service import catch_up
@@ -41,6 +41,8 @@ def loaded_demo(now: datetime) -> Iterator[Path]:
         with writing(engine) as session:
             load(session, now=now)
         catch_up(engine, now=now)
+        with writing(engine) as session:
+            hand_out(session, now=now)
         with engine.connect() as connection:
             connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
         engine.dispose()

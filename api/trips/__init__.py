@@ -1,0 +1,1 @@
+"""Trips: who drives where, in which order, and the one sheet to take along."""
