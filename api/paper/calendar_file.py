@@ -18,6 +18,7 @@ from icalendar import Calendar, Event
 _SPACE = UUID("6f0f0e0a-8c1f-5b43-9d63-6f2b6f6a1c55")
 _PRODUCT = "-//Baizebook//Baizebook//EN"
 _REFRESH = timedelta(hours=6)
+_A_YEAR = timedelta(days=366)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +35,7 @@ class CalendarEvent:
 
 def calendar_file(name: str, events: Iterable[CalendarEvent], *, stamp: datetime) -> bytes:
     """Return a calendar; ``stamp`` is the instant at which it was written."""
+    events = list(events)
     calendar = Calendar.new(name=name, prodid=_PRODUCT, refresh_interval=_REFRESH, uid=uuid5(_SPACE, name))
     for event in events:
         calendar.add_component(
@@ -47,6 +49,8 @@ def calendar_file(name: str, events: Iterable[CalendarEvent], *, stamp: datetime
                 stamp=stamp,
             )
         )
-    calendar.add_missing_timezones()
+    if events:
+        days = [date(at.year, at.month, at.day) for event in events for at in (event.start, event.end)]
+        calendar.add_missing_timezones(min(days) - _A_YEAR, max(days) + _A_YEAR)
     written: bytes = calendar.to_ical()
     return written

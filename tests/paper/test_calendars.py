@@ -53,7 +53,9 @@ def test_the_weeks_of_a_venue_with_what_is_sold_when(at_noon: TestClient, route:
     again = opened(at_noon, f"{path}?on=2026-12-01")
     assert set(events) < set(again), "an event keeps its identity"
     assert len(again) == 4 * 8
-    assert b"BEGIN:VTIMEZONE" in at_noon.get(path).content
+    written = at_noon.get(path).content
+    assert b"BEGIN:VTIMEZONE" in written
+    assert b"1970" not in written, "a time zone only for the years around the events"
 
 
 def test_a_calendar_opens_by_a_signed_link_and_by_a_sheet_link(at_noon: TestClient, route: Route) -> None:
