@@ -118,7 +118,10 @@ def wait_for_parts(session: SessionDep, principal: CollectorDep, now: NowDep, jo
 
 @router.post("/jobs/{job_id}/done", status_code=201, responses=problems(409))
 def close_job(session: SessionDep, principal: CollectorDep, now: NowDep, job_id: Id, done: JobDoneIn) -> JobOut:
-    """Close a job with what was found, the parts used and their cost. A phone call can close one too."""
+    """Close a job with what was found, the parts used and their cost. A phone call can close one too.
+
+    The same closing sent again is answered as before and changes nothing.
+    """
     row = service.close_job(session, job_id, done, by=principal.name, now=now)
     return queries.jobs_out(session, [row], with_costs=True)[0]
 

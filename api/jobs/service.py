@@ -1,6 +1,7 @@
 """Jobs in the database: reported, assigned, waiting for parts, done.
 
-- A report is stored once by its sender's id; each step is added to those before it; a job is closed once.
+- A report is stored once by its sender's id; each step is added to those before it; a job is closed once, and the same
+  closing sent again changes nothing: the phone may not have had the answer.
 - What its parts cost is posted to the books as it is closed, in the same transaction.
 - Who works at a job holds its table, so that a table's reports, steps and moves come one after the other; who reports
   then holds all who report, so that jobs are numbered in the order of their commits. A batch holds all its tables first.
@@ -119,12 +120,13 @@ def wait_for_parts(session: Session, job_id: UUID, *, words: str, by: str, now: 
 
 
 def close_job(session: Session, job_id: UUID, message: JobDoneIn, *, by: str, now: datetime) -> JobRow:
-    """Close a job with what was found and used.
+    """Close a job with what was found and used; the same closing sent again changes nothing.
 
-    Refuses one that is done (``already_done``), a time before its report or one that has not come, a meter that the
+    Refuses one that was closed otherwise (``already_done``), a time before its report or one that has not come, a meter that the
     table does not have, and money that its currency does not have.
     """
-    job = _open_job(session, job_id)
+    job = get_job(session, job_id)
+    lock(session, f"table:{job.pool_table_id}")
     table = get_table(session, job.pool_table_id)
     before: dict[str, int] = value_or(message.meters_before, {})
     after: dict[str, int] = value_or(message.meters_after, {})
@@ -153,6 +155,10 @@ def close_job(session: Session, job_id: UUID, message: JobDoneIn, *, by: str, no
         )
         for place, part in enumerate(used)
     ]
+    closed = session.get(JobDoneRow, job.id)
+    if closed is not None:
+        _must_be_closed_like_this(session, closed, done, parts)
+        return job
     session.add(done)
     session.add_all(parts)
     session.flush()
@@ -202,6 +208,18 @@ def _same(session: Session, stored: JobRow, message: JobIn, *, by: Reporter) -> 
     if found:
         raise Problem("same_id_other_content", errors=found)
     return stored
+
+
+def _must_be_closed_like_this(
+    session: Session, stored: JobDoneRow, sent: JobDoneRow, parts: Sequence[JobPartRow]
+) -> None:
+    """Refuse (``already_done``) a closing that says something else than the stored one."""
+    told = {"recorded_at", "recorded_by"}
+    query = select(JobPartRow).where(JobPartRow.job_id == stored.job_id).order_by(col(JobPartRow.place))
+    if stored.model_dump(exclude=told) != sent.model_dump(exclude=told) or [
+        (part.name, part.cost_minor) for part in session.exec(query)
+    ] != [(part.name, part.cost_minor) for part in parts]:
+        raise Problem("already_done")
 
 
 def _open_job(session: Session, job_id: UUID) -> JobRow:

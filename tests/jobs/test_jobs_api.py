@@ -157,7 +157,7 @@ def test_an_end_that_cannot_be(shop: Workshop, changes: dict[str, Any], code: st
 def test_a_job_is_closed_once_and_takes_no_step_after(shop: Workshop) -> None:
     job = shop.report()
     shop.close(job)
-    end = {"at": "2026-11-22T20:00:00Z", "found": "A split gutter."}
+    end = {"at": "2026-11-22T20:00:00Z", "found": "Something else."}
     for path, body in (("done", end), ("assignment", {"person": "Bram"}), ("waiting", {})):
         assert shop.refused(f"/jobs/{job['id']}/{path}", body) == (409, "already_done", [])
 
@@ -278,3 +278,14 @@ def test_nothing_of_a_job_can_be_changed_or_deleted(shop: Workshop, engine: Engi
     for statement in (f"DELETE FROM {table}", f"UPDATE {table} SET {column} = {column}"):
         with pytest.raises(DBAPIError, match="append-only"), engine.begin() as connection:
             connection.execute(text(statement))
+
+
+def test_the_same_closing_again_is_answered_and_posts_nothing(shop: Workshop) -> None:
+    job, parts = shop.report(), [{"name": "fuse", "cost": "1.20"}]
+    first = shop.close(job, parts=parts, meters_after={"cash": 13})
+    entries = shop.client.get("/v1/ledger/entries").json()
+    assert shop.close(job, parts=parts, meters_after={"cash": 13}) == first
+    assert shop.client.get("/v1/ledger/entries").json() == entries
+    body = {"at": "2026-11-22T20:00:00Z", "found": "A split gutter.", "meters_after": {"cash": 13}}
+    for changes in ({}, {"parts": [{"name": "fuse", "cost": "1.30"}]}, {"parts": parts, "minutes": 5}):
+        assert shop.refused(f"/jobs/{job['id']}/done", {**body, **changes}) == (409, "already_done", [])
