@@ -48,7 +48,7 @@ class Trend:
 
 
 def theil_sen(points: Sequence[Point], *, confidence: float = 0.95) -> Trend:
-    """Return the Theil–Sen line through ``points`` (x, y), with Sen's band of that confidence (his equation 2.6).
+    """Return the Theil–Sen line through ``points`` (x, y), with Sen's band of that confidence (Sen 1968, equation 2.6).
 
     The line passes through the medians of x and of y. Time grows with the square of the number of points.
     Refuses (``no_slope``) points that do not have two different x.
