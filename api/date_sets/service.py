@@ -42,7 +42,7 @@ class VenueDates:
 
 
 def put_date_set(session: Session, message: DateSetIn, *, now: datetime) -> DateSetRow:
-    """Store a set of dates in place of the one of this name; what was published from it stays."""
+    """Store a set of dates in place of the one of this name; published schedules keep their dates."""
     twice = [
         one.on for place, one in enumerate(message.dates) if one.on in {other.on for other in message.dates[:place]}
     ]

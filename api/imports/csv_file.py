@@ -80,9 +80,9 @@ def _first_line(text: TextIO, of: Of) -> tuple[Row | None, str, int]:
                 above += 1
     except UnicodeError as error:
         raise _undecodable(error, line=above + 1) from None
-    told = line.strip().casefold()
-    if len(told) == 5 and told.startswith("sep=") and told[4] in _SEPARATORS:
-        return None, told[4], above
+    first = line.strip().casefold()
+    if len(first) == 5 and first.startswith("sep=") and first[4] in _SEPARATORS:
+        return None, first[4], above
     cut = {mark: next(csv.reader([line], delimiter=mark), []) for mark in _SEPARATORS}
     separator = max(cut, key=lambda mark: (recognised(of, cut[mark]), len(cut[mark])))
     if len(cut[separator]) > COLUMNS_MAX:

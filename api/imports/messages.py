@@ -3,8 +3,8 @@
 - A unit is what one message makes: mostly one line; a tariff's prices, or the boxes of one collection, are several.
 - I2: a unit is known by its key: the column ``key`` where there is one, else what names it (a venue's name, a table's
   venue and label, a reading's table and time, …). Its digest is of all that it says: the same key with another digest
-  is a corrected line, and a key that comes twice in one file is refused.
-- All mistakes of a line are told at once. Where one line of a unit is wrong, none of it is stored.
+  is a corrected line, and a key that occurs twice in one file is refused.
+- One refusal names all mistakes of a line. A unit with a wrong line is refused whole.
 """
 
 from __future__ import annotations

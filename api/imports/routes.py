@@ -83,9 +83,9 @@ def import_file(
 ) -> ImportOut:
     """Store the lines of a CSV or XLSX file, at most 20,000, each as the API's own operation would; preview first.
 
-    The same file again changes nothing; a line that was corrected since is told from a new one. What could be read in
-    two ways, such as the date 03/04, is refused with the parameter that settles it, never guessed. Nothing is stored of
-    a preview, nor under `mode=all` if a line is refused: then the status is 200, and `stored` is false.
+    The same file again changes nothing; a corrected line is `changed`, not `new`. A cell with two readings, such as the
+    date 03/04, is refused with the parameter that settles it. A preview stores nothing, and neither does `mode=all` with
+    a refused line: then the status is 200, and `stored` is false.
     """
     stated = stated_columns(columns or "")
     opened = _read(_opened(file, of, encoding=encoding, sheet=sheet))

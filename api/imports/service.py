@@ -1,12 +1,12 @@
-"""Imports: each line goes the way of a request of its own, and says what became of it.
+"""Imports: every line is stored as a request of its own would be, and has its own outcome.
 
-- A line is stored by the use cases of the folders below, so its problem is the API's own problem.
+- The use cases of the folders below store a line, so its problem is the API's own problem.
 - A preview is the whole import in a transaction that is rolled back; so is ``mode=all`` with a refused line.
-- What was stored of a line is kept by its key (``import_line``), for only a stored key finds again what a corrected
-  line made before: a reading whose time was wrong, a venue whose name was. A line stored before with the same digest
-  is ``same``, whatever happened since to what it made.
-- A correction uses the means that the API has: a venue or table is changed, a tariff or agreement gets its next
-  version, a reading is voided and a collection or entry reversed, each with its reason, and the new one is recorded.
+- ``import_line`` keeps the key and digest of each stored line. Only a stored key finds again what a corrected line made
+  before: a reading with a wrong time, a venue with a wrong name. A line with the same key and digest is ``same``,
+  even if somebody has changed what it made.
+- A correction uses the API's own means: a venue or table is changed, a tariff or agreement gets its next version, a
+  reading is voided or a collection or entry reversed, with the line as the reason, and the new one is recorded.
 - One import at a time: locks, in this order, ``imports``, then those of the use cases.
 """
 

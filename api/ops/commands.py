@@ -204,11 +204,11 @@ def import_file(
     if preview:
         for rule in outcome.rules:
             _say(rule)
-    *refusals, counts = outcome.told.in_words()
+    *refusals, counts = outcome.tally.in_words()
     for refusal in refusals:
         _complain(refusal)
     _say(f"{counts} {'Stored.' if outcome.stored else 'Nothing was stored.'}")
-    return int(outcome.told.counts["refused"] > 0)
+    return int(outcome.tally.counts["refused"] > 0)
 
 
 def verify_ledger() -> int:

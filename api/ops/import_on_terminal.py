@@ -2,7 +2,7 @@
 
 - Readings go in by parts of 1,000 lines, each committed on its own; all other kinds in one transaction.
 - ``all`` reads a long file twice: first as a preview, so that nothing is stored while a line is refused.
-- Whenever it is stopped, what was stored stays; started again, those lines are ``same`` and nothing is doubled.
+- Stop it at any time: stored lines stay. Start it again: they are ``same``, and nothing is doubled.
 """
 
 from collections import Counter
@@ -58,7 +58,7 @@ class FileToImport:
 
 
 @dataclass(slots=True)
-class Told:
+class Tally:
     """What became of the lines so far, and the first of those that were refused."""
 
     counts: Counter[str] = field(default_factory=Counter)
@@ -87,7 +87,7 @@ class Told:
 class Outcome:
     """What an import did: what became of the lines, whether it was stored, how the file was read."""
 
-    told: Told
+    tally: Tally
     stored: bool
     rules: list[str]
 
@@ -100,26 +100,26 @@ def import_on_terminal(engine: Engine, file: FileToImport, *, mode: Mode, previe
         words = [*opened.rules, *rules_in_words(rules)]
     who = Who("the command line", "the command line", now)
     if preview or mode == "all":
-        told = _pass(engine, file, columns, rules, who, store=False)
-        if preview or told.counts["refused"]:
-            return Outcome(told, False, words)
-    told = _pass(engine, file, columns, rules, who, store=True)
+        tally = _pass(engine, file, columns, rules, who, store=False)
+        if preview or tally.counts["refused"]:
+            return Outcome(tally, False, words)
+    tally = _pass(engine, file, columns, rules, who, store=True)
     with writing(engine) as session:
         remember(session, shape, columns, rules, now=now)
-    return Outcome(told, True, words)
+    return Outcome(tally, True, words)
 
 
 def _pass(
     engine: Engine, file: FileToImport, columns: tuple[Column, ...], rules: CellRules, who: Who, *, store: bool
-) -> Told:
+) -> Tally:
     """Go through a file once, part by part."""
-    told, seen = Told(), Seen()
+    tally, seen = Tally(), Seen()
     with file.opened() as (opened, raw), _bar("Importing" if store else "Checking", file, raw) as advance:
         lines = iter(lines_of(opened, columns))
         while part := list(islice(lines, _TOGETHER) if file.of == "readings" else lines):
-            told.add(_one_part(engine, file.of, part, rules, who, seen, store=store))
+            tally.add(_one_part(engine, file.of, part, rules, who, seen, store=store))
             advance(len(part))
-    return told
+    return tally
 
 
 def _one_part(

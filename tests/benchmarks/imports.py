@@ -48,16 +48,16 @@ def _report(engine: Engine, path: Path, of: str, what: str) -> None:
     """Import one file and print how long it took; then import it again under a memory trace."""
     file = FileToImport(path=path, of=of, columns={}, rules=CellRules())  # type: ignore[arg-type]
     started, worked = perf_counter(), process_time()
-    told = import_on_terminal(engine, file, mode="lines", preview=False, now=clock.now()).told
+    tally = import_on_terminal(engine, file, mode="lines", preview=False, now=clock.now()).tally
     took, cpu = perf_counter() - started, process_time() - worked
     tracemalloc.start()
-    again = import_on_terminal(engine, file, mode="lines", preview=True, now=clock.now()).told
+    again = import_on_terminal(engine, file, mode="lines", preview=True, now=clock.now()).tally
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     if again.counts["same"] != again.counts.total():
         raise SystemExit(f"{what}: the same file changes {again.counts}")
     print(
-        f"{what:28} {took:7.2f} s ({cpu:.2f} s of CPU)   {dict(told.counts)}   {peak / 1e6:6.1f} MB at the most while it is checked again"
+        f"{what:28} {took:7.2f} s ({cpu:.2f} s of CPU)   {dict(tally.counts)}   {peak / 1e6:6.1f} MB at the most while it is checked again"
     )
 
 

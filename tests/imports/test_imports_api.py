@@ -1,12 +1,13 @@
 """Files come in as requests would: previewed, all or nothing or line by line, and twice without doubling."""
 
 import gzip
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
 
-from tests.conftest import Route
+from tests.conftest import Route, patiently
 
 CSV = {"Content-Type": "text/csv"}
 VENUES = """name,time_zone,currency,contact
@@ -259,6 +260,16 @@ def test_opening_balances_are_posted_once_and_corrected_by_a_reversal(here: Test
     assert here.get("/v1/ledger/verify").json()["ok"]
     odd = send(here, "opening_balances", text.replace("$80.50", "€80.50").replace("1250", "0"))
     assert codes(odd) == ["amount_not_positive", "currency_differs"]
+
+
+def test_one_file_sent_four_times_at_once_is_stored_once(at_noon: TestClient) -> None:
+    def ask() -> Any:
+        return at_noon.post("/v1/imports", params={"of": "venues"}, content=VENUES, headers=CSV)
+
+    with ThreadPoolExecutor(4) as threads:
+        answers = [answer.json() for answer in threads.map(patiently, [ask] * 4)]
+    assert sorted(answer["new"] for answer in answers) == [0, 0, 0, 2]
+    assert len(items(at_noon, "/venues")) == 2
 
 
 def test_a_token_that_is_not_an_owners_is_refused_before_a_byte_is_read(at_noon: TestClient, route: Route) -> None:
