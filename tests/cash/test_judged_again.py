@@ -169,3 +169,35 @@ def games(till: Till) -> int:
     """Return the games of the month by the meters."""
     (total,) = till.client.get("/v1/reports/earnings?from=2026-11-01&to=2026-12-01").json()["totals"]
     return int(total["games"])
+
+
+def test_a_keying_voided_under_a_settlement_changes_its_expectation_and_is_a_line_of_the_next(
+    till: Till, route: Route
+) -> None:
+    """Fifty games at 2.00, as keyed by mistake, were divided; at 1.00, as listed, it should have been half."""
+    dearer = route.tariff(code="dearer", games={"prices": [{"price": "2.00", "units": 1}]})["id"]
+    schedule = route.schedule(till.venue, dearer, effective_on="2026-12-01")["id"]
+    plays = [METERS[1]]
+    till.table = route.table(till.venue, meters=plays, accepts=["1.00"], placed_at=PLACED_AT)["id"]
+    body = {"schedule_id": schedule, "keyed_at": "2026-10-02T16:00:00Z", "by": "Bram"}
+    keying = route.post(f"/tables/{till.table}/keyings", body)
+    till.agree(settles_on="expected")
+    till.collect("2026-10-03", 0, meters={"plays": 0})
+    rested = till.collect("2026-10-17", 50, meters={"plays": 50})
+    assert (rested["expected"], rested["difference"]) == ({"least": "100.00", "most": "101.00"}, "-50.00")
+    assert differences(till) == [rested["id"]]
+    route.post(f"/keyings/{keying['id']}/void", {"reason": "Keyed into the other table."})
+    again = now(till, rested)
+    assert (again["expected"], again["difference"]) == ({"least": "50.00", "most": "50.00"}, "0.00")
+    assert (again["as_recorded"]["difference"], again["settlement"]) == ("-50.00", rested["settlement"])
+    assert differences(till) == []
+    following = till.collect("2026-10-24", 100, meters={"plays": 150})
+    assert lines(following) == [
+        ("gross", "100.00"),
+        ("correction", "50.00"),
+        ("operator_share", "25.00"),
+        ("to_venue_now", "25.00"),
+    ]
+    answer = till.client.post(f"/v1/keyings/{keying['id']}/void", json={"reason": "Again."})
+    assert (answer.status_code, answer.json()["code"]) == (409, "already_void")
+    assert now(till, rested) == again
