@@ -3,6 +3,7 @@
 from baizebook.collections import rows as collections
 from baizebook.controllers import rows as controllers
 from baizebook.date_sets import rows as date_sets
+from baizebook.earnings import rows as earnings
 from baizebook.health import rows as health
 from baizebook.imports import rows as imports
 from baizebook.jobs import rows as jobs
@@ -39,6 +40,7 @@ MODULES = (
     collections,
     jobs,
     health,
+    earnings,
     lifecycle,
     imports,
     worklist,

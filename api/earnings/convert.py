@@ -1,7 +1,7 @@
 """Writes earnings as messages and as CSV."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, datetime
 from fractions import Fraction
 from typing import Any
 from uuid import UUID
@@ -10,8 +10,11 @@ from ..pricing import format_money, parse_money
 from ..pricing.money import round_half_up
 from ..web.csv_text import CsvText, csv_text, text_cell
 from .best_and_worst import Facts, Placed, Ranking, reasons
-from .earned import Grouping, Key, Sum
+from .earned import AMOUNTS as BOX_AMOUNTS
+from .earned import Earned, Grouping, Key, Sum
 from .not_collected import NotYetCollected
+from .parts import parts_of
+from .rows import EarnedBoxRow
 from .schemas import (
     EarningsAmountsOut,
     EarningsOut,
@@ -21,10 +24,69 @@ from .schemas import (
     PlacedTableOut,
     RankingOut,
 )
+from .spread import MeterPoint, days_of
 from .weeks_picture import Waiting, weeks_of, weeks_picture
 
 AMOUNTS = ("gross", "refunds", "tax", "venue_share", "operator_share", "unsettled", "expenses", "profit")
 _CENTS_OF_A_WEEK = Fraction(100, 7)
+
+
+def box_values(box: Earned, *, collected_at: datetime) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """Return the values of a box as it is kept: of the box, and of its parts by week and month."""
+    days = days_of(emptied_before_on=box.emptied_before_on, emptied_on=box.emptied_on)
+    whose: dict[str, Any] = {
+        "collection_id": UUID(box.collection_id),
+        "pool_table_id": UUID(box.table_id),
+        "venue_id": UUID(box.venue_id),
+        "currency": box.currency,
+        "agreement_id": None if box.agreement_id is None else UUID(box.agreement_id),
+        "entry_id": None if box.entry_id is None else UUID(box.entry_id),
+    }
+    amounts: dict[str, Any] = {name: getattr(box, name) for name in BOX_AMOUNTS}
+    row = dict(
+        **whose,
+        collected_at=collected_at,
+        emptied_before_on=box.emptied_before_on,
+        first_on=days[0],
+        last_on=days[-1],
+        **amounts,
+        denominations=[[value, amount] for value, amount in box.denominations.items()],
+        points=[[point.on.isoformat(), str(point.share)] for point in box.points],
+        out_of_order=[[day.isoformat(), str(share)] for day, share in box.out_of_order.items()],
+        is_spread=bool(box.out_of_order),
+    )
+    parts = [
+        dict(
+            **whose,
+            first_on=part.first_on,
+            week_on=part.week_on,
+            month=part.month,
+            days=part.days,
+            box_first_on=days[0],
+            box_last_on=days[-1],
+            **part.amounts,
+        )
+        for part in ([] if box.out_of_order else parts_of(box))
+    ]
+    return row, parts
+
+
+def read_box(row: EarnedBoxRow) -> Earned:
+    """Return a box as it was kept."""
+    return Earned(
+        collection_id=str(row.collection_id),
+        entry_id=None if row.entry_id is None else str(row.entry_id),
+        table_id=str(row.pool_table_id),
+        venue_id=str(row.venue_id),
+        currency=row.currency,
+        emptied_before_on=row.emptied_before_on,
+        emptied_on=row.last_on,
+        **{name: getattr(row, name) for name in BOX_AMOUNTS},
+        denominations=dict(row.denominations),
+        points=tuple(MeterPoint(date.fromisoformat(on), Fraction(share)) for on, share in row.points),
+        out_of_order={date.fromisoformat(on): Fraction(share) for on, share in row.out_of_order},
+        agreement_id=None if row.agreement_id is None else str(row.agreement_id),
+    )
 
 
 def figures_of(row: Sum, currency: str) -> dict[str, Any]:
@@ -64,8 +126,8 @@ def row_out(
         denomination=format_money(int(values["denomination"]), currency) if values.get("denomination") else None,
         before=None if before is None else EarningsAmountsOut(**figures_of(before, currency)),
         gross_change_percent=None if before is None else _change(row.gross, before.gross),
-        collection_ids=sorted(map(UUID, row.collection_ids)),
-        entry_ids=sorted(map(UUID, row.entry_ids)),
+        collection_ids=sorted(row.collection_ids),
+        entry_ids=sorted(row.entry_ids),
         expense_entry_ids=sorted(map(UUID, row.expense_entry_ids)),
     )
 

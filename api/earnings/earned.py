@@ -17,12 +17,11 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import Literal
 
-from ..pricing.money import allot
-from .spread import MeterPoint, days_of, weights_of
+from .spread import MeterPoint, by_day, days_of, weights_of
 
 Grouping = Literal["table", "venue", "agreement", "week", "month", "year", "denomination"]
 Key = tuple[str, ...]
-_AMOUNTS = ("gross", "refunds", "tax", "venue_share", "unsettled", "games", "minutes")
+AMOUNTS = ("gross", "refunds", "tax", "venue_share", "unsettled", "games", "minutes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,6 +111,32 @@ def earnings(
         _add_box(sums, table_days, box, by=by, from_on=from_on, until_on=until_on)
     for key, days in table_days.items():
         sums[key].table_days = sum(days.values(), Fraction())
+    return with_expenses(sums, spent, by=by, from_on=from_on, until_on=until_on)
+
+
+def shares_its_day(box: Earned) -> bool:
+    """Tell whether a box was emptied on the day on which it was emptied before: that day is counted with the first."""
+    return box.emptied_before_on is not None and box.emptied_before_on >= box.emptied_on
+
+
+def added(one: Mapping[Key, Sum], other: Mapping[Key, Sum]) -> dict[Key, Sum]:
+    """Return two sets of rows as one; they must rest on different boxes."""
+    sums = defaultdict(Sum, one)
+    for key, row in other.items():
+        into = sums[key]
+        for name in (*AMOUNTS, "expenses", "table_days"):
+            setattr(into, name, getattr(into, name) + getattr(row, name))
+        into.collection_ids |= row.collection_ids
+        into.entry_ids |= row.entry_ids
+        into.expense_entry_ids |= row.expense_entry_ids
+    return dict(sorted(sums.items()))
+
+
+def with_expenses(
+    earned: Mapping[Key, Sum], spent: Iterable[Spent], *, by: Sequence[Grouping], from_on: date, until_on: date
+) -> dict[Key, Sum]:
+    """Return the rows with the expenses of a period added to them."""
+    sums = defaultdict(Sum, earned)
     for expense in spent:
         if from_on <= expense.on < until_on:
             row = sums[(expense.currency, *(_value_of(expense, grouping, expense.on) for grouping in by))]
@@ -133,7 +158,7 @@ def _add_box(
     if days[-1] < from_on or days[0] >= until_on:
         return
     weights = weights_of(days, box.points, box.out_of_order)
-    parts = {name: allot(getattr(box, name), weights) for name in _AMOUNTS}
+    parts = {name: by_day(getattr(box, name), weights) for name in AMOUNTS}
     cells = _by_denomination(box, weights) if "denomination" in by else None
     for place, day in enumerate(days):
         if not from_on <= day < until_on:
@@ -144,7 +169,8 @@ def _add_box(
             row = sums[key]
             for name, amount in figures.items():
                 setattr(row, name, getattr(row, name) + amount)
-            table_days[key][box.table_id, day] = 1 - box.out_of_order.get(day, Fraction())
+            if not shares_its_day(box):
+                table_days[key][box.table_id, day] = 1 - box.out_of_order.get(day, Fraction())
             row.collection_ids.add(box.collection_id)
             if box.entry_id is not None:
                 row.entry_ids.add(box.entry_id)
@@ -152,7 +178,7 @@ def _add_box(
 
 def _by_denomination(box: Earned, weights: Sequence[Fraction]) -> list[dict[str, dict[str, int]]]:
     """Return, day by day, the gross by denomination: of one coin or note there is no tax and no share."""
-    spread_out = {value: allot(amount, weights) for value, amount in box.denominations.items()}
+    spread_out = {value: by_day(amount, weights) for value, amount in box.denominations.items()}
     return [
         {str(value): {"gross": amounts[place]} for value, amounts in spread_out.items()}
         for place in range(len(weights))

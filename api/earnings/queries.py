@@ -2,13 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Date, Row, func, or_
+from sqlalchemy import Date, Row, String, and_, cast, func, or_
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
@@ -29,15 +29,21 @@ from ..readings.convert import meter_of
 from ..readings.meters import Meter, MeterReading, deltas
 from ..readings.queries import history
 from ..settlements.rows import ReversalRow, SettlementRow
+from ..store.changes import ToReckonRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .best_and_worst import Facts
-from .earned import Earned, Spent
+from .convert import read_box
+from .earned import AMOUNTS, Earned, Grouping, Key, Spent, Sum, added, earnings
 from .not_collected import OpenBox
+from .rows import EarnedBoxRow, EarnedPartRow
 from .spread import MeterPoint
 
 _A_DAY = timedelta(days=1)
 _READINGS_LOOKED_AT = 1_000
+_NOTES_MAX = 10_000
+AT_ONCE_MAX = 50
+"""Tables whose boxes are worked out at once."""
 _SOME_TIME = datetime(2000, 1, 1, tzinfo=UTC)
 """Only what a meter showed first and last matters, not when."""
 
@@ -50,9 +56,162 @@ class Names:
     venues: Mapping[UUID, str]
 
 
-def boxes_of(session: Session, *, from_on: date, until_on: date, venue_id: UUID | None = None) -> list[Earned]:
-    """Return every box some of whose days lie in a period, with what its money was divided into."""
-    rows = _collected(session, from_on=from_on, until_on=until_on, venue_id=venue_id)
+def boxes_in(
+    session: Session,
+    *,
+    from_on: date,
+    until_on: date,
+    venue_id: UUID | None = None,
+    table_ids: Collection[UUID] | None = None,
+) -> list[Earned]:
+    """Return every box some of whose days lie in a period: as kept, or worked out where something was recorded since."""
+    to_reckon = tables_to_reckon(session)
+    kept = select(EarnedBoxRow).where(EarnedBoxRow.first_on < until_on, EarnedBoxRow.last_on >= from_on)
+    kept = kept.where(col(EarnedBoxRow.pool_table_id).not_in(to_reckon))
+    if venue_id is not None:
+        kept = kept.where(EarnedBoxRow.venue_id == venue_id)
+    if table_ids is not None:
+        kept = kept.where(col(EarnedBoxRow.pool_table_id).in_(table_ids))
+        to_reckon = to_reckon & set(table_ids)
+    kept = kept.order_by(
+        col(EarnedBoxRow.collected_at), col(EarnedBoxRow.collection_id), col(EarnedBoxRow.pool_table_id)
+    )
+    found = [read_box(row) for row in session.exec(kept)]
+    return found + _worked_out(session, to_reckon, from_on=from_on, until_on=until_on, venue_id=venue_id)
+
+
+def sums_of(
+    session: Session, *, by: Sequence[Grouping], from_on: date, until_on: date, venue_id: UUID | None = None
+) -> dict[Key, Sum]:
+    """Return what was earned in a period, by key, without expenses.
+
+    Boxes that lie in the period as a whole are added up by the database, from their parts; those that it cuts, and those
+    of tables of which something was recorded since, are spread day by day.
+    """
+    if "denomination" in by:
+        boxes = boxes_in(session, from_on=from_on, until_on=until_on, venue_id=venue_id)
+        return earnings(boxes, (), by=by, from_on=from_on, until_on=until_on)
+    to_reckon = tables_to_reckon(session)
+    kept = _sums_of_parts(session, to_reckon, by=by, from_on=from_on, until_on=until_on, venue_id=venue_id)
+    box = EarnedBoxRow
+    cut = select(box).where(
+        or_(
+            and_(col(box.first_on) < from_on, col(box.last_on) >= from_on),
+            and_(col(box.first_on) < until_on, col(box.last_on) >= until_on),
+            and_(col(box.is_spread), col(box.first_on) >= from_on, col(box.last_on) < until_on),
+        ),
+        col(box.pool_table_id).not_in(to_reckon),
+    )
+    if venue_id is not None:
+        cut = cut.where(box.venue_id == venue_id)
+    boxes = [read_box(row) for row in session.exec(cut)]
+    boxes += _worked_out(session, to_reckon, from_on=from_on, until_on=until_on, venue_id=venue_id)
+    return added(kept, earnings(boxes, (), by=by, from_on=from_on, until_on=until_on))
+
+
+def _sums_of_parts(
+    session: Session,
+    to_reckon: Collection[UUID],
+    *,
+    by: Sequence[Grouping],
+    from_on: date,
+    until_on: date,
+    venue_id: UUID | None,
+) -> dict[Key, Sum]:
+    """Add up the parts of the boxes that lie in a period as a whole, and name their collections and entries."""
+    part = EarnedPartRow
+    columns: dict[Grouping, Any] = {
+        "table": cast(col(part.pool_table_id), String),
+        "venue": cast(col(part.venue_id), String),
+        "agreement": cast(col(part.agreement_id), String),
+        "week": col(part.week_on),
+        "month": col(part.month),
+        "year": func.substr(col(part.month), 1, 4),
+    }
+    keys = [col(part.currency), *(columns[grouping] for grouping in by)]
+    inside = [
+        col(part.box_first_on) >= from_on,
+        col(part.box_last_on) < until_on,
+        col(part.pool_table_id).not_in(to_reckon),
+        *([] if venue_id is None else [col(part.venue_id) == venue_id]),
+    ]
+    amounts = [func.sum(getattr(part, name)) for name in (*AMOUNTS, "days")]
+    width = len(keys)
+    found: dict[Key, Sum] = {}
+    for row in session.execute(select_columns(*keys, *amounts).where(*inside).group_by(*keys)):
+        *sums, days = (int(value) for value in row[width:])
+        found[_key(row[:width])] = Sum(**dict(zip(AMOUNTS, sums, strict=True)), table_days=Fraction(days))  # type: ignore[arg-type]
+    ids = (cast(col(part.collection_id), String), cast(col(part.entry_id), String))
+    for *key, collection_id, entry_id in session.execute(select_columns(*keys, *ids).where(*inside).distinct()):
+        into = found[_key(key)]
+        into.collection_ids.add(_id(collection_id))
+        if entry_id is not None:
+            into.entry_ids.add(_id(entry_id))
+    return found
+
+
+def _key(values: Iterable[object]) -> Key:
+    return tuple("" if value is None else _id(str(value)) for value in values)
+
+
+def _id(text: str) -> str:
+    """Return an id as it is written; SQLite keeps its 32 digits alone. Reading each as a UUID takes twice as long."""
+    if len(text) != 32:
+        return text
+    return f"{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
+
+
+def tables_to_reckon(session: Session) -> set[UUID]:
+    """Return the tables of which something was recorded since their earnings were worked out."""
+    note = ToReckonRow
+    notes = session.execute(select_columns(col(note.pool_table_id), col(note.venue_id)).distinct()).all()
+    found = {table_id for table_id, _ in notes if table_id is not None}
+    wide = {venue_id for table_id, venue_id in notes if table_id is None}
+    if None in wide:
+        return found | set(session.exec(select(PoolTableRow.id)))
+    if wide:
+        found |= set(session.exec(select(StayRow.pool_table_id).where(col(StayRow.venue_id).in_(wide))))
+    return found
+
+
+def notes_to_reckon(session: Session, *, at_most: int) -> dict[UUID, list[int]]:
+    """Return the ids of the notes of the tables that were noted first."""
+    note = ToReckonRow
+    found: dict[UUID, list[int]] = {}
+    query = select_columns(col(note.pool_table_id), col(note.id)).where(col(note.pool_table_id).is_not(None))
+    for table_id, note_id in session.execute(query.order_by(col(note.id)).limit(_NOTES_MAX)):
+        if table_id in found or len(found) < at_most:
+            found.setdefault(table_id, []).append(note_id)
+    return found
+
+
+def collected_at(session: Session, collection_ids: Collection[UUID]) -> dict[UUID, datetime]:
+    """Return when some collections were made."""
+    query = select(CollectionRow.id, CollectionRow.collected_at).where(col(CollectionRow.id).in_(collection_ids))
+    return dict(session.exec(query).all())
+
+
+def _worked_out(
+    session: Session, table_ids: Iterable[UUID], *, from_on: date, until_on: date, venue_id: UUID | None
+) -> list[Earned]:
+    found: list[Earned] = []
+    ids = sorted(table_ids)
+    for start in range(0, len(ids), AT_ONCE_MAX):
+        some = ids[start : start + AT_ONCE_MAX]
+        found += boxes_of(session, from_on=from_on, until_on=until_on, venue_id=venue_id, table_ids=some)
+    return found
+
+
+def boxes_of(
+    session: Session,
+    *,
+    from_on: date,
+    until_on: date,
+    venue_id: UUID | None = None,
+    table_ids: Collection[UUID] | None = None,
+) -> list[Earned]:
+    """Return every box some of whose days lie in a period, worked out from all that is on record."""
+    rows = _collected(session, from_on=from_on, until_on=until_on, venue_id=venue_id, table_ids=table_ids)
     if not rows:
         return []
     tables = _tables(session, {row.pool_table_id for row in rows})
@@ -235,8 +394,13 @@ def _in_order() -> Any:
     )
 
 
-def _collected(session: Session, *, from_on: date, until_on: date, venue_id: UUID | None) -> Sequence[Row[Any]]:
-    boxes = _in_order().subquery()
+def _collected(
+    session: Session, *, from_on: date, until_on: date, venue_id: UUID | None, table_ids: Collection[UUID] | None
+) -> Sequence[Row[Any]]:
+    in_order = _in_order()
+    if table_ids is not None:
+        in_order = in_order.where(col(CollectedTableRow.pool_table_id).in_(table_ids))
+    boxes = in_order.subquery()
     query = select_columns(boxes).where(
         boxes.c.trading_on >= from_on, or_(boxes.c.before_on.is_(None), boxes.c.before_on < until_on)
     )
@@ -245,13 +409,42 @@ def _collected(session: Session, *, from_on: date, until_on: date, venue_id: UUI
     return session.execute(query.order_by(boxes.c.collected_at, boxes.c.collection_id, boxes.c.place)).all()
 
 
-def _last_collected(session: Session) -> dict[UUID, Row[Any]]:
-    boxes = _in_order().subquery()
+@dataclass(frozen=True, slots=True)
+class _LastBox:
+    """The box of a table that was emptied last, and the trading date of the collection before it."""
+
+    collected_at: datetime
+    trading_on: date
+    before_on: date | None
+    counted_minor: int
+
+
+def _last_collected(session: Session) -> dict[UUID, _LastBox]:
+    """Return the box of each table that was emptied last: as kept, or as recorded where it is to be worked out again."""
+    to_reckon, box = tables_to_reckon(session), EarnedBoxRow
+    newest_first = col(box.collected_at).desc(), col(box.collection_id).desc()
+    columns = col(box.pool_table_id), col(box.collected_at), col(box.last_on), col(box.gross)
+    place = func.row_number().over(partition_by=col(box.pool_table_id), order_by=newest_first).label("place")
+    ranked = select_columns(*columns, place).where(col(box.pool_table_id).not_in(to_reckon)).subquery()
+    found: dict[UUID, _LastBox] = {}
+    query = select_columns(ranked).where(ranked.c.place <= 2).order_by(ranked.c.place)
+    for table_id, collected, last_on, gross, _ in session.execute(query):
+        known = found.get(table_id)
+        found[table_id] = (
+            _LastBox(collected, last_on, None, gross) if known is None else replace(known, before_on=last_on)
+        )
+    return found | _last_recorded(session, to_reckon)
+
+
+def _last_recorded(session: Session, table_ids: Collection[UUID]) -> dict[UUID, _LastBox]:
+    boxes = _in_order().where(col(CollectedTableRow.pool_table_id).in_(table_ids)).subquery()
     newest_first = boxes.c.collected_at.desc(), boxes.c.collection_id.desc()
     place = func.row_number().over(partition_by=boxes.c.pool_table_id, order_by=newest_first)
     newest = select_columns(boxes, place.label("newest")).subquery()
     rows = session.execute(select_columns(newest).where(newest.c.newest == 1)).all()
-    return {row.pool_table_id: row for row in rows}
+    return {
+        row.pool_table_id: _LastBox(row.collected_at, row.trading_on, row.before_on, row.counted_minor) for row in rows
+    }
 
 
 def _tables(session: Session, ids: Collection[UUID]) -> dict[UUID, PoolTableRow]:

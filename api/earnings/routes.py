@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Query, Request, Response
 
 from ..venues.service import get_venue
 from ..web.auth import Principal, allow
@@ -15,7 +15,7 @@ from ..web.schema_types import Date, Id
 from ..web.svg_answer import SVG, SvgAnswer
 from .convert import earnings_csv, earnings_svg
 from .schemas import BestAndWorstOut, EarningsOut
-from .service import Compare, EarningsQuestion, groupings, read_best_and_worst, read_earnings
+from .service import Compare, EarningsQuestion, groupings, read_best_and_worst, read_earnings, reckon
 from .shared_expenses import SharedBy
 
 router = APIRouter(prefix="/v1", tags=["reports"], route_class=Route)
@@ -33,6 +33,7 @@ By = Annotated[
 
 @router.get("/reports/earnings", responses={**problems(409), 200: {"model": EarningsOut, "content": {**CSV, **SVG}}})
 def get_earnings(
+    request: Request,
     session: SessionDep,
     principal: AccountantDep,
     now: NowDep,
@@ -68,6 +69,8 @@ def get_earnings(
     )
     if format == "svg" and asked.by != ("week",):
         raise http_problem("invalid", where="query.by", found=by, expected="week, for a picture")
+    session.rollback()  # its snapshot would not show what is worked out now
+    reckon(request.app.state.engine)
     found = read_earnings(session, asked, now=now)
     if format == "json":
         return Response(found.model_dump_json(by_alias=True), media_type="application/json")
@@ -79,6 +82,7 @@ def get_earnings(
 
 @router.get("/reports/best-and-worst", responses=problems())
 def get_best_and_worst(
+    request: Request,
     session: SessionDep,
     principal: AccountantDep,
     from_: Annotated[Date, Query(alias="from", description="The first trading date.")],
@@ -94,5 +98,7 @@ def get_best_and_worst(
     """
     if venue_id is not None:
         get_venue(session, venue_id)
+    session.rollback()  # its snapshot would not show what is worked out now
+    reckon(request.app.state.engine)
     asked = EarningsQuestion(from_on=from_, until_on=to, by=(), venue_id=venue_id)
     return read_best_and_worst(session, asked, count=count)

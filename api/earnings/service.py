@@ -1,23 +1,42 @@
 """Answers what was earned in a period, beside the period before or the same period a year ago (N1)."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Literal, get_args
 from uuid import UUID
 
-from sqlmodel import Session
+from sqlalchemy import Engine, delete, insert
+from sqlmodel import Session, col, select
 
+from ..store.changes import ToReckonRow
+from ..store.db import lock, reading, writing
 from ..web.errors import http_problem
 from .best_and_worst import rankings
-from .convert import not_collected_out, ranking_out, row_out, total_out
-from .earned import Earned, Grouping, Key, Spent, Sum, earnings
+from .convert import box_values, not_collected_out, ranking_out, row_out, total_out
+from .earned import AMOUNTS, Earned, Grouping, Key, Spent, Sum, with_expenses
 from .not_collected import not_yet_collected
-from .queries import boxes_of, expenses_of, facts_of_tables, names_of, open_boxes, today_at
+from .queries import (
+    AT_ONCE_MAX,
+    boxes_of,
+    collected_at,
+    expenses_of,
+    facts_of_tables,
+    names_of,
+    notes_to_reckon,
+    open_boxes,
+    sums_of,
+    tables_to_reckon,
+    today_at,
+)
+from .rows import EarnedBoxRow, EarnedPartRow
 from .schemas import BestAndWorstOut, EarningsOut
 from .shared_expenses import SharedBy, spread_shared
 
 Compare = Literal["before", "year_ago"]
+RECKON_MAX = 1_000
+"""Tables worked out again before one answer; the others are worked out for it."""
 MAX_DAYS = 3_700
 """The longest period of one answer: ten years."""
 REASONS_NOTICE = "Reasons are facts recorded of the table that differ from the middle table; they prove nothing."
@@ -40,10 +59,10 @@ def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -
     """Return what was earned; refuse a period that is backwards, empty or too long, and comparisons of dated rows."""
     _must_be_a_period(asked)
     earlier = _period_before(asked)
-    boxes = boxes_of(session, from_on=asked.from_on, until_on=asked.until_on, venue_id=asked.venue_id)
-    spent = expenses_of(session, from_on=asked.from_on, until_on=asked.until_on, venue_id=asked.venue_id)
-    spent = _spread(boxes, spent, asked, asked.from_on, asked.until_on)
-    rows = _earned(boxes, spent, asked.from_on, asked.until_on, asked.by)
+    rows = _earned_in(session, asked, asked.from_on, asked.until_on)
+    of_all = rows
+    if "denomination" in asked.by:  # of one coin or note there is no tax and no share
+        of_all = _earned_in(session, replace(asked, by=()), asked.from_on, asked.until_on)
     befores = {} if earlier is None else _earned_in(session, asked, *earlier)
     waiting = not_yet_collected(
         open_boxes(session, now=now, venue_id=asked.venue_id),
@@ -51,8 +70,11 @@ def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -
         until_on=asked.until_on,
         today=today_at(session, now=now),
     )
-    of_tables = {box.table_id for box in boxes} | {found.box.table_id for found in waiting}
-    names = names_of(session, table_ids=of_tables | {expense.table_id for expense in spent if expense.table_id})
+    of_tables = {found.box.table_id for found in waiting}
+    if "table" in asked.by:
+        place = asked.by.index("table") + 1
+        of_tables |= {key[place] for key in (*rows, *befores) if key[place]}
+    names = names_of(session, table_ids=of_tables)
     return EarningsOut(
         from_=asked.from_on,
         to=asked.until_on,
@@ -68,41 +90,46 @@ def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -
             )
             for key in sorted({*rows, *befores})
         ],
-        totals=[
-            total_out(key[0], row) for key, row in _earned(boxes, spent, asked.from_on, asked.until_on, ()).items()
-        ],
+        totals=[total_out(key[0], row) for key, row in _totals(of_all).items()],
         not_yet_collected=[not_collected_out(found, tables=names.tables) for found in waiting],
         notice=NOTICE,
     )
 
 
-def _earned(
-    boxes: Sequence[Earned], spent: Sequence[Spent], from_on: date, until_on: date, by: tuple[Grouping, ...]
-) -> dict[Key, Sum]:
-    return earnings(boxes, spent, by=by, from_on=from_on, until_on=until_on)
+def _totals(rows: Mapping[Key, Sum]) -> dict[Key, Sum]:
+    """Return the rows of each currency as one; its collections are named by the rows."""
+    whole: dict[Key, Sum] = defaultdict(Sum)
+    for key, row in rows.items():
+        for name in (*AMOUNTS, "expenses", "table_days"):
+            setattr(whole[key[0],], name, getattr(whole[key[0],], name) + getattr(row, name))
+    return dict(sorted(whole.items()))
 
 
 def _earned_in(session: Session, asked: EarningsQuestion, from_on: date, until_on: date) -> dict[Key, Sum]:
-    """Return the rows of another period."""
-    boxes = boxes_of(session, from_on=from_on, until_on=until_on, venue_id=asked.venue_id)
+    """Return the rows of a period, with its expenses."""
     spent = expenses_of(session, from_on=from_on, until_on=until_on, venue_id=asked.venue_id)
-    return _earned(boxes, _spread(boxes, spent, asked, from_on, until_on), from_on, until_on, asked.by)
+    spent = _spread(session, spent, asked, from_on, until_on)
+    sums = sums_of(session, by=asked.by, from_on=from_on, until_on=until_on, venue_id=asked.venue_id)
+    return with_expenses(sums, spent, by=asked.by, from_on=from_on, until_on=until_on)
 
 
 def _spread(
-    boxes: Sequence[Earned], spent: Sequence[Spent], asked: EarningsQuestion, from_on: date, until_on: date
+    session: Session, spent: Sequence[Spent], asked: EarningsQuestion, from_on: date, until_on: date
 ) -> list[Spent]:
     """Return the expenses, shared ones spread over tables by the key asked for, if one was."""
     if asked.shared_by is None:
         return list(spent)
-    return spread_shared(spent, boxes, by=asked.shared_by, from_on=from_on, until_on=until_on)
+    by_table = sums_of(session, by=("venue", "table"), from_on=from_on, until_on=until_on, venue_id=asked.venue_id)
+    return spread_shared(spent, by_table, by=asked.shared_by)
 
 
 def read_best_and_worst(session: Session, asked: EarningsQuestion, *, count: int) -> BestAndWorstOut:
     """Return the tables that took in most and least a week in a period, and why it may be so."""
     _must_be_a_period(asked)
-    boxes = boxes_of(session, from_on=asked.from_on, until_on=asked.until_on, venue_id=asked.venue_id)
-    found = rankings(_earned(boxes, (), asked.from_on, asked.until_on, ("table", "venue")), count=count)
+    sums = sums_of(
+        session, by=("table", "venue"), from_on=asked.from_on, until_on=asked.until_on, venue_id=asked.venue_id
+    )
+    found = rankings(sums, count=count)
     ids = {UUID(one.table_id) for ranking in found for one in (*ranking.best, *ranking.worst)}
     facts = facts_of_tables(session, ids, from_on=asked.from_on, until_on=asked.until_on)
     names = names_of(session, table_ids=map(str, ids))
@@ -112,6 +139,57 @@ def read_best_and_worst(session: Session, asked: EarningsQuestion, *, count: int
         rankings=[ranking_out(one, facts, tables=names.tables, venues=names.venues) for one in found],
         notice=REASONS_NOTICE,
     )
+
+
+def reckon(engine: Engine, *, at_most: int = RECKON_MAX) -> int:
+    """Work out again what the tables earned of which something was recorded, the first noted first; return how many.
+
+    Boxes are worked out on a snapshot, and saved in a short transaction, of each table only while a note that the
+    snapshot saw is still there: of two that work at once, the one with the newer snapshot saw every note of the other.
+    """
+    _spread_wide_notes(engine)
+    reckoned = 0
+    while reckoned < at_most:
+        with reading(engine) as session:
+            notes = notes_to_reckon(session, at_most=min(AT_ONCE_MAX, at_most - reckoned))
+            boxes = boxes_of(session, from_on=date.min, until_on=date.max, table_ids=list(notes)) if notes else []
+            at = collected_at(session, {UUID(box.collection_id) for box in boxes})
+        if not notes:
+            break
+        with writing(engine) as session:
+            _keep(session, notes, boxes, at)
+        reckoned += len(notes)
+    return reckoned
+
+
+def _spread_wide_notes(engine: Engine) -> None:
+    """Write a note for each table in place of the notes that name a venue, or every table."""
+    wide = col(ToReckonRow.pool_table_id).is_(None)
+    with reading(engine) as session:
+        if session.exec(select(ToReckonRow.id).where(wide).limit(1)).first() is None:
+            return
+    with writing(engine) as session:
+        ids = session.exec(select(ToReckonRow.id).where(wide)).all()
+        tables = tables_to_reckon(session)
+        session.execute(delete(ToReckonRow).where(col(ToReckonRow.id).in_(ids)))
+        session.add_all(ToReckonRow(pool_table_id=table_id) for table_id in sorted(tables))
+
+
+def _keep(
+    session: Session, notes: Mapping[UUID, Sequence[int]], boxes: Sequence[Earned], at: Mapping[UUID, datetime]
+) -> None:
+    """Replace what is kept of the tables whose notes are still there, and take those notes away."""
+    lock(session, "earnings")
+    seen = [note_id for ids in notes.values() for note_id in ids]
+    still = set(session.exec(select(ToReckonRow.pool_table_id).where(col(ToReckonRow.id).in_(seen))))
+    session.execute(delete(ToReckonRow).where(col(ToReckonRow.id).in_(seen)))
+    for rows in (EarnedBoxRow, EarnedPartRow):
+        session.execute(delete(rows).where(col(rows.pool_table_id).in_(still)))
+    kept = [box_values(box, collected_at=at[UUID(box.collection_id)]) for box in boxes if UUID(box.table_id) in still]
+    if kept:
+        session.execute(insert(EarnedBoxRow), [box for box, _ in kept])
+    if parts := [part for _, of_box in kept for part in of_box]:
+        session.execute(insert(EarnedPartRow), parts)
 
 
 def groupings(by: str, *, where: str) -> tuple[Grouping, ...]:

@@ -9,23 +9,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from datetime import date
 from fractions import Fraction
 from typing import Literal
 
 from ..pricing.money import allot
-from .earned import Earned, Spent, Sum, earnings
+from .earned import Key, Spent, Sum
 
 SharedBy = Literal["gross", "table_weeks", "tables"]
 
 
-def spread_shared(
-    spent: Iterable[Spent], boxes: Iterable[Earned], *, by: SharedBy, from_on: date, until_on: date
-) -> list[Spent]:
-    """Return the expenses with each shared one in parts, one for each table that shares it."""
-    sums = earnings(boxes, (), by=("venue", "table"), from_on=from_on, until_on=until_on)
+def spread_shared(spent: Iterable[Spent], sums: Mapping[Key, Sum], *, by: SharedBy) -> list[Spent]:
+    """Return the expenses with each shared one in parts, one for each table; ``sums`` are by currency, venue and table."""
     found: list[Spent] = []
     for one in spent:
         sharing = {

@@ -63,6 +63,15 @@ def weights_of(
     return weights
 
 
+def by_day(amount: int, weights: Sequence[Fraction]) -> list[int]:
+    """Return the part of an amount (minor units, of either sign) that belongs to each day of some weights."""
+    if weights and weights == [weights[0]] * len(weights) and weights[0]:  # equal parts are the usual case, and quick
+        part, odd = divmod(abs(amount), len(weights))
+        parts = [part + 1] * odd + [part] * (len(weights) - odd)
+        return parts if amount >= 0 else [-part for part in parts]
+    return allot(amount, weights)
+
+
 def spread(
     amount: int,
     days: Sequence[date],
@@ -70,4 +79,4 @@ def spread(
     out_of_order: Mapping[date, Fraction] = _NEVER,
 ) -> dict[date, int]:
     """Return the part of an amount (minor units, of either sign) that belongs to each day."""
-    return dict(zip(days, allot(amount, weights_of(days, points, out_of_order)), strict=True))
+    return dict(zip(days, by_day(amount, weights_of(days, points, out_of_order)), strict=True))

@@ -16,6 +16,7 @@ from sqlalchemy.exc import OperationalError
 from ..app import create_app
 from ..demo.load import hand_out, is_loaded, load, owner_token
 from ..demo.show import answered_question, requests_to_paste
+from ..earnings.service import reckon
 from ..imports.cells import CellRules, Dates, Decimals, read_cell
 from ..imports.columns import Of, stated_columns
 from ..imports.csv_file import Encoding
@@ -163,8 +164,10 @@ def earned(*, by: str, month: str, as_json: bool) -> None:
 
 
 def assess() -> None:
-    """Assess all tables, some at a time: nobody else waits for long."""
+    """Work out earnings, then assess all tables, some at a time: nobody else waits for long."""
     engine = _existing_database()
+    while reckon(engine):
+        pass
     now, after, more = clock.now(), None, True
     while more:
         after = sweep(engine, after=after, now=now)

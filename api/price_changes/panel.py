@@ -18,8 +18,7 @@ from datetime import date, timedelta
 from statistics import fmean
 
 from ..earnings.earned import Earned
-from ..earnings.spread import days_of, weights_of
-from ..pricing.money import allot
+from ..earnings.spread import by_day, days_of, weights_of
 from .prices_held import Change, PricesHeld
 
 _A_DAY = timedelta(days=1)
@@ -58,7 +57,7 @@ class DaysOfTable:
         days = days_of(emptied_before_on=box.emptied_before_on, emptied_on=box.emptied_on)
         weights = weights_of(days, box.points, box.out_of_order)
         self.out_of_order.update(box.out_of_order)
-        takings, games = (allot(amount, weights) for amount in (box.gross - box.refunds, box.games))
+        takings, games = (by_day(amount, weights) for amount in (box.gross - box.refunds, box.games))
         self.boxes.append((days[0], days[-1], frozenset(point.on for point in box.points)))
         for day, amount, count in zip(days, takings, games, strict=True):
             known = self.days.get(day, DayOf(0, 0))

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from sqlmodel import Session
 
-from ..earnings.queries import boxes_of
+from ..earnings.queries import boxes_in
 from ..pricing.work import Work
 from ..web.errors import Problem, http_problem
 from .convert import games_out, interval_out, means_of, money_of, side_out, weeks_out
@@ -48,7 +48,7 @@ def read_price_change(
     _must_be_bounded(tables=len(tables), dates=len(counted), weeks=weeks)
     from_on = min(change.until_on for change in counted) - weeks * _A_WEEK
     until_on = max(change.from_on for change in counted) + weeks * _A_WEEK
-    boxes = [box for box in boxes_of(session, from_on=from_on, until_on=until_on) if box.currency == asked.currency]
+    boxes = [box for box in boxes_in(session, from_on=from_on, until_on=until_on) if box.currency == asked.currency]
     days = days_of_tables(boxes)
     left_out: list[LeftOutOut] = []
     sides = _sides(tables, changes, counted, days, weeks=weeks, left_out=left_out)

@@ -26,11 +26,32 @@ class TouchedRow(SQLModel, table=True):
     venue_id: UUID | None = Field(default=None, foreign_key="venue.id", index=True)
 
 
+class ToReckonRow(SQLModel, table=True):
+    """The same, for whoever works out again what tables earned: its notes are its own, for it takes them away."""
+
+    __tablename__ = "to_reckon"
+    __table_args__ = {"sqlite_autoincrement": True}
+
+    id: int | None = Field(
+        default=None, sa_column=Column(BigInteger().with_variant(Integer, "sqlite"), primary_key=True)
+    )
+    pool_table_id: UUID | None = Field(default=None, index=True)
+    venue_id: UUID | None = None
+
+
+_TO_RECKON = SQLModel.metadata.tables["to_reckon"].insert()
 _NOTE = SQLModel.metadata.tables["touched"].insert()
 
 
 def note_tables(session: Session, table_ids: Collection[UUID]) -> None:
     """Note that something was recorded of some tables."""
+    if table_ids:
+        for note in (_NOTE, _TO_RECKON):
+            session.connection().execute(note, [{"pool_table_id": table_id} for table_id in table_ids])
+
+
+def note_for_assessment(session: Session, table_ids: Collection[UUID]) -> None:
+    """Note that some tables are to be assessed although nothing was recorded of them."""
     if table_ids:
         session.connection().execute(_NOTE, [{"pool_table_id": table_id} for table_id in table_ids])
 
@@ -38,9 +59,11 @@ def note_tables(session: Session, table_ids: Collection[UUID]) -> None:
 def note_venues(session: Session, venue_ids: Collection[UUID]) -> None:
     """Note that something was recorded that concerns every table at some venues."""
     if venue_ids:
-        session.connection().execute(_NOTE, [{"venue_id": venue_id} for venue_id in venue_ids])
+        for note in (_NOTE, _TO_RECKON):
+            session.connection().execute(note, [{"venue_id": venue_id} for venue_id in venue_ids])
 
 
 def note_all(session: Session) -> None:
     """Note that something was recorded that concerns every table."""
-    session.connection().execute(_NOTE, [{}])
+    for note in (_NOTE, _TO_RECKON):
+        session.connection().execute(note, [{}])

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from sqlmodel import Session, col, select
 
-from ..earnings.queries import boxes_of
+from ..earnings.queries import boxes_in
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import currency_of, get_table
 from ..pricing import parse_money
@@ -71,7 +71,7 @@ def taken_in(session: Session, scope: Scope, *, from_on: date, until_on: date) -
     """Return what was in the boxes that were emptied in a period."""
     counts: Counter[int] = Counter()
     games, ids = 0, set()
-    for box in boxes_of(session, from_on=from_on, until_on=until_on, venue_id=scope.venue_id):
+    for box in boxes_in(session, from_on=from_on, until_on=until_on, venue_id=scope.venue_id):
         mine = box.currency == scope.currency and (scope.table_id is None or box.table_id == str(scope.table_id))
         if mine and from_on <= box.emptied_on < until_on:
             for value, amount in box.denominations.items():

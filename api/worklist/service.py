@@ -27,7 +27,7 @@ from sqlmodel import Session, col, select
 
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import last_stay_at_a_venue
-from ..store.changes import TouchedRow, note_tables
+from ..store.changes import TouchedRow, note_for_assessment, note_tables
 from ..store.clock import new_id
 from ..store.db import lock, reading, writing
 from ..store.feeds import note_changes
@@ -92,7 +92,7 @@ def sweep(engine: Engine, *, after: UUID | None, now: datetime) -> UUID | None:
     with writing(engine) as session:
         query = select(PoolTableRow.id).order_by(col(PoolTableRow.id)).limit(AT_ONCE_MAX)
         ids = session.exec(query if after is None else query.where(col(PoolTableRow.id) > after)).all()
-        note_tables(session, ids)
+        note_for_assessment(session, ids)
     if not ids:
         return None
     _catch_up_once(engine, now=now, at_most=len(ids), only=ids)

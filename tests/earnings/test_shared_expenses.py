@@ -4,7 +4,7 @@ from datetime import date
 from itertools import product
 
 import pytest
-from baizebook.earnings.earned import Earned, Spent
+from baizebook.earnings.earned import Earned, Spent, earnings
 from baizebook.earnings.shared_expenses import SharedBy, spread_shared
 from hypothesis import given
 from hypothesis import strategies as st
@@ -21,10 +21,12 @@ def box(table: str, venue: str, gross: int, days: int) -> Earned:
 
 BOXES = [box("t1", "v1", 300, 10), box("t2", "v1", 100, 20), box("t3", "v2", 600, 10)]
 
+SUMS = earnings(BOXES, (), by=("venue", "table"), from_on=JUNE, until_on=JULY)
+
 
 def spread(by: SharedBy, **of: str) -> dict[str | None, int]:
     spent = Spent(entry_id="e", on=date(2026, 6, 5), currency="USD", amount=10_00, **of)  # type: ignore[arg-type]
-    return {one.table_id: one.amount for one in spread_shared([spent], BOXES, by=by, from_on=JUNE, until_on=JULY)}
+    return {one.table_id: one.amount for one in spread_shared([spent], SUMS, by=by)}
 
 
 def test_the_key_decides() -> None:
@@ -41,7 +43,7 @@ def test_an_expense_of_a_venue_is_its_tables_alone_and_one_of_a_table_its_own() 
 
 def test_other_currencies_share_nothing() -> None:
     euros = Spent(entry_id="e", on=date(2026, 6, 5), currency="EUR", amount=7)
-    assert spread_shared([euros], BOXES, by="tables", from_on=JUNE, until_on=JULY) == [euros]
+    assert spread_shared([euros], SUMS, by="tables") == [euros]
 
 
 @pytest.mark.parametrize("by", ["gross", "table_weeks", "tables"])
@@ -49,7 +51,7 @@ def test_other_currencies_share_nothing() -> None:
 def test_no_other_whole_parts_are_nearer_to_the_exact_ones(by: SharedBy, amount: int) -> None:
     # Largest remainder has the least sum of distances to the exact parts, over all ways to cut the amount.
     spent = Spent(entry_id="e", on=date(2026, 6, 5), currency="USD", amount=amount)
-    parts = {one.table_id: one.amount for one in spread_shared([spent], BOXES, by=by, from_on=JUNE, until_on=JULY)}
+    parts = {one.table_id: one.amount for one in spread_shared([spent], SUMS, by=by)}
     weights = {"gross": (3, 1, 6), "table_weeks": (1, 2, 1), "tables": (1, 1, 1)}[by]
     mine = [parts.get(table, 0) for table in ("t1", "t2", "t3")]
 
