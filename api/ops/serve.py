@@ -16,6 +16,7 @@ import copy
 import gc
 import json
 import logging
+import sys
 from datetime import UTC, datetime
 from typing import Any
 
@@ -37,6 +38,9 @@ WORKER_SILENT_S = 120
 FINISH_WITHIN_S = 8
 
 
+SWITCH_EVERY_S = 0.001
+"""How long a thread may work before another's turn: beside threads that compute, the event loop waits for its turn
+several times in each request, so Python's own 5 ms become a tenth of a second."""
 GARBAGE_AFTER = 10_000
 """How many new objects make a search for garbage worth its time; a reading makes about thirty."""
 
@@ -93,6 +97,7 @@ def application() -> FastAPI:
     gc.collect()
     gc.freeze()
     gc.set_threshold(GARBAGE_AFTER)
+    sys.setswitchinterval(SWITCH_EVERY_S)
     return app
 
 

@@ -11,7 +11,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -157,12 +156,15 @@ def waiting(changes: Iterable[Sequence[Claim]]) -> tuple[Claim, ...]:
 
 def change(*, carried_in: Sequence[Claim], carried_forward: Sequence[Claim]) -> tuple[Claim, ...]:
     """Return by how much a settlement changed the claims that wait."""
-    return _added_up((*carried_forward, *(replace(claim, amount=-claim.amount) for claim in carried_in)))
+    return _added_up(carried_forward, less=carried_in)
 
 
-def _added_up(claims: Iterable[Claim]) -> tuple[Claim, ...]:
-    sums: Counter[Claim] = Counter()
-    for claim in claims:
-        sums[replace(claim, amount=0)] += claim.amount
-    by_date = sorted(sums.items(), key=lambda item: item[0].due_on)
-    return tuple(replace(claim, amount=amount) for claim, amount in by_date if amount)
+def _added_up(claims: Iterable[Claim], *, less: Iterable[Claim] = ()) -> tuple[Claim, ...]:
+    """Return the sums of claims that differ in nothing but their amount, oldest first, without ``less``."""
+    sums: dict[tuple[ClaimCode, date, str], int] = {}
+    for sign, some in ((1, claims), (-1, less)):
+        for claim in some:
+            same = claim.code, claim.due_on, claim.name
+            sums[same] = sums.get(same, 0) + sign * claim.amount
+    by_date = sorted(sums.items(), key=lambda item: item[0][1])
+    return tuple(Claim(code, amount, due_on, name) for (code, due_on, name), amount in by_date if amount)
