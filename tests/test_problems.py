@@ -319,7 +319,7 @@ def test_a_meter_that_a_moved_table_does_not_have_is_answered_with_those_that_it
 ) -> None:
     venue = route.venue()
     cash = {"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 6, "resets": "never"}
-    for meters, expected in (([cash], "one of cash"), ([], "none: the table has no meters")):
+    for meters, expected in (([cash], "one of cash"), ([], "no meter: the table has none")):
         table = route.table(venue["id"], meters=meters)
         move = {"venue_id": None, "moved_at": "2026-11-25T17:00:00Z", "meters": {"plays": 1}}
         (error,) = at_noon.post(f"/v1/tables/{table['id']}/moves", json=move).json()["errors"]

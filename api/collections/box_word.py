@@ -3,7 +3,7 @@
 - One table has at most one word, the most telling: a table that was elsewhere, money in a table that was out of order,
   a meter that did not move, a denomination counted twice, a count over or short past the tolerance, a meter to read
   again, money that the table does not take, a weight that does not fit. The rest is in the advice.
-- The tolerance is the worklist's: what it would look into later is said now.
+- The tolerance is the worklist's: the word says now what the worklist would ask to look into later.
 - It is a reason to look, never an accusation, and never a refusal.
 """
 

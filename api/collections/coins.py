@@ -36,7 +36,7 @@ LOAD_CONSTANT_KG = 23
 class CoinOrNote:
     """One coin or note: its value in minor units, its mass, and how banks pack it.
 
-    ``roll`` is the count of a roll (of notes: a strap), ``bag`` the count of a full bag; None where none is known.
+    ``roll`` is the count of a roll (of notes: a strap), ``bag`` the count of a full bag; None where it is not known.
     """
 
     value: int

@@ -2,7 +2,7 @@
 
 - So a change of a collection shows before it is settled, and a collection that is gone shows at the next one.
 - Once it is settled, the journal's entry covers the digest too (``baizebook.ledger.source_digest``).
-- Collections of earlier releases have none.
+- Collections of earlier releases have no digest.
 """
 
 from collections.abc import Mapping, Sequence

@@ -2,7 +2,7 @@
 
 - A box is empty after a collection that was not reversed, after a later move that emptied it (C1), and at the time that
   somebody states for the days before the books began. The latest of these before a collection is its baseline.
-- Collections of one instant go in the order of their ids, in whatever order they arrived.
+- Collections of one instant go in the order of their ids, also where they arrived in another order.
 - A box that travelled is counted since before the move. A reset of the meters since leaves no baseline (R5).
 - A table has one history of each meter: readings, collections, moves and jobs are asked alike whether a meter was ever
   read before (G4).
@@ -34,7 +34,7 @@ class Since:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stay:
-    """Where a table stood from an instant on (None: the workshop), and what was read when it came there."""
+    """Where a table was from an instant on (None: the workshop), and what was read when it came there."""
 
     from_at: datetime
     venue_id: UUID | None
@@ -105,7 +105,7 @@ def baseline(history: TableHistory, *, at: datetime, id: UUID | None, stated: Em
 
 
 def stay_at(history: TableHistory, at: datetime) -> Stay:
-    """Return where a table stood at an instant; before its first stay, that first one."""
+    """Return where a table was at an instant; before its first stay, that first one."""
     return next((stay for stay in reversed(history.stays) if stay.from_at <= at), history.stays[0])
 
 

@@ -82,7 +82,7 @@ def not_reversed() -> ColumnElement[bool]:
 
 
 def get_collection(session: Session, collection_id: UUID) -> CollectionRow:
-    """Return a collection; ``not_found`` where there is none."""
+    """Return a collection; ``not_found`` for an unknown id."""
     row = session.get(CollectionRow, collection_id)
     if row is None:
         raise not_found("collection")
@@ -339,7 +339,7 @@ def table_ids_of(session: Session, collection_id: UUID) -> list[UUID]:
 
 
 def load_histories(session: Session, asked: Sequence[BoxToJudge], *, currency: str) -> dict[UUID, TableHistory]:
-    """Load the facts of the tables of some boxes, as values; a table that does not exist has none."""
+    """Load the facts of the tables of some boxes, as values; a table that does not exist is left out."""
     by_table: dict[UUID, list[BoxToJudge]] = defaultdict(list)
     for question in asked:
         by_table[question.box.table_id].append(question)
@@ -462,7 +462,7 @@ def _first_read_at(session: Session, stored: _StoredTable) -> dict[str, datetime
 
 
 def _meters_of(table: PoolTableRow, currency: str) -> Iterable[Meter]:
-    """Yield a table's meters; one whose value is none in this currency is left out, and so is unknown."""
+    """Yield a table's meters; leave out one whose value is no amount in this currency."""
     for stated in table.profile.get("meters", []):
         with suppress(DomainError):
             yield meter_of(stated, currency=currency)

@@ -74,7 +74,7 @@ class CollectedTableIn(In):
     ] = MISSING
     emptied_before: Annotated[
         EmptiedBeforeIn | MISSING,
-        Limits(description="When the box was last empty, where no collection or move on record says so."),
+        Limits(description="When the box was last empty, where no collection or move on record states it."),
     ] = MISSING
 
 

@@ -34,7 +34,7 @@ class MarkedReading:
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """The venue's date on which the line reaches the service level, and what it stands on.
+    """The venue's date on which the line reaches the service level, and the readings behind it.
 
     ``earliest_on`` and ``latest_on`` are the band's dates (None: it may never get there); slopes are millivolts a day.
     """

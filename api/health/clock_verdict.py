@@ -53,7 +53,7 @@ Cause = Literal[
 # A mistake of whole hours or days is still that if the clock is also off by a little.
 _NEAR_S = 5 * MINUTE_S
 _JUMP_S = 10 * MINUTE_S
-# A clock that gains or loses over seven minutes a day was stopped or set, it does not run so: an allowance, from memory.
+# A clock that gains or loses over seven minutes a day was stopped or set: an allowance, from memory.
 _MAX_PPM_OF_A_RUNNING_CLOCK = 5_000
 _START_OF_YEAR_DAYS = 90
 

@@ -10,7 +10,7 @@ from ..store.db import Utc
 
 
 class SettingsRow(SQLModel, table=True):
-    """The operator's levels and tolerances: one row, or none while all are the defaults; ``terms`` are as sent."""
+    """The operator's levels and tolerances: one row, or no row while all are the defaults; ``terms`` are as sent."""
 
     __tablename__ = "operator_settings"
     __table_args__ = (CheckConstraint("id = 1", name="only_one"),)

@@ -4,7 +4,7 @@
   nominal voltage (6 or 12 V). The answer names the table and gives the spread over all tables that could apply; an
   unknown chemistry gets the spread only, no figure.
 - B2 With a temperature, the voltage is first brought to the table's own: 0.024 V for every 10 °F on a 12 V battery; a
-  cold battery reads low. Without one, the answer says so.
+  cold battery reads low. Without one, the answer says that none was given.
 - B3 A reading within the rest time after use or charging is ``not_rested``; one that does not say is ``rest_unknown``.
   Both are used, marked, with a wider spread.
 

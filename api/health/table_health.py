@@ -2,7 +2,7 @@
 
 - R5 Work done starts a new series: of the battery by a charge or a new battery, of the clock by setting it or a new
   board, of the meters by a reset or a new board, of the settings by keying them.
-- B1 A table on mains has no battery, and says so.
+- B1 A table on mains has no battery; its health says it.
 - K3 The clock's offset is predicted for the next change of price and the next recurring event.
 - K4 The wrong prices of a clock that is off are those of the seven days from now on, by what the table sells (W8);
   windows with the same prices are one, and a change due at this very instant is none. A
@@ -73,7 +73,7 @@ class PricesAtTable:
 class TableFacts:
     """All that is known of a table, each kind in time order. ``battery`` None: it runs on mains.
 
-    ``clock`` has the readings since it came to stand where it stands; ``sells`` is None in the workshop, and where
+    ``clock`` has the readings since the table came to its present place; ``sells`` is None in the workshop, and where
     neither clock nor settings were read.
     """
 

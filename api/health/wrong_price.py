@@ -139,7 +139,7 @@ def _pairs(sales: Sequence[WrongSale]) -> tuple[WrongPair, ...]:
 
 def _refuse_gaps(spans: Sequence[Span]) -> None:
     if not spans:
-        raise domain_error("bad_spans", where="spans", found="none", expected="at least one")
+        raise domain_error("bad_spans", where="spans", found="no span", expected="at least one")
     faults = [
         Fault("bad_spans", f"spans[{i}]", f"{from_at} to {to_at}", "a span that ends after it starts, with offsets")
         for i, (from_at, to_at, _) in enumerate(spans)

@@ -1,7 +1,7 @@
 """What is read out of the books in the database: entries, the feed, the check of the chain, extracts, statements, years.
 
-- Nothing is reported from books that are damaged: an entry that is none any more is refused, by all but the check.
-- The check reads a part of the journal at a time, and whatever stands there.
+- Damaged books are not reported from: every reader but the check refuses an entry that is no longer valid.
+- The check reads a part of the journal at a time, and accepts any stored content.
 """
 
 from collections.abc import Generator, Iterator, Sequence
@@ -33,7 +33,7 @@ _ENTRY, _POSTING = SQLModel.metadata.tables["ledger_entry"], SQLModel.metadata.t
 
 
 def get_entry(session: Session, entry_id: UUID) -> Entry:
-    """Return an entry; ``not_found`` where there is none."""
+    """Return an entry; ``not_found`` for an unknown id."""
     found = read_entries(session, EntryRow.id == entry_id)  # type: ignore[arg-type]
     if not found:
         raise not_found("entry")
@@ -104,7 +104,7 @@ def check_ledger(session: Session) -> LedgerCheckOut:
 
 
 def _records(session: Session) -> Generator[Record]:
-    """Stream the journal as it is stored, whatever stands there: what was tampered with may be no entry any more."""
+    """Stream the journal as it is stored, unchecked: after tampering, a row may be no valid entry."""
     raw = [type_coerce(column, NULLTYPE) for column in (*_ENTRY.c, *_POSTING.c)]
     names = _ENTRY.c.keys()
     with session.execute(_journal(raw).execution_options(yield_per=1000)) as result:

@@ -64,8 +64,8 @@ def post_entry(
     """Add an entry to the end of the chain; whoever else posts waits until this transaction ends.
 
     ``source_id`` is what it was made from: the collection, or the entry that a reversal takes back, and
-    ``source_digest`` the digest of those stored facts; ``bags`` are those that it names, as stored; ``id`` is a new one where none is given. Refuses what ``Entry``
-    refuses; a source posted twice or a venue that is none is a conflict.
+    ``source_digest`` the digest of those stored facts; ``bags`` are those that it names, as stored; ``id`` is new if None. Refuses what ``Entry``
+    refuses; a source posted twice or an unknown venue is a conflict.
 
     Locks, in this order: the accounts of the venue, the ledger. Take every other lock before.
     """
@@ -246,7 +246,7 @@ def _overdraws(session: Session, posting: Posting, currency: str) -> str | None:
     before = balance(session, account=posting.account, venue_id=venue_id, currency=currency) * (1 if asset else -1)
     if there <= before:
         return None
-    return f"{posting.account} stands at {format_money(before, currency)}, less than {format_money(there, currency)}."
+    return f"{posting.account} has {format_money(before, currency)}, less than {format_money(there, currency)}."
 
 
 def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str, now: datetime) -> EntryRow:
@@ -259,10 +259,12 @@ def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str,
         lock_accounts(session, UUID(entry.venue_id))
     lock(session, "ledger")
     if entry.kind == "reversal":
-        raise http_problem("reversal_of_reversal", where="entry_id", found=entry_id, expected="an entry that is none")
+        raise http_problem(
+            "reversal_of_reversal", where="entry_id", found=entry_id, expected="an entry that is no reversal"
+        )
     query = select(EntryRow.number).where(EntryRow.kind == "reversal", EntryRow.source_id == entry_id)
     if (number := session.exec(query).first()) is not None:
-        expected = "an entry that still stands"
+        expected = "an entry that was not reversed"
         raise http_problem("already_reversed", where="entry_id", found=f"reversed by entry {number}", expected=expected)
     return post_entry(
         session,
@@ -302,7 +304,7 @@ def own_chart(session: Session, names: Literal["own", "ours"] | None) -> dict[st
 
 
 def put_names(session: Session, names: Mapping[str, str]) -> dict[str, str]:
-    """Replace the operator's own names of accounts; refuse a code that is none."""
+    """Replace the operator's own names of accounts; refuse an unknown code."""
     lock(session, "account names")
     for code in names:
         account, _, venue_id = code.partition(":")

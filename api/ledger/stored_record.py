@@ -1,7 +1,7 @@
-"""What a database holds of an entry, as the record that the chain verifies, whatever stands there.
+"""The stored columns of an entry as the record that the chain verifies, unchecked.
 
-- What was tampered with may be no entry any more: nothing is checked here, and nothing is refused.
-- A posting in another place than its turn is no posting of any entry, and shows as one.
+- After tampering, a row may be no valid entry: this module checks and refuses nothing.
+- A posting whose place is not its turn keeps the place in the record, so that the hash differs.
 - Either a database gives ids, dates and instants as values, or, as SQLite stores them, as text: the digits of an id,
   and UTC with a space in the middle and no Z.
 """

@@ -15,7 +15,7 @@ from .rows import StayRow
 
 
 def venue_id_at(table_id: Any, at: Any) -> ScalarSelect[UUID | None]:
-    """Return the venue where a table was at an instant, both columns; null for none, before the first stay the first's."""
+    """Return the venue where a table was at an instant, both columns; null in the workshop; before the first stay, the first stay's."""
     first = aliased(StayRow)
     begun = select(func.min(first.from_at)).where(col(first.pool_table_id) == table_id, col(first.voided_at).is_(None))
     return (

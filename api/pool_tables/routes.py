@@ -48,7 +48,7 @@ def list_tables(
     limit: Limit = 100,
     after: After = None,
 ) -> TablePage:
-    """List the tables that stand at a venue now."""
+    """List the tables at a venue now."""
     principal.must_see_venue(venue_id)
     found = service.page_tables(session, venue_id, limit=limit, after=after)
     link_next(request, response, found.next)
@@ -57,7 +57,7 @@ def list_tables(
 
 @router.get("/tables/{table_id}", responses=problems())
 def get_table(session: SessionDep, principal: VenueReaderDep, table_id: Id, response: Response) -> TableOut:
-    """Return a table; its ETag is needed to change it. A venue sees the tables that stand there now."""
+    """Return a table; its ETag is needed to change it. A venue sees the tables now there."""
     row = service.get_table(session, table_id)
     principal.must_see_venue(row.venue_id, what="table")
     response.headers["ETag"] = preconditions.etag_of(row)

@@ -1,4 +1,4 @@
-"""Pool tables and where each stood when."""
+"""Pool tables, and where each was when."""
 
 from datetime import datetime
 from typing import Any

@@ -62,7 +62,7 @@ class PowerIn(In):
 
 
 class MeterIn(In):
-    """A meter of the table: what it counts, what one count is worth, how far it counts, when it starts anew."""
+    """A meter of the table: what it counts, what one count is worth, how many digits it has, when it is reset."""
 
     name: MeterName
     counts: Counted
@@ -96,12 +96,14 @@ class TakeOverIn(In):
 
 
 class ControllerIn(In):
-    """What the operator states of the table's controller; what is absent sets no limit, if nothing else is said."""
+    """What the operator states of the table's controller; an absent field sets no limit unless its description says otherwise."""
 
     games: GamesLimitsIn | MISSING = MISSING
     minutes: MinutesLimitsIn | MISSING = MISSING
     kinds_at_once: Yes | MISSING = MISSING
-    free: Annotated[Yes, Limits(description="It has a setting for free play; absent: none.")] | MISSING = MISSING
+    free: (
+        Annotated[Yes, Limits(description="It has a setting for free play; absent: it has no such setting.")] | MISSING
+    ) = MISSING
     windows_per_day: Annotated[StrictInt, Limits(ge=1, le=48)] | MISSING = MISSING
     counting: (
         Annotated[Counting, Limits(description="How it counts the money of a purchase. Absent: it can be keyed.")]
@@ -153,7 +155,7 @@ class TableIn(In):
     frame_number: FrameNumber | MISSING = MISSING
     accepts: Accepts
     placed_at: Annotated[
-        Instant | MISSING, Limits(description="Since when it has stood there; absent: since before its first reading.")
+        Instant | MISSING, Limits(description="Since when it has been there; absent: since before its first reading.")
     ] = MISSING
     purchase: PurchaseIn | MISSING = MISSING
     power: PowerIn | MISSING = MISSING
@@ -251,7 +253,7 @@ class LicenceOut(Out):
 
 
 class TableOut(Out):
-    """A pool table, and where it stands (no venue: in the workshop)."""
+    """A pool table, and its venue (null: in the workshop)."""
 
     id: Id
     venue_id: Id | None

@@ -1,6 +1,6 @@
 """Pool tables and their moves.
 
-- A table stands at one place at a time, since it was placed there; its moves go forward in time, to another place, and
+- A table is at one place at a time, since it was placed there; its moves go forward in time, to another place, and
   stay on record.
 """
 
@@ -81,7 +81,7 @@ def create_table(session: Session, venue_id: UUID, table: TableIn, *, now: datet
 
 
 def get_table(session: Session, table_id: UUID) -> PoolTableRow:
-    """Return a table; ``not_found`` where there is none."""
+    """Return a table; ``not_found`` for an unknown id."""
     row = session.get(PoolTableRow, table_id)
     if row is None:
         raise not_found("table")
@@ -89,7 +89,7 @@ def get_table(session: Session, table_id: UUID) -> PoolTableRow:
 
 
 def page_tables(session: Session, venue_id: UUID, *, limit: int, after: UUID | None) -> Page[PoolTableRow]:
-    """Return the tables that stand at a venue now."""
+    """Return the tables at a venue now."""
     get_venue(session, venue_id)
     query = select(PoolTableRow).where(PoolTableRow.venue_id == venue_id)
     return page(session, query, key=col(PoolTableRow.id), order=col(PoolTableRow.sequence), limit=limit, after=after)
@@ -108,7 +108,7 @@ def change_table(session: Session, table_id: UUID, change: TableChangeIn, *, if_
 
 
 def currency_of(session: Session, table: PoolTableRow) -> str:
-    """Return the currency in which a table sells: that of the venue where it stands, or last stood."""
+    """Return the currency in which a table sells: that of its venue, or of its last one."""
     return last_stay_at_a_venue(session, table)[1].currency
 
 
@@ -125,7 +125,7 @@ def last_stay_at_a_venue(session: Session, table: PoolTableRow) -> tuple[StayRow
 
 
 def venue_and_currency_on(session: Session, table_id: UUID, on: date) -> tuple[UUID | None, str]:
-    """Return the venue where a table was at the end of a trading day (None: at none), and the currency it sells in.
+    """Return the venue where a table was at the end of a trading day (None: at no venue), and the currency it sells in.
 
     The day is one of the venue where the table is now, or was last.
     """
@@ -135,7 +135,7 @@ def venue_and_currency_on(session: Session, table_id: UUID, on: date) -> tuple[U
 
 
 def stays_of(session: Session, table_id: UUID) -> list[StayRow]:
-    """Return where a table has stood, first stay first; ``not_found`` where there is no such table."""
+    """Return a table's stays, first stay first; ``not_found`` for an unknown table."""
     get_table(session, table_id)
     query = select(StayRow).where(StayRow.pool_table_id == table_id, col(StayRow.voided_at).is_(None))
     return list(session.exec(query.order_by(col(StayRow.from_at), col(StayRow.sequence))).all())
@@ -170,7 +170,7 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
         )
     if (move.venue_id, to) == (open_stay.venue_id, open_stay.place):
         place = IN_WORDS[to] if move.venue_id is None else get_venue(session, move.venue_id).name
-        expected = f"another place: it has stood there since {open_stay.from_at.isoformat()}"
+        expected = f"another place: it has been there since {open_stay.from_at.isoformat()}"
         raise http_problem("already_there", where="venue_id", found=place, expected=expected)
     if move.venue_id is not None:
         venue, currency = lock_venue(session, move.venue_id), currency_of(session, table)
@@ -234,7 +234,7 @@ def must_have_meters(table: PoolTableRow, meters: Mapping[str, int], *, where: s
     known = {meter["name"]: meter["digits"] for meter in table.profile.get("meters", [])}
     for name, count in meters.items():
         if name not in known:
-            expected = f"one of {', '.join(known)}" if known else "none: the table has no meters"
+            expected = f"one of {', '.join(known)}" if known else "no meter: the table has none"
             raise http_problem("invalid", where=f"{where}.{name}", found="no such meter", expected=expected)
         if count >= 10 ** known[name]:
             raise http_problem(

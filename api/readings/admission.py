@@ -3,8 +3,8 @@
 - R2 The same id with the same content is a ``duplicate``; with other content it is refused, naming what differs. Of a
   reading of another table, or from where the sender does not see, that it is another is all that is said.
 - R4 What comes from the future (more than five minutes) or from before the table existed is kept, flagged, and not
-  ``valid``: it is never judged and never the latest. A reading belongs to the venue where the table stood then.
-- A sender sees its own: a venue the tables that stood there then, a device its table. What it does not see is absent.
+  ``valid``: it is never judged and never the latest. A reading belongs to the table's venue at that time.
+- A sender sees its own: a venue the tables there at that time, a device its table. All else is absent for it.
 - A venue's staff can read the supply, the clock, the meters' display and the version; settings are behind the door, and
   work done is the route's: both need a key.
 - Odd facts are kept and flagged: a voltage far from nominal, a supply reading of a table on mains, a table in the workshop.
@@ -53,7 +53,7 @@ class AdmissionFacts:
     nominal_volts: int = 12
 
     def stood(self, at: datetime) -> Stood:
-        """Return where the table stood at an instant; before its first stay, that first one."""
+        """Return where the table was at an instant; before its first stay, that first one."""
         return self.stays[max(bisect_right(self.stays, at, key=lambda stay: stay.from_at) - 1, 0)]
 
 
@@ -67,7 +67,7 @@ class Sender:
     has_key: bool = True
 
     def sees(self, table_id: UUID, venue_id: UUID | None) -> bool:
-        """Tell whether a table, at the venue where it stood, is the sender's to see."""
+        """Tell whether the sender may see a table at its venue of that time."""
         return self.only_table in (None, table_id) and self.only_venue in (None, venue_id)
 
 
@@ -83,14 +83,14 @@ class Decision:
 
     @property
     def valid(self) -> bool:
-        """Whether judgements may stand on it (R4)."""
+        """Whether judgements may use it (R4)."""
         return "from_future" not in self.flags and "before_the_table" not in self.flags
 
 
 def decide(
     sent: Content, *, table: AdmissionFacts | None, stored: Content | None, sender: Sender, now: datetime
 ) -> Decision:
-    """Return what becomes of a reading; ``stored`` is what stands under its id, ``table`` None one that does not exist."""
+    """Return the decision on a reading; ``stored`` is the reading already under its id, ``table`` is None for an unknown one."""
     stood = table.stood(sent["taken_at"]) if table else None
     if table is None or stood is None or not sender.sees(sent["pool_table_id"], stood.venue_id):
         return Decision("refused", code="not_found")
@@ -109,7 +109,7 @@ def decide(
 
 
 def _again(sent: Content, stored: Content, table: AdmissionFacts, sender: Sender) -> Decision:
-    """Return what becomes of a reading under a known id; of one that the sender does not see no value is told."""
+    """Return the decision on a reading under a known id; show no value of one that the sender may not see."""
     if stored["pool_table_id"] != sent["pool_table_id"]:
         faults: tuple[Fault, ...] = (differs_in("table_id"),)
     elif not sender.sees(stored["pool_table_id"], table.stood(stored["taken_at"]).venue_id):
@@ -157,7 +157,7 @@ def _wrong_meters(sent: Content, table: AdmissionFacts) -> list[Fault]:
     for name, count in (sent["meters"] or {}).items():
         digits = table.digits.get(name)
         if digits is None:
-            known = f"one of {', '.join(sorted(table.digits))}" if table.digits else "none: the table has no meters"
+            known = f"one of {', '.join(sorted(table.digits))}" if table.digits else "no meter: the table has none"
             faults.append(Fault("invalid", f"meters.{name}", "no such meter", known))
         elif count >= 10**digits:
             faults.append(Fault("invalid", f"meters.{name}", str(count), f"at most {digits} digits"))

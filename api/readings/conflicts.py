@@ -75,7 +75,7 @@ def _said(value: Any, write: Callable[[Any], str]) -> str:
 
 
 def _of_days(stored: Content, sent: Content) -> str:
-    """Say the days on which settings differ; nothing where they stand in another order, or twice."""
+    """Say the days on which settings differ; nothing where only their order differs, or one is there twice."""
     before, after = ({day["day"]: day["windows"] for day in settings["days"]} for settings in (stored, sent))
     days = [day for day in dict.fromkeys((*before, *after)) if before.get(day) != after.get(day)]
     return f" of {_said(days, ', '.join)}" if days else ""

@@ -1,9 +1,9 @@
-"""One history of a table's meters, whoever wrote the numbers down (G4).
+"""One history of a table's meters, from all who wrote the numbers down (G4).
 
 - Readings, collections, moves and jobs all write down what meters show; the history has them all in the order of time.
 - Of one instant the reading comes first, then the job, the collection, the move: a meter that is reset at a collection
   is read before it.
-- A collection empties the box, and so does a move that says so; without a meter read then, it is still an emptying.
+- A collection empties the box, and so does a move that states it, also where no meter was read.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ class ReadingRow(SQLModel, table=True):
     """What somebody or something read at a table at an instant; never changed (R1).
 
     ``arrival`` numbers the readings in the order in which they were committed. ``valid`` ones may be judged: not from
-    the future, not from before the table existed (R4). ``venue_id`` is where the table stood then
+    the future, not from before the table existed (R4). ``venue_id`` is the table's venue at that time
     by the moves on record when the reading came; answers ask the moves again.
     """
 

@@ -107,7 +107,7 @@ class SupplyIn(In):
 
 
 class ClockIn(In):
-    """What the table's clock showed; a ``12h`` display does not tell am from pm, and where none is named it is ``24h``."""
+    """What the table's clock showed; a ``12h`` display does not tell am from pm; without ``display`` it is a ``24h`` one."""
 
     time: TimeOfDay
     weekday: Day | MISSING = MISSING
@@ -170,7 +170,7 @@ class ReadingsIn(In):
 
 
 class ReadingResultOut(Out):
-    """What became of one item. ``id`` is null where it had none that can be read."""
+    """The outcome of one item; ``id`` is null where the item had no readable one."""
 
     id: Id | None
     outcome: Outcome
@@ -235,7 +235,7 @@ class FoundSettingsOut(Out):
 
 
 class ReadingOut(Out):
-    """A reading as recorded, with the venue where the table stood then (null: the workshop)."""
+    """A reading as recorded, with the table's venue at that time (null: the workshop)."""
 
     id: Id
     table_id: Id

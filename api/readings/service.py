@@ -3,7 +3,7 @@
 - A batch is one transaction (R3); its readings are numbered in the order in which they are committed, so that paging by
   arrival never skips one: who records holds all others who record until the end of the transaction, and whoever lets a
   table leave the route.
-- A batch costs a few queries whatever its length: its tables, their stays, what stands under its ids, and one insert.
+- A batch costs a few queries whatever its length: its tables, their stays, the readings already under its ids, and one insert.
 - The latest readings are so by ``taken_at``, not by arrival; void ones and those that are not valid do not count (R4).
 """
 

@@ -48,12 +48,12 @@ def place_of_venue(session: Session, venue_id: UUID) -> Place:
 
 
 def place_of_table(session: Session, table_id: UUID, *, at: datetime) -> Place:
-    """Return a table, and the venue where it stood at an instant; refuse (``not_at_a_venue``) the workshop."""
+    """Return a table, and its venue at an instant; refuse (``not_at_a_venue``) the workshop."""
     return place_of_stay(session, stay_at(stays_of(session, table_id), at))
 
 
 def place_at_venue(session: Session, venue: VenueRow, table_id: UUID, *, at: datetime) -> Place:
-    """Return a table at a venue; ``not_found`` where it stood elsewhere just before an instant."""
+    """Return a table at a venue; ``not_found`` where it was elsewhere just before an instant."""
     stay = stay_at(stays_of(session, table_id), at - timedelta(microseconds=1))
     if stay.venue_id != venue.id:
         raise not_found("table")
@@ -123,7 +123,7 @@ def _listings(session: Session, place: Place, rows: Iterable[ScheduleRow]) -> li
 
 
 def _tariffs(session: Session, ids: Iterable[UUID], *, keep: bool = False) -> dict[UUID, Tariff]:
-    """Return the tariffs that exist, by id; ``keep``: none of them is deleted before this transaction ends."""
+    """Return the tariffs that exist, by id; ``keep``: nobody deletes one before this transaction ends."""
     named = select(TariffRow).where(col(TariffRow.id).in_(set(ids))).order_by(col(TariffRow.id))
     rows = session.exec(named.with_for_update(read=True, key_share=True) if keep else named).all()
     return {row.id: compile_tariff(row) for row in rows}

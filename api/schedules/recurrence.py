@@ -1,13 +1,13 @@
 """Recurring events: RFC 5545 rules, expanded by python-dateutil into the dates that the engine asks for.
 
 - W4: a rule has FREQ=DAILY, WEEKLY, MONTHLY or YEARLY, no part finer than a day, and a first date that fits it.
-- Its parts, their values and what may stand together are those of RFC 5545 section 3.3.10 for a start that is a date:
+- Its parts, their values and their combinations are those of RFC 5545 section 3.3.10 for a start that is a date:
   so UNTIL is a date, and not beside COUNT. Narrower than the RFC: BYWEEKNO names its days by BYDAY; the days of BYDAY
   have ordinals all or none (of a mixture dateutil finds no date); BYSETPOS picks from a month or a year, for what it
   picks from a shorter period can be named directly.
 - An excepted date is one of COUNT's, and left out.
 - Nothing hangs: COUNT and INTERVAL are bounded, and a rule that never comes has no first date that fits.
-- Everything wrong with the text is said at once (``bad_recurrence``).
+- One refusal (``bad_recurrence``) names everything wrong with the text.
 """
 
 from __future__ import annotations
@@ -179,7 +179,7 @@ def _clashes(parts: dict[str, str]) -> Iterator[Fault]:
     days = list(_ORDINAL_DAY.finditer(parts.get("BYDAY", "")))
     ordinals = [match["ordinal"] for match in days if match["ordinal"]]
     if 0 < len(ordinals) < len(days):
-        yield _fault(f"BYDAY={parts['BYDAY']}", "ordinals for all its days or for none")
+        yield _fault(f"BYDAY={parts['BYDAY']}", "ordinals for all its days, or no ordinals")
     maximum = {"MONTHLY": 5, "YEARLY": 53}.get(frequency, 0)
     if any(abs(int(ordinal)) > maximum for ordinal in ordinals):
         yield _fault(

@@ -43,7 +43,7 @@ def publish_for_table(session: Session, table_id: UUID, message: TableScheduleIn
         entries = message.model_dump(exclude={"effective_on", "follow_venue"})
         if entries:
             raise http_problem(
-                "invalid", where=next(iter(entries)), found="an entry", expected="none beside follow_venue"
+                "invalid", where=next(iter(entries)), found="an entry", expected="no entry beside follow_venue"
             )
         return _store(session, place, terms={}, effective_on=message.effective_on, follow_venue=True, now=now)
     if message.base is MISSING:
@@ -134,7 +134,7 @@ def _store(session: Session, place: Place, *, now: datetime, id: UUID | None = N
 
 
 def _places_with_schedules(session: Session, venues: Iterable[VenueRow]) -> Iterable[Place]:
-    """Yield the venues, and the tables that now stand there with schedules of their own."""
+    """Yield the venues, and the tables now there that have schedules of their own."""
     for venue in venues:
         yield Place(venue)
         query = (

@@ -184,7 +184,7 @@ def _share_faults(agreement: Agreement) -> list[Fault]:
     faults = []
     if len(given) != 1:
         expected = "one of venue_percent, steps and amount_tiers"
-        faults.append(Fault("exactly_one_share_rule", "", " and ".join(given) or "none", expected))
+        faults.append(Fault("exactly_one_share_rule", "", " and ".join(given) or "no share rule", expected))
     if agreement.venue_percent is not None:
         faults += percent_faults("venue_percent", agreement.venue_percent)
     if agreement.steps:

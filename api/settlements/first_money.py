@@ -4,7 +4,7 @@
   is never reckoned again. Two collections on one date share the period's money: the second claims nothing of it.
 - Per collection: each collection from ``starts_on`` on. Once: on ``starts_on``.
 - Per week, month or year: on ``starts_on`` and every seven days, same day of the month, or same date after it; the
-  31st stands for the last day where a month has none, and comes back in the next that has one.
+  31st means the last day of a shorter month, and the 31st again in the next that has one.
 - Spread: each day of a period brings its part; the parts up to any day are rounded half-up together, so that a whole
   period comes to exactly its amount.
 - A version's first money falls due only while the version holds; a ``starts_on`` before that only fixes its rhythm.

@@ -38,7 +38,7 @@ def load_settling(
 ) -> SettlingFacts:
     """Load the facts that a settlement of a venue on a trading date is made from.
 
-    The agreements of a venue end with its departure: after it there is none to settle by (A3).
+    The agreements of a venue end with its departure: after it no agreement is in force (A3).
     """
     replaced = None if corrects_id is None else _replaced(session, venue.id, corrects_id)
     return SettlingFacts(

@@ -26,7 +26,7 @@ class AgreementRow(SQLModel, table=True):
 
 
 class SettlementRow(SQLModel, table=True):
-    """How a collection was divided, by which version of the agreement, and the ledger's entry for it (none: all zero).
+    """How a collection was divided, by which version of the agreement, and the ledger's entry for it (null: all zero).
 
     ``carried_in`` and ``carried_forward`` are lists of claims, ``reckoned`` the periods whose first money it claimed,
     ``loan_before_minor`` what the venue owed, ``sequence`` the order of recording (counter ``cash``).

@@ -125,11 +125,11 @@ def test_what_happened_is_recorded_even_where_the_books_know_of_less(client: Tes
     corner = route.venue()["id"]
     deposit = post(client, "deposit", "40.00")
     assert deposit.status_code == 201
-    assert deposit.json()["cautions"] == ["cash_in_bags stands at 0.00, less than 40.00."]
+    assert deposit.json()["cautions"] == ["cash_in_bags has 0.00, less than 40.00."]
     paid = post(client, "venue_payment", "10.00", venue_id=corner)
-    assert paid.json()["cautions"] == ["owed_to_venues stands at 0.00, less than 10.00."]
+    assert paid.json()["cautions"] == ["owed_to_venues has 0.00, less than 10.00."]
     taxed = post(client, "tax_payment", "3.00")
-    assert taxed.json()["cautions"] == ["tax_payable stands at 0.00, less than 3.00."]
+    assert taxed.json()["cautions"] == ["tax_payable has 0.00, less than 3.00."]
     assert post(client, "loan_advance", "10.00", venue_id=corner).json()["cautions"] == []
 
 
@@ -140,7 +140,7 @@ def test_no_more_is_written_off_than_there_is(client: TestClient, route: Route, 
     assert post(client, "opening", "30.00", **where).status_code == 201
     refused = post(client, "write_off", "30.01", **where)
     assert (refused.status_code, refused.json()["type"]) == (409, "/problems/above_balance")
-    assert refused.json()["detail"] == f"{where['account']} stands at 30.00, less than 30.01."
+    assert refused.json()["detail"] == f"{where['account']} has 30.00, less than 30.01."
     assert post(client, "write_off", "30.00", **where).status_code == 201
     assert client.get("/v1/ledger/verify").json()["entries"] == 2
 

@@ -166,7 +166,7 @@ def test_an_id_that_was_used_where_the_table_stood_before_says_nothing_of_that_r
 def test_a_table_without_meters_is_said_to_have_none(readings: Readings) -> None:
     table = readings.route.table(readings.venue["id"])
     (error,) = readings.refusal(readings.reading(table_id=table["id"], meters={"cash": 5}))["errors"]
-    assert error == {"where": "meters.cash", "found": "no such meter", "expected": "none: the table has no meters"}
+    assert error == {"where": "meters.cash", "found": "no such meter", "expected": "no meter: the table has none"}
     (error,) = readings.refusal(readings.reading(meters={"tips": 5}))["errors"]
     assert error["expected"] == "one of cash, plays"
 

@@ -246,7 +246,7 @@ def test_a_move_takes_a_table_to_another_place(client: TestClient, route: Route)
         if stands_at is not None:
             assert answer.json()["type"] == "/problems/already_there"
             since = (NOON + timedelta(minutes=minute - 1 if minute else 0)).isoformat()
-            expected = f"another place: it has stood there since {since}"
+            expected = f"another place: it has been there since {since}"
             assert answer.json()["errors"] == [{"where": "venue_id", "found": stands_at, "expected": expected}]
 
 
