@@ -45,7 +45,7 @@ from .week_picture import WeekBox, week_picture
 from .words import date_words, days_words, ladder_words, moment_words, units_words
 
 _AMOUNTS_MAX = 6
-_ROWS_MAX = 24
+_ROWS_MAX = 10
 _BLANK_ROWS = 6
 _TAGS_A_SHEET = 8
 _STARTS_FROM = {

@@ -52,5 +52,5 @@ def units_words(games: int | None, minutes: int | None, metered: int | None) -> 
     """Return what an amount buys, such as ``6 games or 25 min``; a dash where it buys nothing."""
     parts = [f"{games} game{'' if games == 1 else 's'}"] if games else []
     parts += [f"{minutes} min"] if minutes else []
-    parts += [f"{metered} min by the clock"] if metered else []
+    parts += [f"{metered} min metered"] if metered else []
     return " or ".join(parts) or "–"
