@@ -42,6 +42,8 @@ from .schemas import (
 from .stops import legs_km, round_km
 
 _KEYED = ("not_keyed", "found_different", "key_for_the_day")
+_BEGINS_WHEN_DUE = ("not_keyed", "key_for_the_day")
+"""Work whose due date is, or is the day before, that of the prices to key."""
 _SHEET = "the settings sheet"
 _SAID_APART = ("the key", "the key to the box", "a bag and a seal", _SHEET)
 """What work asks for that the sheet lists by itself: keys, bags and sheets."""
@@ -230,7 +232,7 @@ def _sheets(found: StoredTableAtStop, venue: VenueRow, *, trip_on: date) -> Iter
     calendar = calendar_of(venue)
     for row in found.work:
         if _SHEET in row.bring and row.refers_to is not None:
-            on = calendar.trading_day(row.due_at)
+            on = calendar.trading_day(row.due_at) if row.code in _BEGINS_WHEN_DUE else trip_on
             if row.code == "key_for_the_day":
                 on += timedelta(days=1)
             yield SheetToBringOut(

@@ -48,8 +48,8 @@ QUERIES: dict[str, dict[str, str]] = {
 }
 """What an operation cannot be asked without."""
 BODIES_OF_ROWS: dict[str, Any] = {
-    "create_trip body.stops[]": {"on": "2026-12-01", "person": "the owner", "stops": ["@"]},
-    "create_trip body.work[]": {"on": "2026-12-01", "person": "the owner", "work": ["@"]},
+    "create_trip body.stops[]": {"on": "2026-12-01", "person": "a collector", "stops": ["@"]},
+    "create_trip body.work[]": {"on": "2026-12-01", "person": "a collector", "work": ["@"]},
     "import_file -": "name,time_zone,currency\nThe Quiet Comet,Europe/Berlin,EUR\n",
     "post_quotes body.scenarios[].table_id": {"scenarios": [{"table_id": "@", "money": "4.00"}]},
     "post_ledger_entry body.venue_id": {

@@ -152,6 +152,10 @@ def test_the_sheet_has_work_tables_boxes_and_what_is_carried(roads: Roads) -> No
     assert bring["keys"] == ["Bay, north", "New, south"]
     assert [sheet["path"] for sheet in bring["sheets"]] == [f"/v1/tables/{table['id']}/settings-sheet?on=2026-11-26"]
     assert bring["parts"] == [{"item": "A lamp, 60 W", "tables": ["Bay"]}]
+    keying = {"schedule_id": bay["key"][0], "keyed_at": "2026-11-25T16:00:00Z", "by": "Ana"}
+    roads.route.post(f"/tables/{table['id']}/keyings", keying)
+    confirmed_by = roads.read(trip["id"])["bring"]["sheets"]  # due a week later, but read on the day of the trip
+    assert [sheet["path"] for sheet in confirmed_by] == [sheet["path"] for sheet in bring["sheets"]]
     assert (bring["bags"], bring["seals"]) == (2, 2)
     codes = [caution["code"] for caution in trip["cautions"]]
     assert {"not_alone", "hand_it_over", "lifting_cash"} <= set(codes)
