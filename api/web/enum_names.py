@@ -29,6 +29,7 @@ ENUM_NAMES = {
     "EventKind": "PurchaseStepOut.kind",
     "FaultKind": "JobOut.fault",
     "FirstMoneyPeriod": "FirstMoneyOut.per",
+    "HolidayDates": "DatesPublicationIn.days",
     "ImportKind": "ImportOut.of",
     "ImportMode": "ImportOut.mode",
     "ItemOutcome": "ItemResultOut.outcome",
