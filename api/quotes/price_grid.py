@@ -19,7 +19,8 @@ from ..pricing.timetable import Span, Timetable
 from ..pricing.work import Work
 
 GridStatus = Literal["open", "closed", "free", "no_prices"]
-LINES_MAX = 10_000
+LINES_MAX = 4_000
+"""About 2 MB of answer."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -219,7 +219,7 @@ def get_price_grid(
 ) -> Response:
     """Return what amounts buy in each window of a trading day at one venue, some, or all, in one answer.
 
-    Prices are as listed, for one player, at the start of each window. At most 500 venues and 10,000 lines (422).
+    Prices are as listed, for one player, at the start of each window. At most 500 venues and 4,000 lines (422).
     """
     for one in venue_id or ():
         principal.must_see_venue(one)

@@ -223,7 +223,7 @@ def price_grid(
     """Return what amounts buy in each window of a trading day at these venues, or at all, by name.
 
     ``amounts``: decimal strings; empty for the coins and notes that the tables at each venue take. ``on``: the trading
-    date; None for today's at each venue. Refuses ``not_found``, ``bad_money``, and (``too_much_work``) over 10,000 lines.
+    date; None for today's at each venue. Refuses ``not_found``, ``bad_money``, and (``too_much_work``) over 4,000 lines.
     """
     venues = venues_on_route(session, venue_ids, at_most=GRID_VENUES_MAX + 1)
     taken = {} if amounts else denominations(session, [venue.id for venue in venues])
