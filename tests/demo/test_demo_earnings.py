@@ -42,7 +42,7 @@ def test_the_demo_adds_up_and_is_judged(demo: TestClient) -> None:
         for name in ("gross", "tax", "venue_share", "operator_share"):
             by_venue[row["venue_id"]][name] += cents(row[name])
         collections[row["venue_id"]] |= set(row["collection_ids"])
-    assert len(by_venue) == 4
+    assert len(by_venue) >= 4
     for venue_id, sums in by_venue.items():
         statements = [get(demo, f"/venues/{venue_id}/statements?month={month}") for month in MONTHS]
         settled = [line for statement in statements for line in statement["lines"]]
