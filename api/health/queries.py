@@ -98,8 +98,7 @@ def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) 
     power, controller = table.profile.get("power") or {}, table.profile.get("controller")
     battery = Battery(power.get("chemistry", "unknown"), power.get("nominal_volts", 12))
     work = [WorkDone(row.taken_at, frozenset(row.done)) for row in read["done"]]
-    found_here = [row for row in read["settings"] if row.taken_at >= here_since]
-    found = next((FoundSettings(row.taken_at, row.settings) for row in found_here), None)
+    found = next((FoundSettings(row.taken_at, row.settings) for row in read["settings"]), None)
     keyings = [keying for keying, _, _ in stored.machine.keyings] if found else []
     work += [WorkDone(keying.keyed_at, frozenset({"settings_keyed"})) for keying in keyings]
     return TableFacts(

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any, Literal
 from uuid import UUID
 
-from sqlalchemy import Row, exists, func
+from sqlalchemy import Row, case, exists, func
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
@@ -58,10 +58,12 @@ def history(
 ) -> dict[UUID, list[Row[Any]]]:
     """Return, by table, the newest observations of a kind taken since an instant, at most ``rows_max``, oldest first.
 
-    Of one instant they go by their ids, in whatever order they arrived.
+    Of one instant those with work done come last, for they show the table as it was left; else they go by their ids, in
+    whatever order they arrived.
     """
     columns = READING.c
-    order = (columns.taken_at.desc(), columns.id.desc())
+    with_work = case((columns.done.is_not(None), 1), else_=0).label("with_work")
+    order = (columns.taken_at.desc(), with_work.desc(), columns.id.desc())
     place = func.row_number().over(partition_by=columns.pool_table_id, order_by=order).label("place")
     newest = (
         select_columns(
@@ -69,6 +71,7 @@ def history(
             columns.taken_at,
             columns.arrival,
             columns.id,
+            with_work,
             *(columns[name] for name in _COLUMNS[kind]),
             place,
         )
@@ -81,7 +84,11 @@ def history(
         )
         .subquery()
     )
-    query = select_columns(newest).where(newest.c.place <= rows_max).order_by(newest.c.taken_at, newest.c.id)
+    query = (
+        select_columns(newest)
+        .where(newest.c.place <= rows_max)
+        .order_by(newest.c.taken_at, newest.c.with_work, newest.c.id)
+    )
     found: dict[UUID, list[Row[Any]]] = {table_id: [] for table_id in table_ids}
     for row in session.connection().execute(query):
         found[row.pool_table_id].append(row)

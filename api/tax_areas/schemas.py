@@ -2,10 +2,10 @@
 
 from typing import Annotated
 
-from pydantic import MISSING
+from pydantic import MISSING, BeforeValidator
 from pydantic import Field as Limits
 
-from ..web.schema_types import Date, In, Name, Out
+from ..web.schema_types import Date, In, Name, Out, not_a_number
 
 TaxAreaCode = Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$")]
 
@@ -14,8 +14,10 @@ class TaxRateIn(In):
     """A rate of a tax included in the price, from a date on: a percentage, or a published divisor of the gross."""
 
     from_on: Date
-    rate_percent: Annotated[str, Limits(pattern=r"^[0-9]{1,2}(\.[0-9]{1,4})?$")] | MISSING = MISSING
-    divisor: Annotated[str, Limits(pattern=r"^1(\.[0-9]{1,6})?$")] | MISSING = MISSING
+    rate_percent: (
+        Annotated[str, Limits(pattern=r"^[0-9]{1,2}(\.[0-9]{1,4})?$"), BeforeValidator(not_a_number)] | MISSING
+    ) = MISSING
+    divisor: Annotated[str, Limits(pattern=r"^1(\.[0-9]{1,6})?$"), BeforeValidator(not_a_number)] | MISSING = MISSING
 
 
 class TaxAreaIn(In):

@@ -62,7 +62,7 @@ class Licence:
 class WorkFacts:
     """Everything that the work at one table is found from.
 
-    ``health`` has the readings; ``came_at`` is when the table came to where it is now, with ``came_with`` on its meters
+    ``made_at`` is when the table was entered: nothing was to be done before. ``health`` has the readings; ``came_at`` is when the table came to where it is now, with ``came_with`` on its meters
     and its box ``came_empty`` or not. ``listed`` are the prices listed there (None in the workshop); ``collected`` is in time order. ``counted`` are
     collections with an expectation, ``signals`` those of the table's chart, ``signals_of_collectors`` those seen in a
     collection that began at this table, ``completed`` the ids of work that somebody closed in words. ``reported`` are
@@ -76,6 +76,7 @@ class WorkFacts:
     on_mains: bool
     capacity_ah: str | None
     came_at: datetime
+    made_at: datetime
     came_with: Mapping[str, int]
     came_empty: bool
     read_at: datetime | None
@@ -156,7 +157,7 @@ def _keying(facts: WorkFacts, health: TableHealth) -> KeyingFacts:
     found = facts.health.settings
     return KeyingFacts(
         listed=facts.listed.stretches if facts.listed else (),
-        came_at=facts.came_at,
+        came_at=max(facts.came_at, facts.made_at),
         keyed=facts.keyed,
         reported_at=facts.keyings_reported_at,
         found_at=found.taken_at if found else None,
@@ -190,6 +191,7 @@ def _news(facts: WorkFacts) -> News:
     return News(
         last_at=last_at,
         silent_since=max([last_at, *mended]),
+        entered_at=facts.made_at,
         ever=bool(heard),
         zone=facts.health.zone,
         label=facts.label,

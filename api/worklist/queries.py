@@ -175,6 +175,7 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
         on_mains=power.get("kind") != "battery",
         capacity_ah=power.get("capacity_ah"),
         came_at=last.from_at,
+        made_at=table.made_at,
         came_with=last.meters,
         came_empty=last.box == "emptied",
         read_at=stored.read_at,

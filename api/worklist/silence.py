@@ -4,6 +4,7 @@
 - Two weeks after the last news the work is a phone call to the venue, which is the cheapest visit; four weeks after,
   a visit takes the place of the call.
 - A table that is out of order is not silent: its job is known. Silence begins again when it is in order (J2).
+- Of a table that is entered with an older history the weeks begin when it is entered.
 - Both are stored with their dates beforehand: time alone brings them up.
 """
 
@@ -24,11 +25,13 @@ VISIT_AFTER = timedelta(days=28)
 class News:
     """When a table was last heard of (``ever`` False: when it came to stand there), and what it can be asked.
 
-    ``silent_since`` is the same, or when the table was in order again, if that was later.
+    ``silent_since`` is the same, or when the table was in order again, if that was later. ``entered_at`` is when the
+    table was entered: nobody is late with what came before.
     """
 
     last_at: datetime
     silent_since: datetime
+    entered_at: datetime
     ever: bool
     zone: tzinfo
     label: str
@@ -42,14 +45,15 @@ def silence_work(news: News) -> tuple[Work, ...]:
     since = f"No reading since {last_on}" if news.ever else f"No reading since the table came here on {last_on}"
     if news.silent_since > news.last_at:
         since += f", in order again since {day_at(news.silent_since, news.zone)}"
-    visit_at = news.silent_since + VISIT_AFTER
+    begins_at = max(news.silent_since, news.entered_at)
+    visit_at = begins_at + VISIT_AFTER
     subject = f"since:{news.silent_since.isoformat()}"
     return (
         Work(
             kind="ask_venue",
             code="no_reading",
             subject=subject,
-            due_at=news.silent_since + ASK_AFTER,
+            due_at=begins_at + ASK_AFTER,
             lead_days=0,
             ends_at=visit_at,
             reason=f"{since}: call the venue.",

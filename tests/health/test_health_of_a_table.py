@@ -324,3 +324,22 @@ def test_a_drift_is_given_with_what_the_minutes_shown_allow(watched: Watched) ->
     watched.add()
     watched.read(5, clock={"time": "12:00"})
     assert watched.health()["clock"]["drift_range_s_per_day"] is None
+
+
+def test_settings_found_before_a_move_are_still_what_the_controller_holds_but_not_the_new_venues_to_see(
+    watched: Watched,
+) -> None:
+    watched.prices()
+    other = watched.route.venue(name="The Tin Heron")["id"]
+    weekday = watched.route.tariff()
+    watched.route.schedule(other, weekday["id"])
+    cheap = {"prices": [{"price": "0.50", "units": 1}, {"price": "4.00", "units": 8}, {"price": "7.00", "units": 14}]}
+    watched.read(1, settings=monday(games=cheap))
+    assert [row["against"] for row in watched.health()["settings"]] == ["listed"]
+    watched.now = watched.at(2)
+    move = {"venue_id": other, "moved_at": watched.at(2).isoformat()}
+    watched.route.post(f"/tables/{watched.table['id']}/moves", move)
+    rows = watched.health()["settings"]
+    assert {row["against"] for row in rows} == {"listed"}
+    assert rows[0]["values"][0] == {"name": "prices[0].price", "wanted": "0.75", "found": "0.50"}
+    assert watched.health(watched.route.token("venue", venue_id=other))["settings"] == []

@@ -40,7 +40,7 @@ def slow_clock(calendar: Calendar, route: Route, **venue: Any) -> tuple[dict[str
 def test_every_code_says_how_its_work_is_closed() -> None:
     assert set(CLOSINGS) == set(get_args(Code))
     by = {code: closing.by for code, closing in CLOSINGS.items()}
-    assert [code for code, how in by.items() if how == "words"] == ["difference", "leaning"]
+    assert [code for code, how in by.items() if how == "words"] == ["difference", "leaning", "collector_leaning"]
     assert closing_of("ask_venue", "no_reading").by == "record_or_words"
     assert closing_of("visit", "no_reading").by == "record"
 

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from baizebook.store.db import writing
@@ -547,3 +548,20 @@ def test_a_signal_of_a_collectors_chart_is_work_that_an_owner_alone_sees_and_clo
     assert [work["code"] for work in calendar.only("review") if work["code"] == "collector_leaning"] == [
         "collector_leaning"
     ]
+
+
+def test_a_table_entered_with_an_older_history_has_no_work_that_is_overdue_at_once(
+    calendar: Calendar, route: Route
+) -> None:
+    entered = calendar.now
+    venue = route.venue()["id"]
+    route.schedule(venue, route.tariff()["id"])
+    table = route.table(venue, placed_at="2026-01-05T12:00:00Z")
+    reading = {"id": str(uuid4()), "table_id": table["id"], "taken_at": "2026-08-03T12:00:00Z", "meters": {}}
+    route.post("/readings", {"readings": [reading]})
+    (keying,) = calendar.only("key_settings")
+    assert keying["due_at"] == entered.isoformat().replace("+00:00", "Z")
+    assert calendar.only("ask_venue") == calendar.only("visit") == []
+    calendar.now += timedelta(days=14, minutes=1)
+    (call,) = calendar.only("ask_venue")
+    assert call["reason"] == "No reading since 3 Aug 2026: call the venue."
