@@ -4,7 +4,7 @@ from fastapi import APIRouter, Response
 
 from ..pool_tables.convert import move_out
 from ..pool_tables.schemas import MoveOut
-from ..store.changes import note_tables
+from ..store.changes import note_tables, note_venues
 from ..web.auth import OwnerDep
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
@@ -49,6 +49,13 @@ def depart_venue(session: SessionDep, principal: OwnerDep, venue_id: Id, departu
     It is left out of the list of venues unless you ask for it, and stays in every report of the past.
     """
     return service.depart_venue(session, venue_id, on=departure.on)
+
+
+@router.delete("/venues/{venue_id}/departure", status_code=204, response_class=Response, responses=problems())
+def take_back_departure(session: SessionDep, principal: OwnerDep, venue_id: Id) -> None:
+    """Take back the departure of a venue: it is of the route again, with its agreement and its prices."""
+    service.take_back_departure(session, venue_id)
+    note_venues(session, [venue_id])
 
 
 @router.delete("/tables/{table_id}", status_code=204, response_class=Response, responses=problems(409))

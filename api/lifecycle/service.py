@@ -151,6 +151,16 @@ def depart_venue(session: Session, venue_id: UUID, *, on: date) -> DepartureOut:
     return departure_out(session, venue)
 
 
+def take_back_departure(session: Session, venue_id: UUID) -> None:
+    """Let a venue be of the route again; ``not_found`` where it has not left."""
+    venue = lock_venue(session, venue_id)
+    if venue.departed_on is None:
+        raise not_found("departure")
+    venue.departed_on = None
+    venue.revision += 1
+    session.flush()
+
+
 def departure_out(session: Session, venue: VenueRow) -> DepartureOut:
     """Return what is owed either way to and by a venue that has left."""
     if venue.departed_on is None:

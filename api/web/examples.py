@@ -321,6 +321,7 @@ ASKED: dict[str, dict[str, Any]] = {
     "depart_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},
     "delete_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},
     "delete_table": {"table_id": str(DEMO_IDS["table typed twice"])},
+    "take_back_departure": {"venue_id": str(DEMO_IDS["venue fiddle"])},
     "delete_tariff": {"tariff_id": str(DEMO_IDS["tariff typed twice"])},
     "settle_collection": {"collection_id": str(DEMO_IDS["first collection marigold"])},
 }

@@ -120,6 +120,7 @@ SUMMARIES = {
     "roll_out_tariff": "Rollout of a tariff",
     "settle_collection": "Settlement of a collection",
     "verify_ledger": "Check of the journal",
+    "take_back_departure": "Return of a venue to the route",
     "void_keying": "Void keying",
     "void_move": "Void move",
     "void_reading": "Void reading",
