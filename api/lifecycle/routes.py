@@ -51,7 +51,7 @@ def depart_venue(session: SessionDep, principal: OwnerDep, venue_id: Id, departu
     return service.depart_venue(session, venue_id, on=departure.on)
 
 
-@router.delete("/venues/{venue_id}/departure", status_code=204, response_class=Response, responses=problems())
+@router.delete("/venues/{venue_id}/departure", status_code=204, response_class=Response, responses=problems(409))
 def take_back_departure(session: SessionDep, principal: OwnerDep, venue_id: Id) -> None:
     """Take back the departure of a venue: it is of the route again, with its agreement and its prices."""
     service.take_back_departure(session, venue_id)

@@ -152,10 +152,11 @@ def depart_venue(session: Session, venue_id: UUID, *, on: date) -> DepartureOut:
 
 
 def take_back_departure(session: Session, venue_id: UUID) -> None:
-    """Let a venue be of the route again; ``not_found`` where it has not left."""
+    """Let a venue be of the route again; refuse (``conflict``) one that has not left."""
     venue = lock_venue(session, venue_id)
     if venue.departed_on is None:
-        raise not_found("departure")
+        expected = "a venue that has left the route"
+        raise http_problem("conflict", where="venue_id", found="a venue of the route", expected=expected)
     venue.departed_on = None
     venue.revision += 1
     session.flush()

@@ -231,14 +231,14 @@ def test_a_venue_leaves_when_its_tables_have_left(yard: Yard) -> None:
 
 def test_a_departure_by_mistake_is_taken_back(yard: Yard) -> None:
     path = f"/v1/venues/{yard.venue}/departure"
-    assert yard.client.delete(path).status_code == 404
+    assert yard.client.delete(path).status_code == 409
     yard.retire()
     yard.route.post(f"/venues/{yard.venue}/departure", {"on": "2026-11-21"})
     assert yard.client.delete(path).status_code == 204
     (venue,) = yard.client.get("/v1/venues").json()["items"]
     assert (venue["id"], venue["departed_on"]) == (yard.venue, None)
     yard.route.table(yard.venue, label="Back")
-    assert yard.client.delete(path).status_code == 404
+    assert yard.client.delete(path).status_code == 409
 
 
 def test_what_was_never_used_is_deleted_and_the_rest_lists_what_hangs_on_it(yard: Yard, engine: Engine) -> None:
