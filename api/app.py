@@ -112,6 +112,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     of_money = (settlements, collections, reports, earnings, price_changes, what_if, proposals, ledger)
     routers = (
         probes.router,
+        paper,  # before what has an id at the end of its address: an id has no .html
         quotes,
         venues,
         tax_areas,
@@ -122,7 +123,6 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         *of_tables,
         *of_money,
         imports,
-        paper,
         monitoring,
         tokens,
     )

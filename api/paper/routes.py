@@ -1,6 +1,6 @@
 """HTTP for pages made to be printed, and for links that open one without a token."""
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request, Response
@@ -10,6 +10,8 @@ from ..collections import queries as collections_queries
 from ..ledger.export.period import ExportPeriod
 from ..pool_tables.service import get_table
 from ..reports.queries import differences_of_table
+from ..trips import queries as trips_queries
+from ..trips.convert import trip_out
 from ..venues.service import calendar_of, get_venue, zones
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
@@ -153,6 +155,23 @@ def get_bag_tags(
     venue = get_venue(session, venue_id)
     page = service.bag_tags(session, venue, address_of=f"{request.base_url}v1/tables/")
     return _page(request, page, paper=paper, printed_at=calendar_of(venue).local(now))
+
+
+@router.get("/trips/{trip_id}.html", response_class=HTMLResponse, responses={**problems(), **_PAGE})
+def get_trip_page(
+    request: Request, session: SessionDep, principal: CollectorDep, now: NowDep, trip_id: Id, paper: PaperAsked = "a4"
+) -> HTMLResponse:
+    """Print the sheet of a trip: what to bring, and each stop with its work and boxes to tick.
+
+    A collector sees the trips that were given to them.
+    """
+    session.rollback()  # its snapshot would not show what is assessed now
+    catch_up(request.app.state.engine, now=now)
+    person = principal.person if principal.role == "collector" else None
+    row = trips_queries.get_trip(session, trip_id, person=person)
+    found = trip_out(trips_queries.load_trip(session, row, now=now))
+    zone = calendar_of(get_venue(session, found.stops[0].venue_id)).zone if found.stops else UTC
+    return _page(request, service.trip_page(found), paper=paper, printed_at=now.astimezone(zone))
 
 
 @router.get("/venues/{venue_id}/week.ics", response_class=Response, responses={**problems(409), **_CALENDAR})

@@ -32,6 +32,7 @@ from ..reports.convert import statement_out
 from ..reports.queries import read_statement
 from ..reports.schemas import DifferencesOut
 from ..schedules.queries import listed_at, place_of_venue
+from ..trips.schemas import TripOut, TripStopOut
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of, get_venue, names
 from ..web.csv_text import CsvText, csv_text, text_cell
@@ -500,6 +501,52 @@ def _bought(line: GridLine) -> str:
     return units_words(
         line.games and line.games.units, line.minutes and line.minutes.units, line.metered and line.metered.units
     )
+
+
+def trip_page(trip: TripOut) -> PrintedPage:
+    """Return the sheet of a trip: what to bring, and each stop with its work, a box to tick at each table."""
+    bring = trip.bring
+    items = [f"Key: {key}" for key in bring.keys]
+    items += [f"Settings sheet: {sheet.table}, {sheet.venue}" for sheet in bring.sheets]
+    items += [f"{part.item}: {', '.join(part.tables)}" for part in (*bring.parts, *bring.items)]
+    items += [f"Coins to try tables: {one.amount} {one.currency}" for one in bring.floats]
+    items += [f"Bags: {bring.bags}, seals: {bring.seals}"] if bring.bags or bring.seals else []
+    return PrintedPage(
+        template="trip",
+        title="Trip",
+        where=f"{date_words(trip.on)}, {trip.person}",
+        values={
+            "bring": items,
+            "round_km": "" if trip.round_km is None else f"{trip.round_km:.0f}",
+            "state": "" if trip.end is None else f"{trip.state.capitalize()}: {trip.end.words}",
+            "stops": [_stop(stop) for stop in trip.stops],
+        },
+        cautions=[caution.detail for caution in trip.cautions],
+    )
+
+
+def _stop(stop: TripStopOut) -> dict[str, object]:
+    hours = ", ".join(f"{one.from_local:%H:%M} to {one.to_local:%H:%M}" for one in stop.hours or ())
+    amounts = ", ".join(f"{one.amount} {one.currency}" for one in stop.carried.amounts) or "no cash"
+    return {
+        "place": stop.place,
+        "venue": stop.venue,
+        "where": ". ".join(filter(None, (stop.address, stop.contact, f"Open {hours}" if hours else "", stop.notes))),
+        "tables": [
+            {
+                "label": table.label,
+                "tasks": [
+                    *(["Empty the box."] if table.empty else []),
+                    *(one.reason for one in table.work),
+                    *(f"Fault: {job.fault.replace('_', ' ')}. {job.words}" for job in table.jobs),
+                    *([f"Read: {', '.join(table.read)}."] if table.read else []),
+                ],
+                "expected": f"{table.box.amount} {table.box.currency}" if table.empty and table.box else "",
+            }
+            for table in stop.tables
+        ],
+        "carried": f"Carried from here on: {amounts}, {stop.carried.coins_kg} kg of coins. Bags here: {stop.bags}.",
+    }
 
 
 _STATEMENT_HEADS = {

@@ -62,6 +62,7 @@ SUMMARIES = {
     "get_week_calendar": "Weeks of a venue as a calendar",
     "get_work_calendar": "Work as a calendar",
     "get_week_picture": "Trading week, drawn",
+    "get_trip_page": "Sheet of a trip, to print",
     "get_week": "Trading week of a date",
     "get_worklist": "Worklist",
     "get_year_report": "Totals of a year by payee",

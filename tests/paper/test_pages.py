@@ -193,3 +193,17 @@ def picture(printed: Path) -> "numpy.ndarray[tuple[int, int], numpy.dtype[numpy.
     _, size, _, pixels = drawn.split(b"\n", 3)
     width, height = map(int, size.split())
     return numpy.frombuffer(pixels, dtype=numpy.uint8).reshape(height, width)
+
+
+def test_the_sheet_of_a_trip_says_what_its_data_says(at_noon: TestClient, pages: dict[str, str]) -> None:
+    venue = pages["price-card"].split("/")[3]
+    at_noon.post("/v1/tokens", json={"name": "Ana", "role": "collector"})
+    trip = at_noon.post("/v1/trips", json={"on": "2026-11-28", "person": "Ana", "stops": [venue]})
+    assert trip.status_code == 201, trip.text
+    said = words(at_noon.get(f"/v1/trips/{trip.json()['id']}.html").text)
+    assert "Sat 28 Nov 2026, Ana" in said
+    for table in trip.json()["stops"][0]["tables"]:
+        assert table["label"] in said
+    assert f"Bags here: {trip.json()['stops'][0]['bags']}." in said
+    assert trip.json()["cautions"][0]["detail"] in said
+    assert at_noon.get(f"/v1/trips/{venue}.html").status_code == 404
