@@ -18,6 +18,7 @@ In this order, so that the same tariff always gives the same prices:
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from ..pool_tables.controller import Controller, Limits
 from ..pricing.errors import DomainError
@@ -42,6 +43,7 @@ class Limitation:
     effects: tuple[WrongPurchase, ...] = ()
 
 
+@lru_cache(maxsize=1024)
 def nearest_prices(tariff: Tariff | None, controller: Controller) -> tuple[Prices, tuple[Limitation, ...]]:
     """Return what the controller can sell nearest to ``tariff`` (None: closed, which every controller holds)."""
     if tariff is None:

@@ -20,9 +20,11 @@ break: a question costs as many steps as there are rungs, however large its numb
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from operator import attrgetter
 from typing import Literal, NamedTuple, get_args
 
 from .errors import Fault, PricingError, pricing_error
@@ -174,14 +176,17 @@ class Ladder:
     def _climb(self, money: int) -> list[Sold]:
         """Return the rungs sold on the way up: the top as often as the count starts over, the highest reached, the first."""
         first, top = self.rungs[0], self.rungs[-1]
-        times = dict.fromkeys(reversed(self.rungs), 0)
+        rounds = 0
         if self.counting == "climb":
-            times[top], money = divmod(money, top.price)
-        reached = next((rung for rung in reversed(self.rungs) if rung.price <= money), None)
-        if reached:
-            times[reached] += 1
-            times[first] += (money - reached.price) // first.price
-        return [Sold(rung, count) for rung, count in times.items() if count]
+            rounds, money = divmod(money, top.price)
+        reached = bisect_right(self.rungs, money, key=attrgetter("price")) - 1
+        if reached < 0:
+            return [Sold(top, rounds)] if rounds else []
+        times = [0] * len(self.rungs)
+        times[-1] += rounds
+        times[reached] += 1
+        times[0] += (money - self.rungs[reached].price) // first.price
+        return [Sold(self.rungs[place], times[place]) for place in range(len(times) - 1, -1, -1) if times[place]]
 
     def _least_repeating(self, units: int) -> int:
         spent, prices = 0, []
