@@ -47,6 +47,9 @@ from .week_settings import WeekSettings, dated_windows, listed_week
 DATES_AHEAD = timedelta(days=28)
 _BEFORE_ALL = datetime.min.replace(tzinfo=UTC)
 
+SHEET_PRICES_MAX = 5_000
+"""The prices on a sheet: a full week of 14 windows a day at 50 prices each."""
+
 
 def record_keyings(session: Session, items: Sequence[SentKeyingIn | Unreadable], *, now: datetime) -> BatchResultsOut:
     """Record a batch of keyings, each on its own (O3)."""
@@ -145,7 +148,8 @@ def settings_sheet(
 ) -> SheetOut:
     """Return a table's sheet for the schedule listed on a trading date, or now.
 
-    Refuses a table in the workshop (``not_at_a_venue``) and a date before the first schedule (``no_schedule_yet``).
+    Refuses a table in the workshop (``not_at_a_venue``), a date before the first schedule (``no_schedule_yet``), and a week
+    of more prices than anybody keys (``too_much_work``, E4).
     """
     place = place_of_table(session, table_id, at=now)
     assert place.table is not None
@@ -157,6 +161,13 @@ def settings_sheet(
     current, starts_from = _current(session, machine_of(session, place.table), place, now=now)
 
     fitted = wanted(stretch.schedule, controller, currency=currency, on=first_on)
+    if fitted.week.price_count > SHEET_PRICES_MAX:
+        raise http_problem(
+            "too_much_work",
+            where="table_id",
+            found=f"{fitted.week.price_count} prices to key",
+            expected=f"at most {SHEET_PRICES_MAX} on a sheet: state what the controller holds, or list fewer windows",
+        )
     steps = plan(fitted.week, controller, currency=currency, current=current)
 
     turns_at = controller.day_turns_at

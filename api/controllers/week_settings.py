@@ -117,6 +117,12 @@ class WeekSettings:
 
     days: tuple[Day, ...]
 
+    @property
+    def price_count(self) -> int:
+        """The prices in all its windows."""
+        sold = (window.prices for day in self.days for window in day.windows)
+        return sum(len(ladder.rungs) for prices in sold for ladder in (prices.games, prices.minutes) if ladder)
+
     def __post_init__(self) -> None:
         names = [day.day for day in self.days]
         if tuple(names[:7]) != DAYS or names[7:] != sorted(set(names[7:])):

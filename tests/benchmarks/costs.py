@@ -97,7 +97,7 @@ class Made:
         ]
         body = {"effective_on": "2026-01-01", "base": tariffs[3], "weekly": weekly}
         schedule = self.post(f"/venues/{venue}/schedules", body)["id"]
-        controller = {"windows_max": 28, "prices_max": 50, "free_play": "setting"}
+        controller = {"windows_per_day": 14, "games": {"prices_max": 50}, "free": True}
         table = {"label": "Dense", "accepts": ["0.25", "1.00"], "placed_at": "2026-01-05T15:00:00Z", "meters": METERS}
         answer = self.client.post(f"/v1/venues/{venue}/tables", json={**table, "controller": controller})
         made = answer.json() if answer.is_success else self.post(f"/venues/{venue}/tables", table)
