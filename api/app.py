@@ -30,6 +30,7 @@ from .ledger.routes import router as ledger
 from .lifecycle.routes import router as lifecycle
 from .monitoring.routes import router as monitoring
 from .paper.routes import router as paper
+from .play.routes import router as play
 from .pool_tables.routes import router as pool_tables
 from .price_changes.routes import router as price_changes
 from .proposals.routes import router as proposals
@@ -109,7 +110,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     work_on(app, settings or get_settings(), engine or get_engine())
     errors.install(app)
     of_tables = (pool_tables, inventory, lifecycle, readings, health, controllers, jobs, worklist, trips)
-    of_money = (settlements, collections, reports, earnings, price_changes, what_if, proposals, ledger)
+    of_money = (settlements, collections, reports, earnings, play, price_changes, what_if, proposals, ledger)
     routers = (
         probes.router,
         paper,  # before what has an id at the end of its address: an id has no .html

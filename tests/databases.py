@@ -40,6 +40,7 @@ ON_SQLITE_ALONE = (
     "ledger/test_csv_export.py",
     "monitoring",
     "paper",
+    "play",
     "publications",
     "quotes",
     "schedules",

@@ -25,6 +25,7 @@ FLOORS = (
     "proposals",
     "what_if",
     "price_changes",
+    "play",
     "earnings",
     "health",
     "collections",

@@ -56,6 +56,7 @@ SUMMARIES = {
     "get_tax_report": "Tax by area, rate and month",
     "get_best_and_worst": "Best and worst tables",
     "get_earnings": "Earnings of a period",
+    "get_play": "How tables are played",
     "get_price_change": "Effect of a change of prices",
     "get_trip": "Trip with its sheet",
     "get_venue": "One venue",

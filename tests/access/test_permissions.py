@@ -37,6 +37,7 @@ QUERIES: dict[str, dict[str, str]] = {
     "get_tax_report": {"from": "2026-01-01", "to": "2026-12-31"},
     "get_earnings": {"from": "2026-01-01", "to": "2026-12-31"},
     "get_best_and_worst": {"from": "2026-01-01", "to": "2026-12-31"},
+    "get_play": {"from": "2026-01-01", "to": "2026-12-31"},
     "get_fault_report": {"from": "2026-01-01", "to": "2026-12-31"},
     "get_statement": {"month": "2026-11"},
     "get_statement_page": {"month": "2026-11"},

@@ -158,6 +158,7 @@ class Made:
             "get_cash_in_hand": "/reports/cash-in-hand",
             "get_earnings": f"/reports/earnings?{long}",
             "get_best_and_worst": f"/reports/best-and-worst?{long}",
+            "get_play": f"/reports/play?{long}",
             "get_price_change": f"/reports/price-change?tariff_id={DEMO_IDS['tariff weekday, dearer']}"
             if "tariff weekday, dearer" in DEMO_IDS
             else f"/reports/price-change?tariff_id={dense['tariff']}",

@@ -1,0 +1,91 @@
+"""Answers how tables were played in a period: load meters, boxes and prices, divide them, add them up by currency."""
+
+from collections import defaultdict
+from datetime import date
+from uuid import UUID
+
+from sqlmodel import Session
+
+from ..pool_tables.service import get_table
+from ..venues.service import get_venue
+from ..web.errors import http_problem
+from .convert import OfMeter, of_meter_out, total_out
+from .meter_steps import paid_by_boxes, paid_by_meter, steps_of
+from .played import Played, UnitKind, added, played
+from .queries import TableThere, tables_there
+from .schemas import PlayOfTableOut, PlayOut
+
+MAX_DAYS = 3_700
+"""The longest period of one answer: ten years."""
+NOTICE = (
+    "Figures between readings of the period; nothing is spread over days. Shares of prices hold every way to buy that "
+    "gives the same games and money: an exact figure where the least is the most. What no reading shows is cannot_tell."
+)
+_KINDS: tuple[UnitKind, ...] = ("games", "minutes")
+
+
+def read_play(
+    session: Session, *, from_on: date, until_on: date, venue_id: UUID | None = None, table_id: UUID | None = None
+) -> PlayOut:
+    """Return how each table was played, and all tables of a currency.
+
+    Refuses an unknown venue or table (``not_found``), a period that is backwards, empty or too long, ``too_much_work``.
+    """
+    _must_be_a_period(from_on, until_on)
+    if venue_id is not None:
+        get_venue(session, venue_id)
+    if table_id is not None:
+        get_table(session, table_id)
+    rows: list[PlayOfTableOut] = []
+    figures: dict[tuple[str, UnitKind], list[Played]] = defaultdict(list)
+    for there in tables_there(session, from_on=from_on, until_on=until_on, venue_id=venue_id, table_id=table_id):
+        found = {kind: _of_kind(there, kind) for kind in _KINDS}
+        currency = there.venue.currency
+        for kind, one in found.items():
+            if one is not None:
+                figures[currency, kind].append(one.figures)
+        games, minutes = (one and of_meter_out(one, currency) for one in found.values())
+        rows.append(
+            PlayOfTableOut(
+                table_id=there.table.id,
+                table=there.table.label,
+                venue_id=there.venue.id,
+                venue=there.venue.name,
+                currency=currency,
+                games=games,
+                minutes=minutes,
+            )
+        )
+    totals = [
+        total_out(added(parts), currency=currency, kind=kind) for (currency, kind), parts in sorted(figures.items())
+    ]
+    return PlayOut(from_=from_on, to=until_on, rows=rows, totals=totals, notice=NOTICE)
+
+
+def _of_kind(there: TableThere, kind: UnitKind) -> OfMeter | None:
+    """Return how a table was played by its first meter of a kind; None where it has none."""
+    meter = next((meter for meter in there.meters if meter.counts == kind), None)
+    if meter is None:
+        return None
+    steps = steps_of(meter, there.history, reset_at=there.reset_at)
+    money = next((meter for meter in there.meters if meter.counts == "money"), None)
+    paid = [] if money is None else paid_by_meter(meter, money, there.history, there.boxes, reset_at=there.reset_at)
+    if not paid:
+        money, paid = None, paid_by_boxes(steps.known, there.boxes)
+    figures = played(
+        steps.known,
+        paid,
+        there.sold_between(steps.known[0].from_at, steps.known[-1].to_at) if steps.known else (),
+        kind,
+        accepts=there.accepts,
+        counted_in=1 if money is None else money.unit_minor or 1,
+    )
+    return OfMeter(meter.name, figures, steps, paid, None if money is None else money.name)
+
+
+def _must_be_a_period(from_on: date, until_on: date) -> None:
+    days = (until_on - from_on).days
+    if days < 1:
+        raise http_problem("invalid", where="query.to", found=until_on, expected=f"a date after {from_on}")
+    if days > MAX_DAYS:
+        raise http_problem("invalid", where="query.to", found=f"{days} days", expected=f"at most {MAX_DAYS} days")
