@@ -2,8 +2,8 @@
 
 - Only steps between two readings inside the period count: nothing is spread over days.
 - Money a unit is the money of some steps over the units of the same steps, where nothing but that kind was sold.
-- Prices are told of steps in which every price is known and the money buys one kind. Neighbouring steps that sold by
-  the same prices are looked at as one. Where nothing was sold for part of the time, money may have been put in for
+- Prices are told of steps in which every price is known and the money buys one kind. Steps that follow one another
+  without a gap and sold by the same prices are looked at as one. Where nothing was sold for part of the time, money may have been put in for
   nothing (T2): then only the most that was spent is known.
 - A window gets the steps that lie in it as a whole. Everything else is ``cannot_tell``, with why and how much.
 """
@@ -12,10 +12,9 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from itertools import groupby
 from typing import Literal
 
 from ..pricing.ladder import Ladder, Rung
@@ -113,8 +112,9 @@ def played(
     with_money = sum(one.units + one.tested for one in paid)
     found.price_unknown["test_games"] = sum(one.tested for one in paid)
     found.price_unknown["money_not_counted"] = max(found.counted - with_money, 0)
-    for why, group in groupby(of_paid, key=lambda pair: (_why_not(*pair), pair[1].ladders, pair[1].closed)):
-        _add_prices(found, why[0], list(group), accepts=accepts, counted_in=counted_in)
+    dearest = max((ladder.rungs[0].price for _, sold in of_paid for ladder in sold.ladders), default=0)
+    for why, group in _neighbours(of_paid):
+        _add_prices(found, why, group, dearest=dearest, accepts=accepts, counted_in=counted_in)
     found.price_unknown = +found.price_unknown
     found.window_unknown = +found.window_unknown
     _must_add_up(found, max(found.counted, with_money))
@@ -188,21 +188,46 @@ def _why_not(step: PaidStep, sold: SoldMeanwhile) -> WhyPrices | None:
     return None if sold.ladders else "nothing_sold"
 
 
+def _neighbours(
+    of_paid: Iterable[tuple[PaidStep, SoldMeanwhile]],
+) -> Iterator[tuple[WhyPrices | None, list[tuple[PaidStep, SoldMeanwhile]]]]:
+    """Yield runs of steps that follow one another without a gap and sold by the same prices, each with why not to tell.
+
+    A step of no length in which nothing was counted is passed over: two readings of one instant.
+    """
+    known: tuple[object, ...] = ()
+    run: list[tuple[PaidStep, SoldMeanwhile]] = []
+    why: WhyPrices | None = None
+    for step, sold in of_paid:
+        if step.from_at == step.to_at and not (step.units or step.money):
+            continue
+        alike = (_why_not(step, sold), sold.ladders, sold.closed)
+        if run and (alike != known or run[-1][0].to_at != step.from_at):
+            yield why, run
+            run = []
+        known, why = alike, alike[0]
+        run.append((step, sold))
+    if run:
+        yield why, run
+
+
 def _add_prices(
     found: Played,
     why: WhyPrices | None,
     group: Sequence[tuple[PaidStep, SoldMeanwhile]],
     *,
+    dearest: int,
     accepts: Sequence[int],
     counted_in: int,
 ) -> None:
+    """Add what a run of steps bought; ``dearest`` is the highest first price, below which money may have been left before."""
     units, money = (sum(getattr(step, name) for step, _ in group) for name in ("units", "money"))
     if why is not None:
         found.price_unknown[why] += units
         return
     sold = group[0][1]
     first_price = max(ladder.rungs[0].price for ladder in sold.ladders)
-    paid = spent_on(money, first_price=first_price, accepts=accepts, counted_in=counted_in)
+    paid = spent_on(money, first_price=first_price, first_price_before=dearest, accepts=accepts, counted_in=counted_in)
     times = times_bought(
         units,
         Paid(0, paid.most) if sold.closed else paid,

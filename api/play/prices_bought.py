@@ -4,7 +4,7 @@
   price can be bought alone. So many units for so much money were bought in one of the ways in which whole numbers of
   times, one for each price, add up to both. *Derived* from P1, P2 and T2.
 - Money below the first price is ``left`` and counts toward the next purchase (T2). What was left before and after moves
-  the money spent by less than one first price, either way.
+  the money spent by less than one first price, either way: the one that was sold when it was left.
 - With two prices, the least and the most of these ways are exact. With more, each price has the least and the most of
   the ways that need not be whole, rounded inward: every real way lies inside, and the range may be wider by a few times.
 - Where no way fits, the figures contradict each other, and nobody can tell.
@@ -37,15 +37,19 @@ class Paid:
     most: int
 
 
-def spent_on(money: int, *, first_price: int, accepts: Sequence[int] = (), counted_in: int = 1) -> Paid:
+def spent_on(
+    money: int, *, first_price: int, first_price_before: int = 0, accepts: Sequence[int] = (), counted_in: int = 1
+) -> Paid:
     """Return what can have been spent where ``money`` was put in, for what may have been left before and after.
 
+    ``first_price`` is the highest first price meanwhile, ``first_price_before`` that of before, if it was higher.
     ``accepts`` are the denominations, nothing where they are not known; ``counted_in`` is the money of one count. A
     meter that counts in more than the smallest coin shows the money to less than one count.
     """
     coin = gcd(*accepts) or 1
-    apart = (first_price - 1) // coin * coin + max(counted_in - coin, 0)
-    return Paid(max(money - apart, 0), money + apart)
+    hidden = max(counted_in - coin, 0)
+    left_before, left = ((price - 1) // coin * coin for price in (max(first_price, first_price_before), first_price))
+    return Paid(max(money - left - hidden, 0), money + left_before + hidden)
 
 
 def times_bought(units: int, paid: Paid, rungs: Sequence[Rung]) -> tuple[Bought, ...] | None:

@@ -166,3 +166,12 @@ def test_periods_and_ids_that_cannot_be(at_noon: TestClient, query: str, status:
 def test_a_collector_sees_none_of_it_and_an_accountant_does(at_noon: TestClient, route: Route) -> None:
     for role, status in (("collector", 403), ("accountant", 200)):
         assert at_noon.get(f"/v1/reports/play?{PERIOD}", headers=route.token(role)).status_code == status
+
+
+@pytest.mark.parametrize("name", ["_STEPS_OF_A_DAY", "_STEPS_OF_A_READING", "_STEPS_OF_A_SPAN"])
+def test_more_work_than_one_answer_may_take_is_refused(
+    play: Played, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.setattr(f"baizebook.play.queries.{name}", 10**8)
+    response = play.client.get(f"/v1/reports/play?{PERIOD}")
+    assert (response.status_code, response.json()["code"]) == (422, "too_much_work")

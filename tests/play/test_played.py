@@ -1,6 +1,8 @@
 """How a table was played: steps of its meters, the money paid for them, prices and windows."""
 
+from collections import Counter
 from datetime import UTC, datetime
+from random import Random
 
 import pytest
 from baizebook.play.meter_steps import BoxEmptied, PaidStep, Step, paid_by_boxes, paid_by_meter, steps_of
@@ -14,6 +16,7 @@ from baizebook.readings.meters import Meter
 PLAYS = Meter("plays", "games", 6)
 CASH = Meter("cash", "money", 7, unit_minor=25)
 DOLLAR = Tariff("USD", games=Ladder((Rung(100, 1), Rung(400, 5))), id="dollar")
+DEAR = Tariff("USD", games=Ladder((Rung(150, 1), Rung(600, 5), Rung(1000, 9))), id="dear")
 HAPPY = Tariff("USD", games=Ladder((Rung(50, 1), Rung(200, 6))), id="happy")
 ACCEPTS = (100, 500)
 
@@ -141,3 +144,63 @@ def test_tables_are_added_up() -> None:
     both = added([one, one])
     assert (both.counted, both.money, both.told, both.prices[Rung(400, 5)]) == (80, 6800, 80, (12, 12))
     assert both.windows["Base"] == InWindow(80, 80, 6800)
+
+
+def test_steps_with_a_gap_between_them_may_each_have_left_something() -> None:
+    """Half a dollar was left before each, and paid for a game in it; of two neighbours that can be so of the first alone."""
+    spans = [span(on(1), on(30), "Base", Tariff("USD", games=Ladder((Rung(100, 1),))))]
+    steps = [PaidStep(on(2), on(3), 5, 450), PaidStep(on(4), on(5), 5, 450)]
+    apart = played([], steps, spans, "games", accepts=(50,))
+    assert (apart.told, apart.prices) == (10, {Rung(100, 1): (10, 10)})
+    joined = played([], [steps[0], PaidStep(on(3), on(5), 5, 450)], spans, "games", accepts=(50,))
+    assert joined.price_unknown == {"contradiction": 10}
+
+
+def test_a_reading_and_a_collection_of_one_instant_do_not_cut_neighbours_apart() -> None:
+    spans = [
+        span(on(1), on(3), "Base", DOLLAR),
+        span(on(3), on(4), "Happy", HAPPY),
+        span(on(4), on(30), "Base", DOLLAR),
+    ]
+    steps = [
+        PaidStep(on(2), on(3, 18), 20, 1700),
+        PaidStep(on(3, 18), on(3, 18), 0, 0),
+        PaidStep(on(3, 18), on(9), 20, 1700),
+    ]
+    both = [steps[0], steps[2]]
+    assert played([], steps, spans, "games").prices == played([], both, spans, "games").prices
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_was_really_bought_lies_in_the_ranges_whatever_was_read_when(seed: int) -> None:
+    """Purchases at two lists of prices by turns, with money left over from one to the next, and readings now and then."""
+    random = Random(seed)
+    spans = [
+        span(on(day, hour), on(day + (hour == 12), 12 if hour == 0 else 0), name, tariff)
+        for day in range(1, 28)
+        for hour, name, tariff in ((0, "Base", DOLLAR), (12, "Dear", DEAR))
+    ]
+    bought: Counter[Rung] = Counter()
+    steps: list[PaidStep] = []
+    left = units = money = 0
+    last = on(1, 0)
+    for moment in spans:
+        assert moment.tariff is not None
+        assert moment.tariff.games is not None
+        assert moment.from_at is not None
+        for _ in range(random.randint(0, 4)):
+            put_in = 25 * random.randint(1, 60)
+            sale = moment.tariff.games.sell(put_in + left)
+            left, units, money = sale.left, units + sale.units, money + put_in
+            bought.update({sold.rung: sold.times for sold in sale.sold})
+        if random.random() < 0.6 and moment.to_at is not None:
+            steps.append(PaidStep(last, moment.to_at, units, money))
+            last, units, money = moment.to_at, 0, 0
+    if units or money:
+        steps.append(PaidStep(last, spans[-1].to_at or last, units, money))
+    found = played([], steps, spans, "games", accepts=(25, 100))
+    assert not found.price_unknown
+    assert found.told == sum(step.units for step in steps)
+    for rung, (least, most) in found.prices.items():
+        assert least <= bought[rung] <= most
+    assert any(least > 0 for least, _ in found.prices.values())

@@ -66,6 +66,11 @@ def test_a_meter_that_counts_in_dollars_hides_quarters() -> None:
     assert spent_on(3400, first_price=100, accepts=(25, 100), counted_in=100) == Paid(3400 - 150, 3400 + 150)
 
 
+def test_what_was_left_below_a_dearer_first_price_is_spent_at_the_cheaper_one() -> None:
+    paid = spent_on(1000, first_price=75, first_price_before=125, accepts=(25,))
+    assert paid == Paid(1000 - 50, 1000 + 100)
+
+
 def test_figures_that_no_way_to_buy_gives_are_a_contradiction() -> None:
     assert times_bought(40, Paid(4100, 4100), [Rung(100, 1), Rung(400, 5)]) is None
     assert times_bought(40, Paid(3100, 3100), [Rung(100, 1), Rung(400, 5)]) is None
