@@ -175,3 +175,22 @@ def test_more_work_than_one_answer_may_take_is_refused(
     monkeypatch.setattr(f"baizebook.play.queries.{name}", 10**8)
     response = play.client.get(f"/v1/reports/play?{PERIOD}")
     assert (response.status_code, response.json()["code"]) == (422, "too_much_work")
+
+
+def test_a_table_that_moved_has_a_row_for_each_venue(play: Played) -> None:
+    other = play.route.venue(name="Harbour Lane")["id"]
+    play.route.schedule(other, play.route.tariff()["id"])
+    moved = {
+        "venue_id": other,
+        "moved_at": "2026-10-06T12:00:00-04:00",
+        "meters": {"cash": 226, "plays": 72},
+        "box": "emptied",
+    }
+    play.route.post(f"/tables/{play.table}/moves", moved)
+    play.read("2026-10-09T12:00", cash=326, plays=100)
+    rows = {row["venue_id"]: row["games"] for row in play.answer()["rows"]}
+    assert {venue: (games["counted"], games["readings"]) for venue, games in rows.items()} == {
+        play.venue: (72, 5),
+        other: (28, 2),
+    }
+    assert play.answer()["totals"][0]["counted"] == 100
