@@ -34,7 +34,7 @@ def test_a_month_by_venue_is_a_table_and_piped_plain_lines(at_noon: TestClient, 
         "0.00",
         "70.00",
         "0",
-        "1.14",
+        "1.00",
     )
     assert total == ("total", *row[1:])
     assert waiting_in_words(found) == "1 table has money of this time in the box still: not counted here, not 0."

@@ -30,11 +30,11 @@ from .week_settings import Day, WeekSettings
 
 KEYED_IN_ORDER = (
     col(KeyingRow.keyed_at),
-    col(KeyingRow.schedule_id),
+    col(ScheduleRow.sequence),
     col(KeyingRow.for_on).asc().nulls_first(),
     col(KeyingRow.sequence),
 )
-"""The order in which keyings count."""
+"""The order in which keyings count; a query that uses it joins their schedules."""
 
 _BEFORE_ALL = datetime.min.replace(tzinfo=UTC)
 _FACTS_MAX = 500

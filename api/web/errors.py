@@ -125,9 +125,13 @@ def problem_response(problem: Problem | DomainError, request: Request | None = N
     return Response(json.dumps(body.model_dump()), body.status, headers, media_type="application/problem+json")
 
 
+READ_AS_TEXT = (".html", ".svg", ".ics")
+"""How the addresses of pages, pictures and calendars end."""
+
+
 def _reads_text(request: Request) -> bool:
     """Tell whether a cell or a person reads the answer: CSV, one value, a page, a picture, a calendar."""
-    return request.query_params.get("format") in ("csv", "text") or request.url.path.endswith((".html", ".svg", ".ics"))
+    return request.query_params.get("format") in ("csv", "text") or request.url.path.endswith(READ_AS_TEXT)
 
 
 def refusal_in_words(problem: ProblemOut) -> str:

@@ -12,7 +12,7 @@ from fastapi.routing import iter_route_contexts
 
 from .csv_answer import CSV_PARAMETERS, answers_csv
 from .enum_names import name_enums
-from .errors import ProblemOut
+from .errors import READ_AS_TEXT, ProblemOut
 from .examples import ANSWERS, ASKED, BODIES, PARAMETERS
 from .field_descriptions import describe_fields, describe_parameter
 from .problems import PROBLEMS
@@ -102,12 +102,14 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         for context in iter_route_contexts(app.routes)
         if getattr(context.endpoint, "stores_nothing", False)
     }
-    for path in contract["paths"].values():
+    for address, path in contract["paths"].items():
         for operation in path.values():
             operation["summary"] = summary_of(operation["operationId"])
             if "requestBody" in operation:
                 operation["responses"].setdefault("408", _described(408))
             _offer_csv_options(operation)
+            if address.endswith(READ_AS_TEXT):
+                _offer_refusals_as_text(operation)
             for parameter in operation.get("parameters", []):
                 _without_null(parameter)
                 describe_parameter(parameter)
@@ -137,6 +139,11 @@ def _offer_csv_options(operation: dict[str, Any]) -> None:
     if not answers_csv({int(status): said for status, said in operation["responses"].items()}):
         return
     operation.setdefault("parameters", []).extend(deepcopy(CSV_PARAMETERS))
+    _offer_refusals_as_text(operation)
+
+
+def _offer_refusals_as_text(operation: dict[str, Any]) -> None:
+    """Add the line of text that a refusal is to who asked for CSV, a page, a picture or a calendar."""
     for status, said in operation["responses"].items():
         if status >= "400":
             said["content"]["text/plain"] = {"schema": {"type": "string"}}

@@ -32,6 +32,7 @@ from ..reports.cash_in_hand import Left
 from ..reports.queries import bags_in_hand, differences_of_collector, differences_of_table
 from ..reports.schemas import DifferencesOut
 from ..schedules.queries import Place, listed_at
+from ..schedules.rows import ScheduleRow
 from ..settlements.rows import ReversalRow
 from ..store.changes import TouchedRow
 from ..store.clock import FUTURE_ALLOWED
@@ -283,6 +284,7 @@ def _keyings(session: Session, ids: Collection[UUID]) -> dict[UUID, _Keyings]:
     """Return each table's keyings, wherever the table was then: they go with the machine (W8)."""
     query = (
         select(KeyingRow)
+        .join(ScheduleRow, col(ScheduleRow.id) == col(KeyingRow.schedule_id))
         .where(
             col(KeyingRow.pool_table_id).in_(ids),
             ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)),

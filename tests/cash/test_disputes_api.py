@@ -19,7 +19,8 @@ def test_a_dispute_hangs_on_its_collection_until_it_is_answered(till: Till) -> N
 
 
 def test_a_dispute_is_answered_only_where_it_hangs_and_by_an_owner(till: Till) -> None:
-    one, other = till.collect("2026-10-10", 100), till.collect("2026-10-11", 100)
+    one = till.collect("2026-10-10", 100, collector="a collector")
+    other = till.collect("2026-10-11", 100)
     collector = till.route.token("collector")
     raised = till.client.post(f"/v1/collections/{one['id']}/disputes", json=CLAIM, headers=collector)
     assert raised.status_code == 201
