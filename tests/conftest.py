@@ -41,6 +41,26 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         metafunc.parametrize("database_kind", kinds_for(Path(metafunc.definition.path)))
 
 
+LONGEST = (
+    "test_schemathesis.py",
+    "test_package.py",
+    "test_any_order.py",
+    "test_sells.py",
+    "test_clock_order.py",
+    "test_connection.py",
+    "test_interleavings.py",
+    "test_migrations_whole.py",
+    "test_permissions.py",
+    "test_pages.py",
+)
+"""Files whose tests take longest: they begin first, so that in the end no worker waits for another."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the longest tests first."""
+    items.sort(key=lambda item: LONGEST.index(item.path.name) if item.path.name in LONGEST else len(LONGEST))
+
+
 @pytest.fixture
 def database_url(database_kind: str) -> Iterator[str]:
     """A migrated database of this test's own, of each kind in turn (see ``tests.databases.ON_SQLITE_ALONE``)."""
