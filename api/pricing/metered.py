@@ -23,7 +23,7 @@ from typing import NamedTuple
 
 from .errors import pricing_error
 from .lines import Advice, Line
-from .money import MAX_MINOR, allot, format_money
+from .money import MAX_MINOR, allot, divide_half_up, format_money
 from .play import MINUTE, SECOND, Bill, Piece, Play, Span, at_one_rate, moved, settle
 from .rate import Cap, Per, Rate, Tier, TierMode
 
@@ -183,7 +183,7 @@ def _lines(play: Play, spans: Sequence[Span], *, owed: int, total: int, currency
     """Return the lines of the spans: start fee, time, then what the cap takes off and what the floor adds (M6)."""
     parts = [*_fee(play, currency), *_times(play, spans, currency)]
     shares, billed = [part.shares for part in parts], [part.billed for part in parts]
-    gross = (2 * sum(shares) + play.scale) // (2 * play.scale)
+    gross = divide_half_up(sum(shares), play.scale)
     minutes = -(-sum(billed) // MINUTE)
     if len(parts) == 1:
         lines = [Line(parts[0].what, minutes, gross)]

@@ -91,8 +91,13 @@ def in_currency(fault: Fault, currency: str) -> Fault:
 
 def round_half_up(amount: Fraction) -> int:
     """Return the nearest whole minor unit, a half away from zero (java.math.RoundingMode.HALF_UP)."""
-    whole = (2 * abs(amount.numerator) + amount.denominator) // (2 * amount.denominator)
+    whole = divide_half_up(abs(amount.numerator), amount.denominator)
     return -whole if amount < 0 else whole
+
+
+def divide_half_up(amount: int, by: int) -> int:
+    """Return ``amount / by`` to the nearest whole, a half up; ``amount`` is at least 0, ``by`` at least 1."""
+    return (2 * amount + by) // (2 * by)
 
 
 def allot(total: int, weights: Sequence[int | Fraction], *, tie_to: int = 0) -> list[int]:

@@ -31,6 +31,7 @@ from math import lcm
 from typing import NamedTuple
 
 from .errors import Fault, PricingError, pricing_error
+from .money import divide_half_up
 from .rate import Rate, Tier, TierMode
 from .trading_day import to_us
 
@@ -168,7 +169,7 @@ class Play(NamedTuple):
         else:
             bill = self.passed(bill, span, to=moved(span, end))
             shares = bill.closed + self._capped(bill.open)
-        return (2 * shares + self.scale) // (2 * self.scale)  # half-up: shares are never negative
+        return divide_half_up(shares, self.scale)
 
     def _capped(self, shares: int, slices: int = 1) -> int:
         return shares if self.cap is None else min(shares, self.cap * slices)

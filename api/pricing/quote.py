@@ -21,7 +21,7 @@ from .errors import Fault, PricingError, pricing_error
 from .ladder import Ladder, NextBreak, check_units
 from .lines import Kind, Line
 from .metered import Charge, charge, lasts
-from .money import MAX_MINOR
+from .money import MAX_MINOR, divide_half_up
 from .payable import next_payable
 from .play import LONGEST_PLAY, MAX_PLAYERS, Piece
 from .purchase import ends_after
@@ -273,7 +273,7 @@ def _piece(span: Span, *, from_at: datetime, to_at: datetime) -> Piece:
 
 
 def _per_unit(spends: int, units: int) -> int | None:
-    return (2 * spends + units) // (2 * units) if units else None
+    return divide_half_up(spends, units) if units else None
 
 
 def _check(*, at: datetime, money: int | None, games: int | None, minutes: int | None, players: int) -> None:
