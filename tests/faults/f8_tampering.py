@@ -8,7 +8,7 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime, timedelta
 from random import Random
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from alembic.script import ScriptDirectory
@@ -60,17 +60,17 @@ Verdict = Callable[[Session], object]
 def run(chance: Random, rounds: int) -> str:
     """Change so many bytes and rows of each database, one at a time; walk through the migrations and look for guards."""
     for database in (sqlite_database, postgres_database):
-        _tamper(database, check_whole, chance, rounds=rounds)
-        _tamper_with_bookings(database, booked_facts, chance, rounds=rounds)
+        _tamper(JOURNAL, database, check_whole, chance, rounds=rounds)
+        _tamper(BOOKINGS, database, booked_facts, chance, rounds=rounds)
     walked = sum(_walk(database) for database in (empty_sqlite, lambda: postgres_database(empty=True)))
     return f"{rounds} of {rounds} changes of the journal and of the facts it books found on each database; guards present after each of {walked} migrations"
 
 
 def control(chance: Random) -> None:
     """A check that only adds up finds no changed name and no missing entry; the chain alone no changed collection."""
-    for tamper, verdict in ((_tamper, check_sums), (_tamper_with_bookings, check_whole)):
+    for facts, verdict in ((JOURNAL, check_sums), (BOOKINGS, check_whole)):
         try:
-            tamper(sqlite_database, verdict, chance, rounds=20)
+            _tamper(facts, sqlite_database, verdict, chance, rounds=20)
         except Broken as broken:
             found = broken
         else:
@@ -94,47 +94,35 @@ def check_sums(session: Session) -> object:
     return session.connection().execute(text("SELECT sum(amount_minor) FROM ledger_posting")).scalar() == 0
 
 
+class _Facts(NamedTuple):
+    """What is changed behind the guards: how it is made, in which tables it is, and how one change is made."""
+
+    make: Callable[[Engine], None]
+    tables: tuple[str, ...]
+    change: Callable[[Session, Random], str]
+
+
 def _tamper(
-    database: Callable[[], AbstractContextManager[str]], verdict: Verdict, chance: Random, *, rounds: int
+    facts: _Facts,
+    database: Callable[[], AbstractContextManager[str]],
+    verdict: Verdict,
+    chance: Random,
+    *,
+    rounds: int,
 ) -> None:
+    """Make one change, look whether the verdict shows it, take it back; again and again."""
     with database() as url:
         engine = make_engine(settings_for(url))
         try:
-            _fill(engine)
-            _take_guards_away(engine)
-            with writing(engine) as session:
-                before = verdict(session)
-            found = 0
-            while found < rounds:
-                change = _of_a_row if chance.random() < 0.3 else _of_a_byte
-                with Session(engine.execution_options(writes=True)) as session:
-                    try:
-                        what = change(session, chance)
-                    except (IntegrityError, DataError):
-                        continue  # the database refused it even so
-                    check(verdict(session) != before, f"not found on {engine.dialect.name}: {what}")
-                    session.rollback()
-                found += 1
-        finally:
-            engine.dispose()
-
-
-def _tamper_with_bookings(
-    database: Callable[[], AbstractContextManager[str]], verdict: Verdict, chance: Random, *, rounds: int
-) -> None:
-    """Change one byte of one value of a row that an entry books, again and again."""
-    with database() as url:
-        engine = make_engine(settings_for(url))
-        try:
-            _collect(engine)
-            _take_guards_away(engine, BOOKED)
+            facts.make(engine)
+            _take_guards_away(engine, facts.tables)
             with writing(engine) as session:
                 before = verdict(session)
             found = 0
             while found < rounds:
                 with Session(engine.execution_options(writes=True)) as session:
                     try:
-                        what = _of_a_booked_byte(session, chance)
+                        what = facts.change(session, chance)
                     except (IntegrityError, DataError):
                         continue  # the database refused it even so
                     check(verdict(session) != before, f"not found on {engine.dialect.name}: {what}")
@@ -209,7 +197,7 @@ def _fill(engine: Engine) -> None:
             )
 
 
-def _take_guards_away(engine: Engine, tables: tuple[str, ...] = TABLES) -> None:
+def _take_guards_away(engine: Engine, tables: tuple[str, ...]) -> None:
     with writing(engine) as session:
         if engine.dialect.name == "postgresql":
             for table in tables:
@@ -219,6 +207,10 @@ def _take_guards_away(engine: Engine, tables: tuple[str, ...] = TABLES) -> None:
             query = text(f"SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name IN ({named})")
             for name in session.connection().execute(query).scalars().all():
                 session.connection().exec_driver_sql(f"DROP TRIGGER {name}")
+
+
+def _of_the_journal(session: Session, chance: Random) -> str:
+    return (_of_a_row if chance.random() < 0.3 else _of_a_byte)(session, chance)
 
 
 def _of_a_row(session: Session, chance: Random) -> str:
@@ -288,5 +280,8 @@ def _unguarded(engine: Engine) -> dict[str, list[str]]:
         found = {table: unguarded_events(connection, table) for table in sorted(_present(engine))}
     return {table: missing for table, missing in found.items() if missing}
 
+
+JOURNAL = _Facts(_fill, TABLES, _of_the_journal)
+BOOKINGS = _Facts(_collect, BOOKED, _of_a_booked_byte)
 
 FAULT = Fault(name="F8", says="tampering", run=run, control=control, short=300, long=1000)
