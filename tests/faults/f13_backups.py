@@ -61,7 +61,7 @@ def _back_up_often(
     chance: Random,
     rounds: int,
 ) -> None:
-    with database() as live, _clients(), served(live) as url, tempfile.TemporaryDirectory() as folder:
+    with database() as live, postgres_clients_found(), served(live) as url, tempfile.TemporaryDirectory() as folder:
         for _ in range(3):
             status, body, _ = ask(url, "POST", "/v1/ledger/entries", OPENING)
             check(status == 201, f"an entry was refused: {body!r}")
@@ -96,7 +96,7 @@ def _look(other: str, file: Path, *, before: set[str]) -> None:
 
 
 @contextmanager
-def _clients() -> Iterator[None]:
+def postgres_clients_found() -> Iterator[None]:
     """Find the clients of PostgreSQL that came with the server."""
     path = os.environ["PATH"]
     os.environ["PATH"] = f"{postgres_clients()}:{path}"
