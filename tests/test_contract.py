@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from baizebook.app import create_app
-from baizebook.ops.commands import contract_text
+from baizebook.ops.commands.contract import contract_text
 from baizebook.store.settings import Settings
 from baizebook.web.enum_names import ENUM_NAMES, enums_below
 from baizebook.web.examples import BODIES

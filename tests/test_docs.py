@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from baizebook.app import create_app
 from baizebook.demo.load import load
-from baizebook.ops import cli, commands
-from baizebook.store import migrate
+from baizebook.ops import cli, existing_database
+from baizebook.store import clock, migrate
 from baizebook.store.db import make_engine, writing
 from baizebook.store.settings import Settings
 from baizebook.web import openapi
@@ -43,8 +43,8 @@ def test_the_terminal_answers_as_the_readme_shows(
         migrate.upgrade(engine)
         with writing(engine) as session:
             load(session, now=NOON)
-        monkeypatch.setattr(commands, "get_engine", lambda: engine)
-        monkeypatch.setattr(commands.clock, "now", lambda: NOON)
+        monkeypatch.setattr(existing_database, "get_engine", lambda: engine)
+        monkeypatch.setattr(clock, "now", lambda: NOON)
         for block in blocks("console"):
             command, *answer = block.rstrip("\n").split("\n")
             assert cli.main(shlex.split(command.removeprefix("$ baizebook "))) == 0

@@ -20,21 +20,21 @@ import typer
 from .. import __version__
 
 COMMANDS = {
-    "serve": "serve",
-    "demo": "demo",
-    "migrate": "migrate",
-    "check": "check",
-    "backup": "backup",
-    "restore": "restore_backup",
-    "token create": "create_token",
-    "quote": "quote",
-    "earned": "earned",
-    "import": "import_file",
-    "assess": "assess",
-    "ledger verify": "verify_ledger",
-    "contract": "contract",
+    "serve": "serve.serve",
+    "demo": "demo.demo",
+    "migrate": "migrate.migrate",
+    "check": "check.check",
+    "backup": "backup.backup",
+    "restore": "backup.restore",
+    "token create": "token.create",
+    "quote": "quote.quote",
+    "earned": "earned.earned",
+    "import": "import_file.import_file",
+    "assess": "assess.assess",
+    "ledger verify": "ledger.verify",
+    "contract": "contract.contract",
 }
-"""Each command, and the function of ``baizebook.ops.commands`` that does it."""
+"""Each command, and the file and function of ``baizebook.ops.commands`` that do it."""
 
 _MARKUP: Literal["rich"] | None = "rich" if sys.stdout.isatty() else None
 
@@ -64,8 +64,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(command: str, **options: Any) -> None:
     """Look a command up by its name, run it, and end with its status."""
-    commands = import_module("baizebook.ops.commands")
-    raise typer.Exit(commands.run(getattr(commands, COMMANDS[command]), **options))
+    raise typer.Exit(import_module("baizebook.ops.running").run(COMMANDS[command], **options))
 
 
 def _show_version(asked: bool) -> None:

@@ -1,0 +1,1 @@
+"""What each command does, a file for each command: only the file of the one that was typed is loaded."""

@@ -1,0 +1,32 @@
+"""``baizebook demo``: load the invented route, answer one question, then serve."""
+
+from ...demo.load import hand_out, is_loaded, load, owner_token
+from ...demo.show import answered_question, requests_to_paste
+from ...store import clock, migrate
+from ...store.db import get_engine, reading, writing
+from ...worklist.service import catch_up
+from ..terminal import say
+from .serve import serve
+
+
+def demo(*, host: str, port: int, no_serve: bool) -> int:
+    """Load the demo where it is not loaded yet, answer one question, show requests to paste, and serve."""
+    migrate.upgrade(get_engine())
+    now = clock.now()
+    with writing(get_engine()) as session:
+        was_loaded = is_loaded(session)
+        if not was_loaded:
+            load(session, now=now)
+        token = owner_token(session, now=now)
+    catch_up(get_engine(), now=now)
+    if not was_loaded:
+        with writing(get_engine()) as session:
+            hand_out(session, now=now)
+    base_url = f"http://{host}:{port}"
+    with reading(get_engine()) as session:
+        say(answered_question(session, now=now) + "\n")
+        say(requests_to_paste(session, base_url=base_url, token=token, now=now) + "\n")
+    if no_serve:
+        return 0
+    say(f"Try it in a browser: {base_url}/docs")
+    return serve(host=host, port=port, workers=1)

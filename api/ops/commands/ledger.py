@@ -1,0 +1,26 @@
+"""``baizebook ledger``: verify the books."""
+
+from ...reports.queries import verify_books
+from ...store.db import reading
+from ..existing_database import existing_database
+from ..terminal import complain, say
+
+
+def verify() -> int:
+    """Follow the chain of entries; the status is 1 where one does not fit."""
+    with reading(existing_database()) as session:
+        found = verify_books(session)
+    if found.ok:
+        last = f" The last hash is {found.last_hash}." if found.last_hash else ""
+        say(f"{found.entries} entries, and every one fits.{last}")
+        return 0
+    if found.altered_entries:
+        complain(f"Entry {found.altered_entries[0]} books facts that were changed since. Restore a backup.")
+    if found.altered_collections:
+        complain(
+            f"Collection {found.altered_collections[0]} was changed since it was recorded, or follows one that is gone."
+        )
+    bad = found.first_bad
+    if bad is not None:
+        complain(f"Entry {bad.place} does not fit (number {bad.number}, id {bad.id}): {bad.why}.")
+    return 1

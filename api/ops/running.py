@@ -1,0 +1,46 @@
+"""Runs a command: whatever is refused becomes a sentence on the error stream and a status, never a traceback.
+
+A mistake of ours keeps its traceback.
+"""
+
+from collections.abc import Callable
+from importlib import import_module
+from typing import Any
+
+from sqlalchemy.exc import DBAPIError
+
+from ..pricing import DomainError
+from ..web.errors import Problem, problem_out
+from .database_trouble import in_words
+from .terminal import complain
+
+
+def run(function: str, **options: Any) -> int:
+    """Run a function of ``ops.commands``, such as ``token.create``; return its status, 1 where something was refused."""
+    module, _, name = function.rpartition(".")
+    try:
+        command: Callable[..., int | None] = getattr(import_module(f"baizebook.ops.commands.{module}"), name)
+        return command(**options) or 0
+    except (Problem, DomainError) as error:
+        problem = problem_out(error)
+        complain(f"{problem.title.rstrip('.')}.")
+        mistakes = [f"{item.where}: found {item.found}, expected {item.expected}" for item in problem.errors]
+        if problem.detail not in (problem.title, "; ".join(mistakes)):
+            complain(f"  {problem.detail}")
+        for mistake in mistakes:
+            complain(f"  {mistake}")
+    except DBAPIError as error:
+        words = in_words(error)
+        if words is None:
+            raise
+        complain(words)
+    except BrokenPipeError:
+        return 0
+    except OSError as error:
+        complain(f"{error.filename or 'The system'}: {error.strerror or error}.")
+    except ValueError as error:
+        complain(str(error))
+    except KeyboardInterrupt:
+        complain("Stopped.")
+        return 130
+    return 1

@@ -1,0 +1,81 @@
+"""Words on the terminal: answers on the output, refusals on the error stream; colours only where somebody looks."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from typing import Protocol
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.table import Table
+from rich.text import Text
+
+_STYLES = {"good": "green", "warning": "yellow", "bad": "bold red"}
+
+
+class Graded(Protocol):
+    """What a check found: a name, a grade and a sentence."""
+
+    @property
+    def what(self) -> str: ...
+    @property
+    def grade(self) -> str: ...
+    @property
+    def says(self) -> str: ...
+
+
+def say(text: str) -> None:
+    """Write a text to the output."""
+    _print(Text(text))
+
+
+def complain(text: str) -> None:
+    """Write a text to the error stream."""
+    _print(Text(text), error=True)
+
+
+def say_lines(lines: Iterable[str]) -> None:
+    """Write lines to the output as they are, for a program to read."""
+    sys.stdout.writelines(f"{line}\n" for line in lines)
+
+
+def show_findings(findings: Iterable[Graded]) -> None:
+    """Write a line for each finding; those that are not good to the error stream."""
+    for finding in findings:
+        line = Text.assemble((f"{finding.grade:7}", _STYLES[finding.grade]), f"  {finding.what}: {finding.says}")
+        _print(line, error=finding.grade != "good")
+
+
+def on_terminal() -> bool:
+    """Tell whether somebody looks at the output: it is a terminal, not a file or another program."""
+    return sys.stdout.isatty()
+
+
+def print_table(table: Table) -> None:
+    """Write a table to a terminal."""
+    Console().print(table)
+
+
+class Step(Protocol):
+    """Moves a bar: ``done`` of ``total`` in all."""
+
+    def __call__(self, done: int, total: int) -> None: ...
+
+
+@contextmanager
+def bar(doing: str) -> Iterator[Step]:
+    """Show on a terminal's error stream how far some work is; nothing where nobody looks."""
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, disable=not console.is_terminal, transient=True) as progress:
+        task = progress.add_task(doing, total=None)
+        yield lambda done, total: progress.update(task, completed=done, total=total)
+
+
+def _print(text: Text, *, error: bool = False) -> None:
+    """Print on a terminal with its colours, else plain and unwrapped; at once, for a server may follow."""
+    console = Console(stderr=error)
+    console.print(text, soft_wrap=True)
+    console.file.flush()
