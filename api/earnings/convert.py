@@ -1,6 +1,7 @@
 """Writes earnings as messages and as CSV."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime
 from fractions import Fraction
 from typing import Any
@@ -9,6 +10,7 @@ from uuid import UUID
 from ..pricing import format_money, parse_money
 from ..pricing.money import round_half_up
 from ..web.csv_text import CsvText, csv_text, text_cell
+from .bars_picture import BARS_MAX, Bar, Panel, bars_picture, longest
 from .best_and_worst import Facts, Placed, Ranking, reasons
 from .earned import AMOUNTS as BOX_AMOUNTS
 from .earned import Earned, Grouping, Key, Sum
@@ -16,6 +18,7 @@ from .not_collected import NotYetCollected
 from .parts import parts_of
 from .rows import EarnedBoxRow
 from .schemas import (
+    BestAndWorstOut,
     EarningsAmountsOut,
     EarningsOut,
     EarningsRowOut,
@@ -201,7 +204,9 @@ def earnings_csv(rows: Iterable[EarningsRowOut], by: Sequence[Grouping]) -> CsvT
 
 
 def earnings_svg(found: EarningsOut) -> str:
-    """Draw the rows of each week, with what is not yet collected hatched; they must be by week alone."""
+    """Draw the rows: by week alone, a column a week with what is not yet collected hatched; else a bar a row."""
+    if found.by != ["week"]:
+        return earnings_bars(found)
     gross = {
         (row.currency, row.week): parse_money(row.gross, row.currency) for row in found.rows if row.week is not None
     }
@@ -217,6 +222,118 @@ def earnings_svg(found: EarningsOut) -> str:
     ]
     weeks = weeks_of(gross, waiting, from_on=found.from_, until_on=found.to)
     return weeks_picture(weeks, from_on=found.from_, until_on=found.to)
+
+
+def earnings_bars(found: EarningsOut) -> str:
+    """Draw a bar for each row, of each currency; by table or by venue, with what is not yet collected hatched."""
+    waiting: dict[tuple[str, str], int] = defaultdict(int)
+    if found.by in (["table"], ["venue"]):
+        for one in found.not_yet_collected:
+            if one.estimate is not None:
+                id_ = one.table_id if found.by == ["table"] else one.venue_id
+                waiting[one.currency, str(id_)] += parse_money(one.estimate, one.currency)
+    bars: dict[str, list[Bar]] = defaultdict(list)
+    for row in found.rows:
+        beyond = waiting.pop((row.currency, str(row.table_id if found.by == ["table"] else row.venue_id)), 0)
+        amount = parse_money(row.gross, row.currency)
+        name = ", ".join(_name_of(row, grouping) for grouping in found.by) or "In all"
+        bars[row.currency].append(
+            Bar(name=name, amount=amount, beyond=beyond, words=_amount_in(row.currency)(amount, beyond))
+        )
+    in_time = found.by[:1] in (["week"], ["month"], ["year"])
+    panels = [
+        Panel(
+            head=f"Takings in {currency}",
+            bars=of_one if in_time and len(of_one) <= 5 * BARS_MAX else longest(of_one, words=_amount_in(currency)),
+        )
+        for currency, of_one in sorted(bars.items())
+    ]
+    named = f" by {' and '.join(found.by)}" if found.by else ""
+    return bars_picture(
+        f"Takings{named}",
+        panels,
+        from_on=found.from_,
+        until_on=found.to,
+        legend="Grey: counted. Hatched: estimated, not yet collected.",
+    )
+
+
+def _amount_in(currency: str) -> Callable[[int, int], str]:
+    def words(amount: int, beyond: int) -> str:
+        counted = format_money(amount, currency)
+        return f"{counted} + about {format_money(beyond, currency)}" if beyond else counted
+
+    return words
+
+
+def _name_of(row: EarningsRowOut, grouping: str) -> str:
+    """Return what a row is called by one of its groupings."""
+    match grouping:
+        case "table":
+            return row.table or "no table"
+        case "venue":
+            return row.venue or "no venue"
+        case "agreement":
+            return "no agreement" if row.agreement_id is None else f"agreement {str(row.agreement_id)[-6:]}"
+        case _:
+            return str(getattr(row, grouping) or "none")
+
+
+def best_and_worst_svg(found: BestAndWorstOut) -> str:
+    """Draw what a week of the best and of the worst tables takes in, with the middle table's dashed across."""
+    panels = []
+    for ranking in found.rankings:
+        highest = max(parse_money(one.a_week, ranking.currency) for one in ranking.best)
+        for head, tables in (("Best", ranking.best), ("Worst", ranking.worst)):
+            bars = [
+                Bar(
+                    name=f"{one.place}. {one.table}, {one.venue}",
+                    amount=parse_money(one.a_week, ranking.currency),
+                    words=one.a_week,
+                )
+                for one in tables
+            ]
+            if bars:
+                panels.append(
+                    Panel(
+                        head=f"{head} of {ranking.tables} tables, takings a week in {ranking.currency}",
+                        bars=bars,
+                        highest=highest,
+                        middle=parse_money(ranking.middle_a_week, ranking.currency),
+                    )
+                )
+    return bars_picture(
+        "Best and worst tables",
+        panels,
+        from_on=found.from_,
+        until_on=found.to,
+        legend="Takings a week, less refunds. The line across the bars: the middle table.",
+    )
+
+
+def best_and_worst_csv(found: BestAndWorstOut) -> CsvText:
+    """Write one line a table: its currency, side and place, its figures, and why it may be so."""
+    figures = ("a_week", "gross", "games", "table_weeks", "first_price", "hours_sold", "days_out_of_order")
+    columns = ("currency", "side", "place", "table_id", "table", "venue_id", "venue", *figures, "why")
+    return csv_text(
+        columns,
+        (
+            [
+                ranking.currency,
+                side,
+                one.place,
+                one.table_id,
+                text_cell(one.table),
+                one.venue_id,
+                text_cell(one.venue),
+                *(_cell(name, getattr(one, name)) for name in figures),
+                text_cell(" ".join(one.why)),
+            ]
+            for ranking in found.rankings
+            for side, tables in (("best", ranking.best), ("worst", ranking.worst))
+            for one in tables
+        ),
+    )
 
 
 def _cell(name: str, value: object) -> str:

@@ -13,7 +13,7 @@ from textwrap import wrap
 
 WIDTH = 360
 LEFT, RIGHT = 48, 12
-_LINE_HEIGHT = 15
+_LINE_HEIGHT, _SHEET = 15, 960
 _CHARS_OF_A_LINE = 56
 _STYLE = "text{font:11px system-ui,sans-serif;fill:#111}.head{font-size:13px;font-weight:600}"
 _HATCH = (
@@ -24,10 +24,11 @@ _HATCH = (
 
 
 def picture(title: str, description: str, parts: Iterable[str], *, height: float) -> str:
-    """Return a whole picture of some parts."""
+    """Return a whole picture of some parts: twice its units wide, narrower where it would be longer than a sheet of paper."""
+    width = max(WIDTH, min(2 * WIDTH, int(WIDTH * _SHEET / height)))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {number(height)}" role="img" '
-        f'aria-labelledby="title description" style="max-width:100%;height:auto" width="{WIDTH * 2}">'
+        f'aria-labelledby="title description" style="max-width:100%;height:auto" width="{width}">'
         f'<title id="title">{html.escape(title)}</title><desc id="description">{html.escape(description)}</desc>'
         f"<style>{_STYLE}</style>{_HATCH}"
         f'<rect width="{WIDTH}" height="{number(height)}" fill="#fff"/>{"".join(parts)}</svg>\n'
@@ -51,11 +52,13 @@ def paragraph(y: float, words: str) -> tuple[list[str], float]:
     return [text(8, y + _LINE_HEIGHT * i, line) for i, line in enumerate(lines)], y + _LINE_HEIGHT * len(lines)
 
 
-def line(x1: float, y1: float, x2: float, y2: float, *, dashed: bool = False, width: float = 1) -> str:
-    """Return a straight line."""
+def line(
+    x1: float, y1: float, x2: float, y2: float, *, dashed: bool = False, white: bool = False, width: float = 1
+) -> str:
+    """Return a straight line; a white one below it keeps a line apart from what it crosses."""
     dash = ' stroke-dasharray="4 3"' if dashed else ""
     ends = f'x1="{number(x1)}" y1="{number(y1)}" x2="{number(x2)}" y2="{number(y2)}"'
-    return f'<line {ends} stroke="#111" stroke-width="{number(width)}"{dash}/>'
+    return f'<line {ends} stroke="{"#fff" if white else "#111"}" stroke-width="{number(width)}"{dash}/>'
 
 
 def path(points: Sequence[tuple[float, float]], *, dashed: bool = False) -> str:

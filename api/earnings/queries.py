@@ -191,6 +191,19 @@ def collected_at(session: Session, collection_ids: Collection[UUID]) -> dict[UUI
     return dict(session.exec(query).all())
 
 
+def first_collected_on(session: Session, *, venue_id: UUID | None = None, table_id: UUID | None = None) -> date | None:
+    """Return the trading date of the first collection that was not reversed: of all, of a venue or of a table."""
+    query = select(func.min(CollectionRow.trading_on)).where(
+        col(CollectionRow.id).not_in(select(ReversalRow.collection_id))
+    )
+    if venue_id is not None:
+        query = query.where(CollectionRow.venue_id == venue_id)
+    if table_id is not None:
+        of_table = select(CollectedTableRow.collection_id).where(CollectedTableRow.pool_table_id == table_id)
+        query = query.where(col(CollectionRow.id).in_(of_table))
+    return session.exec(query).one()
+
+
 def _worked_out(
     session: Session, table_ids: Iterable[UUID], *, from_on: date, until_on: date, venue_id: UUID | None
 ) -> list[Earned]:

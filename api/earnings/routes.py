@@ -8,12 +8,11 @@ from ..venues.service import get_venue
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
-from ..web.errors import http_problem
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Date, Id
 from ..web.svg_answer import SVG, SvgAnswer
-from .convert import earnings_csv, earnings_svg
+from .convert import best_and_worst_csv, best_and_worst_svg, earnings_csv, earnings_svg
 from .schemas import BestAndWorstOut, EarningsOut
 from .service import Compare, EarningsQuestion, groupings, read_best_and_worst, read_earnings, reckon
 from .shared_expenses import SharedBy
@@ -49,7 +48,7 @@ def get_earnings(
         Query(description="Spread expenses of a venue or the route over its tables by this key; absent: leave them."),
     ] = None,
     format: Annotated[
-        Literal["json", "csv", "svg"], Query(description="A csv has one line a row; an svg, by week, a bar a week.")
+        Literal["json", "csv", "svg"], Query(description="A csv has one line a row; an svg draws a bar a row.")
     ] = "json",
 ) -> Response:
     """Earnings of a period by table, venue, agreement, week, month, year or denomination.
@@ -67,8 +66,6 @@ def get_earnings(
         venue_id=venue_id,
         shared_by=shared_by,
     )
-    if format == "svg" and asked.by != ("week",):
-        raise http_problem("invalid", where="query.by", found=by, expected="week, for a picture")
     session.rollback()  # its snapshot would not show what is worked out now
     reckon(request.app.state.engine)
     found = read_earnings(session, asked, now=now)
@@ -80,7 +77,9 @@ def get_earnings(
     return CsvAnswer(text, name=f"earnings-{from_}-{to}")
 
 
-@router.get("/reports/best-and-worst", responses=problems())
+@router.get(
+    "/reports/best-and-worst", responses={**problems(409), 200: {"model": BestAndWorstOut, "content": {**CSV, **SVG}}}
+)
 def get_best_and_worst(
     request: Request,
     session: SessionDep,
@@ -89,7 +88,10 @@ def get_best_and_worst(
     to: Annotated[Date, Query(description="The trading date after the last one.")],
     venue_id: Annotated[Id | None, Query(description="Only this venue.")] = None,
     count: Annotated[int, Query(ge=1, le=50, description="Tables on each side.")] = 10,
-) -> BestAndWorstOut:
+    format: Annotated[
+        Literal["json", "csv", "svg"], Query(description="A csv has one line a table; an svg draws a bar a table.")
+    ] = "json",
+) -> Response:
     """The tables that take in most and least a week, and why it may be so.
 
     Takings a week, less refunds, over the weeks that a table was on the route. Beside each: its price, the hours a week in
@@ -101,4 +103,9 @@ def get_best_and_worst(
     session.rollback()  # its snapshot would not show what is worked out now
     reckon(request.app.state.engine)
     asked = EarningsQuestion(from_on=from_, until_on=to, by=(), venue_id=venue_id)
-    return read_best_and_worst(session, asked, count=count)
+    found = read_best_and_worst(session, asked, count=count)
+    if format == "svg":
+        return SvgAnswer(best_and_worst_svg(found))
+    if format == "csv":
+        return CsvAnswer(best_and_worst_csv(found), name=f"best-and-worst-{from_}-{to}")
+    return Response(found.model_dump_json(by_alias=True), media_type="application/json")

@@ -23,6 +23,7 @@ from .queries import (
     collected_at,
     expenses_of,
     facts_of_tables,
+    first_collected_on,
     names_of,
     notes_to_reckon,
     open_boxes,
@@ -56,8 +57,12 @@ class EarningsQuestion:
 
 
 def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -> EarningsOut:
-    """Return what was earned; refuse a period that is backwards, empty or too long, and comparisons of dated rows."""
-    _must_be_a_period(asked)
+    """Return what was earned.
+
+    Refuses a period that is backwards, of no length, too long or before the first collection, and comparisons of dated rows.
+    """
+    must_be_a_period(asked.from_on, asked.until_on, where="query.to")
+    _must_fit_the_rows(asked)
     earlier = _period_before(asked)
     rows = _earned_in(session, asked, asked.from_on, asked.until_on)
     of_all = rows
@@ -70,6 +75,8 @@ def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -
         until_on=asked.until_on,
         today=today_at(session, now=now),
     )
+    if not rows and not waiting:
+        must_not_be_before_collections(session, asked.until_on, where="query.to", venue_id=asked.venue_id)
     of_tables = {found.box.table_id for found in waiting}
     if "table" in asked.by:
         place = asked.by.index("table") + 1
@@ -125,10 +132,12 @@ def _spread(
 
 def read_best_and_worst(session: Session, asked: EarningsQuestion, *, count: int) -> BestAndWorstOut:
     """Return the tables that took in most and least a week in a period, and why it may be so."""
-    _must_be_a_period(asked)
+    must_be_a_period(asked.from_on, asked.until_on, where="query.to")
     sums = sums_of(
         session, by=("table", "venue"), from_on=asked.from_on, until_on=asked.until_on, venue_id=asked.venue_id
     )
+    if not sums:
+        must_not_be_before_collections(session, asked.until_on, where="query.to", venue_id=asked.venue_id)
     found = rankings(sums, count=count)
     ids = {UUID(one.table_id) for ranking in found for one in (*ranking.best, *ranking.worst)}
     facts = facts_of_tables(session, ids, from_on=asked.from_on, until_on=asked.until_on)
@@ -201,18 +210,35 @@ def groupings(by: str, *, where: str) -> tuple[Grouping, ...]:
     return named  # type: ignore[return-value]
 
 
-def _must_be_a_period(asked: EarningsQuestion) -> None:
-    days = (asked.until_on - asked.from_on).days
+def must_be_a_period(from_on: date, until_on: date, *, where: str) -> None:
+    """Refuse a period that is backwards, of no length, or longer than ten years."""
+    days = (until_on - from_on).days
     if days < 1:
-        raise http_problem("invalid", where="to", found=asked.until_on, expected=f"a date after {asked.from_on}")
+        raise http_problem("invalid", where=where, found=until_on, expected=f"a date after {from_on}")
     if days > MAX_DAYS:
-        raise http_problem("invalid", where="to", found=f"{days} days", expected=f"at most {MAX_DAYS} days")
+        raise http_problem("invalid", where=where, found=f"{days} days", expected=f"at most {MAX_DAYS} days")
+
+
+def must_not_be_before_collections(
+    session: Session, until_on: date, *, where: str, venue_id: UUID | None = None, table_id: UUID | None = None
+) -> None:
+    """Refuse (``period_before_records``) a period in which nothing was found that ends before the first collection.
+
+    A route that was never collected is answered with nothing.
+    """
+    first_on = first_collected_on(session, venue_id=venue_id, table_id=table_id)
+    if first_on is not None and until_on <= first_on:
+        expected = f"a date after {first_on}, when a box was first collected"
+        raise http_problem("period_before_records", where=where, found=until_on, expected=expected)
+
+
+def _must_fit_the_rows(asked: EarningsQuestion) -> None:
     if len(set(asked.by)) < len(asked.by):
-        raise http_problem("invalid", where="by", found=",".join(asked.by), expected="each grouping once")
+        raise http_problem("invalid", where="query.by", found=",".join(asked.by), expected="each grouping once")
     dated = [grouping for grouping in asked.by if grouping in ("week", "month", "year")]
     if asked.compare is not None and dated:
         expected = "no week, month or year beside compare: the rows of two periods have no date in common"
-        raise http_problem("invalid", where="by", found=",".join(dated), expected=expected)
+        raise http_problem("invalid", where="query.by", found=",".join(dated), expected=expected)
 
 
 def _period_before(asked: EarningsQuestion) -> tuple[date, date] | None:

@@ -1,11 +1,14 @@
 """Writes how tables were played as messages and as CSV."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from itertools import chain
 from typing import Any, NamedTuple
 from uuid import UUID
 
+from ..earnings.bars_picture import BARS_MAX, Bar, Panel, bars_picture, longest
 from ..pricing import format_money
+from ..pricing.ladder import count_of
 from ..pricing.money import exponent, round_half_up
 from ..web.csv_text import CsvText, csv_text, text_cell
 from .meter_steps import PaidStep, Steps
@@ -15,6 +18,7 @@ from .schemas import (
     PlayInWindowOut,
     PlayOfMeterOut,
     PlayOfTableOut,
+    PlayOut,
     PlayTotalOut,
     PriceBoughtOut,
     PriceUnknownOut,
@@ -127,29 +131,91 @@ def _percent(tenths: int | None) -> str | None:
     return None if tenths is None else f"{tenths // 10}.{tenths % 10}"
 
 
-def play_csv(rows: Iterable[PlayOfTableOut]) -> CsvText:
-    """Write, of each table and meter, one line of the whole, one a price, one a window, and one of each cannot_tell."""
-    return csv_text(_HEAD, (line for row in rows for line in _lines(row)))
+def play_csv(found: PlayOut) -> CsvText:
+    """Write, of each table and meter, one line of the whole, one a price, one a window, and one of each cannot_tell.
+
+    Then the same of all tables of a currency, under ``total``, ``total_price`` and so on, without a table.
+    """
+    return csv_text(_HEAD, chain(*map(_lines_of_table, found.rows), *map(_lines_of_total, found.totals)))
 
 
-def _lines(row: PlayOfTableOut) -> Iterator[list[object]]:
+def _lines_of_table(row: PlayOfTableOut) -> Iterator[list[object]]:
     for kind, found in (("games", row.games), ("minutes", row.minutes)):
-        if found is None:
-            continue
-        at = [row.table_id, text_cell(row.table), row.venue_id, text_cell(row.venue), row.currency, kind]
-        at.append(text_cell(found.meter))
-        no_price: list[object] = [""] * 5
-        yield [*at, "all", "", found.counted, *_money(found), *no_price]
-        for price in found.prices:
-            times = [price.units, price.times_least, price.times_most]
-            shares = [price.share_percent_least or "", price.share_percent_most or ""]
-            yield [*at, "price", price.price, "", "", "", "", *times, *shares]
-        for window in found.windows:
-            yield [*at, "window", text_cell(window.window), window.units, *_money(window), *no_price]
-        for unknown, of in ((found.prices_unknown, "price_cannot_tell"), (found.windows_unknown, "window_cannot_tell")):
-            for one in unknown:
-                yield [*at, of, one.why, one.units, "", "", "", *no_price]
+        if found is not None:
+            at = [row.table_id, text_cell(row.table), row.venue_id, text_cell(row.venue), row.currency, kind]
+            yield from _lines(found, [*at, text_cell(found.meter)], "all", "")
+
+
+def _lines_of_total(total: PlayTotalOut) -> Iterator[list[object]]:
+    yield from _lines(total, ["", "", "", "", total.currency, total.kind, ""], "total", "total_")
+
+
+def _lines(found: PlayFiguresOut, at: list[object], whole: str, prefix: str) -> Iterator[list[object]]:
+    no_price: list[object] = [""] * 5
+    yield [*at, whole, "", found.counted, *_money(found), *no_price]
+    for price in found.prices:
+        times = [price.units, price.times_least, price.times_most]
+        shares = [price.share_percent_least or "", price.share_percent_most or ""]
+        yield [*at, f"{prefix}price", price.price, "", "", "", "", *times, *shares]
+    for window in found.windows:
+        yield [*at, f"{prefix}window", text_cell(window.window), window.units, *_money(window), *no_price]
+    for unknown, of in ((found.prices_unknown, "price_cannot_tell"), (found.windows_unknown, "window_cannot_tell")):
+        for one in unknown:
+            yield [*at, f"{prefix}{of}", one.why, one.units, "", "", "", *no_price]
 
 
 def _money(found: PlayFiguresOut | PlayInWindowOut) -> list[object]:
     return [found.money or "", found.money_units, found.money_a_unit or ""]
+
+
+_IN_WORDS = {
+    "several_windows": "Cannot tell: several windows",
+    "prices_unknown": "Cannot tell: prices unknown",
+}
+
+
+def play_svg(found: PlayOut) -> str:
+    """Draw, of each currency and kind, what a unit brought by table, the share of each price, and the units by window."""
+    panels = [panel for total in found.totals for panel in _panels(total, found.rows)]
+    legend = "Grey: counted, or at least. Hatched: at most, or what nobody can tell."
+    return bars_picture("How tables are played", panels, from_on=found.from_, until_on=found.to, legend=legend)
+
+
+def _panels(total: PlayTotalOut, rows: Sequence[PlayOfTableOut]) -> Iterator[Panel]:
+    kind, unit = total.kind, {"games": "game", "minutes": "minute"}[total.kind]
+    brought = [
+        Bar(
+            name=f"{row.table}, {row.venue}",
+            amount=int(of_kind.money_a_unit.replace(".", "")),
+            words=of_kind.money_a_unit,
+        )
+        for row in rows
+        if row.currency == total.currency and (of_kind := getattr(row, kind)) and of_kind.money_a_unit is not None
+    ]
+    if brought:
+        ordered = sorted(brought, key=lambda one: -one.amount)
+        left_out = f"; the first {BARS_MAX} of {len(ordered)} tables" if len(ordered) > BARS_MAX else ""
+        yield Panel(head=f"What a {unit} brought, {total.currency}{left_out}", bars=ordered[:BARS_MAX])
+    if total.prices:
+        bars = [
+            Bar(
+                name=f"{price.price} for {count_of(price.units, kind)}",
+                amount=_tenths(price.share_percent_least),
+                beyond=_tenths(price.share_percent_most) - _tenths(price.share_percent_least),
+                words=f"{price.share_percent_least} to {price.share_percent_most} %",
+            )
+            for price in total.prices
+        ]
+        head = f"Share of {total.prices_told} {kind} bought at each price, {total.currency}"
+        yield Panel(head=head, bars=bars[:BARS_MAX], highest=1000)
+    counted = [Bar(name=one.window, amount=one.units, words=str(one.units)) for one in total.windows if one.units]
+    unknown = [
+        Bar(name=_IN_WORDS[one.why], amount=0, beyond=one.units, words=str(one.units)) for one in total.windows_unknown
+    ]
+    if counted or unknown:
+        known = longest(counted, words=lambda amount, _beyond: str(amount))
+        yield Panel(head=f"{kind.capitalize()} by window, {total.currency}", bars=[*known, *unknown])
+
+
+def _tenths(percent: str | None) -> int:
+    return int((percent or "0.0").replace(".", ""))

@@ -10,14 +10,15 @@ from ..web.dependencies import SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Date, Id
-from .convert import play_csv
+from ..web.svg_answer import SVG, SvgAnswer
+from .convert import play_csv, play_svg
 from .schemas import PlayOut
 from .service import read_play
 
 router = APIRouter(prefix="/v1", tags=["reports"], route_class=Route)
 
 
-@router.get("/reports/play", responses={**problems(), 200: {"model": PlayOut, "content": CSV}})
+@router.get("/reports/play", responses={**problems(409), 200: {"model": PlayOut, "content": {**CSV, **SVG}}})
 def get_play(
     session: SessionDep,
     principal: Annotated[Principal, allow("accountant")],
@@ -26,7 +27,8 @@ def get_play(
     venue_id: Annotated[Id | None, Query(description="Only tables while they were at this venue.")] = None,
     table_id: Annotated[Id | None, Query(description="Only this table.")] = None,
     format: Annotated[
-        Literal["json", "csv"], Query(description="A csv has one line a table and meter, and one a price and window.")
+        Literal["json", "csv", "svg"],
+        Query(description="A csv has one line a table and meter, and one a price and window; an svg draws them."),
     ] = "json",
 ) -> Response:
     """How tables are played: games and minutes, what a game brought, and what was bought at each price.
@@ -37,5 +39,7 @@ def get_play(
     """
     found = read_play(session, from_on=from_, until_on=to, venue_id=venue_id, table_id=table_id)
     if format == "csv":
-        return CsvAnswer(play_csv(found.rows), name=f"play-{from_}-{to}")
+        return CsvAnswer(play_csv(found), name=f"play-{from_}-{to}")
+    if format == "svg":
+        return SvgAnswer(play_svg(found))
     return Response(found.model_dump_json(by_alias=True), media_type="application/json")

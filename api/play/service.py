@@ -6,17 +6,15 @@ from uuid import UUID
 
 from sqlmodel import Session
 
+from ..earnings.service import must_be_a_period, must_not_be_before_collections
 from ..pool_tables.service import get_table
 from ..venues.service import get_venue
-from ..web.errors import http_problem
 from .convert import OfMeter, of_meter_out, total_out
 from .meter_steps import paid_by_boxes, paid_by_meter, steps_of
 from .played import Played, UnitKind, added, played
 from .queries import TableThere, tables_there
 from .schemas import PlayOfTableOut, PlayOut
 
-MAX_DAYS = 3_700
-"""The longest period of one answer: ten years."""
 NOTICE = (
     "Figures between readings of the period; nothing is spread over days. Shares of prices hold every way to buy that "
     "gives the same games and money: an exact figure where the least is the most. What no reading shows is cannot_tell."
@@ -29,21 +27,24 @@ def read_play(
 ) -> PlayOut:
     """Return how each table was played, and all tables of a currency.
 
-    Refuses an unknown venue or table (``not_found``), a period that is backwards, empty or too long, ``too_much_work``.
+    Refuses an unknown venue or table (``not_found``), ``too_much_work``, and a period that is backwards,
+    of no length, too long, or before the first collection where no meter was read in it either.
     """
-    _must_be_a_period(from_on, until_on)
+    must_be_a_period(from_on, until_on, where="query.to")
     if venue_id is not None:
         get_venue(session, venue_id)
     if table_id is not None:
         get_table(session, table_id)
     rows: list[PlayOfTableOut] = []
     figures: dict[tuple[str, UnitKind], list[Played]] = defaultdict(list)
+    read = 0
     for there in tables_there(session, from_on=from_on, until_on=until_on, venue_id=venue_id, table_id=table_id):
         found = {kind: _of_kind(there, kind) for kind in _KINDS}
         currency = there.venue.currency
         for kind, one in found.items():
             if one is not None:
                 figures[currency, kind].append(one.figures)
+                read += one.steps.readings
         games, minutes = (one and of_meter_out(one, currency) for one in found.values())
         rows.append(
             PlayOfTableOut(
@@ -56,6 +57,8 @@ def read_play(
                 minutes=minutes,
             )
         )
+    if not read:
+        must_not_be_before_collections(session, until_on, where="query.to", venue_id=venue_id, table_id=table_id)
     totals = [
         total_out(added(parts), currency=currency, kind=kind) for (currency, kind), parts in sorted(figures.items())
     ]
@@ -81,11 +84,3 @@ def _of_kind(there: TableThere, kind: UnitKind) -> OfMeter | None:
         counted_in=1 if money is None else money.unit_minor or 1,
     )
     return OfMeter(meter.name, figures, steps, paid, None if money is None else money.name)
-
-
-def _must_be_a_period(from_on: date, until_on: date) -> None:
-    days = (until_on - from_on).days
-    if days < 1:
-        raise http_problem("invalid", where="query.to", found=until_on, expected=f"a date after {from_on}")
-    if days > MAX_DAYS:
-        raise http_problem("invalid", where="query.to", found=f"{days} days", expected=f"at most {MAX_DAYS} days")

@@ -53,11 +53,11 @@ def _sentence(changed: Sequence[Weeks], beside: Sequence[Weeks], effect: Effect 
     if effect.verdict == "cannot_tell":
         return (
             "Cannot tell whether the change paid: it brought between "
-            f"{_by(low, currency)} and {_by(high, currency)} a week and table."
+            f"{_by(low, currency)} and {_by(high, currency)} per table and week."
         )
     near, far = sorted((abs(low), abs(high)))
     return (
-        f"The change brought {_by(effect.effect, currency)} a week and table than no change: "
+        f"The change brought {_by(effect.effect, currency)} per table and week than no change: "
         f"between {_money(near, currency)} and {_money(far, currency)} {effect.verdict}, at nine chances in ten."
     )
 
@@ -66,10 +66,10 @@ def _what_is_missing(changed: Sequence[Weeks], beside: Sequence[Weeks]) -> str:
     for name, tables in (("that changed", changed), ("that did not change", beside)):
         counting = sum(map(has_both_sides, tables))
         if counting < MIN_TABLES:
-            has = "has" if counting == 1 else "have"
+            so_far = {0: "there are none yet", 1: "there is 1"}.get(counting, f"there are {counting}")
             return (
-                f"of the tables {name}, {counting} of the {MIN_TABLES} needed {has} at least {MIN_WEEKS} whole "
-                "collected weeks on each side of it"
+                f"it takes at least {MIN_TABLES} tables {name}, each with {MIN_WEEKS} whole collected weeks before and "
+                f"after the change; {so_far}"
             )
     raise ValueError("both sides have enough tables")
 

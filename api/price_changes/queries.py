@@ -22,11 +22,12 @@ from .prices_held import PricesHeld, prices_held
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """The prices asked about: the schedules that sell by them, and their currency."""
+    """The prices asked about: the schedules that sell by them, their currency, and what they are called."""
 
     schedule_ids: frozenset[str]
     tariff_id: str | None
     currency: str
+    name: str
 
     def sells(self, schedule: Schedule) -> bool:
         """Tell whether a schedule sells by the prices asked about."""
@@ -58,7 +59,7 @@ def asked_by_tariff(session: Session, tariff_id: UUID) -> Asked:
         schedule = compile_schedule(session, row, venue)
         if any(entry.tariff is not None and entry.tariff.id == str(tariff_id) for entry in schedule.entries):
             found.add(str(row.id))
-    return Asked(frozenset(found), str(tariff_id), tariff.currency)
+    return Asked(frozenset(found), str(tariff_id), tariff.currency, f"{tariff.code}, version {tariff.version}")
 
 
 def asked_by_schedule(session: Session, schedule_id: UUID) -> Asked:
@@ -66,7 +67,9 @@ def asked_by_schedule(session: Session, schedule_id: UUID) -> Asked:
     row = session.get(ScheduleRow, schedule_id)
     if row is None:
         raise not_found("schedule")
-    return Asked(frozenset((str(schedule_id),)), None, get_venue(session, row.venue_id).currency)
+    venue = get_venue(session, row.venue_id)
+    name = f"{venue.name} from {row.effective_on}"
+    return Asked(frozenset((str(schedule_id),)), None, venue.currency, name)
 
 
 def tables_held(session: Session, asked: Asked) -> list[TableHeld]:

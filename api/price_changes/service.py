@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from ..earnings.queries import boxes_in
 from ..pricing.work import Work
-from ..web.errors import Problem, http_problem
+from ..web.errors import http_problem
 from .convert import games_out, interval_out, means_of, money_of, side_out, weeks_out
 from .judgement import CANNOT_KNOW, has_both_sides, judge
 from .panel import DaysOfTable, Weeks, days_of_tables, weeks_around, weeks_beside
@@ -43,7 +43,12 @@ def read_price_change(
     tables = tables_held(session, asked)
     changes = _changes(tables)
     if not changes:
-        raise Problem("no_price_change")
+        raise http_problem(
+            "no_price_change",
+            where="query.schedule_id" if tariff_id is None else "query.tariff_id",
+            found=asked.name,
+            expected="prices that at least one table sold after it had sold others",
+        )
     counted = Counter(change for _, change in changes.values())
     _must_be_bounded(tables=len(tables), dates=len(counted), weeks=weeks)
     from_on = min(change.until_on for change in counted) - weeks * _A_WEEK

@@ -156,6 +156,12 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Publish an agreement of the venue that begins on or before the collection's trading date, then settle it.",
         ),
         (
+            "period_before_records",
+            409,
+            "Period before the first record",
+            "Nothing was recorded yet in that period. Ask about one that goes past the date that the answer names.",
+        ),
+        (
             "no_price_change",
             409,
             "No table changed to these prices",

@@ -131,18 +131,20 @@ def sentence_of(one: Compared, intake: Intake, currency: str) -> str:
     where = "" if one.window.when == ALL_WEEK else f"At {one.window.when}, "
     money = f"{format_money(intake.total, currency)} {currency}"
     if not intake.total:
-        return f"{where}{_first(one)}; nothing was put in at that time to compare by.".strip()
+        return _sentence(f"{where}nothing was put in to compare by; {_first_prices(one, currency)}.")
     if one.break_even is None:
-        return f"{where}the {money} put in buys nothing under one of the two lists."
+        return _sentence(f"{where}the {money} put in buys nothing under one of the two lists.")
     opening = (
         f"{where}the {money} put in would have bought {count_of(one.other.intake.units, one.other.kind)} "
         f"instead of {_current(one)}"
     )
-    opening = opening[:1].upper() + opening[1:]
+    opening = _sentence(opening)
     if one.break_even > 0:
-        return f"{opening}: the other prices bring in more unless over {percent(one.break_even)} % of play is lost."
+        return (
+            f"{opening}: the other prices bring in more unless more than {percent(one.break_even)} % of play is lost."
+        )
     if one.break_even < 0:
-        return f"{opening}: the other prices bring in less unless play grows by over {percent(-one.break_even)} %."
+        return f"{opening}: the other prices bring in less unless play grows by more than {percent(-one.break_even)} %."
     return f"{opening}: nothing changes."
 
 
@@ -151,10 +153,14 @@ def _current(one: Compared) -> str:
     return str(units) if one.current.kind == one.other.kind else count_of(units, one.current.kind)
 
 
-def _first(one: Compared) -> str:
-    rungs = [side.ladder.rungs[0] for side in (one.other, one.current)]
-    words = [count_of(rung.units, side.kind) for rung, side in zip(rungs, (one.other, one.current), strict=True)]
-    return f"the first price buys {words[0]} instead of {words[1]}"
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _first_prices(one: Compared, currency: str) -> str:
+    sides = [(side.ladder.rungs[0], side.kind) for side in (one.other, one.current)]
+    words = [f"{format_money(rung.price, currency)} buys {count_of(rung.units, kind)}" for rung, kind in sides]
+    return f"the first price of the other list: {words[0]}; of the current one: {words[1]}"
 
 
 def whole_sentence(found: Sequence[Compared], windows: Sequence[PairedWindow], intake: Intake, currency: str) -> str:

@@ -7,6 +7,7 @@ from uuid import UUID
 from pydantic import MISSING
 from sqlmodel import Session
 
+from ..earnings.service import must_be_a_period, must_not_be_before_collections
 from ..pricing import format_money, parse_money
 from ..pricing.work import Work
 from ..tariffs.convert import read_tariff
@@ -19,20 +20,24 @@ from .paired_windows import PricedSide, paired_windows
 from .queries import Scope, TakenIn, scope_of_table, scope_of_venue, side_of_schedule, taken_in
 from .schemas import PricesIn, WhatIfIn, WhatIfOut
 
-MAX_DAYS = 3_700
-"""The longest period of one answer: ten years."""
-
 
 def what_if(session: Session, message: WhatIfIn) -> tuple[WhatIfOut, Sequence[Compared]]:
     """Return two lists of prices side by side, and the comparisons that a picture draws.
 
     Refuses a list that is not exactly one of tariff, draft and schedule, lists or an intake of different currencies
-    (``currency_differs``), a period that is backwards, empty or too long, and ``too_much_work``.
+    (``currency_differs``), a list beside itself, a period that is backwards, of no length, too long or before the first
+    collection, and ``too_much_work``.
     """
-    _must_be_a_period(message)
+    must_be_a_period(message.from_, message.to, where="to")
     scope = _scope(session, message)
     current, other = (_side(session, getattr(message, name), name, scope) for name in ("current", "other"))
+    if (current.tariff, current.schedule) == (other.tariff, other.schedule):
+        raise http_problem("invalid", where="other", found="the prices of current", expected="other prices to compare")
     found_in = taken_in(session, scope, from_on=message.from_, until_on=message.to)
+    if not found_in.collection_ids:
+        must_not_be_before_collections(
+            session, message.to, where="to", venue_id=scope.venue_id, table_id=scope.table_id
+        )
     windows = paired_windows(current, other)
     asked = _asked(message, scope, found_in, [current, other])
     work = Work()
@@ -51,14 +56,6 @@ def what_if(session: Session, message: WhatIfIn) -> tuple[WhatIfOut, Sequence[Co
         collection_ids=ids_out(found_in.collection_ids),
     )
     return found, compared
-
-
-def _must_be_a_period(message: WhatIfIn) -> None:
-    days = (message.to - message.from_).days
-    if days < 1:
-        raise http_problem("invalid", where="to", found=message.to, expected=f"a date after {message.from_}")
-    if days > MAX_DAYS:
-        raise http_problem("invalid", where="to", found=f"{days} days", expected=f"at most {MAX_DAYS} days")
 
 
 def _scope(session: Session, message: WhatIfIn) -> Scope:

@@ -64,7 +64,9 @@ BODIES_OF_ROWS: dict[str, Any] = {
     },
     "compare_prices body.current.schedule_id": {**BODIES["compare_prices"], "current": {"schedule_id": "@"}},
     "compare_prices body.other.schedule_id": {**BODIES["compare_prices"], "other": {"schedule_id": "@"}},
-    "compare_prices body.other.tariff_id": {**BODIES["compare_prices"], "other": {"tariff_id": "@"}},
+    "compare_prices body.other.tariff_id": {
+        **BODIES["compare_prices"], "current": BODIES["compare_prices"]["other"], "other": {"tariff_id": "@"},
+    },
     "move_table path.table_id": {**BODIES["move_table"], "venue_id": None},
     "create_token body.venue_id": {"name": "The Copper Lantern", "role": "venue", "venue_id": "@"},
     "create_token body.table_id": {"name": "Window side", "role": "device", "table_id": "@"},
@@ -280,6 +282,7 @@ class World:
                 text = text.replace(str(sent), self.unused)
         text = text.replace(BODIES["move_table"]["moved_at"], (NOON + timedelta(hours=1)).isoformat())
         text = text.replace(BODIES["retire_table"]["at"], (NOON + timedelta(hours=1)).isoformat())
+        text = text.replace(f'"{BODIES["compare_prices"]["to"]}"', '"2026-12-01"')
         text = text.replace(BODIES["record_keying"]["schedule_id"], own["schedule_id"])
         body = json.loads(text.replace(BODIES["roll_out_tariff"]["replacement"], self.third))
         if row.varies.startswith("body") and one not in text:

@@ -64,7 +64,7 @@ def test_the_demo_adds_up_and_is_judged(demo: TestClient) -> None:
 
     judged = get(demo, f"/reports/price-change?tariff_id={DEMO_IDS['tariff weekday, dearer']}")
     assert judged["verdict"] == "cannot_tell"
-    assert judged["sentence"].startswith("Cannot tell whether the change paid: of the tables that changed")
+    assert judged["sentence"].startswith("Cannot tell whether the change paid: it takes at least 5 tables that changed")
 
     compared = demo.post(
         "/v1/reports/what-if",
@@ -78,5 +78,5 @@ def test_the_demo_adds_up_and_is_judged(demo: TestClient) -> None:
     ).json()
     assert compared["sentence"] == (
         "The 3355.75 USD put in would have bought 3976 games instead of 4864: "
-        "the other prices bring in more unless over 18.3 % of play is lost."
+        "the other prices bring in more unless more than 18.3 % of play is lost."
     )

@@ -104,17 +104,38 @@ def test_the_csv_adds_up_to_the_totals(at_noon: TestClient, till: Till) -> None:
 @pytest.mark.parametrize(
     ("query", "where"),
     [
-        ("from=2026-11-02&to=2026-11-01", "to"),
-        ("from=2026-11-01&to=2026-11-01", "to"),
-        ("from=2000-01-01&to=2099-01-01", "to"),
+        ("from=2026-11-02&to=2026-11-01", "query.to"),
+        ("from=2026-11-01&to=2026-11-01", "query.to"),
+        ("from=2000-01-01&to=2099-01-01", "query.to"),
         ("from=2026-11-01&to=2026-12-01&by=moon", "query.by"),
-        ("from=2026-11-01&to=2026-12-01&by=venue,venue", "by"),
-        ("from=2026-11-01&to=2026-12-01&by=month&compare=before", "by"),
+        ("from=2026-11-01&to=2026-12-01&by=venue,venue", "query.by"),
+        ("from=2026-11-01&to=2026-12-01&by=month&compare=before", "query.by"),
     ],
 )
 def test_a_question_without_an_answer_is_refused(at_noon: TestClient, query: str, where: str) -> None:
     response = at_noon.get(f"/v1/reports/earnings?{query}")
     assert (response.status_code, response.json()["errors"][0]["where"]) == (422, where)
+
+
+EARLY = "from=2020-01-01&to=2020-02-01"
+
+
+@pytest.mark.parametrize(
+    "query", ["earnings?by=week&" + EARLY, "best-and-worst?" + EARLY, "play?" + EARLY, "earnings?format=csv&" + EARLY]
+)
+@pytest.mark.parametrize("whose", ["", "&venue_id={venue}"])
+def test_a_period_before_the_first_collection_is_refused_and_a_route_without_any_answered(
+    at_noon: TestClient, till: Till, query: str, whose: str
+) -> None:
+    path = f"/v1/reports/{query}" + whose.format(venue=till.venue)
+    assert at_noon.get(path).status_code == 200
+    till.reverse(till.collect("2020-02-03", 5, cash=20))
+    till.collect("2026-11-10", 10, cash=40)
+    refused = at_noon.get(path)
+    assert refused.status_code == 409
+    assert "2026-11-10" in refused.text
+    till.collect("2020-01-20", 5, cash=20)
+    assert at_noon.get(path).status_code == 200
 
 
 def test_only_the_owner_and_the_accountant_see_earnings(at_noon: TestClient, route: Route, till: Till) -> None:

@@ -1,10 +1,13 @@
 """Pictures: well-formed, named for a screen reader, readable without colour, and true to their numbers."""
 
+import csv
+import io
 from datetime import date
 from itertools import pairwise
 from xml.etree import ElementTree as ET
 
 import pytest
+from baizebook.earnings.bars_picture import Bar, Panel, bars_picture, longest
 from baizebook.earnings.drawing import WIDTH, picture, scale_step, text
 from baizebook.earnings.weeks_picture import Waiting, Week, weeks_of, weeks_picture
 from baizebook.price_changes.change_picture import change_picture
@@ -41,8 +44,14 @@ CHANGE = change_picture(
 )
 
 
+BARS = [Bar(name=f"<{n}>", amount=n, beyond=n % 3, words=str(n)) for n in range(20)]
+PANELS = [Panel(head="Games", bars=BARS, middle=19), Panel(head="Nothing", bars=[]), Panel(head="Zero", bars=BARS[:1])]
+MANY = bars_picture("Many", PANELS, from_on=MONDAY, until_on=date(2026, 11, 16), legend="Grey: counted.")
+NO_BARS = bars_picture("None", [], from_on=MONDAY, until_on=date(2026, 11, 16), legend="Grey: counted.")
+
+
 @pytest.mark.parametrize(
-    "drawn", [WEEKS, CHANGE, two_lists(), change_picture("Cannot tell.", [], None, currency="USD")]
+    "drawn", [WEEKS, CHANGE, MANY, NO_BARS, two_lists(), change_picture("Cannot tell.", [], None, currency="USD")]
 )
 def test_a_picture_has_a_title_a_description_and_stays_within_its_width(drawn: str) -> None:
     root = ET.fromstring(drawn)
@@ -62,6 +71,22 @@ def test_a_bar_is_as_high_as_its_week_and_what_is_not_collected_is_hatched() -> 
     first, counted, waiting = (height for _, height in heights)
     assert counted / first == pytest.approx(60 / 140, abs=0.01)
     assert waiting / first == pytest.approx(40 / 140, abs=0.01)
+
+
+def test_bars_are_as_long_as_their_amounts_and_end_within_a_sheet_of_paper() -> None:
+    root = ET.fromstring(MANY)
+    grey = [float(part.get("width", "0")) for part in root.iter(f"{SVG}rect") if part.get("fill") == "#444"]
+    assert [width / grey[0] for width in grey] == pytest.approx(list(range(1, 20)), rel=0.02)
+    height = float(root.get("viewBox", "").split()[3]) * int(root.get("width", "0")) / WIDTH
+    assert height <= 1000
+
+
+def test_the_longest_bars_are_drawn_and_the_others_added_up() -> None:
+    drawn = longest(BARS, words=lambda amount, beyond: f"{amount}+{beyond}")
+    lengths = [one.amount + one.beyond for one in drawn[:-1]]
+    assert lengths == sorted((one.amount + one.beyond for one in BARS), reverse=True)[:14]
+    assert (drawn[-1].name, drawn[-1].amount + drawn[-1].beyond) == ("The other 6 together", 20)
+    assert longest(BARS[:15], words=lambda *_: "")[0] == BARS[14]
 
 
 def test_every_week_of_the_period_has_its_place_also_without_money() -> None:
@@ -93,11 +118,25 @@ def test_a_scale_has_two_to_five_round_steps(highest: int, step: int) -> None:
 
 
 @pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
-def test_earnings_by_week_are_a_picture_and_other_groupings_are_none(at_noon: TestClient, till: Till) -> None:
+def test_every_report_of_earnings_is_drawn_with_its_numbers(at_noon: TestClient, till: Till) -> None:
     till.collect("2026-11-10", 50, cash=240)
-    asked = "/v1/reports/earnings?from=2026-11-01&to=2026-12-01&format=svg&by="
-    answer = at_noon.get(f"{asked}week")
-    assert (answer.status_code, answer.headers["content-type"]) == (200, "image/svg+xml")
-    assert ET.fromstring(answer.text).tag == f"{SVG}svg"
-    for by in ("venue", "", "week,venue"):
-        assert at_noon.get(asked + by).status_code == 422
+    till.collect("2026-11-20", 80, cash=560)
+    period = "from=2026-11-11&to=2026-12-01"
+    reports = [f"earnings?by={by}&" for by in ("week", "venue", "table", "", "week,venue", "agreement", "denomination")]
+    for report in (*reports, "best-and-worst?", "play?"):
+        answer = at_noon.get(f"/v1/reports/{report}{period}&format=svg")
+        assert (answer.status_code, answer.headers["content-type"]) == (200, "image/svg+xml"), report
+        said = "".join(ET.fromstring(answer.text).itertext())
+        assert {"earnings?by=week,venue&": "40.00", "play?": "played", "best-and-worst?": "56.00"}.get(
+            report, "80.00"
+        ) in said
+    by_table = at_noon.get(f"/v1/reports/earnings?by=table&{period}&format=svg").text
+    assert "80.00 + about 40.00" in by_table  # five days at 8.00
+    text = at_noon.get(f"/v1/reports/best-and-worst?{period}&format=csv").text
+    (named,) = csv.DictReader(io.StringIO(text))
+    assert (named["side"], named["place"], named["a_week"], named["table_id"]) == (
+        "best",
+        "1",
+        "56.00",
+        till.table,
+    )  # 80.00 in ten days

@@ -134,12 +134,15 @@ def test_the_csv_has_a_line_a_price_a_window_and_what_nobody_can_tell(play: Play
     response = play.client.get(f"/v1/reports/play?{PERIOD}&format=csv")
     assert response.headers["content-type"].startswith("text/csv")
     lines = list(csv.DictReader(io.StringIO(response.text)))
-    assert [line["of"] for line in lines] == [
+    assert [line["of"] for line in lines if line["table_id"]] == [
         *("all", "price", "price", "price", "price", "window", "window"),
         *(["price_cannot_tell"] * len(play.answer()["rows"][0]["games"]["prices_unknown"])),
         "window_cannot_tell",
     ]
-    whole, *parts = lines
+    whole, *parts = [line for line in lines if line["table_id"]]
+    totals = [line for line in lines if not line["table_id"]]
+    assert [line["of"].removeprefix("total_") for line in totals] == ["total", *(line["of"] for line in parts)]
+    assert [line["units"] for line in totals] == [line["units"] for line in (whole, *parts)]
     assert (whole["units"], whole["money"], whole["money_a_unit"]) == ("57", "41.50", "0.7281")
     assert sum(int(part["units"]) for part in parts if part["of"].startswith("window")) == 57
 

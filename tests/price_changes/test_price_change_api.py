@@ -21,7 +21,7 @@ def test_a_change_that_brought_more_is_judged_so(two_venues: TwoVenues) -> None:
     assert status == 200, found
     assert (found["verdict"], found["effect"]) == ("more", "20.00")
     assert found["sentence"] == (
-        "The change brought 20.00 USD more a week and table than no change: "
+        "The change brought 20.00 USD more per table and week than no change: "
         f"between {found['interval'][0]} and {found['interval'][1]} more, at nine chances in ten."  # type: ignore[index]
     )
     assert (found["changed"]["tables"], found["beside"]["tables"]) == (6, 6)  # type: ignore[index]
@@ -49,7 +49,10 @@ def test_too_few_weeks_and_no_tables_beside_cannot_tell(two_venues: TwoVenues) -
     two_venues.change_prices(0)
     status, found = asked(two_venues.client, tariff_id=two_venues.dear)
     assert (status, found["verdict"], found["effect"], found["interval"]) == (200, "cannot_tell", None, None)
-    assert "0 of the 5 needed have at least 2 whole collected weeks" in str(found["sentence"])
+    assert found["sentence"] == (
+        "Cannot tell whether the change paid: it takes at least 5 tables that changed, each with 2 whole collected weeks "
+        "before and after the change; there are none yet."
+    )
     assert {one["why"] for one in found["left_out"]} == {"nothing_collected"}  # type: ignore[attr-defined]
     two_venues.change_prices(1)
     _, found = asked(two_venues.client, tariff_id=two_venues.dear)
@@ -57,7 +60,9 @@ def test_too_few_weeks_and_no_tables_beside_cannot_tell(two_venues: TwoVenues) -
 
 
 def test_questions_without_an_answer_are_refused(client: TestClient, two_venues: TwoVenues) -> None:
-    assert asked(client, tariff_id=two_venues.dear)[1]["code"] == "no_price_change"
+    never = asked(client, tariff_id=two_venues.dear)[1]
+    assert (never["code"], never["errors"][0]["where"]) == ("no_price_change", "query.tariff_id")  # type: ignore[index]
+    assert never["errors"][0]["found"].endswith(", version 1")  # type: ignore[index]
     assert asked(client, tariff_id=two_venues.cheap)[1]["code"] == "no_price_change"
     assert asked(client, tariff_id=str(uuid4()))[0] == asked(client, schedule_id=str(uuid4()))[0] == 404
     assert asked(client)[0] == asked(client, tariff_id=str(uuid4()), schedule_id=str(uuid4()))[0] == 422

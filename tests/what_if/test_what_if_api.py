@@ -27,7 +27,7 @@ def test_the_sentence_comes_first_and_the_figures_agree_with_it(till: Till) -> N
     # Of 12 notes of 5.00 each buys 5 games, now 4; 40 dollars put together buy 40, now 32: 100 and 80 games.
     assert found["sentence"] == (
         "The 100.00 USD put in would have bought 80 games instead of 100: "
-        "the other prices bring in more unless over 20.0 % of play is lost."
+        "the other prices bring in more unless more than 20.0 % of play is lost."
     )
     (window,) = found["windows"]
     (kind,) = window["kinds"]
@@ -75,7 +75,10 @@ def test_without_intake_and_with_schedules_the_prices_are_still_compared(till: T
     schedule = till.client.get(f"/v1/venues/{till.venue}/schedules").json()["items"][0]["id"]
     found = till.route.post("/reports/what-if", asked(till, current={"schedule_id": schedule}))
     assert found["taken_in"] == "0.00"
-    assert "nothing was put in" in found["sentence"]
+    assert found["sentence"] == (
+        "Nothing was put in to compare by; the first price of the other list: 1.25 buys 1 game; "
+        "of the current one: 1.00 buys 1 game."
+    )
 
 
 @pytest.mark.parametrize(
@@ -87,6 +90,7 @@ def test_without_intake_and_with_schedules_the_prices_are_still_compared(till: T
         ({"venue_id": None}, 422, "venue_id"),
         ({"table_id": str(uuid4())}, 422, "venue_id"),
         ({"current": {}}, 422, "current"),
+        ({"current": {"tariff": DRAFT}}, 422, "other"),
         ({"other": {"tariff": DRAFT, "tariff_id": str(uuid4())}}, 422, "other"),
         ({"other": {"tariff": {**DRAFT, "currency": "EUR"}}}, 409, "other"),
         ({"amounts": ["1.001"]}, 422, "amounts[0]"),
@@ -104,6 +108,13 @@ def test_what_cannot_be_compared_is_refused(
     answer = till.client.post("/v1/reports/what-if", json=asked(till, **changes))
     assert answer.status_code == status, answer.text
     assert where is None or where in [error["where"] for error in answer.json()["errors"]]
+
+
+def test_a_period_before_the_first_collection_is_refused(till: Till) -> None:
+    early = asked(till, **{"from": "2020-01-01", "to": "2020-02-01"})
+    assert till.client.post("/v1/reports/what-if", json=early).status_code == 200
+    till.collect("2026-11-10", 10)
+    assert till.refused(early, "/reports/what-if") == (409, "period_before_records", ["to"])
 
 
 def test_a_collector_compares_nothing(at_noon: TestClient, till: Till) -> None:
