@@ -324,3 +324,17 @@ def test_a_meter_that_a_moved_table_does_not_have_is_answered_with_those_that_it
         move = {"venue_id": None, "moved_at": "2026-11-25T17:00:00Z", "meters": {"plays": 1}}
         (error,) = at_noon.post(f"/v1/tables/{table['id']}/moves", json=move).json()["errors"]
         assert error == {"where": "meters.plays", "found": "no such meter", "expected": expected}
+
+
+def test_a_page_a_picture_and_a_calendar_refuse_in_text_even_where_the_mistake_is_ours(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stumble(*_: object, **__: object) -> None:
+        raise RuntimeError("planted")
+
+    monkeypatch.setattr("baizebook.web.operation._check_parameters", stumble)
+    nobody = "019b8b74-1805-7fb3-9a3a-000000000000"
+    for address in (f"venues/{nobody}/price-card.html", f"venues/{nobody}/week.svg", f"venues/{nobody}/week.ics"):
+        answer = client.get(f"/v1/{address}")
+        assert (answer.status_code, answer.headers["content-type"].split(";")[0]) == (500, "text/plain"), address
+    assert client.get("/v1/venues").headers["content-type"] == "application/problem+json"

@@ -26,10 +26,17 @@ router = APIRouter(prefix="/v1", tags=["imports"], route_class=Route)
 CSV = "text/csv"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 LINES_MAX = 20_000
-_KINDS_OF_FILE: dict[str, Any] = {
-    CSV: {"schema": {"type": "string"}},
-    XLSX: {"schema": {"type": "string", "contentMediaType": XLSX}},
+BYTES = "application/octet-stream"
+_FILE: dict[str, Any] = {
+    "required": True,
+    "description": "The bytes of a CSV or XLSX file; the content type of either is taken too.",
+    "content": {BYTES: {"schema": {"type": "string", "format": "binary"}}},
 }
+_TEMPLATES: dict[str, Any] = {
+    CSV: {"schema": {"type": "string"}},
+    XLSX: {"schema": {"type": "string", "format": "binary"}},
+}
+_ZIP = b"PK\x03\x04"
 OfParam = Annotated[Of, Query(description="What the lines are.")]
 PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 ModeParam = Annotated[
@@ -62,9 +69,9 @@ SheetParam = Annotated[str | None, Query(max_length=60, description="The sheet o
     "/imports",
     status_code=201,
     responses=problems(),
-    openapi_extra={"requestBody": {"required": True, "content": _KINDS_OF_FILE}},
+    openapi_extra={"requestBody": _FILE},
 )
-@takes_file(CSV, XLSX)
+@takes_file(CSV, XLSX, BYTES)
 def import_file(
     session: SessionDep,
     principal: OwnerDep,
@@ -116,7 +123,7 @@ def import_file(
 @router.get(
     "/imports/template",
     response_class=Response,
-    responses={200: {"content": {CSV: _KINDS_OF_FILE[CSV], XLSX: _KINDS_OF_FILE[XLSX]}}, **problems()},
+    responses={200: {"content": _TEMPLATES}, **problems()},
 )
 def get_import_template(
     principal: OwnerDep,
@@ -134,9 +141,10 @@ def get_import_template(
 
 
 def _opened(file: SentFile, of: Of, *, encoding: Encoding | None, sheet: str | None) -> OpenFile:
-    """Open a file as what its sender says that it is."""
+    """Open a file as what its sender says that it is; of mere bytes a workbook is what begins as one does."""
     content = io.BytesIO(file.content)
-    return open_workbook(content, of, sheet=sheet) if file.kind == XLSX else open_csv(content, of, encoding=encoding)
+    is_workbook = file.kind == XLSX or (file.kind == BYTES and file.content.startswith(_ZIP))
+    return open_workbook(content, of, sheet=sheet) if is_workbook else open_csv(content, of, encoding=encoding)
 
 
 def _read(opened: OpenFile) -> OpenFile:

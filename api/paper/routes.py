@@ -41,7 +41,9 @@ AccountantDep = Annotated[Principal, allow("accountant")]
 AnybodyDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 
 PaperAsked = Annotated[Paper, Query(description="The size of the paper.")]
-_PAGE: dict[int | str, dict[str, Any]] = {200: {"content": {"text/html": {}}, "description": "A page to print."}}
+_PAGE: dict[int | str, dict[str, Any]] = {
+    200: {"content": {"text/html": {"schema": {"type": "string"}}}, "description": "A page to print."}
+}
 _CALENDAR: dict[int | str, dict[str, Any]] = {
     200: {"content": {"text/calendar": {"schema": {"type": "string"}}}, "description": "A calendar."}
 }

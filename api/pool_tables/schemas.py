@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import MISSING, BeforeValidator, StrictInt
+from pydantic import MISSING, BeforeValidator, StrictInt, WithJsonSchema
 from pydantic import Field as Limits
 
 from ..pricing.ladder import Counting
@@ -42,6 +42,10 @@ Resets = Literal["never", "at_collection"]
 ControllerClock = Literal["weekday", "date"]
 Box = Literal["emptied", "travels"]
 MeterName = Annotated[str, Limits(pattern=METER_NAME_PATTERN, description="A short name, such as cash.")]
+NominalVolts = Annotated[
+    Literal[6, 12], WithJsonSchema({"type": "integer", "minimum": 6, "maximum": 12, "multipleOf": 6})
+]
+"""As an enum its values would have no names in a generated client."""
 Amount = Annotated[str, Limits(pattern=r"^[0-9]{1,6}(\.[0-9]{1,3})?$"), BeforeValidator(not_a_number)]
 
 
@@ -57,7 +61,7 @@ class PowerIn(In):
 
     kind: PowerKind
     chemistry: Chemistry | MISSING = MISSING
-    nominal_volts: Literal[6, 12] | MISSING = MISSING
+    nominal_volts: NominalVolts | MISSING = MISSING
     capacity_ah: Amount | MISSING = MISSING
 
 

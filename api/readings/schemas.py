@@ -46,7 +46,8 @@ SETTINGS_DAY_PATTERN = r"^(mon|tue|wed|thu|fri|sat|sun|20[0-9]{2}-(0[1-9]|1[0-2]
 Flag = Literal["from_future", "before_the_table", "in_the_workshop", "on_mains", "odd_voltage"]
 
 Work = Literal["clock_set", "battery_charged", "battery_replaced", "board_replaced", "meters_reset", "settings_keyed"]
-Display = Literal["24h", "12h"]
+Display = Annotated[Literal["24h", "12h"], WithJsonSchema({"type": "string", "pattern": "^(24|12)h$"})]
+"""As an enum its values would have no names in a generated client, for a name begins with no digit."""
 
 
 def _read_volts(value: object) -> str:

@@ -27,6 +27,10 @@ _DESCRIPTIONS = {
     "separator": "With format=csv: the sign between cells.",
     "bom": "With format=csv: 1 begins with a byte order mark, by which Excel knows UTF-8.",
 }
+_SCHEMAS = {
+    **{name: {"type": "string", "enum": list(choices), "default": choices[0]} for name, choices in _CHOICES.items()},
+    "bom": {"type": "integer", "minimum": 0, "maximum": 1, "default": 0},  # values of an enum would have no names
+}
 CSV_OPTIONS = frozenset(_CHOICES)
 CSV_PARAMETERS = [
     {
@@ -34,9 +38,9 @@ CSV_PARAMETERS = [
         "in": "query",
         "required": False,
         "description": _DESCRIPTIONS[name],
-        "schema": {"type": "string", "enum": list(choices), "default": choices[0]},
+        "schema": _SCHEMAS[name],
     }
-    for name, choices in _CHOICES.items()
+    for name in _CHOICES
 ]
 """The options as the contract shows them."""
 

@@ -1,6 +1,7 @@
-"""The named enums of the contract: one schema for one concept, so that a generated client has one type for it.
+"""The named enums and unions of the contract: one schema for one concept, and one type in a generated client.
 
-- An enum that occurs at two places has a name: a test fails where one has none.
+- An enum has a name if it occurs at two places, is the item of a list or may be null; so has every union of messages.
+  Generators make up a name where there is none, such as ``OutItem`` or ``OutType0``; a test fails first.
 - Values are written where the messages are. The table only says at which place, ``message.field`` or
   ``operation.parameter``, the values of a name are found.
 """
@@ -16,16 +17,16 @@ ENUM_NAMES = {
     "BatteryRest": "BatteryHealthOut.rest",
     "BoxAtMove": "MoveIn.box",
     "CapAfter": "CapOut.after",
-    "ClockDisplay": "ClockOut.display",
+    "ClockDoubt": "ClockHealthOut.cannot_tell",
     "ClockVerdict": "ClockHealthOut.verdict",
     "CompletionOutcome": "CompletionOut.outcome",
     "ControllerClock": "ControllerOut.clock",
     "Counting": "LadderOut.counting",
-    "CsvByteOrderMark": "get_quote.bom",
     "CsvDecimal": "get_quote.decimal",
     "CsvSeparator": "get_quote.separator",
     "DepartureKind": "RetirementOut.how",
     "DrawnFormat": "get_week_picture.format",
+    "EarningsBy": "EarningsOut.by",
     "EventKind": "PurchaseStepOut.kind",
     "FaultKind": "JobOut.fault",
     "FirstMoneyPeriod": "FirstMoneyOut.per",
@@ -37,6 +38,7 @@ ENUM_NAMES = {
     "MeterCounts": "MeterOut.counts",
     "MeterDeltaKind": "MeterHealthOut.kind",
     "MeterReset": "MeterOut.resets",
+    "MoneyCountedBy": "PlayOfMeterOut.money_by",
     "OfferKind": "AdviceOut.kind",
     "OperatorMinimumKind": "OperatorMinimumOut.kind",
     "OperatorOrVenue": "AgreementOut.odd_unit_to",
@@ -45,6 +47,7 @@ ENUM_NAMES = {
     "PowerKind": "PowerOut.kind",
     "PrepaidKind": "ScenarioIn.buys",
     "PriceChangeVerdict": "PriceChangeOut.verdict",
+    "ProposalAim": "ProposalOut.best_by",
     "QuoteBasis": "QuoteOut.basis",
     "RatePer": "MeteredOut.per",
     "RateTierMode": "MeteredOut.tier_mode",
@@ -53,6 +56,7 @@ ENUM_NAMES = {
     "Role": "TokenOut.role",
     "SalesStatus": "QuoteOut.status",
     "ScheduleOwner": "WindowOut.of",
+    "SellsCaution": "TableSellsOut.caution",
     "SettlesOn": "AgreementOut.settles_on",
     "SheetReport": "SheetLinkOut.reports",
     "TablePlace": "TablePlaceOut.kind",
@@ -64,6 +68,7 @@ ENUM_NAMES = {
     "WorkCode": "WorkOut.code",
     "WorkKind": "WorkOut.kind",
 }
+UNION_NAMES = {"AnswerOut": "ResultOut.answer", "OfferOut": "QuoteOut.offers"}
 _KEPT = ("description", "default", "example", "examples")
 
 
@@ -87,6 +92,37 @@ def name_enums(contract: dict[str, Any]) -> None:
             enum.clear()
             enum.update({"$ref": f"#/components/schemas/{named}"}, **kept)
     schemas.update({name: {"type": "string", "enum": enum, "title": name} for name, enum in values.items()})
+
+
+def name_unions(contract: dict[str, Any]) -> None:
+    """Put each named union into the contract once, and refer to it wherever its messages occur."""
+    schemas = contract["components"]["schemas"]
+    found = {}
+    for name, place in UNION_NAMES.items():
+        owner, _, field = place.partition(".")
+        union = next(unions_below(schemas[owner]["properties"][field]))
+        found[name] = {key: union[key] for key in ("oneOf", "discriminator")}
+    names = {frozenset(union["discriminator"]["mapping"].values()): name for name, union in found.items()}
+    for union in list(unions_below(contract)):
+        named = names.get(frozenset(one["$ref"] for one in union["oneOf"]))
+        if named is not None:
+            kept = {key: union[key] for key in _KEPT if key in union}
+            union.clear()
+            union.update({"$ref": f"#/components/schemas/{named}"}, **kept)
+    schemas.update({name: {**union, "title": name} for name, union in found.items()})
+
+
+def unions_below(part: Any) -> Iterator[dict[str, Any]]:
+    """Yield every schema of a part of the contract that is one of several messages."""
+    if isinstance(part, dict):
+        if "oneOf" in part:
+            yield part
+        for name, below in part.items():
+            if name not in ("example", "examples"):
+                yield from unions_below(below)
+    elif isinstance(part, list):
+        for below in part:
+            yield from unions_below(below)
 
 
 def enums_below(part: Any) -> Iterator[dict[str, Any]]:

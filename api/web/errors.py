@@ -116,11 +116,11 @@ def _error_out(fault: Fault) -> ErrorOut:
     return ErrorOut(**dict(zip(("where", "found", "expected"), told, strict=True)))
 
 
-def problem_response(problem: Problem | DomainError, request: Request | None = None) -> Response:
-    """Answer with a problem: as one line of text where the request asked for CSV or text."""
+def problem_response(problem: Problem | DomainError, request: Request) -> Response:
+    """Answer with a problem: as one line of text where the request asked for CSV, text, a page, picture or calendar."""
     body = problem_out(problem)
     headers = problem.headers if isinstance(problem, Problem) else None
-    if request is not None and _reads_text(request):
+    if _reads_text(request):
         return PlainTextResponse(refusal_in_words(body), body.status, headers)
     return Response(json.dumps(body.model_dump()), body.status, headers, media_type="application/problem+json")
 

@@ -16,6 +16,7 @@ from typing import Any
 
 import anyio
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from .errors import Problem, problem_response
@@ -73,7 +74,7 @@ class Frame:
 
         if "transfer-encoding" in headers and "content-length" in headers:
             detail = "Give the length of a message in one way only."
-            await problem_response(Problem("malformed", detail, headers={"Connection": "close"}))(
+            await problem_response(Problem("malformed", detail, headers={"Connection": "close"}), Request(scope))(
                 scope, receive, framed
             )
             return
@@ -86,7 +87,7 @@ class Frame:
             if begun:
                 raise
             detail = f"The mistake is logged under the request id {request_id}. Nothing was stored."
-            await problem_response(Problem("internal_error", detail))(scope, receive, framed)
+            await problem_response(Problem("internal_error", detail), Request(scope))(scope, receive, framed)
         finally:
             if scope["path"] not in _PROBES:
                 _note(scope, state, status=status, request_id=request_id, seconds=time.perf_counter() - started)

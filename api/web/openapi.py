@@ -11,7 +11,7 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.routing import iter_route_contexts
 
 from .csv_answer import CSV_PARAMETERS, answers_csv
-from .enum_names import name_enums
+from .enum_names import name_enums, name_unions
 from .errors import READ_AS_TEXT, ProblemOut
 from .examples import ANSWERS, ASKED, BODIES, PARAMETERS
 from .field_descriptions import describe_fields, describe_parameter
@@ -108,8 +108,9 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             if "requestBody" in operation:
                 operation["responses"].setdefault("408", _described(408))
             _offer_csv_options(operation)
+            _open_to_all(operation)
             if address.endswith(READ_AS_TEXT):
-                _offer_refusals_as_text(operation)
+                _refuse_in_text_alone(operation)
             for parameter in operation.get("parameters", []):
                 _without_null(parameter)
                 describe_parameter(parameter)
@@ -130,6 +131,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             path["post"]["responses"].setdefault("409", _described(409))
     describe_fields(schemas)
     name_enums(contract)
+    name_unions(contract)
     contract["components"]["schemas"] = dict(sorted(schemas.items()))
     return contract
 
@@ -143,10 +145,27 @@ def _offer_csv_options(operation: dict[str, Any]) -> None:
 
 
 def _offer_refusals_as_text(operation: dict[str, Any]) -> None:
-    """Add the line of text that a refusal is to who asked for CSV, a page, a picture or a calendar."""
+    """Add the line of text that a refusal is to who asked for CSV.
+
+    Many generated clients read an answer as the first kind that is listed: where no answer is JSON, that is text.
+    """
+    has_json = any("application/json" in said.get("content", {}) for said in operation["responses"].values())
     for status, said in operation["responses"].items():
         if status >= "400":
-            said["content"]["text/plain"] = {"schema": {"type": "string"}}
+            text = {"text/plain": {"schema": {"type": "string"}}}
+            said["content"] = {**said["content"], **text} if has_json else {**text, **said["content"]}
+
+
+def _refuse_in_text_alone(operation: dict[str, Any]) -> None:
+    """Say that every refusal of a page, a picture or a calendar is a line of text."""
+    for status, said in operation["responses"].items():
+        if status >= "400":
+            said["content"] = {"text/plain": {"schema": {"type": "string"}}}
+
+
+def _open_to_all(operation: dict[str, Any]) -> None:
+    """Say of an operation that needs no token that it needs none."""
+    operation.setdefault("security", [])
 
 
 def _show_answer(operation: dict[str, Any]) -> None:

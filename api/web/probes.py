@@ -12,7 +12,7 @@ from .openapi import problems
 from .schema_types import Out
 
 router = APIRouter(tags=["service"])
-_OPEN = {status: text for status, text in problems().items() if status in (404, 422, 503)}
+_OPEN = {status: text for status, text in problems().items() if status in (400, 404, 422, 503)}
 
 
 class AliveOut(Out):
@@ -28,13 +28,13 @@ class ReadyOut(Out):
     revision: str
 
 
-@router.get("/healthz")
+@router.get("/healthz", responses={400: _OPEN[400]})
 async def get_alive() -> AliveOut:
     """Say that the process answers."""
     return AliveOut(status="alive")
 
 
-@router.get("/readyz", responses={503: _OPEN[503]})
+@router.get("/readyz", responses={400: _OPEN[400], 503: _OPEN[503]})
 def get_ready(request: Request) -> ReadyOut:
     """Say that the database can be reached and is up to date; 503 where it is not."""
     try:
@@ -52,7 +52,8 @@ def get_ready(request: Request) -> ReadyOut:
     "/problems/{code}",
     response_class=HTMLResponse,
     responses={
-        200: {"content": {"text/html": {}}, "description": "A page for people."},
+        200: {"content": {"text/html": {"schema": {"type": "string"}}}, "description": "A page for people."},
+        400: _OPEN[400],
         404: _OPEN[404],
         422: _OPEN[422],
     },

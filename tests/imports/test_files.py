@@ -159,6 +159,13 @@ def test_a_workbook_is_read_with_its_own_dates_and_numbers(here: TestClient) -> 
     assert (second["meters"], second["supply"]["volts"]) == ({"cash": 131}, "12.58")
 
 
+def test_of_mere_bytes_a_workbook_is_told_from_text(at_noon: TestClient) -> None:
+    asked = {"params": {"of": "venues", "preview": True}, "headers": {"Content-Type": "application/octet-stream"}}
+    for content in (workbook(*VENUE_LINES, ["The Tin Heron", "America/Chicago", "USD"]), VENUES.encode()):
+        assert outcomes(at_noon.post("/v1/imports", content=content, **asked).json())[0] == "new"
+    assert at_noon.post("/v1/imports", content=PLAIN_ZIP.getvalue(), **asked).json()["code"] == "unreadable_file"
+
+
 def test_a_formula_is_a_problem_of_its_line_and_merged_cells_of_the_sheet(at_noon: TestClient) -> None:
     formula = workbook(*VENUE_LINES, ['="The "&"Tin Heron"', "America/Chicago", "USD"])
     answer = post_workbook(at_noon, "venues", formula, mode="lines").json()
