@@ -5,6 +5,7 @@ import re
 from base64 import b64encode
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 
@@ -33,6 +34,7 @@ from .paper.routes import router as paper
 from .play.routes import router as play
 from .pool_tables.routes import router as pool_tables
 from .price_changes.routes import router as price_changes
+from .pricing.work import Stop
 from .proposals.routes import router as proposals
 from .publications.routes import router as publications
 from .quotes.routes import router as quotes
@@ -58,6 +60,7 @@ from .web.metrics import Metrics
 from .web.middleware import Frame, cors
 from .web.redaction import hide
 from .web.sheet_links import SheetLinks
+from .web.stopping import Stopping
 from .web.transactions import Transactions
 from .what_if.routes import router as what_if
 from .worklist.routes import router as worklist
@@ -75,7 +78,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     anyio.to_thread.current_default_thread_limiter().total_tokens = app.state.settings.threads + 8
     async with anyio.create_task_group() as tasks:
         tasks.start_soon(_purge_now_and_then, app)
-        yield
+        with app.state.stopping.on_signals():
+            yield
         tasks.cancel_scope.cancel()
     app.state.kept.close()
     app.state.engine.dispose()
@@ -84,14 +88,15 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
 async def _purge_now_and_then(app: FastAPI) -> None:
     """Delete kept answers that have expired, once an hour."""
 
-    def purge_now() -> None:
+    def purge_now(stop: Stop) -> None:
         transactions: Transactions = app.state.transactions
-        transactions.write(lambda session: purge(session, now=app.state.clock()))
+        transactions.write(lambda session: purge(session, now=app.state.clock()), stop=stop)
 
-    while True:
+    while not app.state.stopping.ends:
         await anyio.sleep(_PURGE_AFTER_S)
         try:
-            await app.state.transactions.writers.run(purge_now)
+            with app.state.stopping.begun() as begun:
+                await app.state.transactions.writers.run(partial(purge_now, begun.stop))
         except Exception:
             _log.exception("Expired answers were not purged; the next try comes in an hour")
 
@@ -154,6 +159,7 @@ def work_on(app: FastAPI, settings: Settings, engine: Engine) -> None:
     app.state.transactions = Transactions(settings, engine, kept=app.state.kept)
     app.state.clock = clock.now
     app.state.bodies = Bodies()
+    app.state.stopping = Stopping()
     app.state.metrics = Metrics()
 
 

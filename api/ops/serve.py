@@ -5,7 +5,8 @@
   that is for the proxy in front, whose settings the README shows.
 - Past ``CONNECTIONS_MAX`` connections, requests are answered 503 at once; ``baizebook.web.transactions`` bounds those
   that work and wait.
-- On SIGTERM no new connection is taken, what was begun is finished, within 8 seconds; then the process ends.
+- On SIGTERM no new connection is taken; what was begun is finished within half a second, or ended with nothing stored
+  (``baizebook.web.stopping``). Answers are sent within 8 seconds; then the process ends.
 - ``X-Forwarded-For`` counts only from the addresses in ``FORWARDED_ALLOW_IPS`` (127.0.0.1 unless it is set).
 - A worker that does not answer for two minutes is replaced: longer than the slowest start of a busy machine.
 - A request leaves one line (``baizebook.web.middleware``), plain or JSON by ``BAIZEBOOK_LOG``. No line has a query, a
@@ -102,7 +103,7 @@ def application() -> FastAPI:
 
 
 def serve(*, host: str, port: int, workers: int) -> None:
-    """Serve until told to stop; returns when every accepted request was answered or 8 seconds have gone."""
+    """Serve until told to stop; returns when every accepted request was answered, 8 seconds later at the latest."""
     uvicorn.run(
         "baizebook.ops.serve:application",
         factory=True,

@@ -24,7 +24,6 @@ from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.schemas import CautionOut
 from ..pool_tables.service import get_table, page_tables, stays_of
 from ..pricing import Calendar, Timetable, format_money
-from ..pricing.work import Work
 from ..quotes.price_grid import GridLine, grid_lines, read_amounts
 from ..quotes.queries import denominations
 from ..readings.schemas import FoundDayOut, FoundWindowOut
@@ -32,6 +31,7 @@ from ..reports.convert import statement_out
 from ..reports.queries import read_statement
 from ..reports.schemas import DifferencesOut
 from ..schedules.queries import listed_at, place_of_venue
+from ..store.db import work_of
 from ..trips.schemas import TripOut, TripStopOut
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of, get_venue, names
@@ -98,7 +98,7 @@ def price_card(session: Session, venue_id: UUID, *, on: date | None, now: dateti
     amounts = read_amounts(denominations(session, [venue_id]).get(venue_id, ()), venue.currency)[-_AMOUNTS_MAX:]
     if not amounts:
         raise Problem("no_table_there")
-    work = Work()
+    work = work_of(session)
     week = {
         day: [
             _card_line(lines, calendar)
@@ -258,7 +258,7 @@ def week_calendar(session: Session, venue_id: UUID, *, on: date | None, weeks: i
     timetable, calendar = listed_at(session, place_of_venue(session, venue_id)), calendar_of(venue)
     asked = on or calendar.trading_day(now)
     amounts = read_amounts(denominations(session, [venue_id]).get(venue_id, ()), venue.currency)[-_AMOUNTS_MAX:] or [0]
-    work, events = Work(), []
+    work, events = work_of(session), []
     monday = asked - timedelta(days=asked.weekday())
     for day in (monday + timedelta(days=later) for later in range(7 * weeks)):
         for lines in _by_window(grid_lines(timetable, day, amounts, work=work), len(amounts)):

@@ -27,6 +27,7 @@ from ..readings.meter_history import Counts, MeterHistory, one_history
 from ..readings.meters import Meter
 from ..readings.rows import READING, VoidRow
 from ..settlements.rows import ReversalRow
+from ..store.db import work_of
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .meter_steps import BoxEmptied
@@ -76,7 +77,7 @@ def tables_there(
     first_at, last_at = (_midnight(from_on) - _LONGEST_DAY, _midnight(until_on) + _LONGEST_DAY)
     tables = _tables(session, first_at, venue_id=venue_id, table_id=table_id)
     ids = [table.id for table in tables]
-    work = Work()
+    work = work_of(session)
     _must_be_bounded(session, work, ids, first_at, last_at)
     read, boxes = _readings(session, ids, first_at, last_at), _boxes(session, ids, first_at, last_at)
     jobs = done_at_tables(session, ids, since=first_at)

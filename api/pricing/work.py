@@ -4,11 +4,12 @@
 - Whoever answers several questions at once hands the same ``Work`` to all of them. A question that needs more than what is
   left is refused (``too_much_work``) before the work is done, with the count and what to make smaller.
 - The count depends on the question alone, never on what is kept in memory (E2).
+- Whoever counts also looks whether the answer is still wanted (``Stop``): unwanted work ends with the next count.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from .errors import pricing_error
 
@@ -22,18 +23,40 @@ STEPS_OF_A_LINE = 400
 """A piece or a tier of a play that is priced and put into words."""
 
 
+class Stopped(BaseException):
+    """Nobody wants the answer any more. No ``Exception``: what handles mistakes and refusals must let it pass."""
+
+
+@dataclass(slots=True)
+class Stop:
+    """Whether an answer is still wanted; one thread works, any other may call ``end``."""
+
+    ended: bool = False
+
+    def end(self) -> None:
+        """Let the work end at its next look."""
+        self.ended = True
+
+    def look(self) -> None:
+        """Raise ``Stopped`` where the answer is not wanted any more. Takes no more than a step."""
+        if self.ended:
+            raise Stopped
+
+
 @dataclass(slots=True)
 class Work:
-    """The steps taken so far and the most that may be taken."""
+    """The steps taken so far, the most that may be taken, and whether they are still wanted."""
 
     steps_max: int = STEPS_MAX
     steps: int = 0
+    stop: Stop = field(default_factory=Stop)
 
     def spend(self, steps: int, *, where: str, smaller: str) -> None:
         """Count ``steps`` about to be taken for the field ``where``; refuse (``too_much_work``) more than there are.
 
-        ``smaller`` says what to make smaller.
+        ``smaller`` says what to make smaller. Raises ``Stopped`` where they are not wanted any more.
         """
+        self.stop.look()
         if self.steps + steps > self.steps_max:
             found = f"{self.steps + steps} steps of work"
             raise pricing_error(

@@ -9,7 +9,7 @@ from ..pool_tables.controller import Controller, controller_of
 from ..pool_tables.service import controller_of_table, currency_of, get_table
 from ..pricing import advice, format_money, parse_money
 from ..pricing.money import round_half_up
-from ..pricing.work import Work
+from ..store.db import work_of
 from ..tariffs.convert import advice_out, ladder_out
 from ..web.errors import http_problem
 from ..web.schema_types import value_or
@@ -30,7 +30,7 @@ def propose_prices(session: Session, message: ProposalsIn) -> ProposalsOut:
     controller, currency, accepts = _where(session, message)
     kind: Prepaid = value_or(message.kind, "games")
     aims = _aims(message, controller, kind, currency, accepts)
-    found = search(aims, work=Work())
+    found = search(aims, work=work_of(session))
     ladders = dict.fromkeys(found.best[measure] for measure in MEASURES if measure in found.best)
     return ProposalsOut(
         sentence=sentence(found, len(ladders)),

@@ -39,6 +39,7 @@ from ..pricing import (
 )
 from ..pricing.work import Work
 from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
+from ..store.db import work_of
 from ..store.kept import Kept, NoSession, NotKept
 from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue, venues_on_route
@@ -128,7 +129,7 @@ class QuoteContexts:
     ) -> None:
         self.session: Any = session
         self.now, self.only_venues = now, only_venues
-        self.work = Work() if isinstance(session, Session) else _QuickWork(QUICK_STEPS_MAX)
+        self.work = work_of(session) if isinstance(session, Session) else _QuickWork(QUICK_STEPS_MAX)
         self._kept, self._read_at = kept, 0 if kept is None else kept.look()
         self._known: dict[tuple[object, ...], Any] = {}
 
@@ -227,7 +228,7 @@ def price_grid(
     """
     venues = venues_on_route(session, venue_ids, at_most=GRID_VENUES_MAX + 1)
     taken = {} if amounts else denominations(session, [venue.id for venue in venues])
-    work, items = Work(), list[GridLineOut]()
+    work, items = work_of(session), list[GridLineOut]()
     if len(venues) > GRID_VENUES_MAX:
         raise too_many_lines(f"over {GRID_VENUES_MAX} venues")
     for venue in venues:

@@ -3,6 +3,8 @@
 - On SQLite a writer begins IMMEDIATE (two writers never interleave a read and a write); readers see one snapshot. The
   file is in WAL mode and every commit is synced.
 - On PostgreSQL statements, lock waits and idle transactions have time limits, set for each transaction only.
+- A request that is not wanted any more ends with its next statement, and a statement of SQLite while it runs
+  (``Stop``); its transaction is rolled back whole.
 - Instants are stored in UTC and come back aware, on either database; naive ones are refused.
 """
 
@@ -23,6 +25,7 @@ from sqlalchemy.exc import TimeoutError as WaitedTooLong
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session, SQLModel
 
+from ..pricing.work import Stop, Work
 from .settings import Settings, get_settings
 
 SQLModel.metadata.naming_convention = {
@@ -49,6 +52,8 @@ POSTGRES_LIMITS = {
 
 
 WRITER_WAIT_S = 5
+LOOK_EVERY_OPCODES = 200_000
+"""Instructions of SQLite's machine between two looks whether a statement is still wanted: some milliseconds."""
 _SET_LIMITS = "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for name, value in POSTGRES_LIMITS.items())
 """For this transaction only: the next request that gets the connection finds it as it was."""
 
@@ -99,6 +104,7 @@ def make_engine(settings: Settings) -> Engine:
         )
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
+        event.listen(engine, "before_cursor_execute", _look_before)
         return engine
     engine = create_engine(
         settings.database_url,
@@ -110,6 +116,7 @@ def make_engine(settings: Settings) -> Engine:
         connect_args={"connect_timeout": 2, "options": "-c timezone=UTC"},
     )
     event.listen(engine, "begin", _begin_postgres)
+    event.listen(engine, "before_cursor_execute", _look_before)
     return engine
 
 
@@ -118,7 +125,19 @@ def sqlite_driver() -> Any:
     return importlib.import_module("pysqlite3") if importlib.util.find_spec("pysqlite3") else sqlite3
 
 
-def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry) -> None:  # noqa: ARG001
+def _look_before(connection: Connection, cursor: Any, statement: str, *rest: Any) -> None:  # noqa: ARG001
+    """Raise ``Stopped`` before a statement that is not wanted any more; what undoes others is always wanted."""
+    stop: Stop | None = connection.get_execution_options().get("stop")
+    if stop is not None and not statement.startswith("ROLLBACK"):
+        stop.look()
+
+
+def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry) -> None:
+    def is_unwanted() -> bool:
+        stop: Stop | None = record.info.get("stop")
+        return stop is not None and stop.ended
+
+    connection.set_progress_handler(is_unwanted, LOOK_EVERY_OPCODES)
     connection.isolation_level = None  # the driver starts no transaction of its own
     cursor = connection.cursor()
     for name, value in SQLITE_PRAGMAS.items():
@@ -131,6 +150,7 @@ def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry) ->
 
 def _begin_sqlite(connection: Connection) -> None:
     options = connection.get_execution_options()
+    connection.info["stop"] = options.get("stop")
     if turn := options.get("turn"):
         turn.take()
     connection.exec_driver_sql("BEGIN IMMEDIATE" if turn or options.get("writes") else "BEGIN")
@@ -169,28 +189,50 @@ def get_engine() -> Engine:
 
 
 @contextmanager
-def reading(engine: Engine) -> Iterator[Session]:
-    """Yield a session on one snapshot, taken by its first statement; whatever it holds at the end is thrown away."""
-    with Session(engine.execution_options(reads=True)) as session:
+def reading(engine: Engine, stop: Stop | None = None) -> Iterator[Session]:
+    """Yield a session on one snapshot, taken by its first statement; whatever it holds at the end is thrown away.
+
+    Its statements raise ``Stopped`` once ``stop`` has ended.
+    """
+    stop = stop or Stop()
+    with Session(engine.execution_options(reads=True, stop=stop), info={"stop": stop}) as session:
         yield session
         session.rollback()
 
 
 @contextmanager
-def writing(engine: Engine) -> Iterator[Session]:
+def writing(engine: Engine, stop: Stop | None = None) -> Iterator[Session]:
     """Yield a session that is committed as a whole, or, when anything is raised, not at all.
 
     Its transaction begins with its first statement. On SQLite the writers of a process take turns there; raises
-    sqlalchemy.exc.TimeoutError where the turn does not come within 5 seconds.
+    sqlalchemy.exc.TimeoutError where the turn does not come within 5 seconds. Its statements raise ``Stopped`` once
+    ``stop`` has ended; a commit that has begun is finished.
     """
     writer = engine.get_execution_options().get("writer")
     turn = None if writer is None else _Turn(writer)
+    stop = stop or Stop()
     try:
-        with Session(engine.execution_options(writes=True, turn=turn)) as session, session.begin():
+        with (
+            Session(engine.execution_options(writes=True, turn=turn, stop=stop), info={"stop": stop}) as session,
+            session.begin(),
+        ):
             yield session
+            session.flush()
+            stop.look()
     finally:
         if turn is not None:
             turn.give_back()
+
+
+def stop_of(session: Session) -> Stop:
+    """Return what tells whether the request of a session is still wanted."""
+    stop: Stop | None = session.info.get("stop")
+    return stop or Stop()
+
+
+def work_of(session: Session) -> Work:
+    """Return a count of work for the request of a session, at its beginning."""
+    return Work(stop=stop_of(session))
 
 
 def lock(session: Session, name: str) -> None:

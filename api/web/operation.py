@@ -7,6 +7,7 @@
 - What is kept in memory of what was read (``baizebook.store.kept``) is answered at once, without a thread.
 - A file is not parsed here: the operation reads it, in the same thread.
 - The operation's ``now`` is never before the last recorded instant (see ``baizebook.web.instant``).
+- What is not wanted any more ends (see ``baizebook.web.stopping``).
 - A POST with an ``Idempotency-Key`` that was answered before is answered the same again (see
   ``baizebook.web.idempotency``): key, work and answer are stored in the one transaction of the request.
 """
@@ -22,6 +23,7 @@ from fastapi.routing import APIRoute, iter_route_contexts
 from sqlmodel import Session
 
 from ..pricing import Fault
+from ..pricing.work import Stop
 from .auth import find_principal
 from .body import CLOSE, FILE_BYTES_MAX, Bodies, check_kind, inflated, parse_body
 from .csv_answer import CSV_OPTIONS, answers_csv, dialect_of, in_dialect
@@ -33,6 +35,7 @@ from .instant import caution, not_before_the_last
 from .preconditions import if_modified
 from .rows import Right
 from .signed_links import PARAMETER, SUFFIXES
+from .stopping import Stopping
 from .thread_loop import loop_of_this_thread
 from .transactions import Transactions
 
@@ -72,10 +75,13 @@ class Route(APIRoute):
                 problem.headers |= CLOSE if _has_body(request) else {}
                 raise
             bodies: Bodies = request.app.state.bodies
-            with bodies.held() as body:
+            stopping: Stopping = request.app.state.stopping
+            with bodies.held() as body, stopping.begun() as begun:
                 if request.method not in ("GET", "HEAD"):
                     await body.read(request, size_max=_size_max(request))
-                return await line.run(lambda: _work(handle, request, bytes(body.content), dialect))
+                async with begun.watched(request):
+                    return await line.run(lambda: _work(handle, request, bytes(body.content), dialect, begun.stop))
+            raise begun.refusal()
 
         return answer
 
@@ -114,7 +120,7 @@ def _in_this_thread(endpoint: Callable[..., Any]) -> Callable[..., Any]:
     return call
 
 
-def _work(handle: Handler, request: Request, content: bytes, dialect: Dialect) -> Response:
+def _work(handle: Handler, request: Request, content: bytes, dialect: Dialect, stop: Stop) -> Response:
     """Answer a request in this thread."""
     kind, kinds = request.headers.get("content-type", ""), file_kinds(request)
     if content:
@@ -132,7 +138,7 @@ def _work(handle: Handler, request: Request, content: bytes, dialect: Dialect) -
     def work(session: Session) -> Response:
         return if_modified(request, in_dialect(_answer(handle, read, session, claim), dialect))
 
-    return transactions.write(work) if writes(request) else transactions.read(work)
+    return (transactions.write if writes(request) else transactions.read)(work, stop=stop)
 
 
 def _answer(handle: Handler, request: ReadRequest, session: Session, claim: KeyClaim | None) -> Response:

@@ -6,9 +6,12 @@
   where they hold no thread. Past 64 that wait, or 5 seconds, a caller is asked to come back (503, ``Retry-After``).
 - A transaction that the database undid because it met another (deadlock, serialization) is repeated whole, at most
   five times.
+- Work that is not wanted any more (``baizebook.web.stopping``) raises ``Stopped``: before its commit it leaves nothing
+  behind; once the commit has begun, it is finished and answered.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 import anyio
@@ -17,6 +20,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
+from ..pricing.work import Stop
 from ..store.db import is_preview, reading, writing
 from ..store.kept import Kept
 from ..store.settings import Settings
@@ -70,28 +74,45 @@ class Transactions:
         self.writers = WaitingLine(writers)
         self.readers = WaitingLine(max(1, settings.threads - writers - lookups))
 
-    def read(self, work: Callable[[Session], T]) -> T:
+    def read(self, work: Callable[[Session], T], *, stop: Stop | None = None) -> T:
         """Return what work finds on one snapshot; the caller is in a thread."""
-        with reading(self._engine) as session:
+        with _unless_stopped(stop), reading(self._engine, stop) as session:
             return work(session)
 
-    def write(self, work: Callable[[Session], T]) -> T:
+    def write(self, work: Callable[[Session], T], *, stop: Stop) -> T:
         """Return what work does, committed, or rolled back where it was a preview; the caller is in a thread."""
-        for _ in range(AGAIN_MAX):
-            try:
-                return self._write_once(work)
-            except DBAPIError as error:
-                if not _collided(error):
-                    raise
-        return self._write_once(work)
+        with _unless_stopped(stop):
+            for _ in range(AGAIN_MAX):
+                try:
+                    return self._write_once(work, stop)
+                except DBAPIError as error:
+                    if not _collided(error):
+                        raise
+            return self._write_once(work, stop)
 
-    def _write_once(self, work: Callable[[Session], T]) -> T:
-        with writing(self._engine) as session:
+    def _write_once(self, work: Callable[[Session], T], stop: Stop) -> T:
+        with writing(self._engine, stop) as session:
             result = work(session)
             if is_preview(session):
                 session.rollback()
         self._kept.written()
         return result
+
+
+@contextmanager
+def _unless_stopped(stop: Stop | None) -> Iterator[None]:
+    """Raise ``Stopped`` in place of the error of a statement that was interrupted because it was not wanted."""
+    try:
+        yield
+    except DBAPIError as error:
+        if stop is not None and _interrupted(error):
+            stop.look()
+        raise
+
+
+def _interrupted(error: DBAPIError) -> bool:
+    state: Any = getattr(error.orig, "sqlstate", None)
+    return state == "57014" or (state is None and str(error.orig) == "interrupted")
 
 
 def _collided(error: DBAPIError) -> bool:

@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from ..earnings.service import must_be_a_period, must_not_be_before_collections
 from ..pricing import format_money, parse_money
-from ..pricing.work import Work
+from ..store.db import work_of
 from ..tariffs.convert import read_tariff
 from ..tariffs.service import compile_tariff, get_tariff
 from ..web.errors import http_problem
@@ -40,7 +40,7 @@ def what_if(session: Session, message: WhatIfIn) -> tuple[WhatIfOut, Sequence[Co
         )
     windows = paired_windows(current, other)
     asked = _asked(message, scope, found_in, [current, other])
-    work = Work()
+    work = work_of(session)
     compared: Sequence[Compared] = compare(windows, asked, work=work)
     found = WhatIfOut(
         sentence=whole_sentence(compared, windows, asked.intake, scope.currency),

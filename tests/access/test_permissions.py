@@ -327,12 +327,12 @@ def store_nothing(client: TestClient) -> None:
     transactions = client.app.state.transactions  # type: ignore[attr-defined]
     properly = transactions.write
 
-    def taken_back(work: Callable[[Session], Any]) -> Any:
+    def taken_back(work: Callable[[Session], Any], **options: Any) -> Any:
         def work_in_vain(session: Session) -> Any:
             db.mark_preview(session)
             return work(session)
 
-        return properly(work_in_vain)
+        return properly(work_in_vain, **options)
 
     transactions.write = taken_back
 

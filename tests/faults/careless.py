@@ -12,6 +12,7 @@ import baizebook.store.db
 import baizebook.web.body
 import baizebook.web.operation
 import baizebook.web.transactions
+from baizebook.pricing.work import Stop
 from fastapi import Request
 from sqlalchemy import Engine
 from sqlmodel import Session
@@ -24,8 +25,8 @@ def answer_first() -> None:
     properly = baizebook.web.transactions.writing
 
     @contextmanager
-    def writing(engine: Engine) -> Iterator[Session]:
-        context = properly(engine)
+    def writing(engine: Engine, stop: Stop) -> Iterator[Session]:
+        context = properly(engine, stop)
         session = context.__enter__()
         try:
             yield session
@@ -82,6 +83,12 @@ def pass_keys_over() -> None:
     baizebook.web.operation.wanted_key = lambda _: None  # type: ignore[assignment]
 
 
+def never_stop() -> None:
+    """Go on with what nobody wants any more."""
+    Stop.end = lambda _: None  # type: ignore[method-assign]
+
+
 WAYS: dict[str, Callable[[], Any]] = {
-    way.__name__: way for way in (answer_first, hold_nothing, pass_keys_over, sync_less, parse_first, let_all_wait)
+    way.__name__: way
+    for way in (answer_first, hold_nothing, pass_keys_over, sync_less, parse_first, let_all_wait, never_stop)
 }
