@@ -54,6 +54,7 @@ ON_SQLITE_ALONE = (
     "tariffs",
     "test_bad_input.py",
     "test_cli.py",
+    "test_commands.py",
     "test_problems.py",
     "trips",
     "venues",

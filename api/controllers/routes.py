@@ -4,8 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from ..pool_tables.cautions import AT_THE_MAINS
-from ..pool_tables.schemas import CautionOut
+from ..pool_tables.convert import cautions_at_controller
 from ..pool_tables.service import get_table
 from ..web.auth import Principal, allow
 from ..web.batch import BatchResultsOut
@@ -105,7 +104,5 @@ def get_settings_sheet(
     recurring events are on it for four weeks from then. A controller of which nothing is stated is taken to have no
     limits, but to know weekdays and no dates.
     """
-    power = get_table(session, table_id).profile.get("power") or {}
-    cautions = () if power.get("kind") == "battery" else AT_THE_MAINS
-    told = [CautionOut(code=caution.code, detail=caution.detail) for caution in cautions]
-    return service.settings_sheet(session, table_id, on=on, now=now, cautions=told)
+    cautions = cautions_at_controller(get_table(session, table_id))
+    return service.settings_sheet(session, table_id, on=on, now=now, cautions=cautions)

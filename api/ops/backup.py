@@ -18,7 +18,7 @@ import shutil
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
@@ -42,17 +42,28 @@ _HEAD, _HEAD_BYTES_MAX, _PIECE_BYTES = b"baizebook backup 1 ", 120, 1 << 20
 _CLOSING_S, _AGAIN_S = 2.0, 0.05
 
 
-def back_up(settings: Settings, engine: Engine, file: Path) -> str:
-    """Write a verified backup; return in a sentence what is in it. Raise ValueError where that cannot be."""
+def _unseen(done: int, total: int) -> None:
+    """Show nobody how far a backup is."""
+
+
+def back_up(settings: Settings, engine: Engine, file: Path, *, step: Callable[[int, int], None] = _unseen) -> str:
+    """Write a verified backup; return in a sentence what is in it. Raise ValueError where that cannot be.
+
+    ``step`` is called with the parts that are done, and how many there are: copied, sealed, read back.
+    """
     if file.exists():
         raise _exists(file)
     with tempfile.TemporaryDirectory(prefix=f"{file.name}.", suffix=".unfinished", dir=file.parent) as folder:
         content, unfinished = Path(folder, "content"), Path(folder, "backup")
         content.touch(mode=0o600)
+        step(0, 3)
         says = _copy_sqlite(engine, content) if settings.on_sqlite else _dump_postgres(engine, content)
+        step(1, 3)
         seal(content, unfinished, kind=engine.dialect.name)
+        step(2, 3)
         content.unlink()
         _read_back(unfinished)
+        step(3, 3)
         _give_name(unfinished, file)
     _sync(file.parent)
     return says
@@ -198,7 +209,7 @@ def _held(engine: Engine) -> list[str]:
 def _copy_sqlite(engine: Engine, content: Path) -> str:
     """Copy all pages in one step of SQLite's online backup, which is one snapshot; verify the copy."""
     source = Path(str(engine.url.database)).absolute()
-    if not source.is_file():
+    if not source.exists():
         raise ValueError(f"There is no database {source}.")
     with _opened(source) as live, _opened(content) as copy:
         live.backup(copy, pages=-1)

@@ -1,7 +1,7 @@
 """The command line: what can be typed, and what each command does, looked up by name only when it is run.
 
-``baizebook serve · demo · migrate · check · backup · restore · token create · quote · import · earned · assess
-· ledger verify · contract``
+``baizebook serve · demo · migrate · check · backup · restore · token create|list|revoke · quote · worklist · sheet
+· import · export · earned · assess · ledger verify · contract``
 
 - ``--help`` and a mistyped option are answered without loading the application.
 - On a terminal, help and answers are coloured; piped, they are plain lines.
@@ -27,6 +27,11 @@ COMMANDS = {
     "backup": "backup.backup",
     "restore": "backup.restore",
     "token create": "token.create",
+    "token list": "token.show",
+    "token revoke": "token.revoke",
+    "worklist": "worklist.worklist",
+    "sheet": "sheet.sheet",
+    "export": "export.export",
     "quote": "quote.quote",
     "earned": "earned.earned",
     "import": "import_file.import_file",
@@ -41,7 +46,6 @@ _MARKUP: Literal["rich"] | None = "rich" if sys.stdout.isatty() else None
 app = typer.Typer(
     help="Run a route of coin-operated pool tables: prices, tables, readings, cash and books.",
     epilog="The database is baizebook.db in this folder, or the one that BAIZEBOOK_DATABASE_URL names.",
-    add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=_MARKUP,
@@ -50,6 +54,7 @@ token = typer.Typer(no_args_is_help=True, rich_markup_mode=_MARKUP)
 ledger = typer.Typer(no_args_is_help=True, rich_markup_mode=_MARKUP)
 
 Host = Annotated[str, typer.Option(help="Address to listen on.", metavar="ADDRESS")]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON, as the API answers.")]
 Port = Annotated[int, typer.Option(help="Port to listen on.", min=0, max=65_535)]
 
 
@@ -142,7 +147,7 @@ def restore(
 
 @token.callback()
 def _token() -> None:
-    """Make tokens."""
+    """Make, list and revoke tokens."""
 
 
 @token.command("create")
@@ -157,6 +162,66 @@ def create_token(
 ) -> None:
     """Make a token and print it, once."""
     _run("token create", role=role, name=name, venue=venue, table=table)
+
+
+@token.command("list")
+def list_tokens(json: Json = False) -> None:
+    """List all tokens: whose, for what, until when. Never the tokens themselves."""
+    _run("token list", as_json=json)
+
+
+@token.command("revoke")
+def revoke_token(
+    token: Annotated[str, typer.Argument(help="The token's name, in any case, or its id.", metavar="NAME")],
+) -> None:
+    """Revoke a token, at once and for good."""
+    _run("token revoke", token=token)
+
+
+@app.command()
+def worklist(
+    venue: Annotated[str | None, typer.Option(help="Only this venue: its name or id.", metavar="NAME")] = None,
+    person: Annotated[str | None, typer.Option(help="Only work given to this person.", metavar="NAME")] = None,
+    json: Json = False,
+) -> None:
+    """Show what needs doing, where and why, earliest due first. Piped, it is lines of tab-separated values.
+
+    No server is needed.
+    """
+    _run("worklist", venue=venue, person=person, as_json=json)
+
+
+@app.command()
+def sheet(
+    table: Annotated[str, typer.Option(help="Table: its label, in any case, or its id.", metavar="LABEL")],
+    on: Annotated[
+        str | None, typer.Option(help="Date whose prices to key, such as 2026-12-01. Default: today.", metavar="DATE")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Show the settings sheet of a table: how to key its prices, old beside new.
+
+    No server is needed.
+    """
+    _run("sheet", table=table, on=on, as_json=json)
+
+
+@app.command()
+def export(
+    folder: Annotated[
+        Path, typer.Argument(help="Folder to write. One that holds files is never touched.", metavar="FOLDER")
+    ],
+    month: Annotated[str | None, typer.Option(help="The month, such as 2026-11.", metavar="MONTH")] = None,
+    year: Annotated[int | None, typer.Option(help="Instead of a month: the year.", min=2000, max=2099)] = None,
+    json: Json = False,
+) -> None:
+    """Write the books and the reports of a month or a year as files: CSV, beancount, ledger.
+
+    No server is needed.
+    """
+    if (month is None) == (year is None):
+        raise typer.BadParameter("give one of --month and --year")
+    _run("export", folder=folder, month=month, year=year, as_json=json)
 
 
 @app.command()
@@ -190,7 +255,7 @@ def quote(
     basis: Annotated[
         Literal["listed"] | None, typer.Option(help="For a table: the listed prices, not those it sells.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the API's answer.")] = False,
+    json: Json = False,
 ) -> None:
     """Show what an amount buys at a place and time.
 
@@ -264,7 +329,7 @@ def earned(
             metavar="NAMES",
         ),
     ] = "venue",
-    json: Annotated[bool, typer.Option("--json", help="Print the API's answer.")] = False,
+    json: Json = False,
 ) -> None:
     """Show what was earned in a month. Piped, it is lines of tab-separated values.
 

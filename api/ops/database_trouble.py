@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 
 from sqlalchemy import URL, make_url
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, OperationalError
 
 from ..store.settings import get_settings
 
@@ -22,17 +22,20 @@ _SQLITE = {
     "is full": "The disk that holds {file} is full.",
 }
 """What SQLite says, by a part of it (sqlite.org/rescode.html), and what to say."""
-_NO_RIGHT, _NO_DATABASE = "42501", "3D000"
+_NO_RIGHT = "42501"
+"""insufficient_privilege (PostgreSQL, appendix A)."""
 _REASON_MAX = 300
 
 
-def in_words(error: DBAPIError) -> str | None:
+def in_words(error: Exception) -> str | None:
     """Return the reason and the remedy; None where the error is not the database's surroundings but a mistake of ours."""
     url = make_url(get_settings().database_url)
-    reason = " ".join(str(error.orig).split())[:_REASON_MAX]
+    told = error.orig if isinstance(error, DBAPIError) else error
+    reason = (str(told).strip().splitlines() or [""])[0][:_REASON_MAX]
     if url.get_backend_name() == "sqlite":
         return _sqlite(Path(str(url.database)), reason)
-    return _postgresql(error, url, reason)
+    away = isinstance(error, OperationalError)
+    return _postgresql(url, reason, state=getattr(told, "sqlstate", None), away=away)
 
 
 def _sqlite(file: Path, reason: str) -> str | None:
@@ -49,25 +52,19 @@ def _unopened(file: Path) -> str:
         why = f"it is a folder. Name a file in it, such as {file / 'baizebook.db'}."
     elif not folder.is_dir():
         why = f"there is no folder {folder}. Make it, or name another file in BAIZEBOOK_DATABASE_URL."
-    elif not os.access(folder, os.W_OK | os.X_OK):
+    elif not os.access(folder, os.W_OK | os.X_OK, effective_ids=os.access in os.supports_effective_ids):
         why = f"this user has no right to write in {folder}."
     else:
         why = "this user has no right to read it, or too many files are open."
     return f"The database {file} cannot be opened: {why}"
 
 
-def _postgresql(error: DBAPIError, url: URL, reason: str) -> str | None:
-    state = getattr(error.orig, "sqlstate", None)
+def _postgresql(url: URL, reason: str, *, state: str | None, away: bool) -> str | None:
     if state == _NO_RIGHT:
         return (
-            f"PostgreSQL refuses the role {url.username}: {reason} Run baizebook migrate as the role that owns the tables, "
+            f"PostgreSQL refuses the role {url.username}: {reason}. Run baizebook migrate as the role that owns the tables, "
             "and give this one the rights that the guide names."
         )
-    if state == _NO_DATABASE:
-        return f"PostgreSQL has no database {url.database}: make it with createdb {url.database}."
-    if state is None and type(error).__name__ == "OperationalError":
-        place = f"{url.host or 'this machine'}:{url.port or 5432}"
-        return f"PostgreSQL at {place} does not answer: {reason}"
-    if type(error).__name__ == "OperationalError":
-        return f"The database does not answer: {reason}"
-    return None
+    if f'database "{url.database}" does not exist' in reason:
+        return f"PostgreSQL has no database {url.database}: make it, with createdb {url.database} for example."
+    return f"PostgreSQL at {url.host or 'this machine'}:{url.port or 5432} does not answer: {reason}." if away else None

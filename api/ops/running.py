@@ -3,6 +3,8 @@
 A mistake of ours keeps its traceback.
 """
 
+import os
+import sys
 from collections.abc import Callable
 from importlib import import_module
 from typing import Any
@@ -10,6 +12,7 @@ from typing import Any
 from sqlalchemy.exc import DBAPIError
 
 from ..pricing import DomainError
+from ..store.db import sqlite_driver
 from ..web.errors import Problem, problem_out
 from .database_trouble import in_words
 from .terminal import complain
@@ -20,7 +23,9 @@ def run(function: str, **options: Any) -> int:
     module, _, name = function.rpartition(".")
     try:
         command: Callable[..., int | None] = getattr(import_module(f"baizebook.ops.commands.{module}"), name)
-        return command(**options) or 0
+        status = command(**options) or 0
+        sys.stdout.flush()
+        return status
     except (Problem, DomainError) as error:
         problem = problem_out(error)
         complain(f"{problem.title.rstrip('.')}.")
@@ -29,12 +34,13 @@ def run(function: str, **options: Any) -> int:
             complain(f"  {problem.detail}")
         for mistake in mistakes:
             complain(f"  {mistake}")
-    except DBAPIError as error:
+    except (DBAPIError, sqlite_driver().DatabaseError) as error:
         words = in_words(error)
         if words is None:
             raise
         complain(words)
-    except BrokenPipeError:
+    except BrokenPipeError:  # whoever read the output went away, as ``head`` does; nothing is left to flush at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except OSError as error:
         complain(f"{error.filename or 'The system'}: {error.strerror or error}.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Protocol
 
@@ -11,6 +11,8 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
+
+from ..web.csv_text import one_line
 
 _STYLES = {"good": "green", "warning": "yellow", "bad": "bold red"}
 
@@ -48,6 +50,19 @@ def show_findings(findings: Iterable[Graded]) -> None:
         _print(line, error=finding.grade != "good")
 
 
+def show_rows(heads: Sequence[str], rows: Iterable[Sequence[str]], *, title: str) -> None:
+    """Show rows as a table on a terminal; elsewhere as lines of tab-separated values, each cell on one line."""
+    if not on_terminal():
+        say_lines("\t".join(map(one_line, cells)) for cells in (heads, *rows))
+        return
+    table = Table(title=title, title_justify="left")
+    for head in heads:
+        table.add_column(head.replace("_", " "), overflow="fold")
+    for cells in rows:
+        table.add_row(*map(Text, cells))
+    print_table(table)
+
+
 def on_terminal() -> bool:
     """Tell whether somebody looks at the output: it is a terminal, not a file or another program."""
     return sys.stdout.isatty()
@@ -59,19 +74,23 @@ def print_table(table: Table) -> None:
 
 
 class Step(Protocol):
-    """Moves a bar: ``done`` of ``total`` in all."""
+    """Moves a bar: ``done`` of ``total`` in all, None where nobody knows how many there are."""
 
-    def __call__(self, done: int, total: int) -> None: ...
+    def __call__(self, done: int, total: int | None) -> None: ...
 
 
 @contextmanager
 def bar(doing: str) -> Iterator[Step]:
     """Show on a terminal's error stream how far some work is; nothing where nobody looks."""
-    console = Console(stderr=True)
+    console = _error_screen()
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, disable=not console.is_terminal, transient=True) as progress:
         task = progress.add_task(doing, total=None)
         yield lambda done, total: progress.update(task, completed=done, total=total)
+
+
+def _error_screen() -> Console:
+    return Console(stderr=True)
 
 
 def _print(text: Text, *, error: bool = False) -> None:

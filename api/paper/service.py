@@ -18,10 +18,9 @@ from ..health.clock_offset import ClockReading, walk
 from ..health.service import health_of
 from ..health.state_of_charge import SupplyReading
 from ..ledger.export.period import ExportPeriod
-from ..pool_tables.cautions import AT_THE_MAINS, LIFTING_CASH
-from ..pool_tables.convert import table_out
+from ..pool_tables.cautions import LIFTING_CASH
+from ..pool_tables.convert import cautions_at_controller, table_out
 from ..pool_tables.rows import PoolTableRow
-from ..pool_tables.schemas import CautionOut
 from ..pool_tables.service import get_table, page_tables, stays_of
 from ..pricing import Calendar, Timetable, format_money
 from ..quotes.price_grid import GridLine, grid_lines, read_amounts
@@ -65,10 +64,8 @@ def zone_of_table(session: Session, table_id: UUID) -> ZoneInfo:
 def settings_page(session: Session, table_id: UUID, *, on: date | None, now: datetime) -> PrintedPage:
     """Return the settings sheet of a table: the steps with boxes to tick, and each price old beside new."""
     table = get_table(session, table_id)
-    on_battery = (table.profile.get("power") or {}).get("kind") == "battery"
-    cautions = () if on_battery else AT_THE_MAINS
-    told = [CautionOut(code=caution.code, detail=caution.detail) for caution in cautions]
-    sheet = settings_sheet(session, table_id, on=on, now=now, cautions=told)
+    cautions = cautions_at_controller(table)
+    sheet = settings_sheet(session, table_id, on=on, now=now, cautions=cautions)
     venue = get_venue(session, sheet.venue_id)
     values = {
         "holds_from": moment_words(sheet.holds_from.astimezone(calendar_of(venue).zone)),

@@ -3,9 +3,11 @@
 from typing import Any
 
 from ..web.schema_types import VoidedOut
+from .cautions import AT_THE_MAINS
 from .rows import PoolTableRow, StayRow
 from .schemas import (
     CashBoxOut,
+    CautionOut,
     ControllerOut,
     LadderLimitsOut,
     LicenceOut,
@@ -16,6 +18,12 @@ from .schemas import (
     TableOut,
     TakeOverOut,
 )
+
+
+def cautions_at_controller(row: PoolTableRow) -> list[CautionOut]:
+    """Write what to mind before opening a table's controller: mains, unless the table is stated to have a battery."""
+    on_battery = (row.profile.get("power") or {}).get("kind") == "battery"
+    return [] if on_battery else [CautionOut(code=caution.code, detail=caution.detail) for caution in AT_THE_MAINS]
 
 
 def table_out(row: PoolTableRow) -> TableOut:

@@ -9,7 +9,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, text
+from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.exc import OperationalError
 
 _MIGRATING = 7_226_013
@@ -29,10 +29,16 @@ def config_for(engine: Engine | None = None) -> Config:
 def upgrade(engine: Engine, revision: str = "head") -> None:
     """Apply the migrations up to a revision; of several that try at once one works, and the others wait for it.
 
-    Raises ValueError where the database is newer than this program.
+    Raises ValueError where the database is newer than this program, or a SQLite file is another program's.
     """
     with engine.connect() as connection:
         found = current_revision(connection)
+        strange = [] if found or engine.dialect.name != "sqlite" else inspect(connection).get_table_names()
+    if named := [name for name in strange if name != "alembic_version"]:
+        raise ValueError(
+            f"{engine.url.database} is another program's database: it holds {', '.join(named[:3])}. Name another file in "
+            "BAIZEBOOK_DATABASE_URL."
+        )
     if found is not None and not knows_revision(found):
         raise ValueError(
             f"The database is at revision {found}, which this version of Baizebook does not know: "

@@ -1,19 +1,29 @@
 """``baizebook assess``: work out earnings, and bring the worklist of every table up to date."""
 
+from sqlmodel import func, select
+
 from ...earnings.service import reckon
+from ...pool_tables.rows import PoolTableRow
 from ...store import clock
-from ...worklist.service import sweep
+from ...store.db import reading
+from ...worklist.service import AT_ONCE_MAX, sweep
 from ..existing_database import existing_database
-from ..terminal import say
+from ..terminal import bar, say
 
 
 def assess() -> None:
     """Work out earnings, then assess all tables, some at a time: nobody else waits for long."""
     engine = existing_database()
-    while reckon(engine):
-        pass
-    now, after, more = clock.now(), None, True
-    while more:
-        after = sweep(engine, after=after, now=now)
-        more = after is not None
+    with reading(engine) as session:
+        tables = session.exec(select(func.count()).select_from(PoolTableRow)).one()
+    with bar("Working out earnings") as step:
+        done = 0
+        while found := reckon(engine):
+            step(done := done + found, None)
+    with bar("Assessing tables") as step:
+        now, after, more, done = clock.now(), None, True, 0
+        while more:
+            after = sweep(engine, after=after, now=now)
+            more = after is not None
+            step(done := min(done + AT_ONCE_MAX, tables), tables)
     say("The worklist is up to date for all tables.")

@@ -5,12 +5,16 @@ from pathlib import Path
 from ...store.db import get_engine
 from ...store.settings import get_settings
 from .. import backup as backups
-from ..terminal import say
+from ..existing_database import existing_file
+from ..terminal import bar, say
 
 
 def backup(*, file: Path) -> None:
     """Write a backup and say what is in it."""
-    say(f"{file}: {backups.back_up(get_settings(), get_engine(), file)}.")
+    engine = existing_file()
+    with bar("Backing up") as step:
+        said = backups.back_up(get_settings(), engine, file, step=step)
+    say(f"{file}: {said}.")
 
 
 def restore(*, file: Path, force: bool) -> None:

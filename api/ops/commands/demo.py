@@ -5,12 +5,17 @@ from ...demo.show import answered_question, requests_to_paste
 from ...store import clock, migrate
 from ...store.db import get_engine, reading, writing
 from ...worklist.service import catch_up
+from ..existing_database import tell_of_a_new_file
+from ..first_words import address, must_be_free
 from ..terminal import say
-from .serve import serve
+from .serve import serve_at
 
 
 def demo(*, host: str, port: int, no_serve: bool) -> int:
     """Load the demo where it is not loaded yet, answer one question, show requests to paste, and serve."""
+    if not no_serve:
+        must_be_free(host, port)
+    is_new = tell_of_a_new_file()
     migrate.upgrade(get_engine())
     now = clock.now()
     with writing(get_engine()) as session:
@@ -22,11 +27,10 @@ def demo(*, host: str, port: int, no_serve: bool) -> int:
     if not was_loaded:
         with writing(get_engine()) as session:
             hand_out(session, now=now)
-    base_url = f"http://{host}:{port}"
+    base_url = address(host, port) or "http://127.0.0.1:8000"
     with reading(get_engine()) as session:
         say(answered_question(session, now=now) + "\n")
         say(requests_to_paste(session, base_url=base_url, token=token, now=now) + "\n")
     if no_serve:
         return 0
-    say(f"Try it in a browser: {base_url}/docs")
-    return serve(host=host, port=port, workers=1)
+    return serve_at(host=host, port=port, workers=1, is_new=is_new)

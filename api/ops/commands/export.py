@@ -1,0 +1,26 @@
+"""``baizebook export``: the books and the reports of a month or a year as files in a new folder."""
+
+import json
+from pathlib import Path
+
+from ...earnings.service import reckon
+from ...store import clock
+from ...store.db import reading
+from ..existing_database import existing_database
+from ..export_files import export_files, period_of, write_folder
+from ..terminal import say, show_rows
+
+
+def export(*, folder: Path, month: str | None, year: int | None, as_json: bool) -> None:
+    """Write the files of a period, all from one snapshot, and list them."""
+    period, engine = period_of(month=month, year=year), existing_database()
+    while reckon(engine):
+        pass
+    with reading(engine) as session:
+        files = export_files(session, period, year=year, now=clock.now())
+    write_folder(folder, files)
+    if as_json:
+        listed = [{"file": name, "bytes": len(content)} for name, content in files.items()]
+        say(json.dumps({"folder": str(folder), "from": str(period.from_on), "to": str(period.to_on), "files": listed}))
+        return
+    show_rows(("file", "bytes"), ((str(folder / name), str(len(files[name]))) for name in files), title="Written")
