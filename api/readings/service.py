@@ -7,13 +7,15 @@
 - The latest readings are so by ``taken_at``, not by arrival; void ones and those that are not valid do not count (R4).
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+import json
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import bindparam, func
+from sqlalchemy import Dialect, Text, bindparam, cast, func
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
@@ -30,7 +32,6 @@ from .convert import content_of
 from .rows import READING, ReadingRow, VoidRow
 from .schemas import ReadingIn, ReadingResultOut, ReadingResultsOut
 
-_INSERT = READING.insert()
 _LAST_ARRIVAL = select_columns(func.max(READING.c.arrival))
 _UNDER_THESE_IDS = select_columns(READING.c.id, READING.c.flags, *(READING.c[name] for name in FIELDS)).where(
     READING.c.id.in_(bindparam("ids", expanding=True))
@@ -40,7 +41,8 @@ _UNDER_THESE_IDS = select_columns(READING.c.id, READING.c.flags, *(READING.c[nam
 _TABLES = (
     select_columns(
         col(PoolTableRow.id),
-        col(PoolTableRow.profile),
+        cast(col(PoolTableRow.profile)["meters"], Text),
+        cast(col(PoolTableRow.profile)["power"], Text),
         col(PoolTableRow.made_at),
         col(StayRow.from_at),
         col(StayRow.venue_id),
@@ -124,28 +126,38 @@ def void_reading(
 
 
 def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, AdmissionFacts]:
-    profiles: dict[UUID, Mapping[str, Any]] = {}
+    stated: dict[UUID, tuple[Mapping[str, int], Mapping[str, Any]]] = {}
     stays: dict[UUID, list[Stood]] = {}
     currencies: dict[UUID, str] = {}
     found = session.connection().execute(_TABLES, {"table_ids": list(table_ids)})
-    for table_id, profile, made_at, from_at, venue_id, place, currency in found:
-        profiles[table_id] = profile
+    for table_id, meters, power, made_at, from_at, venue_id, place, currency in found:
+        stated[table_id] = _digits(meters), _power(power)
         since = counts_since(from_at, made_at=made_at)
         stays.setdefault(table_id, []).append(Stood(since, venue_id, gone=place in GONE))
         if currency is not None:
             currencies[table_id] = currency
-    return {id_: _facts(profile, stays[id_], currencies[id_]) for id_, profile in profiles.items()}
+    return {
+        id_: AdmissionFacts(
+            stays=tuple(stays[id_]),
+            digits=digits,
+            currency=currencies[id_],
+            power=power.get("kind"),
+            nominal_volts=power.get("nominal_volts", 12),
+        )
+        for id_, (digits, power) in stated.items()
+    }
 
 
-def _facts(profile: Mapping[str, Any], stays: Iterable[Stood], currency: str) -> AdmissionFacts:
-    power = profile.get("power") or {}
-    return AdmissionFacts(
-        stays=tuple(stays),
-        digits={meter["name"]: meter["digits"] for meter in profile.get("meters", ())},
-        currency=currency,
-        power=power.get("kind"),
-        nominal_volts=power.get("nominal_volts", 12),
-    )
+@lru_cache(1024)
+def _digits(meters: str | None) -> Mapping[str, int]:
+    """Return the digits of the meters of a stored profile, from their text: most tables have the same."""
+    return {meter["name"]: meter["digits"] for meter in json.loads(meters or "null") or ()}
+
+
+@lru_cache(1024)
+def _power(power: str | None) -> Mapping[str, Any]:
+    stated: Mapping[str, Any] | None = json.loads(power or "null")
+    return stated or {}
 
 
 def _stored(session: Session, ids: Collection[UUID]) -> dict[UUID, Content]:
@@ -154,13 +166,29 @@ def _stored(session: Session, ids: Collection[UUID]) -> dict[UUID, Content]:
 
 
 def _insert(session: Session, rows: Iterable[Content]) -> None:
-    """Store rows, together those that say the same things: a column of which one says nothing is not written."""
+    """Store rows, together those that say the same things: a column of which one says nothing is not written.
+
+    The driver is handed its own values: SQLAlchemy would look through each row's parameters once more, which takes as
+    long as storing them.
+    """
+    connection = session.connection()
     alike: dict[tuple[str, ...], list[Content]] = {}
     for row in rows:
-        said = {column: value for column, value in row.items() if value is not None}
-        alike.setdefault(tuple(said), []).append(said)
-    for together in alike.values():
-        session.connection().execute(_INSERT, together)
+        alike.setdefault(tuple([name for name in row if row[name] is not None]), []).append(row)
+    for said, together in alike.items():
+        statement = READING.insert().compile(dialect=connection.dialect, column_keys=said)
+        columns = [(name, _writer(name, connection.dialect)) for name in statement.params]
+        values: list[Any] = [
+            tuple([row[name] if write is None else write(row[name]) for name, write in columns]) for row in together
+        ]
+        if not statement.positional:
+            values = [dict(zip(statement.params, of_row, strict=True)) for of_row in values]
+        connection.exec_driver_sql(str(statement), values)
+
+
+def _writer(name: str, dialect: Dialect) -> Callable[[Any], Any] | None:
+    """Return what makes the driver's value of a column's; None where they are the same."""
+    return READING.c[name].type.dialect_impl(dialect).bind_processor(dialect)
 
 
 def _last_arrival(session: Session) -> int:

@@ -127,7 +127,9 @@ def _read_time(value: object) -> time:
 
 
 def _read_uuid(value: object) -> UUID:
-    return value if isinstance(value, UUID) else UUID(must_match(value, UUID_PATTERN, "a UUID"))
+    if isinstance(value, UUID):
+        return value
+    return UUID(int=int(must_match(value, UUID_PATTERN, "a UUID").replace("-", ""), 16))
 
 
 def write_instant(value: datetime) -> str:

@@ -4,6 +4,7 @@ import asyncio
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from time import perf_counter, process_time
 from typing import Any
 
@@ -29,6 +30,10 @@ class Service:
         self._loop = asyncio.new_event_loop()
         self.processor_s = self.elapsed_s = 0.0
         """What the last answer took."""
+        self.now: datetime | None = None
+        """The instant of the service's clock; None: it goes with the machine's."""
+        of_machine = self._app.state.clock
+        self._app.state.clock = lambda: self.now or of_machine()
 
     def get(self, path: str) -> Any:
         """Ask, and return the answer, which must be a success."""
