@@ -51,7 +51,7 @@ from .tax_areas.routes import router as tax_areas
 from .tokens.routes import router as tokens
 from .trips.routes import router as trips
 from .venues.routes import router as venues
-from .web import errors, openapi, probes
+from .web import error_answers, errors, openapi, probes
 from .web.body import Bodies
 from .web.guide import router as guide
 from .web.idempotency import purge
@@ -113,7 +113,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         generate_unique_id_function=lambda route: route.name,
     )
     work_on(app, settings or get_settings(), engine or get_engine())
-    errors.install(app)
+    error_answers.install(app)
     of_tables = (pool_tables, inventory, lifecycle, readings, health, controllers, jobs, worklist, trips)
     of_money = (settlements, collections, reports, earnings, play, price_changes, what_if, proposals, ledger)
     routers = (
@@ -134,7 +134,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     )
     for router in routers:
         app.include_router(router)
-    app.state.methods = errors.methods_of(route for router in routers for route in router.routes)
+    app.state.methods = error_answers.methods_of(route for router in routers for route in router.routes)
     _serve_docs(app)
     app.include_router(guide)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]

@@ -20,6 +20,7 @@ from uuid import uuid4
 
 from baizebook.store import migrate
 from baizebook.store.db import make_engine
+from baizebook.store.revision import newest_revision
 from baizebook.store.settings import Settings
 from sqlalchemy import Connection, create_engine, make_url, text
 from sqlalchemy.exc import OperationalError
@@ -228,7 +229,7 @@ def _emptied(url: str, name: str, catalog: tuple[object, ...]) -> bool:
             text("SELECT min(version_num), pg_database_size(current_database()) FROM alembic_version")
         ).one()
         grown = size_bytes > _template_bytes() + _GROWN_BYTES
-        if grown or revision != migrate.newest_revision() or _catalog_of(connection) != catalog:
+        if grown or revision != newest_revision() or _catalog_of(connection) != catalog:
             return False
         connection.execute(_EMPTY)
         _spare[name] = _catalog_of(connection)

@@ -13,6 +13,7 @@ from baizebook.app import create_app
 from baizebook.ops import cli
 from baizebook.ops.cli import main
 from baizebook.store import db, migrate, settings
+from baizebook.store.revision import newest_revision
 from baizebook.web.rows import ROLES
 from fastapi.testclient import TestClient
 
@@ -187,6 +188,13 @@ def test_help_is_plain_where_it_is_piped_and_loads_no_application() -> None:
     assert not {"fastapi", "pydantic", "sqlalchemy", "uvicorn", "baizebook.app"} & set(modules.split())
 
 
+def test_a_quote_loads_neither_the_framework_nor_the_migrations() -> None:
+    asks = "import sys, baizebook.ops.running, baizebook.ops.commands.quote; print(*sys.modules)"
+    said = subprocess.run([sys.executable, "-c", asks], capture_output=True, timeout=60, check=True, text=True).stdout
+    assert "baizebook.quotes.service" in said.split()
+    assert not {"fastapi", "starlette", "alembic", "uvicorn", "baizebook.app"} & set(said.split())
+
+
 def test_a_folder_without_a_database_stays_without_one(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
@@ -203,7 +211,7 @@ def test_a_folder_without_a_database_stays_without_one(
 
 
 def test_a_database_of_another_revision_is_not_asked(run: Run) -> None:
-    newest = migrate.newest_revision()
+    newest = newest_revision()
     migrate.downgrade(db.get_engine(), "foundation")
     status, out, err = run("quote", "--venue", "a", "--money", "1.00")
     assert (status, out) == (1, "")

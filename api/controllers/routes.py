@@ -9,10 +9,10 @@ from ..pool_tables.service import get_table
 from ..web.auth import Principal, allow
 from ..web.batch import BatchResultsOut
 from ..web.dependencies import NowDep, SessionDep
-from ..web.feed import AfterNumber, page_changes
+from ..web.feed import page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, link_next
+from ..web.page_parameters import After, AfterNumber, Limit, link_next
 from ..web.schema_types import Date, Id, VoidIn
 from . import queries, service
 from .convert import keying_out

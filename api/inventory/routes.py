@@ -11,7 +11,7 @@ from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, link_next
+from ..web.page_parameters import After, Limit, link_next
 from ..web.schema_types import TEXT_PATTERN, Id, Instant
 from ..worklist.work import Kind
 from . import queries

@@ -9,10 +9,10 @@ from ..web.auth import Principal, allow
 from ..web.batch import BatchResultsOut
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
-from ..web.feed import AfterNumber, page_changes
+from ..web.feed import page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, link_next
+from ..web.page_parameters import After, AfterNumber, Limit, link_next
 from ..web.schema_types import Date, Id, value_or
 from . import queries, service
 from .convert import fault_report_out

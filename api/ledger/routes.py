@@ -16,7 +16,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import http_problem
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import Limit, link_next
+from ..web.page_parameters import Limit, link_next
 from ..web.schema_types import INT64_MAX, Currency, Date, Id, value_or
 from . import queries, service
 from .convert import entry_out, names_out, posted_out

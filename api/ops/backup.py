@@ -30,7 +30,8 @@ from sqlmodel import Session
 
 from ..ledger.queries import check_ledger
 from ..store.db import sqlite_driver
-from ..store.migrate import current_revision, knows_revision, upgrade
+from ..store.migrate import knows_revision, upgrade
+from ..store.revision import current_revision
 from ..store.settings import Settings
 
 _BUSY = "The database is in use: stop the service first."

@@ -19,7 +19,7 @@ from sqlmodel import Session
 from ..ledger.queries import check_ledger
 from ..reports.queries import altered_bookings, altered_collections
 from ..store.db import POSTGRES_LIMITS, SQLITE_PRAGMAS, sqlite_driver, writing
-from ..store.migrate import current_revision, newest_revision
+from ..store.revision import current_revision, newest_revision
 from ..store.sequence import CLOCKS_AGREE_WITHIN, not_before_the_last
 from ..store.settings import Settings
 from ..web.unguarded_operations import unguarded

@@ -5,7 +5,7 @@ from pathlib import Path
 from sqlalchemy import Engine
 
 from ..store.db import get_engine
-from ..store.migrate import current_revision, newest_revision
+from ..store.revision import current_revision, newest_revision
 from ..store.settings import get_settings
 from .terminal import complain
 

@@ -11,7 +11,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import not_found
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, link_next
+from ..web.page_parameters import After, Limit, link_next
 from ..web.schema_types import Id, VoidIn
 from . import queries, service
 from .admission import Sender

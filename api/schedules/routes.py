@@ -8,7 +8,7 @@ from ..web.auth import Principal, allow
 from ..web.dependencies import SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, link_next
+from ..web.page_parameters import After, Limit, link_next
 from ..web.schema_types import Id
 from . import queries
 from .convert import schedule_out

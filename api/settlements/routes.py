@@ -9,7 +9,7 @@ from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, link_next
+from ..web.page_parameters import After, Limit, link_next
 from ..web.schema_types import Id
 from . import convert, service
 from .schemas import AgreementIn, AgreementOut, AgreementPage

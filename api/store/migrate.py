@@ -2,15 +2,15 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from functools import cache
 from importlib.resources import files
 
 from alembic import command
 from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, inspect, text
+from sqlalchemy import Engine, inspect, text
 from sqlalchemy.exc import OperationalError
+
+from .revision import current_revision
 
 _MIGRATING = 7_226_013
 _TRIES = 24  # of 5 seconds each
@@ -78,20 +78,6 @@ def downgrade(engine: Engine, revision: str) -> None:
     command.downgrade(config_for(engine), revision)
 
 
-def current_revision(connection: Connection) -> str | None:
-    """Return the revision that a database is at, or None where there is none yet."""
-    return MigrationContext.configure(connection).get_current_revision()
-
-
 def knows_revision(revision: str) -> bool:
     """Tell whether a revision is one of those that this code knows."""
     return revision in {script.revision for script in ScriptDirectory.from_config(config_for()).walk_revisions()}
-
-
-@cache
-def newest_revision() -> str:
-    """Return the newest revision that this code knows."""
-    revision = ScriptDirectory.from_config(config_for()).get_current_head()
-    if revision is None:
-        raise RuntimeError("the package has no migrations")
-    return revision

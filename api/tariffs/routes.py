@@ -8,7 +8,7 @@ from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, link_next
+from ..web.page_parameters import After, Limit, link_next
 from ..web.schema_types import Id
 from . import service
 from .schemas import CountingCheckIn, CountingCheckOut, TariffCheckOut, TariffIn, TariffOut, TariffPage

@@ -8,7 +8,7 @@ from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import Limit, link_next
+from ..web.page_parameters import Limit, link_next
 from . import service
 from .convert import tax_area_out
 from .schemas import TaxAreaCode, TaxAreaIn, TaxAreaOut, TaxAreasOut

@@ -11,7 +11,7 @@ from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route, operations_for
-from ..web.pagination import After, Limit, link_next
+from ..web.page_parameters import After, Limit, link_next
 from ..web.schema_types import Id, value_or
 from . import service
 from .schemas import (

@@ -8,7 +8,7 @@ from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, link_next
+from ..web.page_parameters import After, Limit, link_next
 from ..web.schema_types import TEXT_PATTERN, Date, Id, value_or
 from ..worklist.service import catch_up
 from . import queries, service

@@ -1,4 +1,4 @@
-"""Feeds over HTTP: ``GET …/changes?after=`` answers what has changed since, each thing once, as it is now.
+"""Feeds: ``GET …/changes?after=`` answers what has changed since, each thing once, as it is now.
 
 Ask again after the number of the last item that you have: nothing is skipped, also while others write, and what has not
 changed since does not come again.
@@ -7,19 +7,14 @@ changed since does not come again.
 from typing import Annotated, Generic, TypeVar
 from uuid import UUID
 
-from fastapi import Query
 from pydantic import BaseModel, ConfigDict, Field
 from sqlmodel import Session, col, select
 
 from ..store.feeds import Feed, LastChangeRow
 from .pagination import Page
-from .schema_types import INT64_MAX, Count, Id, Instant, Out
+from .schema_types import Count, Id, Instant, Out
 
 T = TypeVar("T", bound=BaseModel)
-
-AfterNumber = Annotated[
-    int, Query(ge=0, le=INT64_MAX, description="The number of the last item that you have; 0 for all from the start.")
-]
 
 
 class ChangeOut(Out):

@@ -19,7 +19,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from .errors import Problem, problem_response
+from .error_answers import problem_response
+from .errors import Problem
 from .metrics import Metrics
 
 _SANE_ID = re.compile(r"[A-Za-z0-9._-]{1,80}", re.ASCII)

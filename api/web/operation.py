@@ -29,10 +29,11 @@ from .body import CLOSE, FILE_BYTES_MAX, Bodies, check_kind, inflated, parse_bod
 from .csv_answer import CSV_OPTIONS, answers_csv, dialect_of, in_dialect
 from .csv_text import PLAIN, Dialect
 from .dependencies import answer_from_memory, file_kinds, writes
-from .errors import Problem, not_offered
+from .error_answers import not_offered
+from .errors import Problem
 from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key
 from .instant import caution, not_before_the_last
-from .preconditions import if_modified
+from .not_modified import if_modified
 from .rows import Right
 from .signed_links import PARAMETER, SUFFIXES
 from .stopping import Stopping

@@ -1,27 +1,19 @@
-"""Lists that can be read in pages: ``?limit=&after=``, answered with ``items``, ``next`` and a ``Link`` header.
+"""Pages of a list: a page begins after the last id of the one before, so that rows stored meanwhile neither shift nor repeat any.
 
-A page begins after the last id of the one before, so that rows stored meanwhile neither shift nor repeat any.
+How a page is asked for and answered over HTTP is in ``baizebook.web.page_parameters``.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any, Generic, TypeVar
-from urllib.parse import urlencode
+from typing import Any, Generic, TypeVar
 from uuid import UUID
 
-from fastapi import Query, Request, Response
 from sqlalchemy import ColumnElement
 from sqlalchemy import select as select_columns
 from sqlmodel import Session
 from sqlmodel.sql.expression import SelectOfScalar
 
-from .schema_types import Id
-
 R = TypeVar("R")
-
-Limit = Annotated[int, Query(ge=1, le=500, description="How many items at most.")]
-
-After = Annotated[Id | None, Query(description="The `next` of the page before.")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +45,3 @@ def page(
     rows = session.exec(query.order_by(column).limit(limit + 1)).all()
     name = key.key
     return Page(rows[:limit], getattr(rows[limit - 1], name) if len(rows) > limit else None)
-
-
-def link_next(request: Request, response: Response, next_: object | None) -> None:
-    """Point to the next page in the ``Link`` header (RFC 8288)."""
-    if next_ is not None:
-        query = urlencode({**dict(request.query_params), "after": str(next_)})
-        response.headers["Link"] = f'<{request.url.path}?{query}>; rel="next"'

@@ -6,8 +6,9 @@ from fastapi import APIRouter, Path, Request
 from fastapi.responses import HTMLResponse
 from sqlalchemy.exc import SQLAlchemyError
 
-from ..store.migrate import current_revision, newest_revision
-from .errors import Problem, problem_page
+from ..store.revision import current_revision, newest_revision
+from .error_answers import problem_page
+from .errors import Problem
 from .openapi import problems
 from .schema_types import Out
 

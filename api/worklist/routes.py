@@ -8,10 +8,9 @@ from ..venues.service import zones
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
-from ..web.feed import AfterNumber
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import Limit, link_next
+from ..web.page_parameters import AfterNumber, Limit, link_next
 from ..web.schema_types import TEXT_PATTERN, Id
 from . import service
 from .queries import WorkFilter

@@ -5,8 +5,10 @@ import subprocess
 import sys
 
 import pytest
+from alembic.script import ScriptDirectory
 from baizebook.store import migrate
 from baizebook.store.db import make_engine
+from baizebook.store.revision import current_revision, newest_revision
 from sqlalchemy import Engine, text
 
 from tests.databases import empty_sqlite, postgres_database, settings_for
@@ -41,7 +43,7 @@ def test_of_four_that_migrate_at_once_all_end_well(kind: str) -> None:
         assert ended.stdout == "[0, 0, 0, 0]\n", ended.stderr
         engine = make_engine(settings_for(url))
         with engine.connect() as connection:
-            assert migrate.current_revision(connection) == migrate.newest_revision()
+            assert current_revision(connection) == newest_revision()
         engine.dispose()
 
 
@@ -50,3 +52,7 @@ def test_a_database_newer_than_the_program_is_refused_in_one_sentence(engine: En
         connection.execute(text("UPDATE alembic_version SET version_num = 'of_next_year'"))
     with pytest.raises(ValueError, match=r"^The database is at revision of_next_year, which this version of Baizebook"):
         migrate.upgrade(engine)
+
+
+def test_the_newest_revision_is_alembics_own() -> None:
+    assert newest_revision() == ScriptDirectory.from_config(migrate.config_for()).get_current_head()

@@ -5,6 +5,7 @@ from uuid import uuid4
 
 import pytest
 from baizebook.store import migrate
+from baizebook.store.revision import newest_revision
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, event, inspect, text
 
@@ -50,7 +51,7 @@ def table(route: Route) -> dict[str, str]:
 def test_an_upgrade_that_fails_in_its_last_revision_changes_nothing(engine: Engine, client: TestClient) -> None:
     migrate.downgrade(engine, FAR_BACK)
     before = whole(engine)
-    newest = migrate.newest_revision()
+    newest = newest_revision()
 
     def fail(_: Any, __: Any, statement: str, parameters: Any, *___: Any) -> None:
         if "alembic_version" in statement and newest in f"{statement}{parameters}":

@@ -1,7 +1,8 @@
 """``baizebook migrate``: update the database, or make it."""
 
 from ...store.db import get_engine
-from ...store.migrate import newest_revision, upgrade
+from ...store.migrate import upgrade
+from ...store.revision import newest_revision
 from ..existing_database import tell_of_a_new_file
 from ..terminal import say
 
