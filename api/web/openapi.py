@@ -59,7 +59,7 @@ What an amount buys at a place and time; prices, tables, cash and books of coin-
 Money is a decimal string in the currency's own unit, never a JSON number. Instants are RFC 3339 with an offset or Z;
 days and dates of schedules and questions are trading days. Refusals are `application/problem+json` (RFC 9457) and say
 what was found, what was expected and where. Taxes and shares are arithmetic by the rates and agreements you enter:
-this service gives no tax or legal advice.
+this service gives no tax or legal advice. Later versions may add fields to answers: pass over those that you do not know.
 
 The [guide](/guide) has a page for each reader, from an owner's first day on.
 """
@@ -129,6 +129,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         if "post" in path and path["post"]["operationId"] not in computing:
             path["post"].setdefault("parameters", []).append(_KEY_PARAMETER)
             path["post"]["responses"].setdefault("409", _described(409))
+    _open_answers(schemas)
     describe_fields(schemas)
     name_enums(contract)
     name_unions(contract)
@@ -161,6 +162,13 @@ def _refuse_in_text_alone(operation: dict[str, Any]) -> None:
     for status, said in operation["responses"].items():
         if status >= "400":
             said["content"] = {"text/plain": {"schema": {"type": "string"}}}
+
+
+def _open_answers(schemas: dict[str, Any]) -> None:
+    """Leave what is sent open: a later version may add fields to an answer, and a client passes over them."""
+    for name, schema in schemas.items():
+        if not name.endswith("In") and schema.get("additionalProperties") is False:
+            del schema["additionalProperties"]
 
 
 def _open_to_all(operation: dict[str, Any]) -> None:
