@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from operator import attrgetter
 from typing import NamedTuple
 from uuid import UUID
 
@@ -119,7 +120,7 @@ def page_collections(
         last = select(CollectionRow.sequence).where(CollectionRow.record_id == after).scalar_subquery()
         query = query.where(col(CollectionRow.sequence) > last)
     rows = session.exec(query.order_by(col(CollectionRow.sequence)).limit(limit + 1)).all()
-    return Page(rows[:limit], rows[limit - 1].record_id if len(rows) > limit else None)
+    return Page(rows[:limit], rows[limit - 1].record_id if len(rows) > limit else None, attrgetter("record_id"))
 
 
 def last_collections_with(session: Session, table_id: UUID, *, at_most: int) -> list[CollectionRow]:
@@ -139,8 +140,8 @@ def read_collections(session: Session, rows: Sequence[CollectionRow]) -> list[Co
 
 def changes_out(
     session: Session, rows: Sequence[LastChangeRow], *, collector: str | None = None
-) -> list[CollectionChangeOut]:
-    """Write the collections of a feed's rows, as they are judged now; of all, or of one collector."""
+) -> list[CollectionChangeOut | None]:
+    """Write the collections of a feed's rows, as they are judged now; None in place of one by another than ``collector``."""
     query = select(CollectionRow).where(col(CollectionRow.id).in_([row.subject_id for row in rows]))
     if collector is not None:
         query = query.where(CollectionRow.collector == collector)
@@ -149,8 +150,9 @@ def changes_out(
         CollectionChangeOut(
             number=row.number, id=row.subject_id, changed_at=row.changed_at, collection=found[row.subject_id]
         )
-        for row in rows
         if row.subject_id in found
+        else None
+        for row in rows
     ]
 
 

@@ -51,7 +51,7 @@ def page_readings(
             raise http_problem("invalid", where="after", found=after, expected="the id of a reading of this list")
         query = query.where(col(ReadingRow.arrival) > arrival)
     rows = session.exec(query.order_by(col(ReadingRow.arrival)).limit(limit + 1)).all()
-    return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None)
+    return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None, lambda row: row[0].id)
 
 
 def history(

@@ -63,12 +63,13 @@ def answers_to_examples(now: datetime) -> Iterator[tuple[str, dict[str, Any], Re
                 app.state.clock = lambda: now
                 headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}
                 with TestClient(app, headers=headers, raise_server_exceptions=False) as client:
-                    yield operation["operationId"], operation, _send(client, method, path, operation)
+                    yield operation["operationId"], operation, send_example(client, method, path, operation)
                 for left in file.parent.glob(f"{copy.name}*"):
                     left.unlink()
 
 
-def _send(client: TestClient, method: str, path: str, operation: dict[str, Any]) -> Response:
+def send_example(client: TestClient, method: str, path: str, operation: dict[str, Any]) -> Response:
+    """Send the example of an operation, as its description in the contract has it."""
     given: dict[str, dict[str, Any]] = {"path": {}, "query": {}, "header": {}}
     for parameter in operation.get("parameters", []):
         if "example" in parameter:
