@@ -1,5 +1,6 @@
 """What every test can ask for: a database of its own, a session on it, the service on it, and a route to work with."""
 
+import gc
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
@@ -9,7 +10,7 @@ from typing import Any
 import pytest
 from baizebook.app import create_app, work_on
 from baizebook.ops.cli import main
-from baizebook.store.db import get_engine, make_engine, writing
+from baizebook.store.db import get_engine, mark_preview, writing
 from baizebook.store.settings import get_settings
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -17,7 +18,7 @@ from hypothesis import settings
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from tests.databases import OWNER_TOKEN, kinds_for, postgres_database, settings_for, sqlite_database
+from tests.databases import OWNER_TOKEN, kinds_for, postgres_database, settings_for, shared_engine, sqlite_database
 
 settings.register_profile("baizebook", deadline=None)
 settings.load_profile("baizebook")
@@ -71,7 +72,7 @@ def database_url(database_kind: str) -> Iterator[str]:
 @pytest.fixture
 def engine(database_url: str) -> Iterator[Engine]:
     """The service's engine on this test's database."""
-    engine = make_engine(settings_for(database_url))
+    engine = shared_engine(database_url)
     yield engine
     engine.dispose()
 
@@ -85,9 +86,18 @@ def session(engine: Engine) -> Iterator[Session]:
 
 @pytest.fixture(scope="session")
 def application() -> FastAPI:
-    """One application for all tests: at its first answer it takes half a second to find its routes."""
+    """One application for all tests, and never garbage: the collector need not look at it again and again."""
     with sqlite_database() as url:
-        return create_app(settings_for(url), make_engine(settings_for(url)))
+        application = create_app(settings_for(url), shared_engine(url))
+    gc.collect()
+    gc.freeze()
+    return application
+
+
+@pytest.fixture(scope="session")
+def contract(application: FastAPI) -> dict[str, Any]:
+    """The contract that the service generates; nobody changes it."""
+    return application.openapi()
 
 
 @pytest.fixture
@@ -133,6 +143,21 @@ def patiently(ask: Callable[[], Any]) -> Any:
     while (response := ask()).status_code == 503:
         time.sleep(float(response.headers["Retry-After"]))
     return response
+
+
+def store_nothing(client: TestClient) -> None:
+    """Let every request see what it would store, and store nothing of it."""
+    transactions = client.app.state.transactions  # type: ignore[attr-defined]
+    properly = transactions.write
+
+    def taken_back(work: Callable[[Session], Any], **options: Any) -> Any:
+        def work_in_vain(session: Session) -> Any:
+            mark_preview(session)
+            return work(session)
+
+        return properly(work_in_vain, **options)
+
+    transactions.write = taken_back
 
 
 class Route:

@@ -17,14 +17,13 @@ from datetime import UTC, datetime
 from typing import Any
 
 from baizebook.app import create_app
-from baizebook.store.db import make_engine
 from baizebook.web.examples import DEMO_IDS
 from baizebook.web.guide import FOLDER, PAGES
 from fastapi.testclient import TestClient
 
 from tests.conftest import NOON
-from tests.databases import OWNER_TOKEN, settings_for, sqlite_database
-from tests.demo.examples_on_the_demo import loaded_demo
+from tests.databases import OWNER_TOKEN, settings_for, shared_engine, sqlite_database
+from tests.demo.loaded_demo import loaded_demo
 
 EMPTY = {"first-day"}
 """Pages that begin with an empty database; the others begin with the demo."""
@@ -83,11 +82,7 @@ def page_with_answers(name: str) -> str:
                 client.app.state.clock = lambda: now  # type: ignore[attr-defined]
             answer = reader.send(found["request"])
             assert answer.is_success, f"{name}: {found['request']}\n{answer.text}"
-            said = (
-                answer.text.replace("\r\n", "\n")
-                if found["kind"] == "text"
-                else _json(answer.json(), found["shown"].split())
-            )
+            said = answer.text if found["kind"] == "text" else _json(answer.json(), found["shown"].split())
             return found[0][: found.start("answer") - found.start()] + reader.written(said).rstrip("\n") + "\n```\n"
 
         return _BLOCK.sub(answered, text)
@@ -119,15 +114,11 @@ def _cut(value: Any, paths: list[list[str]]) -> Any:
 @contextmanager
 def serving(name: str) -> Iterator[tuple[TestClient, str]]:
     """Yield a client of the service that a page begins with, and the ids that are the same each time."""
-    with sqlite_database() if name in EMPTY else loaded_demo(NOON) as at:
-        settings = settings_for(at if name in EMPTY else f"sqlite:///{at}")  # type: ignore[arg-type]
-        engine = make_engine(settings)
-        app = create_app(settings, engine)
+    with sqlite_database() if name in EMPTY else loaded_demo() as url:
+        app = create_app(settings_for(url), shared_engine(url))
         app.state.clock = lambda: NOON
-        headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}
-        with TestClient(app, base_url="http://127.0.0.1:8000", headers=headers) as client:
+        with TestClient(app, headers={"Authorization": f"Bearer {OWNER_TOKEN}"}) as client:
             yield client, "" if name in EMPTY else " ".join(map(str, DEMO_IDS.values()))
-        engine.dispose()
 
 
 if __name__ == "__main__":

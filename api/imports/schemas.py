@@ -40,9 +40,7 @@ class ImportLineOut(Out):
     id: Annotated[
         Id | None, Limits(description="What the line made or is; null where it is refused, or not stored yet.")
     ]
-    problem: Annotated[
-        ProblemOut | None, Limits(description="Why it is refused; left out past the first 100 refused lines.")
-    ]
+    problem: ProblemOut | None
 
 
 class ImportOut(Out):

@@ -11,7 +11,6 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
-from ..web.pagination import write_page
 from ..web.schema_types import Id
 from . import service
 from .convert import move_out, table_out
@@ -52,9 +51,8 @@ def list_tables(
     """List the tables at a venue now."""
     principal.must_see_venue(venue_id)
     found = service.page_tables(session, venue_id, limit=limit, after=after)
-    page = write_page(found, lambda rows: [table_out(row) for row in rows])
-    link_next(request, response, page.next)
-    return TablePage(items=list(page.rows), next=page.next)
+    link_next(request, response, found.next)
+    return TablePage(items=[table_out(row) for row in found.rows], next=found.next)
 
 
 @router.get("/tables/{table_id}", responses=problems())
@@ -104,6 +102,5 @@ def list_moves(
 ) -> MovePage:
     """List where a table has been, its first place first; its way ends where it was retired, sold or lost."""
     found = service.page_moves(session, table_id, limit=limit, after=after)
-    page = write_page(found, lambda rows: [move_out(row) for row in rows])
-    link_next(request, response, page.next)
-    return MovePage(items=list(page.rows), next=page.next)
+    link_next(request, response, found.next)
+    return MovePage(items=[move_out(row) for row in found.rows], next=found.next)

@@ -24,7 +24,7 @@ from ..venues.service import calendar_of
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import KeptDep, NowDep, SessionDep, from_memory, stores_nothing
-from ..web.errors import Problem, bound_errors, http_problem, problem_out
+from ..web.errors import Problem, http_problem, problem_out
 from ..web.instant import instant_from_memory
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -186,7 +186,7 @@ def _answer(
 def post_quotes(session: SessionDep, kept: KeptDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or its problem."""
     contexts = service.QuoteContexts(session, now=now, only_venues=principal.only_venues, kept=kept)
-    results = ResultsOut(results=bound_errors(_result(contexts, scenario) for scenario in body.scenarios))
+    results = ResultsOut(results=[_result(contexts, scenario) for scenario in body.scenarios])
     return Response(results.model_dump_json(by_alias=True), media_type="application/json")
 
 

@@ -2,11 +2,10 @@
 
 from collections.abc import Collection
 from datetime import datetime
-from functools import cache
 from typing import Any, Literal
 from uuid import UUID
 
-from sqlalchemy import Row, Select, bindparam, case, exists, func
+from sqlalchemy import Row, case, exists, func
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
@@ -51,7 +50,7 @@ def page_readings(
             raise http_problem("invalid", where="after", found=after, expected="the id of a reading of this list")
         query = query.where(col(ReadingRow.arrival) > arrival)
     rows = session.exec(query.order_by(col(ReadingRow.arrival)).limit(limit + 1)).all()
-    return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None, lambda row: row[0].id)
+    return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None)
 
 
 def history(
@@ -62,16 +61,6 @@ def history(
     Of one instant those with work done come last, for they show the table as it was left; else they go by their ids, in
     whatever order they arrived.
     """
-    asked = {"table_ids": list(table_ids), "since": since, "rows_max": rows_max}
-    found: dict[UUID, list[Row[Any]]] = {table_id: [] for table_id in table_ids}
-    for row in session.connection().execute(_newest(kind), asked):
-        found[row.pool_table_id].append(row)
-    return found
-
-
-@cache
-def _newest(kind: Kind) -> Select[Any]:
-    """Return the query of a history, written once for each kind: to write it takes longer than to answer it."""
     columns = READING.c
     with_work = case((columns.done.is_not(None), 1), else_=0).label("with_work")
     order = (columns.taken_at.desc(), with_work.desc(), columns.id.desc())
@@ -87,16 +76,20 @@ def _newest(kind: Kind) -> Select[Any]:
             place,
         )
         .where(
-            columns.pool_table_id.in_(bindparam("table_ids", expanding=True)),
-            columns.taken_at >= bindparam("since"),
+            columns.pool_table_id.in_(table_ids),
+            columns.taken_at >= since,
             columns.valid,
             columns[_COLUMNS[kind][0]].is_not(None),
             ~exists().where(col(VoidRow.reading_id) == columns.id),
         )
         .subquery()
     )
-    return (
+    query = (
         select_columns(newest)
-        .where(newest.c.place <= bindparam("rows_max"))
+        .where(newest.c.place <= rows_max)
         .order_by(newest.c.taken_at, newest.c.with_work, newest.c.id)
     )
+    found: dict[UUID, list[Row[Any]]] = {table_id: [] for table_id in table_ids}
+    for row in session.connection().execute(query):
+        found[row.pool_table_id].append(row)
+    return found

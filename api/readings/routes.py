@@ -12,7 +12,6 @@ from ..web.errors import not_found
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
-from ..web.pagination import write_page
 from ..web.schema_types import Id, VoidIn
 from . import queries, service
 from .admission import Sender
@@ -59,16 +58,13 @@ def list_readings(
     found = queries.page_readings(
         session, table_id=table_id or principal.table_id, venue_id=principal.venue_id, limit=limit, after=after
     )
+    link_next(request, response, found.next)
     operators = principal.venue_id is None and principal.table_id is None
-    page = write_page(
-        found,
-        lambda rows: [
-            reading_out(row, void, venue_id, with_note=operators or row.sender == principal.name)
-            for row, void, venue_id in rows
-        ],
-    )
-    link_next(request, response, page.next)
-    return ReadingPage(items=list(page.rows), next=page.next)
+    items = [
+        reading_out(row, void, venue_id, with_note=operators or row.sender == principal.name)
+        for row, void, venue_id in found.rows
+    ]
+    return ReadingPage(items=items, next=found.next)
 
 
 @router.post("/readings/{reading_id}/void", status_code=201, responses=problems(409))

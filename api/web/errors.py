@@ -9,8 +9,8 @@
 
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Protocol, Self, TypeVar
+from collections.abc import Sequence
+from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -21,7 +21,6 @@ from .redaction import without_tokens
 from .schema_types import IN_WORDS
 
 ERRORS_MAX = 100
-_TEXT_LENGTH_MAX = 1000
 _DETAIL_LENGTH_MAX = 1000
 
 
@@ -102,38 +101,8 @@ def problem_out(problem: Problem | DomainError) -> ProblemOut:
 
 
 def _error_out(fault: Fault) -> ErrorOut:
-    told = (_short(without_tokens(text)) for text in (fault.where or "body", fault.found, fault.expected))
+    told = (without_tokens(text) for text in (fault.where or "body", fault.found, fault.expected))
     return ErrorOut(**dict(zip(("where", "found", "expected"), told, strict=True)))
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= _TEXT_LENGTH_MAX else f"{text[: _TEXT_LENGTH_MAX - 1]}…"
-
-
-class _Result(Protocol):
-    @property
-    def problem(self) -> ProblemOut | None: ...
-
-    def model_copy(self, *, update: Mapping[str, Any]) -> Self: ...
-
-
-_R = TypeVar("_R", bound=_Result)
-
-
-def bound_errors(results: Iterable[_R]) -> list[_R]:
-    """Return results of which the first 100 mistakes are told; of a later one only how many there are."""
-    left = ERRORS_MAX
-    bounded = []
-    for result in results:
-        problem = result.problem
-        if problem is not None and (left == 0 or len(problem.errors) > left):
-            more = problem.more_errors + len(problem.errors) - left
-            short = {"errors": problem.errors[:left], "more_errors": more, "detail": problem.title}
-            bounded.append(result.model_copy(update={"problem": problem.model_copy(update=short)}))
-        else:
-            bounded.append(result)
-        left -= 0 if problem is None else min(left, max(1, len(problem.errors)))
-    return bounded
 
 
 READ_AS_TEXT = (".html", ".svg", ".ics")

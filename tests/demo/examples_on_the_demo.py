@@ -1,4 +1,4 @@
-"""Sends every operation's example to the demo, each to a copy of its own, and keeps the answers for the contract.
+"""Sends every operation's example to the demo, takes back what it stored, and keeps the answers for the contract.
 
 ``python -m tests.demo.examples_on_the_demo`` writes ``api/web/answers.json``: run it when an answer has changed its form.
 Long lists are kept to their first two items; ids, hashes and tokens that the demo does not fix become made-up ones.
@@ -7,24 +7,20 @@ Long lists are kept to their first two items; ids, hashes and tokens that the de
 import hashlib
 import json
 import re
-import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 from uuid import UUID
 
-from baizebook.app import create_app, work_on
-from baizebook.demo.load import hand_out, load
-from baizebook.store.db import make_engine, writing
+from baizebook.app import create_app
 from baizebook.web.examples import DEMO_IDS
-from baizebook.worklist.service import catch_up
 from fastapi.testclient import TestClient
 from httpx2 import Response
 
-from tests.conftest import NOON
-from tests.databases import OWNER_TOKEN, settings_for, sqlite_database
+from tests.conftest import NOON, store_nothing
+from tests.databases import OWNER_TOKEN, settings_for, shared_engine
+from tests.demo.loaded_demo import loaded_demo
 
 ANSWERS = Path(__file__).parents[2] / "api" / "web" / "answers.json"
 _ITEMS_MAX = 2
@@ -33,43 +29,20 @@ _HASH = re.compile(r"\b[0-9a-f]{64}\b")
 _TOKEN = re.compile(r"\bbz_[A-Za-z0-9_-]{20,}")
 
 
-@contextmanager
-def loaded_demo(now: datetime) -> Iterator[Path]:
-    """Yield the file of a database with the demo as it is loaded at an instant."""
-    with sqlite_database() as url:
-        engine = make_engine(settings_for(url))
-        with writing(engine) as session:
-            load(session, now=now)
-        catch_up(engine, now=now)
-        with writing(engine) as session:
-            hand_out(session, now=now)
-        with engine.connect() as connection:
-            connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-        engine.dispose()
-        yield Path(url.removeprefix("sqlite:///"))
-
-
-def answers_to_examples(now: datetime) -> Iterator[tuple[str, dict[str, Any], Response]]:
+def answers_to_examples(now: datetime, kind: str = "sqlite") -> Iterator[tuple[str, dict[str, Any], Response]]:
     """Send each operation's example to the demo; yield its id, its description in the contract, and the answer."""
-    with loaded_demo(now) as file:
-        settings = settings_for(f"sqlite:///{file}")
-        app = create_app(settings, make_engine(settings))
-        for path, item in app.openapi()["paths"].items():
-            for method, operation in item.items():
-                copy = file.with_suffix(".copy.db")
-                shutil.copy(file, copy)
-                settings = settings_for(f"sqlite:///{copy}")
-                work_on(app, settings, make_engine(settings))
-                app.state.clock = lambda: now
-                headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}
-                with TestClient(app, headers=headers, raise_server_exceptions=False) as client:
-                    yield operation["operationId"], operation, send_example(client, method, path, operation)
-                for left in file.parent.glob(f"{copy.name}*"):
-                    left.unlink()
+    with loaded_demo(now, kind) as url:
+        app = create_app(settings_for(url), shared_engine(url))
+        app.state.clock = lambda: now
+        headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}
+        with TestClient(app, headers=headers, raise_server_exceptions=False) as client:
+            store_nothing(client)
+            for path, item in app.openapi()["paths"].items():
+                for method, operation in item.items():
+                    yield operation["operationId"], operation, _send(client, method, path, operation)
 
 
-def send_example(client: TestClient, method: str, path: str, operation: dict[str, Any]) -> Response:
-    """Send the example of an operation, as its description in the contract has it."""
+def _send(client: TestClient, method: str, path: str, operation: dict[str, Any]) -> Response:
     given: dict[str, dict[str, Any]] = {"path": {}, "query": {}, "header": {}}
     for parameter in operation.get("parameters", []):
         if "example" in parameter:

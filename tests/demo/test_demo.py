@@ -10,21 +10,13 @@ import pytest
 from baizebook.app import create_app
 from baizebook.demo.load import is_loaded, load, owner_token
 from baizebook.demo.show import answered_question, requests_to_paste
-from baizebook.store.db import make_engine, reading, writing
+from baizebook.store.db import reading, writing
 from baizebook.web.errors import Problem
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
 from tests.conftest import NOON, Route
-from tests.databases import OWNER_TOKEN, settings_for, sqlite_database
-
-
-@pytest.fixture
-def demo(engine: Engine, at_noon: TestClient) -> TestClient:
-    """The service with the demo loaded at noon."""
-    with writing(engine) as session:
-        load(session, now=NOON)
-    return at_noon
+from tests.databases import OWNER_TOKEN, settings_for, shared_engine, sqlite_database
 
 
 def found(client: TestClient, path: str, **names: str) -> dict[str, Any]:
@@ -128,7 +120,8 @@ def test_the_requests_to_paste_are_answered(demo: TestClient, engine: Engine) ->
         assert answer.status_code == 200, (address, answer.text)
 
 
-def test_the_demo_is_loaded_once_and_only_where_nothing_else_is(engine: Engine, client: TestClient) -> None:
+def test_the_demo_is_loaded_once_and_only_where_nothing_else_is(empty_service: tuple[Engine, TestClient]) -> None:
+    engine, client = empty_service
     with reading(engine) as session:
         assert not is_loaded(session)
     Route(client).venue()
@@ -143,13 +136,12 @@ def test_the_demo_is_loaded_once_and_only_where_nothing_else_is(engine: Engine, 
 
 @pytest.fixture
 def empty_service() -> Iterator[tuple[Engine, TestClient]]:
-    """A service on a fresh SQLite file: what instant the demo is loaded at is nothing to do with the database."""
+    """A service on a fresh SQLite file: what the database is does not matter to these tests."""
     with sqlite_database() as url:
-        engine = make_engine(settings_for(url))
+        engine = shared_engine(url)
         headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}
         with TestClient(create_app(settings_for(url), engine), headers=headers) as client:
             yield engine, client
-        engine.dispose()
 
 
 @pytest.mark.parametrize(

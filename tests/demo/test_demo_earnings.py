@@ -4,24 +4,10 @@ prices are compared in sentences that can be read aloud."""
 from collections import defaultdict
 from typing import Any
 
-import pytest
-from baizebook.demo.load import load
-from baizebook.store.db import writing
 from baizebook.web.examples import DEMO_IDS
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine
-
-from tests.conftest import NOON
 
 MONTHS = [f"2026-{month:02}" for month in range(1, 12)]
-
-
-@pytest.fixture
-def demo(engine: Engine, at_noon: TestClient) -> TestClient:
-    """The service with the demo loaded at noon."""
-    with writing(engine) as session:
-        load(session, now=NOON)
-    return at_noon
 
 
 def cents(text: str) -> int:

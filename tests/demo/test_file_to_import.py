@@ -1,18 +1,15 @@
 """The demo's file of readings has five mistakes, and exactly those five are told."""
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-from baizebook.demo.load import load, owner_token
+from baizebook.demo.load import owner_token
 from baizebook.demo.show import FILE_TO_IMPORT, requests_to_paste
 from baizebook.store.db import writing
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
 from tests.conftest import NOON
-from tests.databases import sqlite_database
 
 PLANTED = {
     5: ("ambiguous_date", "3 April 2026 (dates=dmy) or 4 March 2026 (dates=mdy)"),
@@ -22,21 +19,6 @@ PLANTED = {
     9: ("twice_in_file", "each once"),
 }
 CSV = {"Content-Type": "text/csv"}
-
-
-@pytest.fixture
-def database_url() -> Iterator[str]:
-    """SQLite alone: what is told is the same on either database."""
-    with sqlite_database() as url:
-        yield url
-
-
-@pytest.fixture
-def demo(engine: Engine, at_noon: TestClient) -> TestClient:
-    """The service with the demo loaded at noon."""
-    with writing(engine) as session:
-        load(session, now=NOON)
-    return at_noon
 
 
 def test_the_preview_that_the_demo_offers_tells_exactly_the_five(demo: TestClient, engine: Engine) -> None:

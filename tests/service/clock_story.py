@@ -6,17 +6,17 @@ come for a service whose clock has gone back.
 """
 
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
 from baizebook.app import create_app
 from baizebook.store import clock
-from baizebook.store.db import make_engine
 from fastapi.testclient import TestClient
 
 from tests.conftest import NOON, Route
-from tests.databases import OWNER_TOKEN, settings_for
+from tests.databases import OWNER_TOKEN, settings_for, shared_engine
 
 BETWEEN = timedelta(seconds=10)
 Off = Callable[[int], timedelta]
@@ -228,18 +228,20 @@ def tell(url: str, off: Off, *, hosts: int = 1) -> dict[str, Any]:
 
     Ids have the time of the service's clock, and a service that is started again knows of no later one.
     """
-    engine = make_engine(settings_for(url))
     headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}
-    apps = [create_app(settings_for(url), engine) for _ in range(hosts)]
-    story = Story([TestClient(app, headers=headers, raise_server_exceptions=False) for app in apps])
+    apps = [create_app(settings_for(url), shared_engine(url)) for _ in range(hosts)]
+    clients = [TestClient(app, headers=headers, raise_server_exceptions=False) for app in apps]
+    story = Story(clients)
 
     def wall() -> datetime:
         return story.now + off(story.number)
 
     kept, clock.time = clock.time, _Time(wall)  # type: ignore[assignment]
-    try:
-        for app in apps:
+    with ExitStack() as running:
+        running.callback(setattr, clock, "time", kept)
+        for app, client in zip(apps, clients, strict=True):
             app.state.clock = wall
+            running.enter_context(client)
         route = Route(story.client)
         story.ids["venue"] = route.venue()["id"]
         story.ids["table"] = route.table(story.ids["venue"], placed_at="2026-01-05T15:00:00Z")["id"]
@@ -249,9 +251,6 @@ def tell(url: str, off: Off, *, hosts: int = 1) -> dict[str, Any]:
             step(story)
             story.look()
         return story.found()
-    finally:
-        clock.time = kept
-        engine.dispose()
 
 
 class _Time:
