@@ -141,12 +141,16 @@ def _sums_of_parts(
     for row in session.execute(select_columns(*keys, *amounts).where(*inside).group_by(*keys)):
         *sums, days = (int(value) for value in row[width:])
         found[_key(row[:width])] = Sum(**dict(zip(AMOUNTS, sums, strict=True)), table_days=Fraction(days))  # type: ignore[arg-type]
-    ids = (cast(col(part.collection_id), String), cast(col(part.entry_id), String))
-    for *key, collection_id, entry_id in session.execute(select_columns(*keys, *ids).where(*inside).distinct()):
+    named = [key.label(f"key_{place}") for place, key in enumerate(keys)]
+    ids = (cast(col(part.collection_id), String).label("collection"), cast(col(part.entry_id), String).label("entry"))
+    once = select_columns(*named, *ids).where(*inside).distinct().subquery()
+    columns_of_once = list(once.c)
+    together = [func.aggregate_strings(column, ",") for column in columns_of_once[width:]]
+    by_key = columns_of_once[:width]
+    for *key, collection_ids, entry_ids in session.execute(select_columns(*by_key, *together).group_by(*by_key)):
         into = found[_key(key)]
-        into.collection_ids.add(_id(collection_id))
-        if entry_id is not None:
-            into.entry_ids.add(_id(entry_id))
+        into.collection_ids.update(_ids(collection_ids))
+        into.entry_ids.update(_ids(entry_ids))
     return found
 
 
@@ -159,6 +163,10 @@ def _id(text: str) -> str:
     if len(text) != 32:
         return text
     return f"{text[:8]}-{text[8:12]}-{text[12:16]}-{text[16:20]}-{text[20:]}"
+
+
+def _ids(joined: str | None) -> list[str]:
+    return [] if not joined else list(map(_id, joined.split(",")))
 
 
 def tables_to_reckon(session: Session) -> set[UUID]:

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from ..web.schema_types import Date, Id, MoneyOut, Out
+from ..web.schema_types import Date, Id, MoneyOut, Out, WrittenId
 
 GroupingName = Literal["table", "venue", "agreement", "week", "month", "year", "denomination"]
 SharePercent = Annotated[str, Field(pattern=r"^-?[0-9]{1,12}\.[0-9]$")]
@@ -43,8 +43,8 @@ class EarningsRowOut(EarningsAmountsOut):
     denomination: MoneyOut | None
     before: Annotated[EarningsAmountsOut | None, Field(description="The period compared with, if one was asked for.")]
     gross_change_percent: Annotated[SharePercent | None, Field(description="Null where there was no gross before.")]
-    collection_ids: list[Id]
-    entry_ids: Annotated[list[Id], Field(description="The entries of the ledger that book these collections.")]
+    collection_ids: list[WrittenId]
+    entry_ids: Annotated[list[WrittenId], Field(description="The entries of the ledger that book these collections.")]
     expense_entry_ids: list[Id]
 
 

@@ -50,6 +50,8 @@ def weights_of(
     """
     weights: list[Fraction] = []
     begun, share = 0, Fraction(0)
+    if not points and not out_of_order:
+        return [Fraction(1, len(days))] * len(days)
     inside = sorted((point for point in points if days[0] <= point.on < days[-1]), key=lambda point: point.on)
     for point in (*inside, MeterPoint(days[-1], Fraction(1))):
         ended = (point.on - days[0]).days + 1

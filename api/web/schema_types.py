@@ -169,6 +169,8 @@ Id = Annotated[
     PlainSerializer(str, return_type=str, when_used="json"),
     WithJsonSchema({"type": "string", "format": "uuid", "pattern": UUID_PATTERN}),
 ]
+WrittenId = Annotated[str, WithJsonSchema({"type": "string", "format": "uuid", "pattern": UUID_PATTERN})]
+"""An id of ours that is sent as it is written already: an answer with fifty thousand of them reads none as a UUID."""
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 DAYS: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
