@@ -56,6 +56,7 @@ from .comings_and_goings import BAR, CORNER, FIDDLE, LAST_BOX, SOLD, jobs
 from .observations import miskeyed, readings_of, settings_found
 from .places import VENUES, schedules
 from .prices import TARIFFS
+from .troubles import ROUTE
 from .visits import MISCOUNTED, Visit, miscounted, visits
 
 OWNER = "demo owner"
@@ -64,7 +65,6 @@ PLACED_AT = "2026-01-05T15:00:00Z"
 LATE_AGREEMENT = "marigold"
 """The venue whose agreement was entered a day after its first collection, which has not been settled since."""
 
-_BEGAN = timedelta(weeks=14)
 _PRICE_CHANGE = timedelta(days=9)
 
 
@@ -96,7 +96,7 @@ def owner_token(session: Session, *, now: datetime) -> str:
 
 def load(session: Session, *, now: datetime) -> Demo:
     """Load the whole route and its history, and say what needs doing by now."""
-    demo = Demo(now, now - _BEGAN)
+    demo = Demo(now, now - ROUTE)
     for name, tariff in TARIFFS.items():
         at = demo.began_at if name != "weekday, dearer" else now - _PRICE_CHANGE
         with _named(f"tariff {name}"):

@@ -66,3 +66,10 @@ def test_the_demo_adds_up_and_is_judged(demo: TestClient) -> None:
         "The 3355.75 USD put in would have bought 3976 games instead of 4864: "
         "the other prices bring in more unless more than 18.3 % of play is lost."
     )
+
+
+def test_meters_agree_with_the_prices_but_at_the_table_whose_games_meter_misses_some(demo: TestClient) -> None:
+    rows = get(demo, "/reports/play?from=2026-08-01&to=2026-11-26")["rows"]
+    why = {row["table"]: {one["why"] for one in row["games"]["prices_unknown"]} for row in rows if row["games"]}
+    assert {table for table, whys in why.items() if "contradiction" in whys} == {"Back room"}
+    assert why["Window side"] == why["By the jukebox"] == set()
