@@ -26,8 +26,8 @@ from ..pool_tables.service import currency_of, get_table
 from ..pricing import DomainError, parse_money
 from ..readings.convert import meter_of
 from ..readings.meters import Meter
-from ..readings.queries import history
-from ..readings.rows import ReadingRow, VoidRow
+from ..readings.queries import counts, history
+from ..readings.rows import ReadingRow
 from ..settlements.carried_forward import Claim
 from ..settlements.queries import load_settling, settled_on_expectation
 from ..settlements.rows import ReversalRow, SettlementRow
@@ -444,9 +444,8 @@ def _first_read_at(session: Session, stored: _StoredTable) -> dict[str, datetime
         select(ReadingRow.taken_at, ReadingRow.meters)
         .where(
             ReadingRow.pool_table_id == stored.table.id,
-            col(ReadingRow.valid),
+            counts(ReadingRow),
             col(ReadingRow.meters).is_not(None),
-            col(ReadingRow.id).not_in(select(VoidRow.reading_id)),
         )
         .order_by(col(ReadingRow.taken_at))
         .limit(_FIRST_READINGS_MAX)

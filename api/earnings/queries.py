@@ -316,7 +316,7 @@ def open_boxes(session: Session, *, now: datetime, venue_id: UUID | None = None)
     )
     for stay, venue, made_at in at_venues:
         row, calendar = last.get(stay.pool_table_id), calendar_of(venue)
-        came_at = counts_since(stay.from_at, made_at=made_at)
+        came_at = counts_since(stay.from_at, made_at=made_at, void_placed_at=stay.void_placed_at)
         came_empty = row is not None and stay.box == "emptied" and row.collected_at < came_at
         placed_on = calendar.trading_day(stay.from_at) - _A_DAY
         lost = share_of_days(broken[stay.pool_table_id], calendar=calendar, from_at=_SOME_TIME, to_at=now + _A_DAY)

@@ -90,7 +90,7 @@ def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime)
 def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) -> TableFacts:
     """Return what a table's health is judged by; refuse a stored profile or schedule that contradicts itself."""
     table, stay, venue = stored.table, stored.stay, stored.venue
-    here_since = counts_since(stay.from_at, made_at=table.made_at)
+    here_since = counts_since(stay.from_at, made_at=table.made_at, void_placed_at=stay.void_placed_at)
     read = {
         kind: [row for row in rows if not here_only or row.taken_at >= here_since] for kind, rows in stored.read.items()
     }

@@ -19,7 +19,8 @@ from ..jobs.queries import times_out_of_order
 from ..jobs.rows import JobDoneRow, JobRow
 from ..pool_tables.place import Place
 from ..pool_tables.rows import PoolTableRow, StayRow
-from ..readings.rows import ReadingRow, VoidRow
+from ..readings.queries import counts
+from ..readings.rows import ReadingRow
 from ..venues.rows import VenueRow
 from ..web.pagination import Page
 from ..worklist.rows import WorkRow
@@ -107,8 +108,7 @@ def _newest(column: Any, *conditions: ColumnElement[bool]) -> Select[Any]:
         select_columns(column)
         .where(
             col(ReadingRow.pool_table_id) == col(PoolTableRow.id),
-            col(ReadingRow.valid),
-            ~exists().where(col(VoidRow.reading_id) == col(ReadingRow.id)),
+            counts(ReadingRow),
             *conditions,
         )
         .order_by(col(ReadingRow.taken_at).desc(), col(ReadingRow.id).desc())

@@ -35,6 +35,8 @@ def retire_table(
 def void_move(session: SessionDep, principal: OwnerDep, now: NowDep, move_id: Id, void: VoidIn) -> MoveOut:
     """Void the last move of a table: it stays on record, and the table is where it was before.
 
+    Of the first place this voids ``placed_at``: the table has been there since before its first reading, and readings
+    from before the wrong time count.
     A table that was retired, sold or lost comes back this way, and the entry of its sale is reversed.
     """
     row = service.void_move(session, move_id, reason=void.reason, by=principal.name, now=now)

@@ -3,11 +3,12 @@
 - Who ends or takes back something of a table holds the table, then the venue, then the books; a table leaves the route
   while nobody records a reading, a keying, a collection or a job of it.
 - A table that leaves moves a last time: to ``retired``, ``sold`` or ``lost``. Void that move, and it is back.
-- A void move stays on record and counts no more; only the last move of a table can be voided.
+- A void move stays on record and counts no more; only the last move of a table can be voided. Of the first place only
+  its time, ``placed_at``, can be voided, at any time.
 - Only what nothing refers to is deleted.
 """
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from sqlalchemy import delete
@@ -34,6 +35,8 @@ from .last_collection import may_hold_money
 from .queries import last_collected_at, schedules_that_name, what_hangs_on
 from .rows import RetirementRow
 from .schemas import DepartureOut, RetirementIn
+
+_JUST_BEFORE = timedelta(microseconds=1)
 
 
 def retire_table(session: Session, table_id: UUID, message: RetirementIn, *, by: str, now: datetime) -> RetirementRow:
@@ -81,8 +84,9 @@ def retire_table(session: Session, table_id: UUID, message: RetirementIn, *, by:
 def void_move(session: Session, stay_id: UUID, *, reason: str, by: str, now: datetime) -> StayRow:
     """Note that a move did not happen: the table is where it was before; take back the entry of its sale.
 
-    Refuses (``already_void``) a move that is void, (``not_the_last_move``) one that another followed, and
-    (``conflict``) the first, by which the table came to be.
+    Of the first place only the time can be wrong: ``placed_at`` is voided, and the table has been there since before its
+    first reading. Refuses (``already_void``) what is void, (``not_the_last_move``) a move that another followed, and
+    (``conflict``) a first place of which no time was stated.
     """
     stay = session.get(StayRow, stay_id)
     if stay is None:
@@ -94,12 +98,12 @@ def void_move(session: Session, stay_id: UUID, *, reason: str, by: str, now: dat
             "already_void", where="move_id", found=stay.voided_at.isoformat(), expected="a move that counts"
         )
     stays = stays_of(session, stay.pool_table_id)
+    if stay.id == stays[0].id:
+        _void_placed_at(session, stay, reason=reason, by=by, now=now)
+        return stay
     if stay.to_at is not None:
         expected = f"the last move, {stays[-1].id}: void the later ones first"
         raise http_problem("not_the_last_move", where="move_id", found=stay_id, expected=expected)
-    if len(stays) == 1:
-        expected = "a move: this is where the table was first; delete the table if it was never used"
-        raise http_problem("conflict", where="move_id", found=stay_id, expected=expected)
     before = stays[-2]
     if before.venue_id is not None:
         must_be_of_the_route(lock_venue(session, before.venue_id), where="move_id")
@@ -116,6 +120,22 @@ def void_move(session: Session, stay_id: UUID, *, reason: str, by: str, now: dat
         on = calendar_of(last_stay_at_a_venue(session, table)[1]).trading_day(now)
         reverse_entry(session, retirement.entry_id, on=on, reference=reason, now=now)
     return stay
+
+
+def _void_placed_at(session: Session, stay: StayRow, *, reason: str, by: str, now: datetime) -> None:
+    """Let a first stay begin when the table was made, or just before the table left, and keep what was stated."""
+    if stay.placed_at_voided_at is not None:
+        found = stay.placed_at_voided_at.isoformat()
+        raise http_problem("already_void", where="move_id", found=found, expected="a placed_at that counts")
+    table = get_table(session, stay.pool_table_id)
+    if stay.from_at == table.made_at:
+        expected = "a table with placed_at; delete the table if it was never used"
+        raise http_problem("conflict", where="move_id", found="a first place without a time", expected=expected)
+    stay.void_placed_at, stay.placed_at_voided_at = stay.from_at, next_number(session, "voids", now=now).at
+    stay.placed_at_voided_by, stay.placed_at_void_reason = by, reason
+    stay.from_at = table.made_at if stay.to_at is None else min(table.made_at, stay.to_at - _JUST_BEFORE)
+    table.revision += 1
+    session.flush()
 
 
 def depart_venue(session: Session, venue_id: UUID, *, on: date) -> DepartureOut:

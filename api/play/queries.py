@@ -25,7 +25,8 @@ from ..pricing.work import Work
 from ..readings.convert import meter_of
 from ..readings.meter_history import Counts, MeterHistory, one_history
 from ..readings.meters import Meter
-from ..readings.rows import READING, VoidRow
+from ..readings.queries import counts
+from ..readings.rows import READING
 from ..settlements.rows import ReversalRow
 from ..store.db import work_of
 from ..venues.rows import VenueRow
@@ -89,7 +90,8 @@ def tables_there(
                 continue
             venue = stored.venues[stay.venue_id]
             calendar = calendar_of(venue)
-            start = max(calendar.day_starts(from_on), counts_since(stay.from_at, made_at=table.made_at))
+            came_at = counts_since(stay.from_at, made_at=table.made_at, void_placed_at=stay.void_placed_at)
+            start = max(calendar.day_starts(from_on), came_at)
             end = min(calendar.day_starts(until_on), stay.to_at or last_at)
             if start >= end:
                 continue
@@ -145,9 +147,8 @@ def _read_in(ids: Collection[UUID], first_at: datetime, last_at: datetime) -> tu
         columns.pool_table_id.in_(ids),
         columns.taken_at >= first_at,
         columns.taken_at <= last_at,
-        columns.valid,
+        counts(columns),
         columns.meters.is_not(None),
-        ~exists().where(col(VoidRow.reading_id) == columns.id),
     )
 
 

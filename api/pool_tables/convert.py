@@ -13,6 +13,7 @@ from .schemas import (
     LicenceOut,
     MeterOut,
     MoveOut,
+    PlacedAtVoidOut,
     PowerOut,
     PurchaseOut,
     TableOut,
@@ -67,4 +68,16 @@ def move_out(row: StayRow) -> MoveOut:
         meters=row.meters,
         box=row.box,
         void=row.voided_at and VoidedOut(reason=row.void_reason, voided_at=row.voided_at, voided_by=row.voided_by),
+        placed_at_void=_placed_at_void(row),
+    )
+
+
+def _placed_at_void(row: StayRow) -> PlacedAtVoidOut | None:
+    if row.void_placed_at is None or row.placed_at_voided_at is None:
+        return None
+    return PlacedAtVoidOut(
+        placed_at=row.void_placed_at,
+        reason=row.placed_at_void_reason,
+        voided_at=row.placed_at_voided_at,
+        voided_by=row.placed_at_voided_by,
     )

@@ -30,13 +30,14 @@ IN_WORDS: dict[Place, str] = {
 }
 
 
-def counts_since(stay_from_at: datetime, *, made_at: datetime) -> datetime:
+def counts_since(stay_from_at: datetime, *, made_at: datetime, void_placed_at: datetime | None) -> datetime:
     """Return the instant from which facts belong to a table's stay (R4).
 
-    A table made without ``placed_at`` has stood there since before its first reading: its first stay is stored as
-    beginning when the table was made, and nothing observed there is from before the table existed.
+    A table made without ``placed_at``, or whose ``placed_at`` was voided, has stood there since before its first reading:
+    its first stay is stored as beginning when the table was made, and nothing observed there is from before the table
+    existed.
     """
-    return _BEFORE_ALL if stay_from_at == made_at else stay_from_at
+    return _BEFORE_ALL if stay_from_at == made_at or void_placed_at is not None else stay_from_at
 
 
 _BEFORE_ALL = datetime.min.replace(tzinfo=UTC)

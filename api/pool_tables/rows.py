@@ -28,7 +28,8 @@ class PoolTableRow(SQLModel, table=True):
 class StayRow(SQLModel, table=True):
     """Where a table was from when to when, at a venue or in another ``place``. One stay of a table is open.
 
-    A void stay did not happen: it counts for nothing, and is kept to be shown.
+    A void stay did not happen: it counts for nothing, and is kept to be shown. Of a first stay whose ``placed_at`` was
+    voided, ``void_placed_at`` is what was stated; it begins when the table was made, as one without ``placed_at`` does.
     """
 
     __tablename__ = "stay"
@@ -56,3 +57,7 @@ class StayRow(SQLModel, table=True):
     voided_at: datetime | None = Field(default=None, sa_type=Utc)
     voided_by: str = ""
     void_reason: str = ""
+    void_placed_at: datetime | None = Field(default=None, sa_type=Utc)
+    placed_at_voided_at: datetime | None = Field(default=None, sa_type=Utc)
+    placed_at_voided_by: str = ""
+    placed_at_void_reason: str = ""

@@ -284,6 +284,12 @@ class MoveIn(In):
     box: Box = "emptied"
 
 
+class PlacedAtVoidOut(VoidedOut):
+    """The time that a table was stated to have come at, why it was voided and when, and by whom."""
+
+    placed_at: Instant
+
+
 class MoveOut(Out):
     """A move as recorded."""
 
@@ -295,6 +301,10 @@ class MoveOut(Out):
     meters: dict[str, int]
     box: Box
     void: VoidedOut | None
+    placed_at_void: Annotated[
+        PlacedAtVoidOut | None,
+        Limits(description="Of the first place, if its time was voided: it was there since before its first reading."),
+    ]
 
 
 class MovePage(PageOf[MoveOut]):

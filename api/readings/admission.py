@@ -118,14 +118,16 @@ def _again(sent: Content, stored: Content, table: AdmissionFacts, sender: Sender
         faults = differences(stored=stored, sent=sent)
     if not faults:
         elsewhere = table.stood(stored["taken_at"]).venue_id is None
-        return Decision("duplicate", flags=flags_now(stored["flags"] or (), in_the_workshop=elsewhere))
+        early = stored["taken_at"] < table.stays[0].from_at
+        flags = flags_now(stored["flags"] or (), in_the_workshop=elsewhere, before_the_table=early)
+        return Decision("duplicate", flags=flags)
     return Decision("refused", code="same_id_other_content", faults=faults)
 
 
-def flags_now(stored: Sequence[str], *, in_the_workshop: bool) -> tuple[str, ...]:
+def flags_now(stored: Sequence[str], *, in_the_workshop: bool, before_the_table: bool) -> tuple[str, ...]:
     """Return a reading's flags by where the table was, as that is on record now."""
-    flags = [flag for flag in _FLAGS if flag in stored and flag != "in_the_workshop"]
-    return tuple(sorted((*flags, *(("in_the_workshop",) if in_the_workshop else ())), key=_FLAGS.index))
+    now = {"in_the_workshop": in_the_workshop, "before_the_table": before_the_table and "before_the_table" in stored}
+    return tuple(flag for flag in _FLAGS if now.get(flag, flag in stored))
 
 
 def _flags(sent: Content, table: AdmissionFacts, stood: Stood, now: datetime) -> tuple[str, ...]:

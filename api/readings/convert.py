@@ -71,10 +71,12 @@ def _window(window: FoundWindowIn) -> dict[str, Any]:
     return {**sent, "free": sent.get("free", False), **ladders}
 
 
-def reading_out(row: ReadingRow, void: VoidRow | None, venue_id: UUID | None, *, with_note: bool = True) -> ReadingOut:
+def reading_out(
+    row: ReadingRow, void: VoidRow | None, venue_id: UUID | None, *, since_ever: bool, with_note: bool = True
+) -> ReadingOut:
     """Write a reading as its message, with the venue where the table was.
 
-    ``with_note``: whether the reader may see what somebody wrote beside it.
+    ``since_ever``: whether the table's ``placed_at`` is void; ``with_note``: whether the reader may see the note.
     """
     return ReadingOut(
         id=row.id,
@@ -90,7 +92,7 @@ def reading_out(row: ReadingRow, void: VoidRow | None, venue_id: UUID | None, *,
         controller_version=row.controller_version,
         done=row.done or [],
         note=row.note if with_note else "",
-        flags=list(flags_now(row.flags or (), in_the_workshop=venue_id is None)),
+        flags=list(flags_now(row.flags or (), in_the_workshop=venue_id is None, before_the_table=not since_ever)),
         voided=void and VoidedOut(reason=void.reason, voided_at=void.voided_at, voided_by=void.voided_by),
     )
 

@@ -5,19 +5,21 @@ from datetime import datetime
 from typing import Any, Literal
 from uuid import UUID
 
-from sqlalchemy import Row, case, exists, func
+from sqlalchemy import ColumnElement, Row, String, and_, case, cast, exists, func, or_
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from ..pool_tables.queries import venue_id_at, was_at
+from ..pool_tables.rows import StayRow
 from ..web.errors import http_problem
 from ..web.pagination import Page
 from .rows import READING, ReadingRow, VoidRow
 
 Kind = Literal["supply", "clock", "meters", "settings", "done"]
 
-StoredReading = tuple[ReadingRow, VoidRow | None, UUID | None]
-"""A reading, the note that voids it, and the venue where the table was, by all that is on record now."""
+StoredReading = tuple[ReadingRow, VoidRow | None, UUID | None, bool]
+"""A reading, the note that voids it, where the table was, and whether its ``placed_at`` is void, as on record now."""
 
 
 _COLUMNS: dict[Kind, tuple[str, ...]] = {
@@ -39,7 +41,7 @@ def page_readings(
         *(() if table_id is None else (columns[0] == table_id,)),
         *(() if venue_id is None else was_at(venue_id, *columns)),
     ]
-    query = select(ReadingRow, VoidRow, venue_id_at(*columns)).outerjoin(
+    query = select(ReadingRow, VoidRow, venue_id_at(*columns), columns[0].in_(_since_ever())).outerjoin(
         VoidRow, col(VoidRow.reading_id) == col(ReadingRow.id)
     )
     query = query.where(*own)
@@ -51,6 +53,28 @@ def page_readings(
         query = query.where(col(ReadingRow.arrival) > arrival)
     rows = session.exec(query.order_by(col(ReadingRow.arrival)).limit(limit + 1)).all()
     return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None)
+
+
+def counts(columns: Any) -> ColumnElement[bool]:
+    """Return the condition that a reading (its columns) counts for judgements, of its table as it is on record now (R4).
+
+    A reading from before its table existed counts once the table's ``placed_at`` was voided, whatever came first.
+    """
+    from_future = cast(columns.flags, String).contains("from_future")
+    return and_(
+        or_(columns.valid, and_(columns.pool_table_id.in_(_since_ever()), ~from_future)),
+        ~exists().where(col(VoidRow.reading_id) == columns.id),
+    )
+
+
+def has_no_time(session: Session, table_id: UUID) -> bool:
+    """Tell whether a table's ``placed_at`` was voided."""
+    return session.exec(_since_ever().where(StayRow.pool_table_id == table_id).limit(1)).first() is not None
+
+
+def _since_ever() -> SelectOfScalar[UUID]:
+    """Return the query of the tables that have been at their first place since before their first reading, once stated otherwise."""
+    return select(StayRow.pool_table_id).where(col(StayRow.void_placed_at).is_not(None))
 
 
 def history(
@@ -78,9 +102,8 @@ def history(
         .where(
             columns.pool_table_id.in_(table_ids),
             columns.taken_at >= since,
-            columns.valid,
+            counts(columns),
             columns[_COLUMNS[kind][0]].is_not(None),
-            ~exists().where(col(VoidRow.reading_id) == columns.id),
         )
         .subquery()
     )

@@ -61,8 +61,8 @@ def list_readings(
     link_next(request, response, found.next)
     operators = principal.venue_id is None and principal.table_id is None
     items = [
-        reading_out(row, void, venue_id, with_note=operators or row.sender == principal.name)
-        for row, void, venue_id in found.rows
+        reading_out(row, void, venue_id, since_ever=since_ever, with_note=operators or row.sender == principal.name)
+        for row, void, venue_id, since_ever in found.rows
     ]
     return ReadingPage(items=items, next=found.next)
 
@@ -74,4 +74,5 @@ def void_reading(
     """Void a wrong reading: it stays on record and no longer counts."""
     row, note = service.void_reading(session, reading_id, reason=message.reason, by=principal.name, now=now)
     note_tables(session, [row.pool_table_id])
-    return reading_out(row, note, stay_at(stays_of(session, row.pool_table_id), row.taken_at).venue_id)
+    venue_id = stay_at(stays_of(session, row.pool_table_id), row.taken_at).venue_id
+    return reading_out(row, note, venue_id, since_ever=queries.has_no_time(session, row.pool_table_id))

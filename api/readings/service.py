@@ -45,6 +45,7 @@ _TABLES = (
         cast(col(PoolTableRow.profile)["power"], Text),
         col(PoolTableRow.made_at),
         col(StayRow.from_at),
+        col(StayRow.void_placed_at),
         col(StayRow.venue_id),
         col(StayRow.place),
         col(VenueRow.currency),
@@ -130,9 +131,9 @@ def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, Ad
     stays: dict[UUID, list[Stood]] = {}
     currencies: dict[UUID, str] = {}
     found = session.connection().execute(_TABLES, {"table_ids": list(table_ids)})
-    for table_id, meters, power, made_at, from_at, venue_id, place, currency in found:
+    for table_id, meters, power, made_at, from_at, void_placed_at, venue_id, place, currency in found:
         stated[table_id] = _digits(meters), _power(power)
-        since = counts_since(from_at, made_at=made_at)
+        since = counts_since(from_at, made_at=made_at, void_placed_at=void_placed_at)
         stays.setdefault(table_id, []).append(Stood(since, venue_id, gone=place in GONE))
         if currency is not None:
             currencies[table_id] = currency

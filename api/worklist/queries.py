@@ -26,8 +26,8 @@ from ..pool_tables.place import GONE
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money
-from ..readings.queries import history
-from ..readings.rows import ReadingRow, VoidRow
+from ..readings.queries import counts, history
+from ..readings.rows import ReadingRow
 from ..reports.cash_in_hand import Left
 from ..reports.queries import bags_in_hand, differences_of_collector, differences_of_table
 from ..reports.schemas import DifferencesOut
@@ -261,8 +261,7 @@ def _read_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetime | N
         select(col(ReadingRow.taken_at))
         .where(
             col(ReadingRow.pool_table_id) == col(PoolTableRow.id),
-            col(ReadingRow.valid),
-            ~exists().where(col(VoidRow.reading_id) == col(ReadingRow.id)),
+            counts(ReadingRow),
         )
         .order_by(col(ReadingRow.taken_at).desc())
         .limit(1)

@@ -44,7 +44,7 @@ def _found(session: SessionDep, reading_id: Id) -> ReadingOut:
     row = session.exec(select(ReadingRow).where(col(ReadingRow.id) == reading_id)).first()
     if row is None:
         raise not_found("reading")
-    return reading_out(row, None, row.venue_id)
+    return reading_out(row, None, row.venue_id, since_ever=False)
 
 
 def _plant(endpoint: object) -> None:

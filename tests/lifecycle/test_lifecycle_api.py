@@ -169,10 +169,69 @@ def test_only_the_last_move_is_voided_and_once(yard: Yard) -> None:
     assert yard.place()["kind"] == "workshop"
     yard.route.post(f"/moves/{second}/void", why)
     assert (yard.place()["venue_id"], yard.place()["since"]) == (yard.venue, PLACED)
-    assert yard.refused(f"/moves/{first}/void", why) == (409, "conflict", ["move_id"])
+    assert yard.client.get(f"/v1{path}").json()["items"][0]["id"] == first
     yard.route.post(path, {"venue_id": other, "moved_at": "2026-11-11T12:00:00Z"})
     assert yard.place()["venue_id"] == other
     assert yard.client.get(f"/v1/venues/{other}/tables").json()["items"][0]["id"] == yard.table
+
+
+WRONG_DATE = {"reason": "It came in spring."}
+
+
+def read(yard: Yard, at: str, volts: str) -> list[str]:
+    """Record a voltage; return the flags of the reading."""
+    reading = {"id": str(uuid4()), "table_id": yard.table, "taken_at": at, "supply": {"volts": volts}}
+    return list(yard.route.post("/readings", {"readings": [reading]})["results"][0]["flags"])
+
+
+def volts(yard: Yard) -> str | None:
+    battery = yard.client.get(f"/v1/tables/{yard.table}/health").json()["battery"]
+    return battery and battery["volts"]
+
+
+@pytest.mark.parametrize("voided_first", [True, False])
+def test_a_wrong_placed_at_is_voided_and_earlier_readings_count_whatever_came_first(
+    yard: Yard, voided_first: bool
+) -> None:
+    path = f"/tables/{yard.table}/moves"
+    first = yard.client.get(f"/v1{path}").json()["items"][0]["id"]
+    if not voided_first:
+        assert read(yard, "2026-10-05T12:00:00Z", "12.60") == ["before_the_table"]
+        assert volts(yard) is None
+    void = yard.route.post(f"/moves/{first}/void", WRONG_DATE)
+    if voided_first:
+        assert read(yard, "2026-10-05T12:00:00Z", "12.60") == []
+    assert volts(yard) == "12.60"
+    assert read(yard, "2026-11-27T12:00:00Z", "9.00") == ["from_future"]
+    assert volts(yard) == "12.60"
+    items = yard.client.get(f"/v1/readings?table_id={yard.table}").json()["items"]
+    assert [(item["flags"], item["venue_id"]) for item in items] == [([], yard.venue), (["from_future"], yard.venue)]
+    (listed,) = yard.client.get(f"/v1{path}").json()["items"]
+    assert listed == void
+    assert (listed["void"], listed["placed_at_void"]["placed_at"]) == (None, PLACED)
+    assert listed["placed_at_void"]["reason"] == WRONG_DATE["reason"]
+    assert yard.refused(f"/moves/{first}/void", WRONG_DATE) == (409, "already_void", ["move_id"])
+    (on_the_list,) = yard.client.get("/v1/tables").json()["items"]
+    assert on_the_list["last_reading_at"] == "2026-10-05T12:00:00Z"
+
+
+def test_a_void_placed_at_leaves_the_moves_after_it_as_they_are(yard: Yard) -> None:
+    path = f"/tables/{yard.table}/moves"
+    first = yard.client.get(f"/v1{path}").json()["items"][0]["id"]
+    other = yard.route.venue(name="The Tin Fiddle")["id"]
+    yard.route.post(path, {"venue_id": other, "moved_at": "2026-11-20T12:00:00Z"})
+    yard.route.post(f"/moves/{first}/void", WRONG_DATE)
+    for at in ("2026-10-05T12:00:00Z", "2026-11-20T11:59:00Z", "2026-11-20T12:00:00Z", "2026-11-22T12:00:00Z"):
+        assert read(yard, at, "12.60") == []
+    items = yard.client.get(f"/v1/readings?table_id={yard.table}").json()["items"]
+    assert [item["venue_id"] for item in items] == [yard.venue, yard.venue, other, other]
+    assert [move["venue_id"] for move in yard.client.get(f"/v1{path}").json()["items"]] == [yard.venue, other]
+
+
+def test_a_first_place_without_a_time_has_none_to_void(yard: Yard) -> None:
+    yard.table = yard.route.table(yard.venue)["id"]
+    first = yard.client.get(f"/v1/tables/{yard.table}/moves").json()["items"][0]["id"]
+    assert yard.refused(f"/moves/{first}/void", WRONG_DATE) == (409, "conflict", ["move_id"])
 
 
 def test_after_a_void_move_the_table_sells_what_it_sold_before(yard: Yard) -> None:
