@@ -85,7 +85,7 @@ def list_tokens(
 
 @router.delete("/tokens/{token_id}", status_code=204, responses=problems())
 def revoke_token(session: SessionDep, principal: OwnerDep, now: NowDep, token_id: Id) -> None:
-    """Revoke a token: it is refused from now on."""
+    """Revoke a token: it is refused from now on. One that was never used, made by mistake, is deleted."""
     service.revoke_token(session, token_id, now=now)
 
 

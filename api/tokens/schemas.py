@@ -101,6 +101,7 @@ class TokenOut(Out):
     table_id: Id | None
     may_post: bool
     made_at: Instant
+    first_used_at: Annotated[Instant | None, Field(description="Null: it was never used, and can be deleted.")]
     expires_at: Instant | None
     revoked_at: Instant | None
 

@@ -74,11 +74,14 @@ def must_work_here(session: Session, person: str, *, where: str, now: datetime) 
 
 
 def revoke_token(session: Session, token_id: UUID, *, now: datetime) -> None:
-    """Revoke a token at once and for good; revoking it again changes nothing."""
-    row = session.get(TokenRow, token_id)
+    """Revoke a token at once and for good, and delete one that was never used; revoking it again changes nothing."""
+    row = session.exec(select(TokenRow).where(TokenRow.id == token_id).with_for_update()).first()
     if row is None:
         raise not_found("token")
-    row.revoked_at = row.revoked_at or now
+    if row.first_used_at is None:
+        session.delete(row)
+    else:
+        row.revoked_at = row.revoked_at or now
     session.flush()
 
 
@@ -93,6 +96,7 @@ def token_out(row: TokenRow) -> TokenOut:
         table_id=row.pool_table_id,
         may_post=row.may_post,
         made_at=row.made_at,
+        first_used_at=row.first_used_at,
         expires_at=row.expires_at,
         revoked_at=row.revoked_at,
     )

@@ -19,7 +19,8 @@ from uuid import UUID
 
 from fastapi import Depends, HTTPException, Request, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBasic, HTTPBasicCredentials, HTTPBearer
-from sqlmodel import Session, select
+from sqlalchemy import update
+from sqlmodel import Session, col, select
 
 from ..store.kept import Kept
 from .errors import Problem, http_problem, not_found
@@ -178,18 +179,34 @@ async def _holder(request: Request, token: str) -> Principal | None:
         if (known := kept.get(key)) is not None:
             return _valid(*known, now=now)
 
+    transactions: Transactions = request.app.state.transactions
+    unused: list[UUID] = []
+
     def look_up(session: Session) -> Principal | None:
         read_at = kept.look()
         row = find_token(session, token, now=now)
         if row is None:
             return None
         principal = _principal(row)
+        if row.first_used_at is None:
+            unused.append(row.id)
         kept.put(key, (principal, row.expires_at), read_at=read_at)
         return principal
 
-    transactions: Transactions = request.app.state.transactions
+    def found() -> Principal | None:
+        principal = transactions.read(look_up)
+        if unused:
+            transactions.write(lambda session: _note_first_use(session, unused[-1], now=now))
+        return principal
+
     await transactions.lookups.check_room()
-    return await transactions.lookups.run(lambda: transactions.read(look_up))
+    return await transactions.lookups.run(found)
+
+
+def _note_first_use(session: Session, token_id: UUID, *, now: datetime) -> None:
+    """Note when a token was used first: one transaction in its life."""
+    unused = update(TokenRow).where(col(TokenRow.id) == token_id, col(TokenRow.first_used_at).is_(None))
+    session.execute(unused.values(first_used_at=now))
 
 
 def _valid(principal: Principal, expires_at: datetime | None, *, now: datetime) -> Principal | None:

@@ -18,7 +18,10 @@ ROLES: tuple[Role, ...] = ("owner", "collector", "accountant", "venue", "device"
 
 
 class TokenRow(SQLModel, table=True):
-    """A bearer token of a person: only its SHA-256 is kept (the token itself has 256 random bits, so no salt is needed)."""
+    """A bearer token of a person: only its SHA-256 is kept (the token itself has 256 random bits, so no salt is needed).
+
+    ``first_used_at``: when a request first came with it; None of one that was never used.
+    """
 
     __tablename__ = "token"
     __table_args__ = (
@@ -36,6 +39,7 @@ class TokenRow(SQLModel, table=True):
     may_post: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
     token_hash: str = Field(unique=True)
     made_at: datetime = Field(sa_type=Utc)
+    first_used_at: datetime | None = Field(default=None, sa_type=Utc)
     expires_at: datetime | None = Field(default=None, sa_type=Utc)
     revoked_at: datetime | None = Field(default=None, sa_type=Utc)
 

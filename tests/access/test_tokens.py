@@ -177,6 +177,24 @@ def test_a_revoked_token_is_refused_from_then_on(client: TestClient, route: Rout
     assert client.delete(f"/v1/tokens/{ABSENT}").json()["detail"] == "Token not found."
 
 
+def test_a_token_that_was_never_used_is_deleted_and_a_used_one_stays_on_the_list(
+    at_noon: TestClient, route: Route
+) -> None:
+    used, unused = (route.post("/tokens", {"name": name, "role": "collector"}) for name in ("Bram", "Barm"))
+    assert [item["first_used_at"] for item in at_noon.get("/v1/tokens").json()["items"]] == [None, None]
+    headers = {"Authorization": f"Bearer {used['token']}"}
+    for _ in range(2):
+        assert at_noon.get("/v1/venues", headers=headers).status_code == 200
+        at_noon.app.state.clock = lambda: datetime(2026, 11, 25, 18, tzinfo=UTC)  # type: ignore[attr-defined]
+    for made in (used, unused):
+        assert at_noon.delete(f"/v1/tokens/{made['id']}").status_code == 204
+        assert at_noon.get("/v1/venues", headers={"Authorization": f"Bearer {made['token']}"}).status_code == 401
+    (listed,) = at_noon.get("/v1/tokens").json()["items"]
+    assert (listed["id"], listed["first_used_at"]) == (used["id"], "2026-11-25T17:00:00Z")
+    assert listed["revoked_at"] == "2026-11-25T18:00:00Z"
+    assert at_noon.delete(f"/v1/tokens/{unused['id']}").status_code == 404
+
+
 def test_a_token_is_refused_from_the_instant_at_which_it_expires(at_noon: TestClient, route: Route) -> None:
     made = route.post("/tokens", {"name": "Bram", "role": "collector", "expires_at": "2026-11-25T12:30:00-05:00"})
     headers = {"Authorization": f"Bearer {made['token']}"}
