@@ -42,7 +42,7 @@ from .line_chart import Kind, Series, TimeChart, time_chart
 from .page import PrintedPage, qr_code
 from .week_card import CardLine, grouped
 from .week_picture import WeekBox, week_picture
-from .words import date_words, days_words, ladder_words, moment_words, units_words
+from .words import date_words, days_words, hours_words, ladder_words, moment_words, sentences, units_words
 
 _AMOUNTS_MAX = 6
 _ROWS_MAX = 10
@@ -515,7 +515,7 @@ def trip_page(trip: TripOut) -> PrintedPage:
         values={
             "bring": items,
             "round_km": "" if trip.round_km is None else f"{trip.round_km:.0f}",
-            "state": "" if trip.end is None else f"{trip.state.capitalize()}: {trip.end.words}",
+            "state": "" if trip.end is None else sentences(f"{trip.state.capitalize()}: {trip.end.words}".rstrip(": ")),
             "stops": [_stop(stop) for stop in trip.stops],
         },
         cautions=[caution.detail for caution in trip.cautions],
@@ -523,19 +523,19 @@ def trip_page(trip: TripOut) -> PrintedPage:
 
 
 def _stop(stop: TripStopOut) -> dict[str, object]:
-    hours = ", ".join(f"{one.from_local:%H:%M} to {one.to_local:%H:%M}" for one in stop.hours or ())
+    hours = ", ".join(hours_words(one.from_local, one.to_local) for one in stop.hours or ())
     amounts = ", ".join(f"{one.amount} {one.currency}" for one in stop.carried.amounts) or "no cash"
     return {
         "place": stop.place,
         "venue": stop.venue,
-        "where": ". ".join(filter(None, (stop.address, stop.contact, f"Open {hours}" if hours else "", stop.notes))),
+        "where": sentences(stop.address, stop.contact, f"Open {hours}" if hours else "", stop.notes),
         "tables": [
             {
                 "label": table.label,
                 "tasks": [
                     *(["Empty the box."] if table.empty else []),
                     *(one.reason for one in table.work),
-                    *(f"Fault: {job.fault.replace('_', ' ')}. {job.words}" for job in table.jobs),
+                    *(sentences(f"Fault: {job.fault.replace('_', ' ')}", job.words) for job in table.jobs),
                     *([f"Read: {', '.join(table.read)}."] if table.read else []),
                 ],
                 "expected": f"{table.box.amount} {table.box.currency}" if table.empty and table.box else "",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, time
 from itertools import groupby
 
 from ..pricing.ladder import Counting
@@ -40,6 +40,17 @@ def days_words(days: Sequence[str]) -> str:
     for month, within in groupby(dates, key=lambda on: f"{on:%b %Y}"):
         parts.append(f"{', '.join(str(on.day) for on in within)} {month}")
     return ", ".join(parts)
+
+
+def sentences(*texts: str) -> str:
+    """Return texts, some of them somebody's own words, as sentences one after the other: each with one stop at its end."""
+    stripped = (text.strip() for text in texts)
+    return " ".join(text if text.endswith((".", "!", "?", "…")) else f"{text}." for text in stripped if text)
+
+
+def hours_words(from_local: time, to_local: time) -> str:
+    """Return opening hours, such as ``15:00 to 01:00``; ``all day`` for a whole trading day."""
+    return "all day" if from_local == to_local else f"{from_local:%H:%M} to {to_local:%H:%M}"
 
 
 def ladder_words(prices: Iterable[tuple[str, int]], unit: str, *, counting: Counting) -> str:

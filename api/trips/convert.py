@@ -199,6 +199,11 @@ def _job_out(job: JobOut) -> TripJobOut:
     return TripJobOut(id=job.id, fault=job.fault, words=job.words, state=job.state, person=job.person, waits_for=waits)
 
 
+def _as_item(words: str) -> str:
+    """Return somebody's own words as an item of a list: without the stop at their end."""
+    return words.rstrip(" .;:,!")
+
+
 def _bring_out(stops: Sequence[StoredStop], loads: Sequence[Carried], *, trip_on: date) -> BringOut:
     at_stops = [(stop.venue, table) for stop in stops for table in stop.tables]
     bags = sum(load.bags for load in loads)
@@ -209,7 +214,7 @@ def _bring_out(stops: Sequence[StoredStop], loads: Sequence[Carried], *, trip_on
         keys=[f"{table.table.label}, {venue.name}" for venue, table in at_stops if _is_opened(table)],
         sheets=[sheet for venue, table in at_stops for sheet in _sheets(table, venue, trip_on=trip_on)],
         parts=_items(
-            (job.steps[-1].words or job.fault, table.table.label)
+            (_as_item(job.steps[-1].words or f"parts for {job.fault.replace('_', ' ')}"), table.table.label)
             for _, table in at_stops
             for job in table.jobs
             if job.state == "waiting_for_parts"

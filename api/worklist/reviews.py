@@ -154,7 +154,7 @@ def dispute_reviews(disputes: Sequence[OpenDispute]) -> list[Work]:
             "dispute",
             f"dispute:{dispute.dispute_id}",
             dispute.raised_at,
-            f"Dispute by {dispute.by}: {dispute.claims}",
+            f"Dispute by {dispute.by}: {dispute.claims.rstrip(' .')}.",
             refers_to=dispute.collection_id,
         )
         for dispute in disputes

@@ -126,7 +126,7 @@ def test_the_sheet_has_work_tables_boxes_and_what_is_carried(roads: Roads) -> No
         "playable": True,
     }
     roads.route.post("/jobs", job)
-    roads.route.post(f"/jobs/{job['id']}/waiting", {"words": "A lamp, 60 W"})
+    roads.route.post(f"/jobs/{job['id']}/waiting", {"words": "A lamp, 60 W."})
     trip = roads.read(roads.plan("north", "south")["id"])
     north, south = trip["stops"]
     assert north["hours"] == []  # closed on Thursday
@@ -144,7 +144,7 @@ def test_the_sheet_has_work_tables_boxes_and_what_is_carried(roads: Roads) -> No
     )  # fmt: skip
     assert [work["code"] for work in bay["work"]] == ["not_keyed"]
     assert bay["key"] == [bay["work"][0]["refers_to"]]
-    assert [(one["fault"], one["waits_for"]) for one in bay["jobs"]] == [("lamp_out", "A lamp, 60 W")]
+    assert [(one["fault"], one["waits_for"]) for one in bay["jobs"]] == [("lamp_out", "A lamp, 60 W.")]
     assert (north["bags"], north["not_known"], south["bags"], south["not_known"]) == (1, 0, 1, 1)
     assert north["carried"] == {"amounts": [{"currency": "USD", "amount": "220.00"}], "coins_kg": "2.49"}
     assert south["carried"] == north["carried"]

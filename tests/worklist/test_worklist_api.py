@@ -455,7 +455,7 @@ def test_a_dispute_is_on_the_list_until_it_is_answered(calendar: Calendar, route
     raised = route.post(f"/collections/{collection['id']}/disputes", dispute)
     (item,) = calendar.only("review")
     assert (item["code"], item["refers_to"], item["due_at"]) == ("dispute", collection["id"], "2026-11-02T17:00:00Z")
-    assert item["reason"] == "Dispute by Odile: 20.00 more"
+    assert item["reason"] == "Dispute by Odile: 20.00 more."
     answer = {"by": "Rosalind", "answer": "The slip was found."}
     route.post(f"/collections/{collection['id']}/disputes/{raised['id']}/answer", answer)
     assert calendar.only("review") == []
