@@ -22,6 +22,7 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBasic, HTTPBasicC
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
+from ..pricing.work import Stop
 from ..store.kept import Kept
 from .errors import Problem, http_problem, not_found
 from .rows import ROLES, Right, Role, TokenRow
@@ -196,7 +197,7 @@ async def _holder(request: Request, token: str) -> Principal | None:
     def found() -> Principal | None:
         principal = transactions.read(look_up)
         if unused:
-            transactions.write(lambda session: _note_first_use(session, unused[-1], now=now))
+            transactions.write(lambda session: _note_first_use(session, unused[-1], now=now), stop=Stop())
         return principal
 
     await transactions.lookups.check_room()
