@@ -13,7 +13,6 @@ import anyio.to_thread
 import fastapi_offline
 from fastapi import FastAPI
 from fastapi.middleware.cors import CORSMiddleware
-from fastapi.middleware.gzip import GZipMiddleware
 from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
 from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse
 from sqlalchemy import Engine
@@ -67,7 +66,6 @@ from .worklist.routes import router as worklist
 
 _log = logging.getLogger("uvicorn.error")
 _PURGE_AFTER_S = 3600
-_GZIP_FROM_BYTES = 1_000
 _DOCS_ASSETS = Path(fastapi_offline.__file__).parent / "static"
 _ASSETS = Path(__file__).parent / "web" / "assets"
 
@@ -118,8 +116,8 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     of_money = (settlements, collections, reports, earnings, play, price_changes, what_if, proposals, ledger)
     routers = (
         probes.router,
+        quotes,  # most is asked of them, and each router before takes its time
         paper,  # before what has an id at the end of its address: an id has no .html
-        quotes,
         venues,
         tax_areas,
         tariffs,
@@ -139,7 +137,6 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     app.include_router(guide)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]
     app.add_middleware(SheetLinks)
-    app.add_middleware(GZipMiddleware, minimum_size=_GZIP_FROM_BYTES, compresslevel=5)
     app.add_middleware(Frame)
     app.add_middleware(Lingering)
     if app.state.settings.cors_origins is not None:

@@ -75,6 +75,8 @@ class RequestFormatter(logging.Formatter):
 
 def _printable(text: str) -> str:
     """Return a text with everything that a terminal could obey written as an escape."""
+    if text.isprintable():
+        return text
     return "".join(char if char.isprintable() else ascii(char)[1:-1] for char in text)
 
 

@@ -129,8 +129,11 @@ class QuoteContexts:
     ) -> None:
         self.session: Any = session
         self.now, self.only_venues = now, only_venues
-        self.work = work_of(session) if isinstance(session, Session) else _QuickWork(QUICK_STEPS_MAX)
-        self._kept, self._read_at = kept, 0 if kept is None else kept.look()
+        if isinstance(session, Session):
+            self.work, self._read_at = work_of(session), 0 if kept is None else kept.look()
+        else:  # nothing is read, and whoever asks has looked
+            self.work, self._read_at = _QuickWork(QUICK_STEPS_MAX), 0
+        self._kept = kept
         self._known: dict[tuple[object, ...], Any] = {}
 
     def context(

@@ -28,6 +28,7 @@ class Kept:
     def __init__(self, engine: Engine, *, look_every_s: float = LOOK_EVERY_S, entries_max: int = ENTRIES_MAX) -> None:
         self._engine, self._look_every_s, self._entries_max = engine, look_every_s, entries_max
         self._sqlite: Any = None
+        self._cursor: Any = None
         self._lock = Lock()
         self._entries: OrderedDict[Hashable, Any] = OrderedDict()
         self._seen: object = None
@@ -90,9 +91,8 @@ class Kept:
         if self._sqlite is None:
             self._sqlite = self._engine.raw_connection()
             self._sqlite.detach()  # a connection of its own, for data_version tells of others' commits only
-        cursor = self._sqlite.cursor()
-        found: int = cursor.execute("PRAGMA data_version").fetchone()[0]
-        cursor.close()
+            self._cursor = self._sqlite.cursor()
+        found: int = self._cursor.execute("PRAGMA data_version").fetchall()[0][0]
         return found
 
     def _snapshot(self) -> str:

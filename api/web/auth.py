@@ -24,6 +24,7 @@ from sqlmodel import Session, col, select
 
 from ..pricing.work import Stop
 from ..store.kept import Kept
+from .dependencies import LOOKED
 from .errors import Problem, http_problem, not_found
 from .rows import ROLES, Right, Role, TokenRow
 from .sheet_links import Opened, find_sheet_link, opened_by
@@ -177,6 +178,7 @@ async def _holder(request: Request, token: str) -> Principal | None:
     kept: Kept = request.app.state.kept
     if not kept.needs_thread:
         kept.look()
+        request.scope[LOOKED] = True
         if (known := kept.get(key)) is not None:
             return _valid(*known, now=now)
 

@@ -83,11 +83,18 @@ def writes(request: Request) -> bool:
     return not getattr(request.scope.get("endpoint"), "stores_nothing", False)
 
 
+LOOKED = "baizebook.looked"
+"""Stands in the scope of a request that has looked whether anything was committed: once is enough."""
+
+
 def answer_from_memory(request: Request) -> Response | None:
     """Return the answer of an operation marked so; None where it must read the database."""
     answer = getattr(request.scope.get("endpoint"), "from_memory", None)
-    if answer is None or request.app.state.kept.needs_thread:
+    kept: Kept = request.app.state.kept
+    if answer is None or kept.needs_thread:
         return None
+    if not request.scope.get(LOOKED):
+        kept.look()
     try:
         response: Response = answer(request)
     except NotKept:

@@ -33,10 +33,12 @@ def not_before_the_last(*, session: Session, now: datetime, kept: Kept | None = 
 
 
 def instant_from_memory(request: Request) -> datetime:
-    """Return the instant of a request that is answered from memory; raise ``NotKept`` where the clock is behind."""
+    """Return the instant of a request that has looked, and is answered from memory.
+
+    Raises ``NotKept`` where the clock is behind.
+    """
     kept: Kept = request.app.state.kept
     now: datetime = request.app.state.clock()
-    kept.look()
     last: datetime | None = kept.get(_LAST)
     if last is None or last - now > CLOCKS_AGREE_WITHIN:
         raise NotKept(_LAST)

@@ -20,9 +20,9 @@ class Lingering:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on; keep back the end of such an answer until the body has come, or time is up."""
-        headers = Headers(scope=scope) if scope["type"] == "http" else {}
-        has_body = headers.get("content-length", "0") != "0" or "transfer-encoding" in headers
-        if not has_body or "expect" in headers:  # who expects 100 (Continue) sends no body after a refusal
+        headers: dict[bytes, bytes] = dict(scope["headers"]) if scope["type"] == "http" else {}
+        has_body = headers.get(b"content-length", b"0") != b"0" or b"transfer-encoding" in headers
+        if not has_body or b"expect" in headers:  # who expects 100 (Continue) sends no body after a refusal
             await self.app(scope, receive, send)
             return
         closes, arriving = False, True

@@ -30,7 +30,13 @@ class Metrics:
             registry=self.registry,
         )
 
+        self._of_labels: dict[tuple[str, str, int], tuple[Counter, Histogram]] = {}
+
     def count(self, *, method: str, route: str, status: int, seconds: float) -> None:
         """Count a request."""
-        self.requests.labels(method, route, str(status)).inc()
-        self.latency.labels(route).observe(seconds)
+        labels = (method, route, status)
+        if labels not in self._of_labels:
+            self._of_labels[labels] = self.requests.labels(method, route, str(status)), self.latency.labels(route)
+        requests, latency = self._of_labels[labels]
+        requests.inc()
+        latency.observe(seconds)

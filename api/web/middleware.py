@@ -8,14 +8,16 @@
 - A client that takes no part of an answer for 30 seconds is not sent the rest.
 """
 
+import asyncio
 import logging
+import os
 import re
 import time
-import uuid
+from collections.abc import Iterable
 from typing import Any
 
-import anyio
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import MutableHeaders
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -25,6 +27,7 @@ from .metrics import Metrics
 
 _SANE_ID = re.compile(r"[A-Za-z0-9._-]{1,80}", re.ASCII)
 SEND_WITHIN_S = 30
+GZIP_FROM_BYTES = 1_000
 _log = logging.getLogger("uvicorn.error")
 REQUESTS = logging.getLogger("baizebook.requests")
 _PROBES = frozenset({"/healthz", "/readyz"})
@@ -44,36 +47,46 @@ def cors(origins: str) -> dict[str, Any]:
 
 
 class Frame:
-    """ASGI middleware: ``X-Request-Id`` on every answer, the client's own if it sent a sane one."""
+    """ASGI middleware: ``X-Request-Id`` on every answer, the client's own if it sent a sane one.
+
+    Goes through ``compressing`` only where the client takes gzip; both lead to the same application.
+    """
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
+        self.compressing = GZipMiddleware(app, minimum_size=GZIP_FROM_BYTES, compresslevel=5)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, a HEAD as the GET whose body is left out."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        headers = Headers(scope=scope)
-        sent = headers.get("x-request-id", "")
-        request_id = sent if _SANE_ID.fullmatch(sent) else uuid.uuid4().hex
+        sent: dict[bytes, bytes] = dict(scope["headers"])
+        id_sent = sent.get(b"x-request-id", b"").decode("latin-1")
+        request_id = id_sent if _SANE_ID.fullmatch(id_sent) else os.urandom(16).hex()
+        app = self.compressing if b"gzip" in sent.get(b"accept-encoding", b"") else self.app
         head = scope["method"] == "HEAD"
+        held: list[Message] = []
         begun, status, started = False, 500, time.perf_counter()
 
         async def framed(message: Message) -> None:
+            """Send an answer: its start is held back until its first part, and both have one deadline."""
             nonlocal begun, status
             if message["type"] == "http.response.start":
-                begun, status = True, message["status"]
-                headers = MutableHeaders(scope=message)
-                headers["X-Request-Id"] = request_id
-                headers["X-Content-Type-Options"] = "nosniff"
-                headers.setdefault("Cache-Control", "no-store")
-            elif head and message["type"] == "http.response.body":
+                status = message["status"]
+                held[:] = [{**message, "headers": _with_ours(message.get("headers", ()), request_id)}]
+                return
+            if held and _is_long(message):
+                MutableHeaders(scope=held[0]).add_vary_header("Accept-Encoding")
+            if head and message["type"] == "http.response.body":
                 message = {**message, "body": b""}
-            with anyio.fail_after(SEND_WITHIN_S):
+            async with asyncio.timeout(SEND_WITHIN_S):
+                begun = True
+                while held:
+                    await send(held.pop())
                 await send(message)
 
-        if "transfer-encoding" in headers and "content-length" in headers:
+        if b"transfer-encoding" in sent and b"content-length" in sent:
             detail = "Give the length of a message in one way only."
             await problem_response(Problem("malformed", detail, headers={"Connection": "close"}), Request(scope))(
                 scope, receive, framed
@@ -82,7 +95,7 @@ class Frame:
         state: dict[str, Any] = {**scope.get("state", {})}
         inner: dict[str, Any] = {**scope, "method": "GET" if head else scope["method"], "state": state}
         try:
-            await self.app(inner, receive, framed)
+            await app(inner, receive, framed)
         except Exception:
             _log.exception("A mistake in the service; request %s", request_id)
             if begun:
@@ -92,6 +105,19 @@ class Frame:
         finally:
             if scope["path"] not in _PROBES:
                 _note(scope, state, status=status, request_id=request_id, seconds=time.perf_counter() - started)
+
+
+def _with_ours(headers: Iterable[tuple[bytes, bytes]], request_id: str) -> list[tuple[bytes, bytes]]:
+    """Return the headers of an answer with ours, which no operation sets."""
+    framed = [*headers, (b"x-request-id", request_id.encode()), (b"x-content-type-options", b"nosniff")]
+    if b"cache-control" not in dict(framed):
+        framed.append((b"cache-control", b"no-store"))
+    return framed
+
+
+def _is_long(message: Message) -> bool:
+    """Tell whether an answer is one that is compressed for those who take that."""
+    return len(message.get("body", b"")) >= GZIP_FROM_BYTES or message.get("more_body", False)
 
 
 def _note(scope: Scope, state: dict[str, Any], *, status: int, request_id: str, seconds: float) -> None:
@@ -107,4 +133,9 @@ def _note(scope: Scope, state: dict[str, Any], *, status: int, request_id: str, 
         "status": status,
         "ms": round(seconds * 1000, 1),
     }
-    REQUESTS.info("%s %s %s", scope["method"], route, status, extra={"request": line})
+    if REQUESTS.isEnabledFor(logging.INFO):  # as ``info`` does, but without a walk up the stack for the caller's line
+        args = (scope["method"], route, status)
+        record = REQUESTS.makeRecord(
+            REQUESTS.name, logging.INFO, __file__, 0, "%s %s %s", args, None, extra={"request": line}
+        )
+        REQUESTS.handle(record)

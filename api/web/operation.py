@@ -169,7 +169,7 @@ def _has_body(request: Request) -> bool:
 
 def _check_offered(request: Request) -> None:
     """Refuse a method that a literal address does not offer, though a pattern beside it would."""
-    methods = request.app.state.methods.get(request.url.path)
+    methods = request.app.state.methods.get(request.scope["path"])
     if methods is not None and request.method not in methods:
         raise not_offered(request, methods)
 

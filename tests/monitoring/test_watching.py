@@ -111,6 +111,8 @@ def test_long_answers_are_sent_gzipped_to_whoever_takes_them(client: TestClient,
         assert (answer.headers["Content-Encoding"], answer.headers["Vary"]) == ("gzip", "Accept-Encoding")
     plain = client.get("/v1/venues", headers={"Accept-Encoding": "identity"})
     assert "Content-Encoding" not in plain.headers
+    assert plain.headers["Vary"] == "Accept-Encoding", "a cache must not give it to whoever takes gzip only"
+    assert "Vary" not in client.get("/healthz").headers
     assert gzip.decompress(raw) == plain.content
     assert len(raw) < len(plain.content)
 

@@ -50,6 +50,25 @@ def test_the_second_answer_is_the_first_and_asks_the_database_nothing(
         assert asked.count == 0
 
 
+def test_a_question_answered_from_memory_looks_once_whether_anything_was_committed(
+    at_noon: TestClient, places: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = at_noon.post("/v1/tokens", json={"name": "bar", "role": "venue", "venue_id": places["venue"]}).json()
+    question, headers = {"venue_id": places["venue"]} | TUESDAY_AT_NINE, {"Authorization": f"Bearer {made['token']}"}
+    looks, look = [0], Kept.look
+
+    def counted(kept: Kept) -> int:
+        looks[0] += 1
+        return look(kept)
+
+    monkeypatch.setattr(Kept, "look", counted)
+    for of_whom in ({}, headers):
+        at_noon.get("/v1/quotes", params=question, headers=of_whom)
+        looks[0] = 0
+        assert at_noon.get("/v1/quotes", params=question, headers=of_whom).status_code == 200
+        assert looks == [1]
+
+
 def test_every_fact_that_the_service_records_shows_in_the_next_quote(
     at_noon: TestClient, route: Route, places: dict[str, str]
 ) -> None:
