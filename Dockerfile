@@ -1,5 +1,5 @@
 # Two stages: build a virtual environment, then copy it into a slim image that runs as a user of its own.
-FROM python:3.11-slim AS build
+FROM python:3.11-slim-trixie AS build
 WORKDIR /src
 COPY pyproject.toml README.md LICENSE ./
 COPY .ci/constraints.txt .ci/constraints.txt
@@ -7,13 +7,14 @@ COPY api api
 COPY migrations migrations
 RUN python -m venv /venv && /venv/bin/pip install --no-cache-dir -c .ci/constraints.txt '.[sqlite]'
 
-FROM python:3.11-slim
-# pg_dump and pg_restore, for backups of a PostgreSQL server that is no newer than they are.
+FROM python:3.11-slim-trixie
+# pg_dump and pg_restore 17, for backups of a PostgreSQL server that is no newer than they are.
 RUN apt-get update && apt-get install -y --no-install-recommends postgresql-client && rm -rf /var/lib/apt/lists/*
 RUN useradd --system --uid 10001 --home-dir /data --create-home baizebook
 COPY --from=build /venv /venv
 USER baizebook
 WORKDIR /data
+RUN mkdir /data/backups
 VOLUME /data
 ENV PATH=/venv/bin:$PATH BAIZEBOOK_DATABASE_URL=sqlite:////data/baizebook.db
 EXPOSE 8000
