@@ -61,6 +61,8 @@ from .web.redaction import hide
 from .web.sheet_links import SheetLinks
 from .web.stopping import Stopping
 from .web.transactions import Transactions
+from .webhooks.routes import events
+from .webhooks.routes import router as webhooks
 from .what_if.routes import router as what_if
 from .worklist.routes import router as worklist
 
@@ -129,9 +131,11 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         imports,
         monitoring,
         tokens,
+        webhooks,
     )
     for router in routers:
         app.include_router(router)
+    app.webhooks.include_router(events)
     app.state.methods = error_answers.methods_of(route for router in routers for route in router.routes)
     _serve_docs(app)
     app.include_router(guide)

@@ -19,6 +19,7 @@ from baizebook.tax_areas import rows as tax_areas
 from baizebook.trips import rows as trips
 from baizebook.venues import rows as venues
 from baizebook.web import rows as web
+from baizebook.webhooks import rows as webhooks
 from baizebook.worklist import rows as worklist
 from sqlmodel import SQLModel
 
@@ -29,6 +30,7 @@ MODULES = (
     web,
     tax_areas,
     venues,
+    webhooks,
     ledger,
     pool_tables,
     tariffs,

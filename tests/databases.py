@@ -59,6 +59,7 @@ ON_SQLITE_ALONE = (
     "test_problems.py",
     "trips",
     "venues",
+    "webhooks/test_guides_receiver.py",
     "what_if",
     "worklist/test_extremes.py",
     "worklist/test_out_of_order_work.py",

@@ -41,6 +41,7 @@ FLOORS = (
     "tokens",
     "ledger",
     "pool_tables",
+    "webhooks",
     "venues",
     "tax_areas",
     "web",

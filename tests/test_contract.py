@@ -197,6 +197,7 @@ NULLS_OF_THE_CONTRACT = {
     ("VenueChangeIn", "longitude"),
     ("VenueChangeIn", "tax_area"),
     *((entry, "tariff") for entry in ("WeeklyIn", "RecurringIn", "OnDateIn")),
+    ("WebhookEndpointChangeIn", "venue_ids"),
 }
 """Where null means something in what is received: no venue, closed, or take it out."""
 
@@ -287,7 +288,7 @@ def test_what_must_be_in_an_address_has_an_example_and_no_more_than_the_question
 def test_every_operation_has_a_summary_of_its_own_that_is_a_noun_phrase(contract: dict[str, Any]) -> None:
     operations = {
         operation["operationId"]: operation["summary"]
-        for item in contract["paths"].values()
+        for item in (*contract["paths"].values(), *contract["webhooks"].values())
         for operation in item.values()
     }
     assert set(SUMMARIES) - set(operations) == set(), "no such operation"

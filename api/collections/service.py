@@ -28,6 +28,8 @@ from ..store.sequence import next_number
 from ..venues.service import get_venue
 from ..web.batch import BatchResultsOut, Unreadable, readable, record_each
 from ..web.errors import Problem, http_problem, not_found
+from ..webhooks.event import Event
+from ..webhooks.service import publish
 from .box_count import CollectionCount, read_collection
 from .collection_finding import CollectionFacts, Decided, box_of, decide
 from .conflicts import conflicts
@@ -125,6 +127,8 @@ def record_collection(
             now=now,
         )
     note_tables(session, [box.table_id for box in count.boxes])
+    event = Event(type="collection.recorded", subject_id=count.id, venue_id=venue.id, at=recorded.at)
+    publish(session, [event], now=now)
     note_changes(session, "collections", [count.id], now=now)
     return details.row, collection_out(details, decided.finding)
 

@@ -45,9 +45,11 @@ from ..venues.schemas import VenueIn
 from ..venues.service import calendar_of, create_venue
 from ..web.auth import Principal
 from ..web.errors import Problem
-from ..web.examples import DEMO_IDS
+from ..web.examples import BODIES, DEMO_IDS
 from ..web.rows import TokenRow
 from ..web.schema_types import write_instant
+from ..webhooks.schemas import WebhookEndpointIn
+from ..webhooks.service import create_endpoint, send_test
 from ..worklist.rows import WorkRow
 from ..worklist.schemas import DeferralIn
 from ..worklist.service import assign_work, defer_work
@@ -110,6 +112,7 @@ def load(session: Session, *, now: datetime) -> Demo:
     _make_mistakes(session, demo)
     _leave(session, demo)
     _mend(session, demo)
+    _tell_the_office(session, demo)
     note_tables(session, list(demo.tables.values()))
     return demo
 
@@ -129,6 +132,20 @@ def _drive(session: Session, demo: Demo) -> None:
         if days < 0:
             ended_at, words = demo.now + timedelta(days=days), "All three boxes emptied."
             end_trip(session, row.id, state="done", words=words, person="Rosalind", by="Rosalind", now=ended_at)
+
+
+def _tell_the_office(session: Session, demo: Demo) -> None:
+    """Make an endpoint of webhooks, last, so that nothing waits for it, and one delivery that arrived."""
+    office = BODIES["create_webhook_endpoint"] | {"event_types": ["job.reported"]}
+    del office["venue_ids"]
+    with _named("webhook endpoint office"):
+        endpoint_id, _ = create_endpoint(
+            session, WebhookEndpointIn.model_validate(office), any_address=False, now=demo.now
+        )
+    with _named("webhook delivery office"):
+        delivery = send_test(session, endpoint_id, now=demo.now)
+    delivery.state, delivery.tries, delivery.next_at = "delivered", 1, None
+    delivery.tried_at, delivery.status, delivery.says = demo.now, 204, "Answered 204."
 
 
 def hand_out(session: Session, *, now: datetime) -> None:

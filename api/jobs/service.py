@@ -37,6 +37,8 @@ from ..venues.service import calendar_of
 from ..web.batch import BatchResultsOut, Unreadable, readable, record_each
 from ..web.errors import Problem, not_found
 from ..web.schema_types import value_or
+from ..webhooks.event import Event
+from ..webhooks.service import publish
 from .convert import content_of, stored_content
 from .job import differences, must_follow, must_have_come
 from .queries import get_job
@@ -105,6 +107,8 @@ def report_job(session: Session, message: JobIn, *, by: Reporter, now: datetime)
     session.add(row)
     session.flush()
     note_tables(session, [table.id])
+    event = Event(type="job.reported", subject_id=row.id, venue_id=row.venue_id, table_id=table.id, at=row.received_at)
+    publish(session, [event], now=now)
     note_changes(session, "jobs", [row.id], now=now)
     return row, True
 

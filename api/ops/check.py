@@ -9,6 +9,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Literal
 
 from fastapi import FastAPI
@@ -23,6 +24,7 @@ from ..store.revision import current_revision, newest_revision
 from ..store.sequence import CLOCKS_AGREE_WITHIN, not_before_the_last
 from ..store.settings import Settings
 from ..web.unguarded_operations import unguarded
+from ..webhooks.queries import read_outbox
 
 APPEND_ONLY = (
     "venue_fact",
@@ -59,6 +61,9 @@ _GOES_UNUSED = ("venue_fact", "tariff")
 _NAME_AN_ENTRY = ("settlement", "reversal")
 _WAL_RACE_FROM, _WAL_RACE_UP_TO = (3, 7, 0), (3, 51, 2)
 
+OUTBOX_LATE_AFTER = timedelta(minutes=30)
+"""A delivery that could be sent and was not for this long: nobody sends."""
+
 _POSTGRES_DURABLE = ("fsync", "full_page_writes", "synchronous_commit")
 _POSTGRES_BEFORE = 2
 
@@ -85,7 +90,7 @@ def examine(app: FastAPI) -> list[Finding]:
         if migrated.grade == "bad":
             return [migrated]
         of_the_database = _sqlite(engine) if settings.on_sqlite else _postgresql(engine)
-        return [migrated, *of_the_database, *_guards(engine), _clock(app), _permissions(app)]
+        return [migrated, *of_the_database, *_guards(engine), _clock(app), _permissions(app), *_webhooks(app)]
     except OperationalError as error:
         return [Finding("database", "bad", f"The database does not answer: {str(error.orig).strip()}")]
 
@@ -326,6 +331,30 @@ def _clock(app: FastAPI) -> Finding:
         f"The clock is {behind.total_seconds():.0f} s behind the last recorded instant. Set the clock right; if it is right, "
         "it was ahead before, and until that instant everything is recorded at it.",
     )
+
+
+def _webhooks(app: FastAPI) -> Iterator[Finding]:
+    """Look whether webhooks are sent, and whether an endpoint was switched off because it fails."""
+    with Session(app.state.engine) as session:
+        outbox = read_outbox(session)
+    overdue = outbox.overdue(now=app.state.clock())
+    if overdue > OUTBOX_LATE_AFTER:
+        minutes = overdue.total_seconds() // 60
+        yield Finding(
+            "webhooks",
+            "warning",
+            f"{outbox.waiting} webhooks wait, the oldest for {minutes:.0f} minutes, and nothing sends them: run baizebook "
+            "deliver. The guide shows it as a service of systemd.",
+        )
+    elif outbox.off:
+        yield Finding(
+            "webhooks",
+            "warning",
+            f"Switched off because they fail: {', '.join(outbox.off)}. Mend the receiver, then switch the endpoint on, or "
+            "delete it.",
+        )
+    else:
+        yield Finding("webhooks", "good", f"{outbox.waiting} webhooks wait, none for long.")
 
 
 def _permissions(app: FastAPI) -> Finding:

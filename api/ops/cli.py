@@ -1,7 +1,7 @@
 """The command line: what can be typed, and what each command does, looked up by name only when it is run.
 
 ``baizebook serve · demo · migrate · check · backup · restore · token create|list|revoke · quote · worklist · sheet
-· import · export · earned · assess · ledger verify · contract``
+· import · export · earned · assess · deliver · ledger verify · contract``
 
 - ``--help`` and a mistyped option are answered without loading the application.
 - On a terminal, help and answers are coloured; piped, they are plain lines.
@@ -36,6 +36,7 @@ COMMANDS = {
     "earned": "earned.earned",
     "import": "import_file.import_file",
     "assess": "assess.assess",
+    "deliver": "deliver.deliver",
     "ledger verify": "ledger.verify",
     "contract": "contract.contract",
 }
@@ -342,6 +343,14 @@ def earned(
 def assess() -> None:
     """Update the worklist of every table. Once a day is enough."""
     _run("assess")
+
+
+@app.command()
+def deliver(
+    once: Annotated[bool, typer.Option("--once", help="Send what is due now, then end.")] = False,
+) -> None:
+    """Send webhooks until stopped. One process for a database."""
+    _run("deliver", once=once)
 
 
 @ledger.callback()

@@ -12,7 +12,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 
 from ..pool_tables.queries import venue_id_at, was_at
 from ..pool_tables.rows import StayRow
-from ..web.errors import http_problem
+from ..web.errors import http_problem, not_found
 from ..web.pagination import Page
 from .rows import READING, ReadingRow, VoidRow
 
@@ -75,6 +75,24 @@ def has_no_time(session: Session, table_id: UUID) -> bool:
 def _since_ever() -> SelectOfScalar[UUID]:
     """Return the query of the tables that have been at their first place since before their first reading, once stated otherwise."""
     return select(StayRow.pool_table_id).where(col(StayRow.void_placed_at).is_not(None))
+
+
+def get_reading(session: Session, reading_id: UUID, *, venue_id: UUID | None, table_id: UUID | None) -> StoredReading:
+    """Return a reading; ``not_found`` where there is none, or none of this venue or table (None: any)."""
+    columns = col(ReadingRow.pool_table_id), col(ReadingRow.taken_at)
+    query = (
+        select(ReadingRow, VoidRow, venue_id_at(*columns))
+        .outerjoin(VoidRow, col(VoidRow.reading_id) == col(ReadingRow.id))
+        .where(ReadingRow.id == reading_id)
+    )
+    if venue_id is not None:
+        query = query.where(*was_at(venue_id, *columns))
+    if table_id is not None:
+        query = query.where(columns[0] == table_id)
+    found = session.exec(query).first()
+    if found is None:
+        raise not_found("reading")
+    return found
 
 
 def history(

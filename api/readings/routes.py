@@ -67,6 +67,19 @@ def list_readings(
     return ReadingPage(items=items, next=found.next)
 
 
+@router.get("/readings/{reading_id}", responses=problems())
+def get_reading(session: SessionDep, principal: SenderDep, reading_id: Id) -> ReadingOut:
+    """Return a reading, with what voids it if it is void.
+
+    A venue and a device see the notes that they wrote themselves; the operator's people see all.
+    """
+    row, void, venue_id = queries.get_reading(
+        session, reading_id, venue_id=principal.venue_id, table_id=principal.table_id
+    )
+    operators = principal.venue_id is None and principal.table_id is None
+    return reading_out(row, void, venue_id, with_note=operators or row.sender == principal.name)
+
+
 @router.post("/readings/{reading_id}/void", status_code=201, responses=problems(409))
 def void_reading(
     session: SessionDep, principal: CollectorDep, now: NowDep, reading_id: Id, message: VoidIn

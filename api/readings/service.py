@@ -26,6 +26,8 @@ from ..store.sequence import next_number
 from ..venues.rows import VenueRow
 from ..web.batch import Unreadable
 from ..web.errors import Problem, not_found, problem_out
+from ..webhooks.event import Event
+from ..webhooks.service import publish
 from .admission import AdmissionFacts, Decision, Sender, Stood, decide
 from .conflicts import FIELDS, Content
 from .convert import content_of
@@ -95,6 +97,7 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
             known[id_] = sent
             rows.append(sent)
     _insert(session, rows)
+    publish(session, [_event(row) for row in rows], now=now)
     return Recorded(tuple(results), frozenset(row["pool_table_id"] for row in rows))
 
 
@@ -124,6 +127,13 @@ def void_reading(
     session.add(note)
     session.flush()
     return row, note
+
+
+def _event(row: Content) -> Event:
+    venue_id, table_id = row["venue_id"], row["pool_table_id"]
+    return Event(
+        type="reading.recorded", subject_id=row["id"], venue_id=venue_id, table_id=table_id, at=row["received_at"]
+    )
 
 
 def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, AdmissionFacts]:

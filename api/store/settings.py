@@ -39,6 +39,7 @@ _EXPECTED = {
     "cors_origins": "origins such as https://phone.example, separated by commas",
     "log": "plain or json",
     "threads": "a whole number of at least 6",
+    "webhook_addresses": "public or any",
 }
 
 
@@ -46,7 +47,7 @@ class Settings(BaseSettings):
     """``owner_token``, if set, is accepted as an owner's; sizes are in bytes, ``threads`` bounds work in parallel.
 
     ``cors_origins``: pages of which other sites may call the service, separated by commas; None: of none. ``log``: how
-    the lines of requests are written.
+    the lines of requests are written. ``webhook_addresses``: webhooks go to public https addresses only, or to any, http too.
     """
 
     model_config = SettingsConfigDict(
@@ -59,6 +60,7 @@ class Settings(BaseSettings):
     threads: int = Field(default=16, ge=6)
     cors_origins: CorsOrigins | None = None
     log: Literal["plain", "json"] = "plain"
+    webhook_addresses: Literal["public", "any"] = "public"
 
     @property
     def on_sqlite(self) -> bool:

@@ -57,6 +57,8 @@ ENUM_NAMES = {
     "SalesStatus": "QuoteOut.status",
     "ScheduleOwner": "WindowOut.of",
     "SellsCaution": "TableSellsOut.caution",
+    "WebhookDeliveryState": "WebhookDeliveryOut.state",
+    "WebhookEventType": "WebhookEndpointOut.event_types",
     "SettlesOn": "AgreementOut.settles_on",
     "SheetReport": "SheetLinkOut.reports",
     "TablePlace": "TablePlaceOut.kind",

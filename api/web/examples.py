@@ -58,6 +58,8 @@ DEMO_NAMES = (
     "collection fiddle",
     "trip done",
     "trip planned",
+    "webhook endpoint office",
+    "webhook delivery office",
 )
 """What the demo gives an id of its own, in the order it is made; ``sent``: ids that the examples send."""
 
@@ -130,6 +132,13 @@ _JOB = {
 }
 
 BODIES: dict[str, Any] = {
+    "create_webhook_endpoint": {
+        "name": "Office display",
+        "url": "https://display.baizebook.example/hooks",
+        "event_types": ["work.due", "job.reported"],
+        "venue_ids": [_VENUE],
+    },
+    "change_webhook_endpoint": {"event_types": ["job.reported"], "venue_ids": None},
     "assign_work": {"person": "Rosalind"},
     "create_trip": {
         "on": "2028-07-03",
@@ -274,6 +283,22 @@ BODIES: dict[str, Any] = {
 """What is sent, by operation."""
 
 
+def _event(type: str, id: str, path: str, *, table_id: str | None = _TABLE, venue_id: str | None = _VENUE) -> Any:
+    data = {"id": id, "venue_id": venue_id, "table_id": table_id, "path": f"/v1/{path}/{id}"}
+    return {"type": type, "timestamp": "2026-11-24T20:10:03.412Z", "data": data}
+
+
+EVENTS: dict[str, Any] = {
+    "reading_recorded": _event("reading.recorded", _READING, "readings"),
+    "collection_recorded": _event("collection.recorded", _SENT_COLLECTION, "collections", table_id=None),
+    "work_due": _event("work.due", str(uuid5(NAMESPACE_URL, f"urn:baizebook:work:{_SHORT}")), "worklist"),
+    "job_reported": _event("job.reported", str(DEMO_IDS["sent job"]), "jobs"),
+    "webhook_test": _event(
+        "webhook.test", str(DEMO_IDS["webhook endpoint office"]), "webhook-endpoints", table_id=None, venue_id=None
+    ),
+}
+"""An example of every event that webhooks bring."""
+
 PARAMETERS: dict[str, Any] = {
     "venue_id": _VENUE,
     "table_id": _TABLE,
@@ -288,6 +313,8 @@ PARAMETERS: dict[str, Any] = {
     "sheet_link_id": str(DEMO_IDS["sheet link office"]),
     "trip_id": str(DEMO_IDS["trip planned"]),
     "token_id": str(DEMO_IDS["token Rosalind"]),
+    "webhook_endpoint_id": str(DEMO_IDS["webhook endpoint office"]),
+    "delivery_id": str(DEMO_IDS["webhook delivery office"]),
     "keying_id": str(DEMO_IDS["keying Back room"]),
     "code": "price_break_worse",
     "from": "2026-01-01",

@@ -231,6 +231,8 @@ PARAMETERS: dict[str, str] = {
     "tariff_id": "The tariff.",
     "token_id": "The token.",
     "venue_id": "The venue.",
+    "webhook_endpoint_id": "The endpoint of webhooks.",
+    "delivery_id": "The delivery.",
     "trip_id": "The trip.",
     "work_id": "The piece of work.",
 }

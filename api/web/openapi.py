@@ -13,7 +13,7 @@ from fastapi.routing import iter_route_contexts
 from .csv_answer import CSV_PARAMETERS, answers_csv
 from .enum_names import name_enums, name_unions
 from .errors import READ_AS_TEXT, ProblemOut
-from .examples import ANSWERS, ASKED, BODIES, PARAMETERS
+from .examples import ANSWERS, ASKED, BODIES, EVENTS, PARAMETERS
 from .field_descriptions import describe_fields, describe_parameter
 from .problems import PROBLEMS
 from .summaries import summary_of
@@ -51,6 +51,7 @@ _MAKES = {
     "record_collection": "collection_id",
     "create_token": "token_id",
     "report_job": "job_id",
+    "create_webhook_endpoint": "webhook_endpoint_id",
 }
 """What makes a thing, and the name of its id in addresses."""
 DESCRIPTION = """\
@@ -85,6 +86,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         summary="The service that runs a route of coin-operated pool tables.",
         description=DESCRIPTION,
         routes=app.routes,
+        webhooks=app.webhooks.routes,
         servers=[{"url": "/", "description": "the service that serves this contract"}],
         license_info={"name": "MIT", "identifier": "MIT"},
         contact={"name": "The Baizebook developers", "url": "https://baizebook.example/"},
@@ -102,6 +104,12 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
         for context in iter_route_contexts(app.routes)
         if getattr(context.endpoint, "stores_nothing", False)
     }
+    for path in contract["webhooks"].values():
+        for operation in path.values():
+            operation["summary"] = summary_of(operation["operationId"])
+            operation["security"] = []
+            operation["responses"].pop("422", None)
+            operation["requestBody"]["content"]["application/json"]["example"] = EVENTS[operation["operationId"]]
     for address, path in contract["paths"].items():
         for operation in path.values():
             operation["summary"] = summary_of(operation["operationId"])
@@ -236,5 +244,6 @@ TAGS = {
     "ledger": "The books: what was posted, what it sums to, statements, exports, and whether anything was changed.",
     "pages": "Pages made to be printed, and links that open one without a token.",
     "tokens": "Who may do what.",
+    "webhooks": "What happened, posted to addresses of yours by the Standard Webhooks scheme.",
     "service": "Liveness, readiness, and the meaning of problems.",
 }

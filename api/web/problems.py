@@ -98,6 +98,18 @@ PROBLEMS: dict[str, ProblemKind] = {
             "A collection is settled once. To settle it again, reverse it and record it again.",
         ),
         (
+            "too_many_webhooks",
+            409,
+            "Too many webhook endpoints",
+            "Delete an endpoint that is not used any more.",
+        ),
+        (
+            "webhook_off",
+            409,
+            "Webhook endpoint switched off",
+            "Switch the endpoint on first: PATCH it with on: true.",
+        ),
+        (
             "closed_by_a_record",
             409,
             "Closed by a record, not by words",
@@ -303,6 +315,13 @@ PROBLEMS: dict[str, ProblemKind] = {
             "Invalid metered rate",
             "Tiers start at minute 0 and rise; under add each has per_minutes, under set none has it; no amount is "
             "below 0.",
+        ),
+        (
+            "bad_webhook_url",
+            422,
+            "Invalid address of a webhook",
+            "Webhooks go to https addresses that are public: no user, no fragment, and nothing inside a private network. "
+            "BAIZEBOOK_WEBHOOK_ADDRESSES=any lets a service send to any address.",
         ),
         (
             "bad_recurrence",

@@ -1,4 +1,4 @@
-"""What must never be written down: bearer tokens, in logs and in answers, wherever a client put them.
+"""What must never be written down: bearer tokens and secrets of webhooks, in logs and in answers, wherever a client put them.
 
 A token belongs in the header Authorization and is read there only. One that was put into an address or a field by
 mistake is blotted out of whatever would repeat it: by its form where the service made it, and by its value where it is
@@ -11,6 +11,7 @@ from urllib.parse import quote
 TOKEN_PREFIX = "bz_"
 
 _TOKEN = re.compile(rf"{TOKEN_PREFIX}[A-Za-z0-9_-]{{16,}}")
+_WEBHOOK_SECRET = re.compile(r"whsec_[A-Za-z0-9+/_=-]{16,}")
 _secrets: set[str] = set()
 
 
@@ -23,4 +24,4 @@ def without_tokens(text: str) -> str:
     """Return a text with every token in it blotted out."""
     for secret in _secrets:
         text = text.replace(secret, f"{TOKEN_PREFIX}…")
-    return _TOKEN.sub(f"{TOKEN_PREFIX}…", text)
+    return _WEBHOOK_SECRET.sub("whsec_…", _TOKEN.sub(f"{TOKEN_PREFIX}…", text))

@@ -127,6 +127,22 @@ SUMMARIES = {
     "void_move": "Void move",
     "void_reading": "Void reading",
     "wait_for_parts": "Wait for parts",
+    "create_webhook_endpoint": "New webhook endpoint",
+    "list_webhook_endpoints": "Webhook endpoints",
+    "get_webhook_endpoint": "One webhook endpoint",
+    "change_webhook_endpoint": "Change of a webhook endpoint",
+    "delete_webhook_endpoint": "Deletion of a webhook endpoint",
+    "replace_webhook_secret": "Replacement of a webhook secret",
+    "send_test_webhook": "Test event to an endpoint",
+    "list_webhook_deliveries": "Deliveries to an endpoint",
+    "send_webhook_again": "Repetition of a delivery",
+    "get_reading": "One reading",
+    "get_work": "One piece of work",
+    "reading_recorded": "Event of a recorded reading",
+    "collection_recorded": "Event of a recorded collection",
+    "work_due": "Event of work that is due",
+    "job_reported": "Event of a reported fault",
+    "webhook_test": "Event that tries an endpoint",
 }
 
 

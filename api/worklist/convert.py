@@ -103,4 +103,5 @@ def stored_values(
         "deferred_until_on": put_off.get("deferred_until_on"),
         "deferred_until_at": put_off.get("deferred_until_at"),
         "deferred_reason": put_off.get("deferred_reason", ""),
+        "announced_code": known.get("announced_code"),
     }

@@ -231,6 +231,21 @@ def shown(wanted: WorkFilter, *, now: datetime) -> Select[UUID, datetime]:
     return select(everything).order_by(everything.c.due_at, everything.c.id).limit(wanted.limit + 1)
 
 
+def to_announce(session: Session, *, now: datetime, at_most: int) -> Sequence[tuple[UUID, UUID]]:
+    """Return work that the list shows now and that was not announced under its code, each with its table."""
+    work = WORK.c
+    of_leads = or_(*(and_(work.lead_days == lead, work.due_at <= now + timedelta(days=lead)) for lead in LEADS))
+    query = (
+        select(work.id, work.pool_table_id)
+        .where(of_leads, work.announced_code.is_distinct_from(work.code))
+        .where(or_(work.ends_at.is_(None), work.ends_at > now))
+        .where(or_(work.deferred_until_at.is_(None), work.deferred_until_at <= now))
+        .order_by(work.pool_table_id, work.id)
+        .limit(at_most)
+    )
+    return [(id_, table_id) for id_, table_id in session.execute(query)]
+
+
 def bags_only_of(person: str) -> ColumnElement[bool]:
     """Return the condition that work is not about the bag of another person."""
     own = select(col(CollectionRow.id)).where(col(CollectionRow.collector) == person)

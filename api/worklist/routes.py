@@ -105,6 +105,12 @@ def list_work_changes(
     return found
 
 
+@router.get("/worklist/{work_id}", responses=problems())
+def get_work(session: SessionDep, principal: CollectorDep, work_id: Id) -> WorkOut:
+    """Return work that is on record, also while the list does not show it yet; 404 once it is closed."""
+    return service.get_work(session, work_id, by=principal)
+
+
 @router.post("/worklist/{work_id}/assignment", status_code=201, responses=problems(409))
 def assign_work(
     session: SessionDep, principal: CollectorDep, now: NowDep, work_id: Id, assignment: WorkAssignmentIn

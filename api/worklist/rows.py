@@ -14,6 +14,7 @@ class WorkRow(SQLModel, table=True):
 
     ``person`` is whom it was given to, ``deferred_until_on`` (a trading date, which begins at ``deferred_until_at``) and
     ``deferred_reason`` how it was put off: by the newest steps of this occasion. They last as long as the row; a deferral ends when the code changes.
+    ``announced_code`` is the code under which webhooks were last told that it is due.
 
     The indexes stand in the order in which what is shown is read: a range of each lead, by what is due first.
     """
@@ -49,6 +50,7 @@ class WorkRow(SQLModel, table=True):
     deferred_until_on: date | None = None
     deferred_until_at: datetime | None = Field(default=None, sa_type=Utc)
     deferred_reason: str = ""
+    announced_code: str | None = None
 
 
 class WorkStepRow(SQLModel, table=True):

@@ -20,7 +20,7 @@ from datetime import date, datetime
 from typing import Any, Literal
 from uuid import UUID
 
-from sqlalchemy import Engine, delete, insert
+from sqlalchemy import Engine, delete, insert, update
 from sqlalchemy import select as select_columns
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, col, select
@@ -38,6 +38,8 @@ from ..web.auth import Principal
 from ..web.errors import Problem, http_problem, not_found
 from ..web.feed import page_changes, subjects
 from ..web.schema_types import value_or
+from ..webhooks.event import Event
+from ..webhooks.service import publish
 from .assessment import Assessed, find_work
 from .convert import completion_out, groups_out, stored_values, work_change_out, work_out
 from .queries import (
@@ -47,6 +49,7 @@ from .queries import (
     has_wide_notes,
     load_work,
     shown,
+    to_announce,
     touched_tables,
     waiting,
     work_facts,
@@ -97,6 +100,35 @@ def sweep(engine: Engine, *, after: UUID | None, now: datetime) -> UUID | None:
         return None
     _catch_up_once(engine, now=now, at_most=len(ids), only=ids)
     return ids[-1]
+
+
+def announce_due(engine: Engine, *, now: datetime) -> int:
+    """Publish ``work.due`` for work whose time has come: once each, and again when its code changes or it comes back.
+
+    Locks: the tables, as an assessment does, so that a row is not replaced meanwhile. Returns how many were published.
+    """
+    published = 0
+    while True:
+        with reading(engine) as session:
+            found = to_announce(session, now=now, at_most=AT_ONCE_MAX)
+        if not found:
+            return published
+        with writing(engine) as session:
+            tables = select(PoolTableRow.id).where(col(PoolTableRow.id).in_({table_id for _, table_id in found}))
+            session.exec(tables.order_by(col(PoolTableRow.id)).with_for_update(key_share=True)).all()
+            due = (WORK.c.id.in_([id_ for id_, _ in found]), WORK.c.announced_code.is_distinct_from(WORK.c.code))
+            rows = session.execute(
+                update(WORK)
+                .where(*due)
+                .values(announced_code=WORK.c.code)
+                .returning(WORK.c.id, WORK.c.venue_id, WORK.c.pool_table_id)
+            ).all()
+            events = [
+                Event(type="work.due", subject_id=id_, venue_id=venue_id, table_id=table_id, at=now)
+                for id_, venue_id, table_id in rows
+            ]
+            publish(session, events, now=now)
+            published += len(events)
 
 
 def page_work(session: Session, wanted: WorkFilter, *, now: datetime, by_venue: bool = False) -> WorklistOut:
@@ -188,7 +220,20 @@ def defer_work(session: Session, work_id: UUID, message: DeferralIn, *, by: Prin
     work.deferred_until_on = message.until
     work.deferred_until_at = calendar.day_starts(message.until)
     work.deferred_reason = message.reason
+    work.announced_code = None
     _add_step(session, work, "deferred", until_on=message.until, reason=message.reason, by=by.name, now=now)
+    return _work_as_now(session, work)
+
+
+def get_work(session: Session, work_id: UUID, *, by: Principal) -> WorkOut:
+    """Return work as it is now; ``not_found`` where it has left the list, or is not for this role to see."""
+    work = session.get(WorkRow, work_id)
+    if work is None or (by.role != "owner" and work.code in OF_PERSONS):
+        raise not_found("work")
+    if by.only_cash_of is not None:
+        own = select(WorkRow.id).where(WorkRow.id == work_id, bags_only_of(by.only_cash_of))
+        if session.exec(own).first() is None:
+            raise not_found("work")
     return _work_as_now(session, work)
 
 

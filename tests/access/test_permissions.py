@@ -70,6 +70,8 @@ BODIES_OF_ROWS: dict[str, Any] = {
     "create_token body.venue_id": {"name": "The Copper Lantern", "role": "venue", "venue_id": "@"},
     "create_token body.table_id": {"name": "Window side", "role": "device", "table_id": "@"},
     "create_sheet_link body.venue_ids[]": {"name": "Office", "venue_ids": ["@"]},
+    "create_webhook_endpoint body.venue_ids[]": {**BODIES["create_webhook_endpoint"], "venue_ids": ["@"]},
+    "change_webhook_endpoint body.venue_ids[]": {"venue_ids": ["@"]},
     "roll_out_tariff body.venue_ids[]": {
         **BODIES["roll_out_tariff"], "venue_ids": ["@"],
     },
@@ -218,8 +220,12 @@ class World:
         for place, token in zip(("own", "other"), tokens, strict=False):
             self.ids[place]["token_id"] = token["id"]
         self.ids["absent"] |= {"token_id": str(uuid4()), "sheet_link_id": str(uuid4())}
+        self.ids["absent"] |= {"webhook_endpoint_id": str(uuid4()), "delivery_id": str(uuid4())}
         for place in ("own", "other"):
             self.ids[place]["sheet_link_id"] = route.post("/sheet-links", {"name": place})["id"]
+            made = {"name": place, "url": "https://display.example/", "event_types": ["work.due"]}
+            endpoint_id = self.ids[place]["webhook_endpoint_id"] = route.post("/webhook-endpoints", made)["id"]
+            self.ids[place]["delivery_id"] = route.post(f"/webhook-endpoints/{endpoint_id}/test", {})["id"]
         stand_still(client, NOON + timedelta(days=1))
 
     def _venue(self, place: str, tariff_id: str) -> dict[str, str]:
@@ -297,7 +303,7 @@ def ask(client: TestClient, world: World, contract: dict[str, Any], row: Row, pl
     ids = {**own, name: world.one(row, place)} if where == "path" else own
     if where == "query":
         query[name] = world.one(row, place)
-    if method == "PATCH" and where == "path":
+    if method == "PATCH":
         etag = client.get("/v1" + path.removeprefix("/v1").format(**ids)).headers.get("ETag", '"none"')
     headers = {**world.tokens[role], **({"If-Match": etag} if method == "PATCH" else {})}
     body = world.body(row, place) if "requestBody" in operation else None

@@ -27,6 +27,7 @@ _ITEMS_MAX = 2
 _UUID = re.compile(r"\b[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}\b")
 _HASH = re.compile(r"\b[0-9a-f]{64}\b")
 _TOKEN = re.compile(r"\bbz_[A-Za-z0-9_-]{20,}")
+_SECRET = re.compile(r"\bwhsec_[A-Za-z0-9+/=]{20,}")
 
 
 def answers_to_examples(now: datetime, kind: str = "sqlite") -> Iterator[tuple[str, dict[str, Any], Response]]:
@@ -67,6 +68,7 @@ def example_of(answer: Response) -> Any:
     for found in dict.fromkeys(_HASH.findall(text)):
         text = text.replace(found, hashlib.sha256(b"an entry of the demo").hexdigest())
     text = _TOKEN.sub("bz_made-up-for-this-example-it-opens-nothing", text)
+    text = _SECRET.sub("whsec_bWFkZSB1cCBmb3IgdGhpcyBleGFtcGxlLCBzaWducyBub3Q=", text)
     if answer.headers["content-type"].split(";")[0] == "application/json":
         return _shortened(json.loads(text))
     return "".join(text.splitlines(keepends=True)[: _ITEMS_MAX + 1])
