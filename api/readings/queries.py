@@ -81,7 +81,7 @@ def get_reading(session: Session, reading_id: UUID, *, venue_id: UUID | None, ta
     """Return a reading; ``not_found`` where there is none, or none of this venue or table (None: any)."""
     columns = col(ReadingRow.pool_table_id), col(ReadingRow.taken_at)
     query = (
-        select(ReadingRow, VoidRow, venue_id_at(*columns))
+        select(ReadingRow, VoidRow, venue_id_at(*columns), columns[0].in_(_since_ever()))
         .outerjoin(VoidRow, col(VoidRow.reading_id) == col(ReadingRow.id))
         .where(ReadingRow.id == reading_id)
     )

@@ -73,11 +73,11 @@ def get_reading(session: SessionDep, principal: SenderDep, reading_id: Id) -> Re
 
     A venue and a device see the notes that they wrote themselves; the operator's people see all.
     """
-    row, void, venue_id = queries.get_reading(
+    row, void, venue_id, since_ever = queries.get_reading(
         session, reading_id, venue_id=principal.venue_id, table_id=principal.table_id
     )
     operators = principal.venue_id is None and principal.table_id is None
-    return reading_out(row, void, venue_id, with_note=operators or row.sender == principal.name)
+    return reading_out(row, void, venue_id, since_ever=since_ever, with_note=operators or row.sender == principal.name)
 
 
 @router.post("/readings/{reading_id}/void", status_code=201, responses=problems(409))

@@ -59,6 +59,7 @@ ENUM_NAMES = {
     "SellsCaution": "TableSellsOut.caution",
     "WebhookDeliveryState": "WebhookDeliveryOut.state",
     "WebhookEventType": "WebhookEndpointOut.event_types",
+    "WebhookOffBecause": "WebhookEndpointOut.off_because",
     "SettlesOn": "AgreementOut.settles_on",
     "SheetReport": "SheetLinkOut.reports",
     "TablePlace": "TablePlaceOut.kind",

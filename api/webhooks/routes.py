@@ -8,7 +8,7 @@ from ..web.auth import OwnerDep
 from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.pagination import After, Limit, link_next
+from ..web.page_parameters import After, Limit, link_next
 from ..web.schema_types import Id
 from . import queries, service
 from .convert import delivery_out, endpoint_out

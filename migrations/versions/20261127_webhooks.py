@@ -3,14 +3,14 @@
 Work that is on the list already counts as announced.
 
 Revision ID: webhooks
-Revises: earned
+Revises: token_first_used
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "webhooks"
-down_revision = "earned"
+down_revision = "token_first_used"
 branch_labels = None
 depends_on = None
 
