@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from baizebook.ops.commands.contract import contract_text
+from baizebook.web.csv_answer import CSV_OPTIONS
 from baizebook.web.enum_names import ENUM_NAMES, enums_below
 from baizebook.web.examples import BODIES
 from baizebook.web.field_descriptions import FIELDS, PARAMETERS
@@ -295,6 +296,13 @@ def test_every_operation_has_a_summary_of_its_own_that_is_a_noun_phrase(contract
     assert set(operations) - set(SUMMARIES) == set(), "add them to api/web/summaries.py"
     assert len(set(operations.values())) == len(operations)
     assert all(summary[0].isupper() and summary[-1] != "." and len(summary) < 60 for summary in operations.values())
+
+
+def test_no_option_of_csv_states_a_default_that_a_client_would_send_with_json(contract: dict[str, Any]) -> None:
+    for name, operation in operations(contract):
+        for parameter in operation.get("parameters", []):
+            if parameter["name"] in CSV_OPTIONS:
+                assert "default" not in parameter["schema"], name
 
 
 def test_the_published_contract_has_no_marks_of_our_own(contract: dict[str, Any]) -> None:

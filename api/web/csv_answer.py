@@ -23,14 +23,15 @@ _CHOICES: dict[str, tuple[str, ...]] = {
     "bom": ("0", "1"),
 }
 _DESCRIPTIONS = {
-    "decimal": "With format=csv, or of one value: the decimal sign of amounts and numbers.",
-    "separator": "With format=csv: the sign between cells.",
+    "decimal": "With format=csv, or of one value: the decimal sign of amounts and numbers; a point by default.",
+    "separator": "With format=csv: the sign between cells; a comma by default.",
     "bom": "With format=csv: 1 begins with a byte order mark, by which Excel knows UTF-8.",
 }
 _SCHEMAS = {
-    **{name: {"type": "string", "enum": list(choices), "default": choices[0]} for name, choices in _CHOICES.items()},
-    "bom": {"type": "integer", "minimum": 0, "maximum": 1, "default": 0},  # values of an enum would have no names
+    **{name: {"type": "string", "enum": list(choices)} for name, choices in _CHOICES.items()},
+    "bom": {"type": "integer", "minimum": 0, "maximum": 1},  # values of an enum would have no names
 }
+"""No default is stated: a generated client would send it, and an option is refused where there is no CSV."""
 CSV_OPTIONS = frozenset(_CHOICES)
 CSV_PARAMETERS = [
     {
