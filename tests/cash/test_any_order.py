@@ -53,9 +53,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlmodel import Session
 
-from tests.databases import settings_for, sqlite_database
+from tests.databases import DEEP, settings_for, sqlite_database
 
-HISTORIES = int(os.environ.get("BAIZEBOOK_TEST_HISTORIES", "40"))
+HISTORIES = int(os.environ.get("BAIZEBOOK_TEST_HISTORIES", "40" if DEEP else "15"))
 BEGAN = datetime(2026, 11, 22, 12, 0, tzinfo=UTC)
 """A Sunday noon; facts happen at whole hours after it."""
 NOW = BEGAN + timedelta(days=4)

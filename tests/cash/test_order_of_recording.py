@@ -64,11 +64,11 @@ def venue_after(till: Till, watch: Clock, back: timedelta, before_step: int) -> 
     }
 
 
-@pytest.mark.parametrize("back", [timedelta(seconds=20), timedelta(hours=1)], ids=str)
 @pytest.mark.parametrize("before_step", range(STEPS))
 def test_the_books_are_the_same_whenever_the_clock_is_set_back(
-    till: Till, monkeypatch: pytest.MonkeyPatch, back: timedelta, before_step: int
+    till: Till, monkeypatch: pytest.MonkeyPatch, before_step: int
 ) -> None:
+    back = timedelta(hours=1) if before_step % 2 else timedelta(seconds=20)
     found = venue_after(till, Clock(monkeypatch, till), back, before_step)
     # 60.00 of first money once, the loan of 100.00 repaid once, out of 530.00 in all.
     assert found["balances"]["first_money"] == "-60.00"

@@ -1,4 +1,4 @@
-"""Thousands of random ladders against a search through all amounts that shares no code with the engine."""
+"""Many random ladders against a search through all amounts that shares no code with the engine."""
 
 from __future__ import annotations
 
@@ -12,7 +12,10 @@ from baizebook.pricing import Counting, Ladder, PricingError, Rung, advice, spli
 from baizebook.pricing.ladder import WAYS_OF_COUNTING
 from baizebook.pricing.split import cheapest
 
+from tests.databases import DEEP
+
 Pairs = tuple[tuple[int, int], ...]
+LADDERS = 3_000 if DEEP else 800
 EACH_WAY = pytest.mark.parametrize("counting", WAYS_OF_COUNTING)
 UNITS = 20
 """Plans are searched for up to so many units."""
@@ -104,7 +107,7 @@ def free_runs(prices: list[int]) -> list[tuple[str, int, int, int, tuple[int, ..
 
 @EACH_WAY
 def test_what_money_buys_the_least_and_the_next_break_are_those_of_a_search(counting: Counting) -> None:
-    for rungs in random_ladders(1, counting, wanted=3_000):
+    for rungs in random_ladders(1, counting, wanted=LADDERS):
         ladder = Ladder(tuple(Rung(*rung) for rung in rungs), counting)
         reach = 3 * rungs[-1][0]
         totals = totals_of(rungs, counting, reach)
@@ -139,7 +142,7 @@ def completes_a_break(rungs: Pairs, counting: Counting, money: int) -> bool:
 
 @EACH_WAY
 def test_advice_is_that_of_a_search_through_all_amounts_and_pairs(counting: Counting) -> None:
-    for rungs in random_ladders(2, counting, wanted=3_000):
+    for rungs in random_ladders(2, counting, wanted=LADDERS):
         ladder = Ladder(tuple(Rung(*rung) for rung in rungs), counting)
         given = [
             (one.code, one.amount, one.units, one.instead_units, one.parts) for one in advice(ladder, "games", "USD")
@@ -149,7 +152,7 @@ def test_advice_is_that_of_a_search_through_all_amounts_and_pairs(counting: Coun
 
 @EACH_WAY
 def test_a_plan_of_separate_purchases_is_the_cheapest_there_is(counting: Counting) -> None:
-    for rungs in random_ladders(3, counting, wanted=3_000):
+    for rungs in random_ladders(3, counting, wanted=LADDERS):
         ladder = Ladder(tuple(Rung(*rung) for rung in rungs), counting)
         reach = next(reach for reach in count(100, 100) if sells(rungs, counting, reach) >= UNITS)
         totals = totals_of(rungs, counting, reach)

@@ -30,7 +30,7 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, select
 
 from tests.conftest import NOON, Route
-from tests.databases import postgres_database, settings_for
+from tests.databases import postgres_database, settings_for, shared_engine
 
 Operation = Callable[[Session], object]
 AS_FAR_AS_IT_GETS_S = 8
@@ -38,10 +38,10 @@ WAITING = text("SELECT 1 FROM pg_stat_activity WHERE datname = current_database(
 
 
 class Stopped:
-    """An operation on a connection of its own, stopped before its statement of this number."""
+    """An operation on an engine that nobody else uses, stopped before its statement of this number."""
 
-    def __init__(self, url: str, operation: Operation, before: int) -> None:
-        self.engine, self.operation, self.before = make_engine(settings_for(url)), operation, before
+    def __init__(self, engine: Engine, operation: Operation, before: int) -> None:
+        self.engine, self.operation, self.before = engine, operation, before
         self.seen, self.error = 0, None
         self.there, self.may_go_on = Event(), Event()
         event.listen(self.engine, "before_cursor_execute", self._pause)
@@ -55,6 +55,7 @@ class Stopped:
 
     def _run(self) -> None:
         self.error = run(self.engine, self.operation)
+        event.remove(self.engine, "before_cursor_execute", self._pause)
         self.there.set()
 
 
@@ -68,25 +69,20 @@ def run(engine: Engine, operation: Operation) -> Exception | None:
     return None
 
 
-def trial(url: str, first: Operation, second: Operation, *, before: int) -> bool:
+def trial(stopped: Stopped, second: Operation, other: Engine) -> bool:
     """Run both, the first stopped before a statement; tell whether it has so many."""
-    stopped, other = Stopped(url, first, before), make_engine(settings_for(url))
-    try:
-        stopped.thread.start()
-        assert stopped.there.wait(8)
-        reached = stopped.seen == before and stopped.thread.is_alive()
-        racing = Thread(target=run, args=(other, second))
-        racing.start()
-        wait_until_it_ends_or_is_locked(racing, other)
-        stopped.may_go_on.set()
-        stopped.thread.join(8)
-        racing.join(8)
-        assert not stopped.thread.is_alive()
-        assert not racing.is_alive()
-        return reached
-    finally:
-        stopped.engine.dispose()
-        other.dispose()
+    stopped.thread.start()
+    assert stopped.there.wait(8)
+    reached = stopped.seen == stopped.before and stopped.thread.is_alive()
+    racing = Thread(target=run, args=(other, second))
+    racing.start()
+    wait_until_it_ends_or_is_locked(racing, other)
+    stopped.may_go_on.set()
+    stopped.thread.join(8)
+    racing.join(8)
+    assert not stopped.thread.is_alive()
+    assert not racing.is_alive()
+    return reached
 
 
 def wait_until_it_ends_or_is_locked(racing: Thread, engine: Engine) -> None:
@@ -106,16 +102,20 @@ def violations(
 
     A control has seen enough with the first one.
     """
+    engine, other = make_engine(settings_for(url)), shared_engine(url)
     found, before = [], 0
     while len(found) < enough:
         first, second, holds = make()
-        reached = trial(url, *((second, first) if swap else (first, second)), before=before)
+        if swap:
+            first, second = second, first
+        reached = trial(Stopped(engine, first, before), second, other)
         if not holds():
             found.append(before)
         if not reached:
             assert before > 3, "an operation has more statements than that"
             break
         before += 1
+    engine.dispose()
     return found
 
 
