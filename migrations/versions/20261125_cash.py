@@ -2,6 +2,7 @@
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import drop_function, make_append_only, make_refusal
 
 revision = "cash"
 down_revision = "ledger"
@@ -192,39 +193,12 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["dispute_id"], ["dispute.id"], name=op.f("fk_dispute_answer_dispute_id_dispute")),
         sa.PrimaryKeyConstraint("dispute_id", name=op.f("pk_dispute_answer")),
     )
-    if op.get_bind().dialect.name == "sqlite":
-        _guard_sqlite()
-    else:
-        _guard_postgres()
-
-
-def _guard_sqlite() -> None:
+    make_refusal("cash_append_only")
     for table, same in _TABLES:
-        refusal = f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
-        for verb in ("update", "delete"):
-            op.execute(f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} {refusal}")
-        op.execute(
-            f"CREATE TRIGGER {table}_no_replacing BEFORE INSERT ON {table} "
-            f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {same}) {refusal}"
-        )
-
-
-def _guard_postgres() -> None:
-    op.execute(
-        "CREATE FUNCTION cash_append_only() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-        "RAISE EXCEPTION '% is append-only', TG_TABLE_NAME USING ERRCODE = 'integrity_constraint_violation'; END $$"
-    )
-    for table, _ in _TABLES:
-        for name, event, each in (("change", "UPDATE OR DELETE", "ROW"), ("truncate", "TRUNCATE", "STATEMENT")):
-            trigger = f"{table}_no_{name}"
-            op.execute(
-                f"CREATE TRIGGER {trigger} BEFORE {event} ON {table} FOR EACH {each} EXECUTE FUNCTION cash_append_only()"
-            )
-            op.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {trigger}")
+        make_append_only(table, same=same, function="cash_append_only", by_row=True)
 
 
 def downgrade() -> None:
     for table, _ in reversed(_TABLES):
         op.drop_table(table)
-    if op.get_bind().dialect.name == "postgresql":
-        op.execute("DROP FUNCTION cash_append_only()")
+    drop_function("cash_append_only")

@@ -8,13 +8,13 @@ Revision ID: cash_facts
 Revises: keyings_for_a_day
 """
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import unguarded
 
 revision = "cash_facts"
 down_revision = "keyings_for_a_day"
@@ -81,27 +81,6 @@ _pool_table = sa.table(
 )
 
 
-@contextmanager
-def unguarded() -> Iterator[None]:
-    """Lift the guards against change for as long as rows are written in the other form."""
-    connection = op.get_bind()
-    if connection.dialect.name == "sqlite":
-        names = ", ".join(f"'{table}_no_update'" for table in _GUARDED)
-        query = f"SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND name IN ({names})"
-        guards = connection.execute(sa.text(query)).all()
-        for name, _ in guards:
-            op.execute(f"DROP TRIGGER {name}")
-        yield
-        for _, sql in guards:
-            connection.exec_driver_sql(sql)
-        return
-    for table in _GUARDED:
-        op.execute(f"ALTER TABLE {table} DISABLE TRIGGER {table}_no_change")
-    yield
-    for table in _GUARDED:
-        op.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_change")
-
-
 def minor(text: str) -> int:
     """Return minor units of an amount, which was always written with all decimals of its currency."""
     return int(text.replace(".", ""))
@@ -125,7 +104,7 @@ def upgrade() -> None:
         op.execute(f"ALTER TABLE collected_table ADD COLUMN {column}{check}")
     for name in ("since_at", "emptied_before_at"):
         op.add_column("collected_table", sa.Column(name, sa.DateTime(timezone=True), nullable=True))
-    with unguarded():
+    with unguarded(*_GUARDED):
         _to_columns()
     for name in ("content", "cautions", "advice", "settling_least_minor", "settling_most_minor"):
         op.drop_column("collection", name)
@@ -168,7 +147,7 @@ def downgrade() -> None:
     for name in ("settling_least_minor", "settling_most_minor"):
         op.add_column("collection", sa.Column(name, sa.BigInteger(), nullable=True))
     op.add_column("collected_table", sa.Column("told", sa.JSON(), nullable=False, server_default="{}"))
-    with unguarded():
+    with unguarded(*_GUARDED):
         _to_answers()
     if op.get_bind().dialect.name == "postgresql":
         op.execute("ALTER TABLE collected_table DROP CONSTRAINT ck_collected_table_returns")

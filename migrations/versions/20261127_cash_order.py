@@ -8,6 +8,7 @@ Revises: cash_facts
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import unguarded
 
 revision = "cash_order"
 down_revision = "cash_facts"
@@ -22,44 +23,20 @@ def upgrade() -> None:
     for table in _ORDER:
         op.execute(f"ALTER TABLE {table} ADD COLUMN sequence BIGINT NOT NULL DEFAULT 0")
     connection = op.get_bind()
-    guards = _lift_guards()
-    rows = [
-        (made, table)
-        for table, made_by in _ORDER.items()
-        for (made,) in connection.execute(sa.select(sa.column(made_by, sa.Uuid())).select_from(sa.table(table)))
-    ]
-    for sequence, (made, table) in enumerate(sorted(rows), start=1):
-        stored = sa.table(table, sa.column(_ORDER[table], sa.Uuid()), sa.column("sequence"))
-        changed = stored.update().where(stored.c[_ORDER[table]] == made).values(sequence=sequence)
-        connection.execute(changed)
-    if rows:
-        op.execute(f"INSERT INTO counter (name, last) VALUES ('cash', {len(rows)})")
-    _put_guards_back(guards)
+    with unguarded(*_ORDER):
+        rows = [
+            (made, table)
+            for table, made_by in _ORDER.items()
+            for (made,) in connection.execute(sa.select(sa.column(made_by, sa.Uuid())).select_from(sa.table(table)))
+        ]
+        for sequence, (made, table) in enumerate(sorted(rows), start=1):
+            stored = sa.table(table, sa.column(_ORDER[table], sa.Uuid()), sa.column("sequence"))
+            changed = stored.update().where(stored.c[_ORDER[table]] == made).values(sequence=sequence)
+            connection.execute(changed)
+        if rows:
+            op.execute(f"INSERT INTO counter (name, last) VALUES ('cash', {len(rows)})")
     for table in _ORDER:
         op.create_index(op.f(f"ix_{table}_sequence"), table, ["sequence"], unique=True)
-
-
-def _lift_guards() -> list[str]:
-    connection = op.get_bind()
-    if connection.dialect.name != "sqlite":
-        for table in _ORDER:
-            op.execute(f"ALTER TABLE {table} DISABLE TRIGGER {table}_no_change")
-        return []
-    names = ", ".join(f"'{table}_no_update'" for table in _ORDER)
-    query = f"SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND name IN ({names})"
-    guards = connection.execute(sa.text(query)).all()
-    for name, _ in guards:
-        op.execute(f"DROP TRIGGER {name}")
-    return [sql for _, sql in guards]
-
-
-def _put_guards_back(guards: list[str]) -> None:
-    connection = op.get_bind()
-    if connection.dialect.name != "sqlite":
-        for table in _ORDER:
-            op.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_change")
-    for sql in guards:
-        connection.exec_driver_sql(sql)
 
 
 def downgrade() -> None:

@@ -6,6 +6,7 @@ Revises: lifecycle
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import drop_function, make_append_only, make_refusal
 
 revision = "completions"
 down_revision = "lifecycle"
@@ -33,27 +34,10 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("work_id", name=op.f("pk_work_completion")),
     )
     op.create_index(op.f("ix_work_completion_pool_table_id"), "work_completion", ["pool_table_id"])
-    refusal = "BEGIN SELECT RAISE(ABORT, 'work_completion is append-only'); END"
-    if op.get_bind().dialect.name == "sqlite":
-        for verb in ("update", "delete"):
-            op.execute(f"CREATE TRIGGER work_completion_no_{verb} BEFORE {verb.upper()} ON work_completion {refusal}")
-        op.execute(
-            "CREATE TRIGGER work_completion_is_new BEFORE INSERT ON work_completion "
-            f"WHEN EXISTS (SELECT 1 FROM work_completion WHERE work_id = NEW.work_id) {refusal}"
-        )
-        return
-    op.execute(
-        "CREATE FUNCTION work_append_only() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-        "RAISE EXCEPTION '% is append-only', TG_TABLE_NAME USING ERRCODE = 'integrity_constraint_violation'; END $$"
-    )
-    op.execute(
-        "CREATE TRIGGER work_completion_no_change BEFORE UPDATE OR DELETE OR TRUNCATE ON work_completion "
-        "FOR EACH STATEMENT EXECUTE FUNCTION work_append_only()"
-    )
-    op.execute("ALTER TABLE work_completion ENABLE ALWAYS TRIGGER work_completion_no_change")
+    make_refusal("work_append_only")
+    make_append_only("work_completion", same="work_id = NEW.work_id", function="work_append_only")
 
 
 def downgrade() -> None:
     op.drop_table("work_completion")
-    if op.get_bind().dialect.name == "postgresql":
-        op.execute("DROP FUNCTION work_append_only()")
+    drop_function("work_append_only")

@@ -6,6 +6,7 @@ Revises: books_name
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import drop_function, make_append_only, make_refusal
 
 revision = "jobs"
 down_revision = "books_name"
@@ -89,38 +90,12 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["job_id"], ["job.id"], name=op.f("fk_job_part_job_id_job")),
         sa.PrimaryKeyConstraint("job_id", "place", name=op.f("pk_job_part")),
     )
-    if op.get_bind().dialect.name == "sqlite":
-        _guard_sqlite()
-    else:
-        _guard_postgres()
-
-
-def _guard_sqlite() -> None:
+    make_refusal("jobs_append_only")
     for table, same in _TABLES:
-        refusal = f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
-        for verb in ("update", "delete"):
-            op.execute(f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} {refusal}")
-        op.execute(
-            f"CREATE TRIGGER {table}_is_new BEFORE INSERT ON {table} "
-            f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {same}) {refusal}"
-        )
-
-
-def _guard_postgres() -> None:
-    op.execute(
-        "CREATE FUNCTION jobs_append_only() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-        "RAISE EXCEPTION '% is append-only', TG_TABLE_NAME USING ERRCODE = 'integrity_constraint_violation'; END $$"
-    )
-    for table, _ in _TABLES:
-        op.execute(
-            f"CREATE TRIGGER {table}_no_change BEFORE UPDATE OR DELETE OR TRUNCATE ON {table} "
-            "FOR EACH STATEMENT EXECUTE FUNCTION jobs_append_only()"
-        )
-        op.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_change")
+        make_append_only(table, same=same, function="jobs_append_only")
 
 
 def downgrade() -> None:
     for table, _ in reversed(_TABLES):
         op.drop_table(table)
-    if op.get_bind().dialect.name == "postgresql":
-        op.execute("DROP FUNCTION jobs_append_only()")
+    drop_function("jobs_append_only")

@@ -8,6 +8,7 @@ Revises: reader
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import unguarded
 
 revision = "keying_order"
 down_revision = "reader"
@@ -19,35 +20,14 @@ def upgrade() -> None:
     # In place: a table that is copied loses the triggers that let nothing in it be changed.
     op.execute("ALTER TABLE keying ADD COLUMN sequence BIGINT NOT NULL DEFAULT 0")
     connection = op.get_bind()
-    guards = _lift_guards()
-    keying = sa.table("keying", sa.column("id", sa.Uuid()), sa.column("sequence"))
-    ids = sorted(id_ for (id_,) in connection.execute(sa.select(keying.c.id)))
-    for sequence, id_ in enumerate(ids, start=1):
-        connection.execute(keying.update().where(keying.c.id == id_).values(sequence=sequence))
-    if ids:
-        op.execute(f"INSERT INTO counter (name, last) VALUES ('keyings', {len(ids)})")
-    _put_guards_back(guards)
+    with unguarded("keying"):
+        keying = sa.table("keying", sa.column("id", sa.Uuid()), sa.column("sequence"))
+        ids = sorted(id_ for (id_,) in connection.execute(sa.select(keying.c.id)))
+        for sequence, id_ in enumerate(ids, start=1):
+            connection.execute(keying.update().where(keying.c.id == id_).values(sequence=sequence))
+        if ids:
+            op.execute(f"INSERT INTO counter (name, last) VALUES ('keyings', {len(ids)})")
     op.create_index(op.f("ix_keying_sequence"), "keying", ["sequence"], unique=True)
-
-
-def _lift_guards() -> list[str]:
-    connection = op.get_bind()
-    if connection.dialect.name != "sqlite":
-        op.execute("ALTER TABLE keying DISABLE TRIGGER keying_no_change")
-        return []
-    query = "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name = 'keying_no_update'"
-    guards = [sql for (sql,) in connection.execute(sa.text(query))]
-    if guards:
-        op.execute("DROP TRIGGER keying_no_update")
-    return guards
-
-
-def _put_guards_back(guards: list[str]) -> None:
-    connection = op.get_bind()
-    if connection.dialect.name != "sqlite":
-        op.execute("ALTER TABLE keying ENABLE ALWAYS TRIGGER keying_no_change")
-    for sql in guards:
-        connection.exec_driver_sql(sql)
 
 
 def downgrade() -> None:

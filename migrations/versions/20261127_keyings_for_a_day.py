@@ -6,27 +6,12 @@ Revises: source_digest
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import make_append_only
 
 revision = "keyings_for_a_day"
 down_revision = "source_digest"
 branch_labels = None
 depends_on = None
-
-_GUARDS = (
-    *(
-        f"CREATE TRIGGER keying_void_no_{verb.lower()} BEFORE {verb} ON keying_void "
-        "BEGIN SELECT RAISE(ABORT, 'keying_void is append-only'); END"
-        for verb in ("UPDATE", "DELETE")
-    ),
-    "CREATE TRIGGER keying_void_is_new BEFORE INSERT ON keying_void "
-    "WHEN EXISTS (SELECT 1 FROM keying_void WHERE keying_id = NEW.keying_id) "
-    "BEGIN SELECT RAISE(ABORT, 'keying_void is append-only'); END",
-)
-_POSTGRES_GUARDS = (
-    "CREATE TRIGGER keying_void_no_change BEFORE UPDATE OR DELETE OR TRUNCATE ON keying_void "
-    "FOR EACH STATEMENT EXECUTE FUNCTION published_append_only()",
-    "ALTER TABLE keying_void ENABLE ALWAYS TRIGGER keying_void_no_change",
-)
 
 
 def upgrade() -> None:
@@ -40,8 +25,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["keying_id"], ["keying.id"], name=op.f("fk_keying_void_keying_id_keying")),
         sa.PrimaryKeyConstraint("keying_id", name=op.f("pk_keying_void")),
     )
-    for statement in _GUARDS if op.get_bind().dialect.name == "sqlite" else _POSTGRES_GUARDS:
-        op.execute(statement)
+    make_append_only("keying_void", same="keying_id = NEW.keying_id", function="published_append_only")
 
 
 def downgrade() -> None:

@@ -6,13 +6,12 @@ Revises: cash_order
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import drop_function, make_append_only, on_sqlite
 
 revision = "lifecycle"
 down_revision = "cash_order"
 branch_labels = None
 depends_on = None
-
-_GUARDS = ("UPDATE", "DELETE")
 
 _USED = " OR ".join(
     f"EXISTS (SELECT 1 FROM {table} WHERE venue_id = OLD.venue_id)"
@@ -56,28 +55,16 @@ def upgrade() -> None:
 
 
 def _guard_retirement() -> None:
-    if op.get_bind().dialect.name == "sqlite":
-        refusal = "BEGIN SELECT RAISE(ABORT, 'retirement is append-only'); END"
-        for verb in _GUARDS:
-            op.execute(f"CREATE TRIGGER retirement_no_{verb.lower()} BEFORE {verb} ON retirement {refusal}")
+    if not on_sqlite():
         op.execute(
-            "CREATE TRIGGER retirement_is_new BEFORE INSERT ON retirement "
-            f"WHEN EXISTS (SELECT 1 FROM retirement WHERE stay_id = NEW.stay_id) {refusal}"
+            "CREATE FUNCTION retirement_append_only() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+            "RAISE EXCEPTION 'retirement is append-only' USING ERRCODE = 'integrity_constraint_violation'; END $$"
         )
-        return
-    op.execute(
-        "CREATE FUNCTION retirement_append_only() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-        "RAISE EXCEPTION 'retirement is append-only' USING ERRCODE = 'integrity_constraint_violation'; END $$"
-    )
-    op.execute(
-        "CREATE TRIGGER retirement_no_change BEFORE UPDATE OR DELETE OR TRUNCATE ON retirement "
-        "FOR EACH STATEMENT EXECUTE FUNCTION retirement_append_only()"
-    )
-    op.execute("ALTER TABLE retirement ENABLE ALWAYS TRIGGER retirement_no_change")
+    make_append_only("retirement", same="stay_id = NEW.stay_id", function="retirement_append_only")
 
 
 def _keep_facts_of_used_venues() -> None:
-    if op.get_bind().dialect.name == "sqlite":
+    if on_sqlite():
         op.execute("DROP TRIGGER venue_fact_no_delete")
         op.execute(
             f"CREATE TRIGGER venue_fact_no_delete BEFORE DELETE ON venue_fact WHEN {_USED} "
@@ -103,7 +90,7 @@ def _keep_facts_of_used_venues() -> None:
 
 
 def _keep_all_facts() -> None:
-    if op.get_bind().dialect.name == "sqlite":
+    if on_sqlite():
         op.execute("DROP TRIGGER venue_fact_no_delete")
         op.execute(
             "CREATE TRIGGER venue_fact_no_delete BEFORE DELETE ON venue_fact "
@@ -123,8 +110,7 @@ def _keep_all_facts() -> None:
 def downgrade() -> None:
     _keep_all_facts()
     op.drop_table("retirement")
-    if op.get_bind().dialect.name == "postgresql":
-        op.execute("DROP FUNCTION retirement_append_only()")
+    drop_function("retirement_append_only")
     op.execute("ALTER TABLE venue DROP COLUMN departed_on")
     for column in ("void_reason", "voided_by", "voided_at"):
         op.execute(f"ALTER TABLE stay DROP COLUMN {column}")

@@ -9,6 +9,7 @@ Revises: entry_bags
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import on_sqlite, unguarded
 
 revision = "order_of_recording"
 down_revision = "entry_bags"
@@ -47,9 +48,9 @@ _counter = sa.table("counter", sa.column("name"), sa.column("last"), sa.column("
 
 def upgrade() -> None:
     # In place: a table that is copied loses the triggers that let nothing in it be changed.
-    epoch = "1970-01-01 00:00:00.000000" if _on_sqlite() else "1970-01-01 00:00:00Z"
+    epoch = "1970-01-01 00:00:00.000000" if on_sqlite() else "1970-01-01 00:00:00Z"
     op.add_column("counter", sa.Column("at", sa.DateTime(timezone=True), nullable=False, server_default=epoch))
-    false, true = ("0", "1") if _on_sqlite() else ("false", "true")
+    false, true = ("0", "1") if on_sqlite() else ("false", "true")
     op.execute(f"ALTER TABLE venue ADD COLUMN has_money BOOLEAN NOT NULL DEFAULT {false}")
     op.execute(
         f"UPDATE venue SET has_money = {true} WHERE id IN (SELECT venue_id FROM agreement) "
@@ -57,18 +58,13 @@ def upgrade() -> None:
     )
     for table in _ORDER:
         op.execute(f"ALTER TABLE {table} ADD COLUMN sequence BIGINT NOT NULL DEFAULT 0")
-    guards = _lift_guards()
-    for table, (counter, order) in _ORDER.items():
-        _number(table, counter, order)
-    _put_guards_back(guards)
+    with unguarded(*_GUARDED):
+        for table, (counter, order) in _ORDER.items():
+            _number(table, counter, order)
     for table in _ORDER:
         op.create_index(op.f(f"ix_{table}_sequence"), table, ["sequence"], unique=True)
     for counter, columns in _INSTANTS.items():
         _set_clock(counter, columns)
-
-
-def _on_sqlite() -> bool:
-    return op.get_bind().dialect.name == "sqlite"
 
 
 def _number(table: str, counter: str, order: tuple[str, ...]) -> None:
@@ -95,29 +91,6 @@ def _set_clock(counter: str, columns: tuple[tuple[str, str], ...]) -> None:
         return
     if connection.execute(_counter.update().where(_counter.c.name == counter).values(at=at)).rowcount == 0:
         connection.execute(_counter.insert().values(name=counter, last=0, at=at))
-
-
-def _lift_guards() -> list[str]:
-    connection = op.get_bind()
-    if not _on_sqlite():
-        for table in _GUARDED:
-            op.execute(f"ALTER TABLE {table} DISABLE TRIGGER {table}_no_change")
-        return []
-    names = ", ".join(f"'{table}_no_update'" for table in _GUARDED)
-    query = f"SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND name IN ({names})"
-    guards = connection.execute(sa.text(query)).all()
-    for name, _ in guards:
-        op.execute(f"DROP TRIGGER {name}")
-    return [sql for _, sql in guards]
-
-
-def _put_guards_back(guards: list[str]) -> None:
-    connection = op.get_bind()
-    if not _on_sqlite():
-        for table in _GUARDED:
-            op.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_change")
-    for sql in guards:
-        connection.exec_driver_sql(sql)
 
 
 def downgrade() -> None:

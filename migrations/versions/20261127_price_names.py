@@ -5,12 +5,12 @@ Revises: touched
 """
 
 import json
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from typing import Any
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import unguarded
 
 revision = "price_names"
 down_revision = "touched"
@@ -31,26 +31,6 @@ def renamed(value: Any, names: Mapping[str, str], values: Mapping[str, str], *, 
     return values.get(value, value) if of in ("beyond", "counting") and isinstance(value, str) else value
 
 
-@contextmanager
-def unguarded() -> Iterator[None]:
-    """Lift the guards against change for as long as the names are replaced."""
-    connection = op.get_bind()
-    if connection.dialect.name == "sqlite":
-        query = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND name IN ('tariff_no_update', 'reading_no_update')"
-        guards = connection.execute(sa.text(query)).all()
-        for name, _ in guards:
-            op.execute(f"DROP TRIGGER {name}")
-        yield
-        for _, sql in guards:
-            connection.exec_driver_sql(sql)
-        return
-    for table in ("tariff", "reading"):
-        op.execute(f"ALTER TABLE {table} DISABLE TRIGGER {table}_no_change")
-    yield
-    for table in ("tariff", "reading"):
-        op.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_change")
-
-
 def _rename(names: Mapping[str, str], values: Mapping[str, str]) -> None:
     connection = op.get_bind()
     for table, column in _STORED:
@@ -65,12 +45,12 @@ def _rename(names: Mapping[str, str], values: Mapping[str, str]) -> None:
 def upgrade() -> None:
     for column in ("at", "by"):
         op.execute(f"ALTER TABLE reading_strike RENAME COLUMN struck_{column} TO voided_{column}")
-    with unguarded():
+    with unguarded("tariff", "reading"):
         _rename(_NAMES, _VALUES)
 
 
 def downgrade() -> None:
     for column in ("at", "by"):
         op.execute(f"ALTER TABLE reading_strike RENAME COLUMN voided_{column} TO struck_{column}")
-    with unguarded():
+    with unguarded("tariff", "reading"):
         _rename({new: old for old, new in _NAMES.items()}, {new: old for old, new in _VALUES.items()})

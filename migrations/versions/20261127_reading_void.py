@@ -5,6 +5,7 @@ Revises: imports
 """
 
 from alembic import op
+from baizebook.migrations.guards import make_append_only_on_sqlite, on_sqlite
 
 revision = "reading_void"
 down_revision = "imports"
@@ -24,19 +25,12 @@ def downgrade() -> None:
 
 def _rename(old: str, new: str) -> None:
     """Rename the table in place, with its guards and constraints."""
-    on_sqlite = op.get_bind().dialect.name == "sqlite"
-    if on_sqlite:
+    if on_sqlite():
         for name in ("no_update", "no_delete", "is_new"):
             op.execute(f"DROP TRIGGER {old}_{name}")
     op.execute(f"ALTER TABLE {old} RENAME TO {new}")
-    if on_sqlite:
-        refusal = f"BEGIN SELECT RAISE(ABORT, '{new} is append-only'); END"
-        for verb in ("update", "delete"):
-            op.execute(f"CREATE TRIGGER {new}_no_{verb} BEFORE {verb.upper()} ON {new} {refusal}")
-        op.execute(
-            f"CREATE TRIGGER {new}_is_new BEFORE INSERT ON {new} "
-            f"WHEN EXISTS (SELECT 1 FROM {new} WHERE reading_id = NEW.reading_id) {refusal}"
-        )
+    if on_sqlite():
+        make_append_only_on_sqlite(new, same="reading_id = NEW.reading_id")
         return
     op.execute(f"ALTER TRIGGER {old}_no_change ON {new} RENAME TO {new}_no_change")
     for name in ("pk_{}", "fk_{}_reading_id_reading"):

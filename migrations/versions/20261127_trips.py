@@ -6,17 +6,18 @@ Revises: unused_tariffs
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import drop_function, make_append_only, make_refusal
 
 revision = "trips"
 down_revision = "unused_tariffs"
 branch_labels = None
 depends_on = None
 
-_KEYS = {
-    "trip": ("id",),
-    "trip_stop": ("trip_id", "place"),
-    "trip_work": ("trip_id", "work_id"),
-    "trip_end": ("trip_id",),
+_TABLES = {
+    "trip": "id = NEW.id",
+    "trip_stop": "trip_id = NEW.trip_id AND place = NEW.place",
+    "trip_work": "trip_id = NEW.trip_id AND work_id = NEW.work_id",
+    "trip_end": "trip_id = NEW.trip_id",
 }
 _COORDINATES = {
     "latitude": "latitude BETWEEN -90 AND 90",
@@ -80,37 +81,14 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["trip_id"], ["trip.id"], name=op.f("fk_trip_end_trip_id_trip")),
         sa.PrimaryKeyConstraint("trip_id", name=op.f("pk_trip_end")),
     )
-    _guard()
-
-
-def _guard() -> None:
-    if op.get_bind().dialect.name == "sqlite":
-        for table, key in _KEYS.items():
-            refusal = f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
-            same = " AND ".join(f"{column} = NEW.{column}" for column in key)
-            for verb in ("update", "delete"):
-                op.execute(f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} {refusal}")
-            op.execute(
-                f"CREATE TRIGGER {table}_is_new BEFORE INSERT ON {table} "
-                f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {same}) {refusal}"
-            )
-        return
-    op.execute(
-        "CREATE FUNCTION trip_append_only() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-        "RAISE EXCEPTION '% is append-only', TG_TABLE_NAME USING ERRCODE = 'integrity_constraint_violation'; END $$"
-    )
-    for table in _KEYS:
-        op.execute(
-            f"CREATE TRIGGER {table}_no_change BEFORE UPDATE OR DELETE OR TRUNCATE ON {table} "
-            "FOR EACH STATEMENT EXECUTE FUNCTION trip_append_only()"
-        )
-        op.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {table}_no_change")
+    make_refusal("trip_append_only")
+    for table, same in _TABLES.items():
+        make_append_only(table, same=same, function="trip_append_only")
 
 
 def downgrade() -> None:
-    for table in reversed(_KEYS):
+    for table in reversed(_TABLES):
         op.drop_table(table)
-    if op.get_bind().dialect.name == "postgresql":
-        op.execute("DROP FUNCTION trip_append_only()")
+    drop_function("trip_append_only")
     for name in reversed(_COORDINATES):
         op.execute(f"ALTER TABLE venue DROP COLUMN {name}")

@@ -6,6 +6,7 @@ Revises: jobs
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import make_append_only
 
 revision = "venue_facts"
 down_revision = "jobs"
@@ -38,25 +39,8 @@ def upgrade() -> None:
         venue.drop_constraint(op.f("fk_venue_tax_area_tax_area"), type_="foreignkey")
         venue.drop_column("tax_area")
         venue.drop_column("legal_name")
-    _guard()
-
-
-def _guard() -> None:
-    if op.get_bind().dialect.name == "sqlite":
-        refusal = "BEGIN SELECT RAISE(ABORT, 'venue_fact is append-only'); END"
-        for verb in ("update", "delete"):
-            op.execute(f"CREATE TRIGGER venue_fact_no_{verb} BEFORE {verb.upper()} ON venue_fact {refusal}")
-        op.execute(
-            "CREATE TRIGGER venue_fact_no_replacing BEFORE INSERT ON venue_fact WHEN EXISTS (SELECT 1 FROM venue_fact "
-            f"WHERE venue_id = NEW.venue_id AND sequence = NEW.sequence) {refusal}"
-        )
-        return
-    for name, event, each in (("change", "UPDATE OR DELETE", "ROW"), ("truncate", "TRUNCATE", "STATEMENT")):
-        trigger = f"venue_fact_no_{name}"
-        op.execute(
-            f"CREATE TRIGGER {trigger} BEFORE {event} ON venue_fact FOR EACH {each} EXECUTE FUNCTION cash_append_only()"
-        )
-        op.execute(f"ALTER TABLE venue_fact ENABLE ALWAYS TRIGGER {trigger}")
+    same = "venue_id = NEW.venue_id AND sequence = NEW.sequence"
+    make_append_only("venue_fact", same=same, function="cash_append_only", by_row=True)
 
 
 def downgrade() -> None:

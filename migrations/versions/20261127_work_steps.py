@@ -6,6 +6,7 @@ Revises: keying_order
 
 import sqlalchemy as sa
 from alembic import op
+from baizebook.migrations.guards import make_append_only
 
 revision = "work_steps"
 down_revision = "keying_order"
@@ -44,20 +45,7 @@ def upgrade() -> None:
     )
     op.create_index(op.f("ix_work_step_pool_table_id"), "work_step", ["pool_table_id"])
     op.create_index(op.f("ix_work_step_work_id"), "work_step", ["work_id"])
-    if op.get_bind().dialect.name == "sqlite":
-        refusal = "BEGIN SELECT RAISE(ABORT, 'work_step is append-only'); END"
-        for verb in ("update", "delete"):
-            op.execute(f"CREATE TRIGGER work_step_no_{verb} BEFORE {verb.upper()} ON work_step {refusal}")
-        op.execute(
-            "CREATE TRIGGER work_step_is_new BEFORE INSERT ON work_step "
-            f"WHEN EXISTS (SELECT 1 FROM work_step WHERE id = NEW.id) {refusal}"
-        )
-        return
-    op.execute(
-        "CREATE TRIGGER work_step_no_change BEFORE UPDATE OR DELETE OR TRUNCATE ON work_step "
-        "FOR EACH STATEMENT EXECUTE FUNCTION work_append_only()"
-    )
-    op.execute("ALTER TABLE work_step ENABLE ALWAYS TRIGGER work_step_no_change")
+    make_append_only("work_step", same="id = NEW.id", function="work_append_only")
 
 
 def downgrade() -> None:
