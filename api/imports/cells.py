@@ -347,8 +347,15 @@ def _yes(cell: Any, rules: CellRules, where: str) -> bool:
 
 
 def _list(cell: Any, rules: CellRules, where: str) -> list[str]:
-    """Return the words of a cell: with spaces, semicolons or lines between; a decimal comma is none of these."""
-    return [word for word in re.split(r"[\s;|]+", _text(cell, rules, where)) if word]
+    """Return the words of a cell: with spaces, semicolons or lines between, or commas that are no decimal commas.
+
+    A comma before a space separates, and one between amounts with decimal points, or between words without digits.
+    """
+    words = re.split(r"[\s;|]+|,(?=\s|$)", _text(cell, rules, where))
+    return [part for word in words if word for part in (word.split(",") if _COMMAS_BETWEEN.fullmatch(word) else [word])]
+
+
+_COMMAS_BETWEEN = re.compile(r"[^,.]+\.[^,.]+(,[^,.]+\.[^,.]+)+|[^,0-9]+(,[^,0-9]+)+")
 
 
 def _meters(cell: Any, rules: CellRules, where: str) -> list[dict[str, Any]]:

@@ -64,6 +64,7 @@ _TABLE = _field(
     "Window side",
     "label",
     "frame number",
+    "frame",
     required=True,
 )
 _METER = Field("meter", "count", "What a meter shows: a column for each, such as meter cash.", "", is_family=True)
@@ -136,7 +137,7 @@ FIELDS: dict[Of, tuple[Field, ...]] = {
         _VENUE_IF,
         _field("taken_at", "instant", "Date and time on the venue's clock.", "2026-11-20 17:40", "read at", "date and time", "timestamp"),
         _field("taken_at_offset", "text", "The offset of taken_at from UTC, as our own exports write it.", ""),
-        _field("taken_on", "date", "The date, where the time has a column of its own.", "", "date", "read on"),
+        _field("taken_on", "date", "The date, where the time has a column of its own.", "", "date", "read on", "date read"),
         _field("taken_time", "time", "The time, where the date has a column of its own.", "", "time"),
         _METER,
         _field("volts", "decimal", "The supply voltage.", "12.62", "voltage", "battery", "battery volts"),
@@ -284,6 +285,9 @@ def _guess(of: Of, name: str) -> str | None:
     family = next((field for field in FIELDS[of] if field.is_family and field.name == head), None)
     if family is not None and _is_member(head, rest):
         return f"{head} {rest.replace(',', '.') if head == 'counted' else rest.replace(' ', '_')}"
+    if name.endswith(" meter") and any(field.name == "meter" for field in FIELDS[of]):
+        meter = name.removesuffix(" meter")
+        return f"meter {meter.replace(' ', '_')}" if _is_member("meter", meter) else None
     if any(field.name == "counted" for field in FIELDS[of]) and _DENOMINATION.fullmatch(name):
         return f"counted {name.replace(',', '.')}"
     return None

@@ -171,6 +171,11 @@ def test_days_words_and_text() -> None:
     assert [read(day, "day") for day in ("Mon", "tuesday", "Weds", "FRI.")] == ["mon", "tue", "wed", "fri"]
     assert refusal("Dienstag", "day")[0] == "unreadable_cell"
     assert read(" 0.25  1.00;5 ", "list") == ["0.25", "1.00", "5"]
+    assert read("$0.25, $1.00, 5", "list") == ["$0.25", "$1.00", "5"]
+    assert read("0,25, 1,00,", "list") == ["0,25", "1,00"]
+    assert read("0.25,1.00", "list") == ["0.25", "1.00"]
+    assert read("clock_set,battery_charged", "list") == ["clock_set", "battery_charged"]
+    assert read("1,00 1.000,50", "list") == ["1,00", "1.000,50"]
     assert read(12.0, "text") == "12"
     assert read("  Window side ", "text") == "Window side"
     assert read("'+1 555-0142", "text") == "+1 555-0142"
