@@ -200,9 +200,14 @@ def _leave(session: Session, demo: Demo) -> None:
         "venue_id": str(venue.id),
         "collected_at": write_instant(left_at),
         "collector": "Rosalind",
+        "bag": "PK-001",
         "tables": [{"table_id": str(table_id), "counted": LAST_BOX}],
     }
-    record_collection(session, CollectionIn.model_validate(collection), now=left_at, by="Rosalind", person="Rosalind")
+    last = CollectionIn.model_validate(collection)
+    _, recorded = record_collection(session, last, now=left_at, by="Rosalind", person="Rosalind")
+    if recorded is not None and recorded.settlement is not None:
+        banked_at = left_at + timedelta(days=2)
+        _post(session, venue, "deposit", recorded.settlement.to_bag, at=banked_at, bags=["PK-001"])
     sale = RetirementIn.model_validate({**SOLD, "at": write_instant(left_at + timedelta(hours=1))})
     retire_table(session, table_id, sale, by=OWNER, now=left_at + timedelta(hours=2))
     depart_venue(session, venue.id, on=calendar_of(venue).trading_day(left_at + timedelta(hours=1)))

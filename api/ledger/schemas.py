@@ -39,7 +39,8 @@ class EntryIn(In):
         Limits(
             min_length=1,
             max_length=200,
-            description="Of a deposit or of cash written off: the bags that the cash was in, as collections name them.",
+            description="Of a deposit or of cash written off: the bags that the cash was in, as collections name "
+            "them; for one that names none, the collection's id.",
         ),
     ] = MISSING
     reference: Reference | MISSING = MISSING

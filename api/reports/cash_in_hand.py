@@ -1,7 +1,7 @@
 """Cash in hand by bag, from the collection that filled it to the deposit that names it: pure (O4).
 
 - Each settled collection fills the bag that it names, by what its entry added to cash in bags. A collection that names
-  no bag is its collector's all the same.
+  no bag is its collector's all the same; a deposit names it by its id.
 - A deposit, or cash written off, is taken out of the bags that it names, in their order; of bags with one name, out of
   the one filled first, and only out of those filled by its date. Whatever is left over, all of an entry that names no
   bag, and what was in bags when the books began, is ``unassigned``.
@@ -32,6 +32,11 @@ class Filling:
     collected_at: datetime
     on: date
     amount: int
+
+    @property
+    def name(self) -> str:
+        """What a deposit calls the bag: its name, or the id of the collection that names none."""
+        return self.bag or str(self.collection_id)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +97,7 @@ def cash_in_hand(fillings: Iterable[Filling], entries: Iterable[CashEntry]) -> C
     taken = {filling.collection_id: 0 for filling in in_time}
     by_name: dict[tuple[str, str], list[Filling]] = {}
     for filling in in_time:
-        by_name.setdefault((filling.currency, filling.bag), []).append(filling)
+        by_name.setdefault((filling.currency, filling.name), []).append(filling)
     unassigned = []
     for entry in sorted(entries, key=lambda entry: (entry.on, entry.number)):
         rest = -entry.amount

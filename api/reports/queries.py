@@ -9,7 +9,7 @@ from itertools import islice
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Boolean, Integer, String, and_, func, type_coerce
+from sqlalchemy import Boolean, Integer, String, and_, func, or_, type_coerce
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, SQLModel, col, select
 
@@ -386,7 +386,8 @@ def _fillings(session: Session, bags: Collection[str] | None = None) -> list[Fil
         .group_by(col(CollectionRow.id))
     )
     if bags is not None:
-        query = query.where(col(CollectionRow.bag).in_(bags))
+        nameless = and_(col(CollectionRow.bag) == "", col(CollectionRow.id).in_(_ids_among(bags)))
+        query = query.where(or_(col(CollectionRow.bag).in_(bags), nameless))
     return [
         Filling(
             collection_id=row.id,
@@ -400,6 +401,15 @@ def _fillings(session: Session, bags: Collection[str] | None = None) -> list[Fil
         )
         for row, added in session.exec(query)
     ]
+
+
+def _ids_among(names: Iterable[str]) -> list[UUID]:
+    """Return the names that are ids: of collections that name no bag."""
+    found = []
+    for name in names:
+        with suppress(ValueError):
+            found.append(UUID(name))
+    return found
 
 
 def _cash_entries(session: Session, *, with_bags: bool = False) -> list[CashEntry]:

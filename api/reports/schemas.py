@@ -178,7 +178,9 @@ class YearReportOut(Out):
 
 
 class BagOut(Out):
-    """A bag that is not banked, or not all of it; ``bag`` is empty where collections named none."""
+    """A bag that is not banked, or not all of it; ``bag`` is empty where collections named none:
+    a deposit then names each of these collections by its id.
+    """
 
     person: str
     bag: str

@@ -64,6 +64,11 @@ def test_what_names_no_bag_or_more_than_was_in_it_is_unassigned() -> None:
     assert in_hand(filling(1, 4000), deposit(1, 4000, "A", currency="EUR")) == ({"A": 4000}, -4000)
 
 
+def test_a_deposit_names_cash_in_no_bag_by_the_collection() -> None:
+    nameless, other = filling(1, 50, bag=""), filling(2, 30, bag="")
+    assert in_hand(nameless, other, deposit(1, 50, str(UUID(int=1)))) == ({"": 30}, 0)
+
+
 def test_a_bag_with_a_name_used_again_is_another_bag_and_the_older_is_emptied_first() -> None:
     again = (filling(1, 4000), filling(2, 2500, day=10))
     assert in_hand(*again, deposit(1, 4000, "A", day=7)) == ({"A": 2500}, 0)

@@ -75,6 +75,18 @@ def test_a_bag_is_in_hand_from_its_collection_to_the_deposit_that_names_it(till:
     assert [(line["line"], line["in_hand"]) for line in lines] == [("bag", "6.00"), ("unassigned", "-6.00")]
 
 
+def test_cash_in_no_bag_is_banked_by_the_collections_id(till: Till) -> None:
+    till.agree()
+    collection = till.collect("2026-11-10", 40)
+    till.collect("2026-11-11", 10, bag="LA-1")
+    deposit(till, "24.00", collection["id"], "LA-1")
+    found = cash(till)
+    assert [(bag["bag"], bag["in_hand"]) for bag in found["bags"]] == [("LA-1", "1.00")]
+    assert (found["unassigned"], found["totals"][0]["total"]) == ([], "1.00")
+    work = till.client.get("/v1/worklist").json()["items"]
+    assert [item["code"] for item in work if item["code"] == "bag_not_banked"] == ["bag_not_banked"]
+
+
 def test_a_collector_sees_their_own_cash_alone(till: Till) -> None:
     till.agree()
     till.collect("2026-11-10", 40, bag="LA-1")
