@@ -84,8 +84,8 @@ def reasons(one: Placed, facts: Facts, others: Iterable[Facts]) -> list[str]:
     """Return why a table may earn what it does, in words, beside the other tables shown."""
     shown = list(others)
     said = []
-    if facts.days_out_of_order:
-        said.append(f"Out of order for {_decimal(facts.days_out_of_order)} days.")
+    if (days := _decimal(facts.days_out_of_order)) != "0":
+        said.append(f"Out of order for {days} day{'' if days == '1' else 's'}.")
     prices = sorted(other.first_price for other in shown if other.first_price is not None)
     if facts.first_price is not None and prices and facts.first_price != (usual := median_low(prices)):
         money = [format_money(price, one.currency) for price in (facts.first_price, usual)]
@@ -101,4 +101,4 @@ def reasons(one: Placed, facts: Facts, others: Iterable[Facts]) -> list[str]:
 
 def _decimal(value: Fraction) -> str:
     tenths = round_half_up(value * 10)
-    return f"{tenths // 10}.{tenths % 10}"
+    return f"{tenths // 10}.{tenths % 10}".removesuffix(".0")

@@ -39,10 +39,13 @@ def test_reasons_are_facts_that_differ_from_the_middle_table() -> None:
     assert reasons(worst, odd, [odd, usual, usual]) == [
         "Out of order for 3.3 days.",
         "First price 1.50; at the middle table 1.00.",
-        "Sells 60.0 hours a week; the middle table 168.0.",
+        "Sells 60 hours a week; the middle table 168.",
         "A game brought 0.99.",
     ]
     assert len(reasons(worst, usual, [usual])) == 1
+    for days, said in ((1, "Out of order for 1 day."), (Fraction(1, 48), "A game brought 0.99.")):
+        broken = Facts(first_price=100, hours_sold=Fraction(168), days_out_of_order=Fraction(days))
+        assert reasons(worst, broken, [usual])[0] == said
 
 
 def test_a_table_is_placed_with_its_price_and_its_faults(at_noon: TestClient, till: Till) -> None:
@@ -60,7 +63,7 @@ def test_a_table_is_placed_with_its_price_and_its_faults(at_noon: TestClient, ti
         "1.00",
         "168.0",
     )
-    assert best["why"][0] == f"Out of order for {best['days_out_of_order']} days."
+    assert best["why"][0] == "Out of order for 4 days."
     assert (best["days_out_of_order"], ranking["worst"]) == ("4.0", [])
     for query in (
         "from=2026-11-03&to=2026-11-03",
