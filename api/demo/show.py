@@ -7,6 +7,7 @@ from sqlmodel import Session, select
 
 from ..pool_tables.rows import PoolTableRow
 from ..quotes.convert import in_words
+from ..quotes.schemas import QuoteOut
 from ..quotes.service import QuoteContexts, QuoteRequest, When
 from ..schedules.queries import place_of_table
 from ..venues.rows import VenueRow
@@ -22,7 +23,7 @@ def answered_question(session: Session, *, now: datetime) -> str:
     when = When(day="tue", time=time(21))
     asked = QuoteRequest(money="10.00")
     contexts = QuoteContexts(session, now=now)
-    answer = contexts.ask(venue_id=venue.id, table_id=None, basis=None, when=when, asked=asked)
+    answer = QuoteOut.model_validate(contexts.ask(venue_id=venue.id, table_id=None, basis=None, when=when, asked=asked))
     return "What does 10.00 buy on Tuesday at 21:00?\n" + in_words(answer, where=venue.name)
 
 

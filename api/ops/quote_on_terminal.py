@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from ..pool_tables.rows import PoolTableRow
 from ..quotes.convert import in_words
-from ..quotes.schemas import ScenarioIn
+from ..quotes.schemas import QuoteOut, ScenarioIn
 from ..quotes.service import QuoteContexts, QuoteRequest, When
 from ..venues.rows import VenueRow
 from ..web.errors import from_validation
@@ -35,13 +35,14 @@ def answer_on_terminal(
     table_id = None if table is None else table_named(session, table)
     when = When(at=value_or(question.at, None), day=value_or(question.day, None), time=value_or(question.time, None))
     units = {name: value_or(getattr(question, name), None) for name in ("money", "games", "minutes")}
-    answer = QuoteContexts(session, now=now).ask(
+    values = QuoteContexts(session, now=now).ask(
         venue_id=venue_id,
         table_id=table_id,
         basis=value_or(question.basis, None),
         when=when,
         asked=QuoteRequest(**units, players=value_or(question.players, 1)),
     )
+    answer = QuoteOut.model_validate(values)
     if as_json:
         return answer.model_dump_json(indent=2, by_alias=True)
     where = session.get_one(VenueRow, answer.venue_id).name

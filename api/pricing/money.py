@@ -12,6 +12,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from functools import lru_cache
 from math import lcm
 
 from .errors import Fault, pricing_error
@@ -73,6 +74,7 @@ def parse_money(text: str, currency: str, *, where: str = "money") -> int:
     return -minor if match["sign"] else minor
 
 
+@lru_cache(maxsize=4096)
 def format_money(minor: int, currency: str) -> str:
     """Return minor units as a decimal string with the currency's full decimals: ``"10.00"``, ``"1500"``, ``"1.250"``."""
     decimals = exponent(currency)

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from typing import Any, Self
-from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from ..controllers.sells import Basis, Sells
 from ..pricing import Answer, Calendar, Tariff, Timetable, format_money
@@ -14,27 +15,12 @@ from ..pricing.metered import Charge
 from ..pricing.purchase import Purchases, Step
 from ..pricing.quote import Least, Offer
 from ..pricing.timetable import Span
-from ..schedules.convert import tariff_ref
-from ..schedules.schemas import TariffRefOut
+from ..schedules.convert import is_published, tariff_ref
 from ..venues.rows import VenueRow
 from ..web.csv_text import CsvText, csv_text, text_cell
+from ..web.schema_types import write_instant
 from .price_grid import GridLine
-from .schemas import (
-    GamesOfferOut,
-    GridLineOut,
-    LeastOut,
-    LineOut,
-    ListedOut,
-    MeteredAnswerOut,
-    MeteredOfferOut,
-    MinutesOfferOut,
-    NextBreakOut,
-    OfferOut,
-    PurchaseAnswerOut,
-    PurchaseStepOut,
-    QuoteOut,
-    WindowOut,
-)
+from .schemas import GridLineOut, OfferOut, QuoteOut
 
 CSV_COLUMNS = (
     "venue_id", "table_id", "basis", "at", "trading_on", "currency", "money", "status", "tariff", "version", "window",
@@ -89,66 +75,81 @@ def _day_and_time(local: datetime) -> str:
     return f"{local.day} {local:%b %Y, %H:%M}"
 
 
+@lru_cache(maxsize=4096)
+def _local_text(zone: ZoneInfo, at: datetime) -> str:
+    """Write an instant by a zone's clock: many answers have the bounds of the same few windows."""
+    return write_instant(at.astimezone(zone))
+
+
+Values = dict[str, Any]
+"""A message as it is sent: what is written here needs no second look, so no message type is built from it.
+
+A test holds every answer against its message type.
+"""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Writer:
-    """Writes for one place."""
+    """Writes for one place; ids are text already."""
 
     calendar: Calendar
     currency: str
     known: SalesBasis
-    venue_id: UUID | None
-    table_id: UUID | None
+    venue_id: str | None
+    table_id: str | None
 
-    def quote(self, answer: Answer, *, money: int | None, cautions: Iterable[str], listed: Answer | None) -> QuoteOut:
-        """Write a quote; ``listed`` is the listed answer, where the table's is another."""
+    def quote(self, answer: Answer, *, money: int | None, cautions: Iterable[str], listed: Answer | None) -> Values:
+        """Write a ``QuoteOut``; ``listed`` is the listed answer, where the table's is another."""
         span = answer.span
-        return QuoteOut(
-            **self._place(),
-            cautions=list(cautions),
-            at=self.calendar.local(answer.at),
-            trading_on=answer.trading_on,
-            money=self._some(money),
-            status=answer.status,
-            opens_at=self._local(answer.opens_at),
-            tariff=self._tariff(span.tariff),
-            window=self._window(span),
-            payable=answer.payable,
-            next_payable=self._some(answer.next_payable),
-            offers=[self._offer(offer) for offer in answer.offers],
-            listed=listed and self._listed(listed),
-        )
+        return {
+            "venue_id": self.venue_id,
+            "table_id": self.table_id,
+            "basis": self.known.basis,
+            "since": self._local(self.known.since),
+            "at": write_instant(self.calendar.local(answer.at)),
+            "trading_on": answer.trading_on.isoformat(),
+            "currency": self.currency,
+            "money": self._some(money),
+            "status": answer.status,
+            "opens_at": self._local(answer.opens_at),
+            "tariff": self._tariff(span.tariff),
+            "window": self._window(span),
+            "payable": answer.payable,
+            "next_payable": self._some(answer.next_payable),
+            "cautions": list(cautions),
+            "offers": [self._offer(offer) for offer in answer.offers],
+            "listed": listed and self._listed(listed),
+        }
 
-    def purchases(self, purchases: Purchases, *, cautions: Iterable[str]) -> PurchaseAnswerOut:
-        """Write what a list of events came to."""
+    def purchases(self, purchases: Purchases, *, cautions: Iterable[str]) -> Values:
+        """Write what a list of events came to, a ``PurchaseAnswerOut``."""
         steps = purchases.steps
-        return PurchaseAnswerOut(
-            kind="purchase",
+        return {
+            "kind": "purchase",
             **self._place(),
-            cautions=[*cautions, *dict.fromkeys(step.caution for step in steps if step.caution is not None)],
-            steps=[self._step(step) for step in steps],
-            units=purchases.units,
-            money=self._money(purchases.money),
-            spends=self._money(purchases.spends),
-            left=self._money(purchases.left),
-            ends_at=self._local(purchases.ends_at),
-        )
+            "cautions": [*cautions, *dict.fromkeys(step.caution for step in steps if step.caution is not None)],
+            "steps": [self._step(step) for step in steps],
+            "units": purchases.units,
+            "money": self._money(purchases.money),
+            "spends": self._money(purchases.spends),
+            "left": self._money(purchases.left),
+            "ends_at": self._local(purchases.ends_at),
+        }
 
-    def charge(
-        self, charge: Charge, *, from_at: datetime, to_at: datetime, cautions: Iterable[str]
-    ) -> MeteredAnswerOut:
-        """Write what a metered play costs."""
-        return MeteredAnswerOut(
-            kind="metered",
+    def charge(self, charge: Charge, *, from_at: datetime, to_at: datetime, cautions: Iterable[str]) -> Values:
+        """Write what a metered play costs, a ``MeteredAnswerOut``."""
+        return {
+            "kind": "metered",
             **self._place(),
-            cautions=[*cautions, *charge.cautions],
-            from_at=self.calendar.local(from_at),
-            to_at=self.calendar.local(to_at),
-            total=self._money(charge.total),
-            minutes_billed=charge.minutes_billed,
-            lines=self._lines(charge.lines),
-        )
+            "cautions": [*cautions, *charge.cautions],
+            "from_at": self._local(from_at),
+            "to_at": self._local(to_at),
+            "total": self._money(charge.total),
+            "minutes_billed": charge.minutes_billed,
+            "lines": self._lines(charge.lines),
+        }
 
-    def _place(self) -> dict[str, Any]:
+    def _place(self) -> Values:
         return {
             "venue_id": self.venue_id,
             "table_id": self.table_id,
@@ -157,34 +158,40 @@ class Writer:
             "currency": self.currency,
         }
 
-    def _tariff(self, tariff: Tariff | None) -> TariffRefOut | None:
+    def _tariff(self, tariff: Tariff | None) -> Values | None:
         """Write which tariff it is; a draft is none yet."""
-        return None if self.venue_id is None else tariff_ref(tariff)
+        if self.venue_id is None or tariff is None or not is_published(tariff):
+            return None
+        return {"id": tariff.id or None, "code": tariff.code, "version": tariff.version}
 
     def _money(self, minor: int) -> str:
         return format_money(minor, self.currency)
 
     def _some(self, minor: int | None) -> str | None:
-        return None if minor is None else self._money(minor)
+        return None if minor is None else format_money(minor, self.currency)
 
-    def _local(self, at: datetime | None) -> datetime | None:
-        return None if at is None else self.calendar.local(at)
+    def _local(self, at: datetime | None) -> str | None:
+        return None if at is None else _local_text(self.calendar.zone, at.astimezone(UTC))
 
-    def _window(self, span: Span) -> WindowOut:
-        return WindowOut(
-            name=span.name,
-            kind=span.kind,
-            schedule_id=UUID(span.schedule_id) if span.schedule_id else None,
-            of=span.of,
-            from_at=self._local(span.from_at),
-            to_at=self._local(span.to_at),
-        )
+    def _window(self, span: Span) -> Values:
+        return {
+            "name": span.name,
+            "kind": span.kind,
+            "schedule_id": span.schedule_id or None,
+            "of": span.of,
+            "from_at": self._local(span.from_at),
+            "to_at": self._local(span.to_at),
+        }
 
-    def _lines(self, lines: Iterable[Line]) -> list[LineOut]:
-        return [LineOut(what=line.what, units=line.units, amount=self._money(line.amount)) for line in lines]
+    def _lines(self, lines: Iterable[Line]) -> list[Values]:
+        return [
+            {"what": line.what, "units": line.units, "amount": format_money(line.amount, self.currency)}
+            for line in lines
+        ]
 
-    def _offer(self, offer: Offer) -> OfferOut:
-        bought: dict[str, Any] = {
+    def _offer(self, offer: Offer) -> Values:
+        written: Values = {
+            "kind": offer.kind,
             "units": offer.units,
             "spends": self._money(offer.spends),
             "left": self._money(offer.left),
@@ -192,46 +199,46 @@ class Writer:
             "lines": self._lines(offer.lines),
             "least": self._least(offer.least),
         }
-        next_break = self._next_break(offer.next_break)
         match offer.kind:
             case "games":
-                return GamesOfferOut(kind="games", **bought, next_break=next_break)
+                written["next_break"] = self._next_break(offer.next_break)
             case "minutes":
-                ends_at = self._local(offer.ends_at)
-                return MinutesOfferOut(kind="minutes", **bought, next_break=next_break, ends_at=ends_at)
+                written["next_break"] = self._next_break(offer.next_break)
+                written["ends_at"] = self._local(offer.ends_at)
             case "metered":
-                return MeteredOfferOut(kind="metered", **bought, unlimited=offer.unlimited)
+                written["unlimited"] = offer.unlimited
+        return written
 
-    def _listed(self, listed: Answer) -> ListedOut:
-        return ListedOut(
-            detail=self.known.why or "",
-            status=listed.status,
-            opens_at=self._local(listed.opens_at),
-            tariff=self._tariff(listed.span.tariff),
-            window=self._window(listed.span),
-            offers=[self._offer(offer) for offer in listed.offers],
-        )
+    def _listed(self, listed: Answer) -> Values:
+        return {
+            "detail": self.known.why or "",
+            "status": listed.status,
+            "opens_at": self._local(listed.opens_at),
+            "tariff": self._tariff(listed.span.tariff),
+            "window": self._window(listed.span),
+            "offers": [self._offer(offer) for offer in listed.offers],
+        }
 
-    def _next_break(self, next_break: NextBreak | None) -> NextBreakOut | None:
-        return NextBreakOut(add=self._money(next_break.add), units=next_break.units) if next_break else None
+    def _next_break(self, next_break: NextBreak | None) -> Values | None:
+        return {"add": self._money(next_break.add), "units": next_break.units} if next_break else None
 
-    def _least(self, least: Least | None) -> LeastOut | None:
+    def _least(self, least: Least | None) -> Values | None:
         if least is None:
             return None
         split = [self._money(part) for part in least.split]
-        return LeastOut(money=self._money(least.money), pay=self._some(least.pay), split=split)
+        return {"money": self._money(least.money), "pay": self._some(least.pay), "split": split}
 
-    def _step(self, step: Step) -> PurchaseStepOut:
-        return PurchaseStepOut(
-            at=self.calendar.local(step.at),
-            kind=step.kind,
-            granted=step.granted,
-            credit=step.credit,
-            left=self._money(step.left),
-            ends_at=self._local(step.ends_at),
-            tariff=self._tariff(step.tariff),
-            caution=step.caution,
-        )
+    def _step(self, step: Step) -> Values:
+        return {
+            "at": self._local(step.at),
+            "kind": step.kind,
+            "granted": step.granted,
+            "credit": step.credit,
+            "left": self._money(step.left),
+            "ends_at": self._local(step.ends_at),
+            "tariff": self._tariff(step.tariff),
+            "caution": step.caution,
+        }
 
 
 def csv_of(answer: QuoteOut) -> CsvText:

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.responses import PlainTextResponse
-from pydantic import ValidationError, create_model
+from pydantic import TypeAdapter, ValidationError, create_model
 from sqlmodel import Session
 
 from ..controllers.queries import sold_at_place
@@ -30,13 +30,12 @@ from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import DAYS, MONEY_PATTERN, AskedDay, AskedTime, Date, Day, Id, Money
 from . import service
-from .convert import CSV_COLUMNS, cell_of, csv_of, grid_csv
+from .convert import CSV_COLUMNS, Values, cell_of, csv_of, grid_csv
 from .schemas import (
     AtText,
     OfferKind,
     PriceGridOut,
     QuoteOut,
-    ResultOut,
     ResultsOut,
     ScenarioIn,
     ScenariosIn,
@@ -68,7 +67,7 @@ class Question:
     when: service.When
     asked: service.QuoteRequest
 
-    def answer(self, session: Session | NoSession, principal: Principal, now: datetime, kept: Kept) -> QuoteOut:
+    def answer(self, session: Session | NoSession, principal: Principal, now: datetime, kept: Kept) -> Values:
         """Answer it, of what the principal may see."""
         contexts = service.QuoteContexts(session, now=now, only_venues=principal.only_venues, kept=kept)
         return contexts.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
@@ -175,10 +174,10 @@ def _answer(
         raise http_problem("invalid", where="kind", found=kind, expected="no kind: only format=text gives one value")
     answer = question.answer(session, principal, now, kept)
     if format == "csv":
-        return CsvAnswer(csv_of(answer))
+        return CsvAnswer(csv_of(QuoteOut.model_validate(answer)))
     if column is not None:
-        return PlainTextResponse(cell_of(answer, column=column, kind=kind))
-    return Response(answer.model_dump_json(by_alias=True), media_type="application/json")
+        return PlainTextResponse(cell_of(QuoteOut.model_validate(answer), column=column, kind=kind))
+    return _json(answer)
 
 
 @router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}})
@@ -186,15 +185,21 @@ def _answer(
 def post_quotes(session: SessionDep, kept: KeptDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or its problem."""
     contexts = service.QuoteContexts(session, now=now, only_venues=principal.only_venues, kept=kept)
-    results = ResultsOut(results=[_result(contexts, scenario) for scenario in body.scenarios])
-    return Response(results.model_dump_json(by_alias=True), media_type="application/json")
+    return _json({"results": [_result(contexts, scenario) for scenario in body.scenarios]})
 
 
-def _result(contexts: service.QuoteContexts, scenario: ScenarioIn) -> ResultOut:
+def _result(contexts: service.QuoteContexts, scenario: ScenarioIn) -> Values:
     try:
-        return ResultOut(answer=service.answer_scenario(contexts, scenario), problem=None)
+        return {"answer": service.answer_scenario(contexts, scenario), "problem": None}
     except (DomainError, Problem) as error:
-        return ResultOut(answer=None, problem=problem_out(error))
+        return {"answer": None, "problem": problem_out(error).model_dump()}
+
+
+_VALUES = TypeAdapter[Values](Values)
+
+
+def _json(values: Values) -> Response:
+    return Response(_VALUES.dump_json(values), media_type="application/json")
 
 
 @router.get("/price-grid", responses={**problems(), 200: {"model": PriceGridOut, "content": CSV}})

@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from datetime import time as wall_time
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 from uuid import UUID
 
 from pydantic import MISSING
@@ -45,20 +45,10 @@ from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue, venues_on_route
 from ..web.errors import Problem, http_problem, not_found
 from ..web.schema_types import DAYS, Day, value_or
-from .convert import SalesBasis, Writer, grid_line_out, listed_since
+from .convert import SalesBasis, Values, Writer, grid_line_out, listed_since
 from .price_grid import LINES_MAX, grid_lines, read_amounts
 from .queries import denominations
-from .schemas import (
-    AnswerOut,
-    EventIn,
-    GridLineOut,
-    MeteredAnswerOut,
-    PriceGridOut,
-    PurchaseAnswerOut,
-    QuoteAnswerOut,
-    QuoteOut,
-    ScenarioIn,
-)
+from .schemas import EventIn, GridLineOut, PriceGridOut, ScenarioIn
 
 GRID_VENUES_MAX = 500
 T = TypeVar("T")
@@ -68,8 +58,7 @@ _DRAFT_DAY_START = wall_time(6)
 _BEFORE_ALL = datetime.fromisoformat("1900-01-01T00:00:00+00:00")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class When:
+class When(NamedTuple):
     """The time of a question as it was asked: ``at``, or ``day`` and ``time``, or neither for now."""
 
     at: str | None = None
@@ -77,8 +66,7 @@ class When:
     time: wall_time | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class QuoteRequest:
+class QuoteRequest(NamedTuple):
     """What is asked for: exactly one of money, games and minutes."""
 
     money: str | None = None
@@ -99,6 +87,8 @@ class QuoteContext:
     listed: Timetable
     sold: SoldDuring | None = None
     place: Place | None = None
+    venue_id: str | None = None
+    table_id: str | None = None
     accepts: tuple[int, ...] | None = None
     gap_s: int = 120
     ends_on_start: bool = False
@@ -160,8 +150,8 @@ class QuoteContexts:
 
     def ask(
         self, *, venue_id: UUID | None, table_id: UUID | None, basis: BasisAsked | None, when: When, asked: QuoteRequest
-    ) -> QuoteOut:
-        """Answer what money buys, or the least that buys so many units, at a venue or table and a time."""
+    ) -> Values:
+        """Answer what money buys, or the least that buys so many units, at a venue or table and a time: a ``QuoteOut``."""
 
         def read(calendar: Calendar) -> datetime:
             return read_when(when, calendar, now=self.now)
@@ -253,9 +243,9 @@ def too_many_lines(found: str) -> Problem:
 
 def context_of(session: Session, place: Place, basis: BasisAsked | None) -> QuoteContext:
     """Return a place with what it sells: a venue what is listed, a table what its controller holds."""
-    listed, currency = listed_at(session, place), place.venue.currency
+    listed, currency, venue_id = listed_at(session, place), place.venue.currency, str(place.venue.id)
     if place.table is None:
-        return QuoteContext(timetable=listed, currency=currency, listed=listed, place=place)
+        return QuoteContext(timetable=listed, currency=currency, listed=listed, place=place, venue_id=venue_id)
     sold = None if basis == "listed" else sold_at_place(session, place)
     profile = place.table.profile
     return QuoteContext(
@@ -264,6 +254,8 @@ def context_of(session: Session, place: Place, basis: BasisAsked | None) -> Quot
         listed=listed,
         sold=sold,
         place=place,
+        venue_id=venue_id,
+        table_id=str(place.table.id),
         accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
         **profile.get("purchase", {}),
     )
@@ -300,7 +292,7 @@ def read_at(text: str, calendar: Calendar, *, where: str) -> datetime:
     return calendar.resolve(instant) if instant.tzinfo is None else instant
 
 
-def ask(context: QuoteContext, asked: QuoteRequest, *, at: datetime, work: Work) -> QuoteOut:
+def ask(context: QuoteContext, asked: QuoteRequest, *, at: datetime, work: Work) -> Values:
     """Answer what money buys, or the least that buys so many units, at a place and an instant."""
     money = None if asked.money is None else parse_money(asked.money, context.currency)
 
@@ -328,8 +320,8 @@ def ask(context: QuoteContext, asked: QuoteRequest, *, at: datetime, work: Work)
     )
 
 
-def answer_scenario(contexts: QuoteContexts, scenario: ScenarioIn) -> AnswerOut:
-    """Answer one scenario: a quote, a purchase event by event, or a metered play."""
+def answer_scenario(contexts: QuoteContexts, scenario: ScenarioIn) -> Values:
+    """Answer one scenario: a quote, a purchase event by event, or a metered play; one of ``AnswerOut``."""
     if scenario.events is not MISSING:
         _only(scenario, "events", "buys")
         first = scenario.events[0].at
@@ -349,7 +341,8 @@ def answer_scenario(contexts: QuoteContexts, scenario: ScenarioIn) -> AnswerOut:
         players=value_or(scenario.players, 1),
     )
     answered = ask(context, asked, at=read_when(when, context.calendar, now=contexts.now), work=contexts.work)
-    return QuoteAnswerOut.model_construct(kind="quote", **dict(answered))  # it was validated as a QuoteOut
+    answered["kind"] = "quote"
+    return answered
 
 
 def _spot_of_scenario(
@@ -375,17 +368,20 @@ def _spot_of_scenario(
     return context_of_draft(tariff, scenario.time_zone)
 
 
+_OF_PLACE = frozenset({"venue_id", "table_id", "tariff", "time_zone", "basis"})
+
+
 def _only(scenario: ScenarioIn, *names: str) -> None:
     """Refuse fields of another kind of question."""
-    place = {"venue_id", "table_id", "tariff", "time_zone", "basis"}
-    for name in type(scenario).model_fields:
-        if name not in place and name not in names and getattr(scenario, name) is not MISSING:
-            raise http_problem(
-                "invalid", where=name, found="a field of another kind of question", expected=f"of {', '.join(names)}"
-            )
+    others = scenario.model_fields_set - _OF_PLACE - set(names)
+    if others:
+        first = next(name for name in type(scenario).model_fields if name in others)
+        raise http_problem(
+            "invalid", where=first, found="a field of another kind of question", expected=f"of {', '.join(names)}"
+        )
 
 
-def _purchase(context: QuoteContext, events: list[EventIn], buys: str, *, work: Work) -> PurchaseAnswerOut:
+def _purchase(context: QuoteContext, events: list[EventIn], buys: str, *, work: Work) -> Values:
     read: list[Insert | Start] = []
     for i, event in enumerate(events):
         at = read_at(event.at, context.calendar, where=f"events[{i}].at")
@@ -408,7 +404,7 @@ def _purchase(context: QuoteContext, events: list[EventIn], buys: str, *, work: 
     return _writer(context, read[0].at).purchases(purchases, cautions=_cautions(context, [event.at for event in read]))
 
 
-def _metered(context: QuoteContext, scenario: ScenarioIn, *, work: Work) -> MeteredAnswerOut:
+def _metered(context: QuoteContext, scenario: ScenarioIn, *, work: Work) -> Values:
     ends = {name: _end_of_play(scenario, name, context.calendar) for name in ("from_at", "to_at")}
     charge = charge_play(context.timetable, **ends, players=value_or(scenario.players, 1), work=work)
     return _writer(context, ends["from_at"]).charge(charge, **ends, cautions=_cautions(context, ends.values()))
@@ -423,17 +419,19 @@ def _end_of_play(scenario: ScenarioIn, name: str, calendar: Calendar) -> datetim
 
 def _cautions(context: QuoteContext, instants: Iterable[datetime]) -> tuple[str, ...]:
     """Return why what a table sells at one of these instants is not what is listed then (W8)."""
+    if context.sold is None:
+        return ()
     known = (context.sells(at) for at in instants)
     return tuple(dict.fromkeys(sells.caution for sells in known if sells is not None and sells.caution is not None))
 
 
 def _writer(context: QuoteContext, at: datetime) -> Writer:
     """Return what writes an answer of a place, with what is known of it at an instant."""
-    place, sells = context.place, context.sells(at)
+    sells = context.sells(at)
     return Writer(
         calendar=context.calendar,
         currency=context.currency,
         known=SalesBasis("listed", listed_since(context.listed, at), None) if sells is None else SalesBasis.of(sells),
-        venue_id=None if place is None else place.venue.id,
-        table_id=None if place is None or place.table is None else place.table.id,
+        venue_id=context.venue_id,
+        table_id=context.table_id,
     )

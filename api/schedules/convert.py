@@ -104,8 +104,13 @@ def schedule_out(row: ScheduleRow) -> ScheduleOut:
     )
 
 
+def is_published(tariff: Tariff) -> bool:
+    """Tell whether a tariff is a version of one, or the prices that a table was found to sell: no draft."""
+    return bool(tariff.id or tariff.code)
+
+
 def tariff_ref(tariff: Tariff | None) -> TariffRefOut | None:
     """Write which version of which tariff, or prices that no tariff has; None for a draft, and where nothing is sold."""
-    if tariff is None or not (tariff.id or tariff.code):
+    if tariff is None or not is_published(tariff):
         return None
     return TariffRefOut(id=UUID(tariff.id) if tariff.id else None, code=tariff.code, version=tariff.version)

@@ -72,6 +72,21 @@ def test_chosen_reports_and_no_others(client: TestClient, route: Route) -> None:
     assert client.get(f"{path}/tables").status_code == 404
 
 
+def test_the_next_page_is_reached_by_the_link_itself(client: TestClient, route: Route) -> None:
+    for name in ("The Copper Lantern", "The Tin Heron"):
+        place(route, name)
+    _, path = made(client, reports=["tables"])
+    del client.headers["Authorization"]
+    first = client.get(f"{path}/tables?limit=1")
+    next_ = first.links["next"]["url"]
+    assert next_.startswith(f"{path}/tables?")
+    second = client.get(next_)
+    assert second.status_code == 200, second.text
+    ids = [table["id"] for page in (first, second) for table in page.json()["items"]]
+    assert len(set(ids)) == 2
+    assert second.links == {}
+
+
 def test_a_link_of_some_venues_sees_these_alone(client: TestClient, route: Route) -> None:
     own, other = place(route, "Own"), place(route, "Other")
     table = client.get(f"/v1/venues/{other}/tables").json()["items"][0]["id"]
