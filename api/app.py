@@ -5,7 +5,7 @@ import re
 from base64 import b64encode
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from functools import partial
+from functools import cache, partial
 from hashlib import sha256
 from pathlib import Path
 
@@ -14,7 +14,7 @@ import fastapi_offline
 from fastapi import FastAPI
 from fastapi.middleware.cors import CORSMiddleware
 from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
-from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse
+from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from sqlalchemy import Engine
 
 from . import __version__
@@ -205,10 +205,18 @@ def _serve_docs(app: FastAPI) -> None:
         return FileResponse(files["favicon.ico"], media_type="image/x-icon")
 
     @app.get("/assets/{name}", include_in_schema=False)
-    def assets(name: str) -> FileResponse:
+    def assets(name: str) -> Response:
         if name not in files:
             raise errors.not_found("file")
+        if name == "redoc.standalone.js":
+            return Response(_without_network(files[name]), media_type="text/javascript")
         return FileResponse(files[name])
+
+
+@cache
+def _without_network(script: Path) -> bytes:
+    """Return a script without the one address that it would fetch from elsewhere, its maker's picture."""
+    return re.sub(rb"https://[\w./-]+\.svg", b"data:,", script.read_bytes())
 
 
 def _guarded(page: HTMLResponse) -> HTMLResponse:

@@ -84,7 +84,11 @@ def page_with_answers(name: str) -> str:
                 client.app.state.clock = lambda: now  # type: ignore[attr-defined]
             answer = reader.send(found["request"])
             assert answer.is_success, f"{name}: {found['request']}\n{answer.text}"
-            said = answer.text if found["kind"] == "text" else _json(answer.json(), found["shown"].split())
+            said = (
+                answer.text.replace("\r\n", "\n")
+                if found["kind"] == "text"
+                else _json(answer.json(), found["shown"].split())
+            )
             return found[0][: found.start("answer") - found.start()] + reader.written(said).rstrip("\n") + "\n```\n"
 
         return _BLOCK.sub(answered, text)
@@ -119,7 +123,8 @@ def serving(name: str) -> Iterator[tuple[TestClient, str]]:
     with sqlite_database() if name in EMPTY else loaded_demo() as url:
         app = create_app(settings_for(url), shared_engine(url))
         app.state.clock = lambda: NOON
-        with TestClient(app, headers={"Authorization": f"Bearer {OWNER_TOKEN}"}) as client:
+        headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}
+        with TestClient(app, base_url="http://127.0.0.1:8000", headers=headers) as client:
             yield client, "" if name in EMPTY else " ".join(map(str, DEMO_IDS.values()))
 
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import IO
 
 import pytest
+from baizebook.web.guide import FOLDER
 
 from tests.databases import OWNER_TOKEN
 
@@ -32,7 +33,6 @@ def free_port() -> int:
 SERVE = (sys.executable, "-m", "baizebook", "serve")
 CARELESS = (sys.executable, "-m", "uvicorn", "baizebook.app:create_app", "--factory", "--http", "h11")
 """The same application without the limits and the logging of ``baizebook.ops.serve``: what tests must find wanting."""
-README = Path(__file__).parents[1] / "README.md"
 
 
 def start(
@@ -87,8 +87,8 @@ def served(
 
 
 def proxy_settings(*, port: int, service_port: int) -> str:
-    """Return the README's own settings of nginx, without TLS and on other ports."""
-    (block,) = re.findall(r"```nginx\n(.*?)```", README.read_text(), re.DOTALL)
+    """Return the guide's own settings of nginx, without TLS and on other ports."""
+    (block,) = re.findall(r"```nginx\n(.*?)```", (FOLDER / "operations.md").read_text(), re.DOTALL)
     block = re.sub(r" *ssl_certificate.*\n", "", block)
     block, listens = re.subn(r"listen 443 ssl;", f"listen 127.0.0.1:{port};", block)
     block, passes = re.subn(
@@ -103,7 +103,7 @@ def behind_nginx(url: str) -> Iterator[str]:
     """Yield the address of a real nginx in front of a running service; skips, loudly, where there is none."""
     nginx = shutil.which("nginx", path=f"{os.environ.get('PATH', '')}:/usr/sbin")
     if nginx is None:
-        pytest.skip("nginx is not installed: NOTHING was tested of the proxy that the README shows")
+        pytest.skip("nginx is not installed: NOTHING was tested of the proxy that the guide shows")
     port = free_port()
     with tempfile.TemporaryDirectory() as folder:
         temporary = "".join(

@@ -13,8 +13,10 @@ from baizebook.ops import cli, existing_database
 from baizebook.store import clock
 from baizebook.store.settings import Settings
 from baizebook.web import openapi
+from baizebook.web.guide import FOLDER, PAGES
 from fastapi.testclient import TestClient
 
+from tests import pictures
 from tests.conftest import NOON
 from tests.databases import OWNER_TOKEN, settings_for, shared_engine
 from tests.demo.loaded_demo import loaded_demo
@@ -48,12 +50,10 @@ def test_the_terminal_answers_as_the_readme_shows(
 
 
 def test_the_service_answers_as_the_readme_shows(demo: TestClient) -> None:
-    shown = re.findall(
-        r"```sh\ncurl [^\n]*\"http://127.0.0.1:8000([^\"]+)\"\n```\n```(json|text)\n(.*?)\n```", README, re.DOTALL
-    )
-    assert len(shown) == README.count("curl ") >= 5
+    shown = re.findall(r"```sh\nask \"([^\"]+)\"\n```\n```(json|text)\n(.*?)\n```", README, re.DOTALL)
+    assert len(shown) == README.count('\nask "') == len(re.findall(r"^\*\*\d+\. .*\?\*\*", README, re.M)) == 10
     for address, kind, answer in shown:
-        given = demo.get(address)
+        given = demo.get(f"/v1/{address}")
         assert given.status_code == 200, (address, given.text)
         if kind == "text":
             assert given.text == answer
@@ -95,6 +95,33 @@ def test_every_proof_of_a_promise_exists() -> None:
             assert (ROOT / name).is_file(), name
         for name in faults:
             assert list((ROOT / "tests" / "faults").glob(f"{name.lower()}_*.py")), name
+
+
+def test_the_pictures_of_the_readme_are_those_of_the_demo(demo: TestClient) -> None:
+    demo.base_url = "http://127.0.0.1:8000"  # type: ignore[assignment]
+    assert pictures.WEEK.read_text() == pictures.drawn_week(demo), "make them again: python -m tests.pictures"
+    shown = pictures.hash_in_picture(pictures.CARD.read_bytes())
+    assert shown == pictures.hash_of_page(pictures.card_page(demo)), "make them again: python -m tests.pictures"
+    for picture in (pictures.WEEK, pictures.CARD):
+        assert f"]({picture.relative_to(ROOT)})" in README
+        assert demo.get(f"/assets/{picture.name}").headers["content-type"].startswith("image/")
+
+
+def test_the_readme_is_short_and_its_links_lead_somewhere() -> None:
+    assert len(README.splitlines()) <= 250
+    for link in re.findall(r"\]\(([^)#]+)\)", README):
+        assert (ROOT / link).is_file(), link
+    for page in PAGES:
+        assert f"]({(FOLDER / page).relative_to(ROOT)}.md)" in README
+
+
+def test_every_command_for_unix_has_one_for_windows_beside_it() -> None:
+    for command in blocks("sh"):
+        if not command.startswith(("python3", "ask()")):
+            continue
+        beside = README.split(f"```sh\n{command}```")[1].split("```powershell\n")[1].split("```")[0]
+        for name in re.findall(r"baizebook demo|-m pytest|constraints\.txt|Authorization: Bearer", command):
+            assert name in beside, name
 
 
 def test_the_readme_speaks_to_whoever_reads_it() -> None:

@@ -52,10 +52,3 @@ def test_a_page_is_html_without_a_script_and_loads_only_from_this_service(client
         for link in set(re.findall(r'<a href="([^"]+)"', answer.text)):
             assert client.get(link).status_code == 200, link
     assert client.get("/guide/nothing").status_code == 404
-
-
-def test_the_proxy_and_the_roles_are_those_of_the_readme() -> None:
-    operations = (FOLDER / "operations.md").read_text()
-    for kind in ("nginx", "sql"):
-        (block,) = re.findall(rf"^```{kind}\n.*?^```\n", operations, re.M | re.S)
-        assert block in README, "the README's are tested with the real programs"

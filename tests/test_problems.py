@@ -285,6 +285,9 @@ def test_the_documentation_loads_nothing_from_elsewhere(client: TestClient) -> N
         assert links
         assert all(link.startswith("/assets/") for link in links), links
         assert all(client.get(link).status_code == 200 for link in links)
+    drawn = client.get("/assets/redoc.standalone.js").text
+    assert len(drawn) > 500_000
+    assert re.findall(r'src:"(?!data:)[^"]*"', drawn) == []
 
 
 @pytest.mark.parametrize(

@@ -5,17 +5,20 @@ them, first readings only where nothing else says that a meter was read before.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from operator import attrgetter
 from typing import NamedTuple
 from uuid import UUID
 
-from sqlalchemy import ColumnElement
+from sqlalchemy import ColumnElement, exists
+from sqlalchemy import select as select_columns
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, or_, select
 
-from ..controllers.queries import machine_of
+from ..controllers.queries import StoredMachine, load_machines, machine_from
 from ..controllers.sells import Machine
 from ..jobs.out_of_order import OutOfOrder
 from ..jobs.queries import done_at_tables, times_out_of_order
@@ -78,7 +81,7 @@ class StoredBoxes:
 
 def not_reversed() -> ColumnElement[bool]:
     """Return the condition that a collection was not reversed."""
-    return col(CollectionRow.id).not_in(select(ReversalRow.collection_id))
+    return ~exists().where(col(ReversalRow.collection_id) == col(CollectionRow.id))
 
 
 def get_collection(session: Session, collection_id: UUID) -> CollectionRow:
@@ -117,7 +120,7 @@ def page_collections(
         last = select(CollectionRow.sequence).where(CollectionRow.record_id == after).scalar_subquery()
         query = query.where(col(CollectionRow.sequence) > last)
     rows = session.exec(query.order_by(col(CollectionRow.sequence)).limit(limit + 1)).all()
-    return Page(rows[:limit], rows[limit - 1].record_id if len(rows) > limit else None)
+    return Page(rows[:limit], rows[limit - 1].record_id if len(rows) > limit else None, attrgetter("record_id"))
 
 
 def last_collections_with(session: Session, table_id: UUID, *, at_most: int) -> list[CollectionRow]:
@@ -137,8 +140,8 @@ def read_collections(session: Session, rows: Sequence[CollectionRow]) -> list[Co
 
 def changes_out(
     session: Session, rows: Sequence[LastChangeRow], *, collector: str | None = None
-) -> list[CollectionChangeOut]:
-    """Write the collections of a feed's rows, as they are judged now; of all, or of one collector."""
+) -> list[CollectionChangeOut | None]:
+    """Write the collections of a feed's rows, as they are judged now; None in place of one by another than ``collector``."""
     query = select(CollectionRow).where(col(CollectionRow.id).in_([row.subject_id for row in rows]))
     if collector is not None:
         query = query.where(CollectionRow.collector == collector)
@@ -147,8 +150,9 @@ def changes_out(
         CollectionChangeOut(
             number=row.number, id=row.subject_id, changed_at=row.changed_at, collection=found[row.subject_id]
         )
-        for row in rows
         if row.subject_id in found
+        else None
+        for row in rows
     ]
 
 
@@ -246,9 +250,16 @@ def load_boxes(session: Session, collected: Collection[tuple[UUID, UUID]]) -> di
     return {id_: StoredBoxes(stored, rows[id_]) for id_, stored in _load_tables(session, set(rows)).items()}
 
 
-def judge_boxes(session: Session, boxes: StoredBoxes, *, money_only: bool = False) -> dict[UUID, TableFinding]:
-    """Judge the boxes of one table, by collection; refuse a stored schedule that contradicts itself."""
+def judge_boxes(
+    session: Session, boxes: StoredBoxes, *, money_only: bool = False, machine: StoredMachine | None = None
+) -> dict[UUID, TableFinding]:
+    """Judge the boxes of one table, by collection; refuse a stored schedule that contradicts itself.
+
+    ``machine`` is what is stored of the table's controller, where that was loaded before.
+    """
     money = {meter["name"] for meter in boxes.stored.table.profile.get("meters", []) if meter["counts"] == "money"}
+    id_ = boxes.stored.table.id
+    tables, machines = {id_: boxes.stored}, None if machine is None else {id_: machine}
     found: dict[UUID, TableFinding] = {}
     for currency in {row.currency for row, _ in boxes.rows}:
         alike = [(row, box_of_row(table)) for row, table in boxes.rows if row.currency == currency]
@@ -258,7 +269,7 @@ def judge_boxes(session: Session, boxes: StoredBoxes, *, money_only: bool = Fals
                 for row, box in alike
             ]
         asked = [BoxToJudge(box, row.collected_at, row.id) for row, box in alike]
-        known = _history(session, boxes.stored, asked, currency=currency)
+        known = _histories(session, tables, {id_: asked}, currency=currency, machines=machines)[id_]
         for row, box in alike:
             found[row.id] = find_at_table(
                 known, box, at=row.collected_at, id=row.id, venue_id=row.venue_id, currency=currency
@@ -343,10 +354,7 @@ def load_histories(session: Session, asked: Sequence[BoxToJudge], *, currency: s
     by_table: dict[UUID, list[BoxToJudge]] = defaultdict(list)
     for question in asked:
         by_table[question.box.table_id].append(question)
-    return {
-        id_: _history(session, stored, by_table[id_], currency=currency)
-        for id_, stored in _load_tables(session, set(by_table)).items()
-    }
+    return _histories(session, _load_tables(session, set(by_table)), by_table, currency=currency)
 
 
 def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredTable]:
@@ -368,16 +376,34 @@ def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredT
     }
 
 
-def _history(session: Session, stored: _StoredTable, asked: Sequence[BoxToJudge], *, currency: str) -> TableHistory:
-    """Return the facts of a table as values, with prices and first readings where some box asks for them."""
-    meters, accepts = tuple(_meters_of(stored.table, currency)), tuple(_accepts(stored.table, currency))
-    known = replace(_plain_history(stored), meters=meters, accepts=accepts)
-    starts = [(box, baseline(known, at=at, id=id_, stated=box.emptied_before)) for box, at, id_ in asked]
-    if any(start.since is not None and asks_for_prices(known, box) for box, start in starts):
-        known = replace(known, machine=_machine(session, stored.table))
-    if any(set(box.meters) - start.read_before for box, start in starts):
-        known = replace(known, first_read_at=_first_read_at(session, stored))
-    return known
+def _histories(
+    session: Session,
+    tables: Mapping[UUID, _StoredTable],
+    asked: Mapping[UUID, Sequence[BoxToJudge]],
+    *,
+    currency: str,
+    machines: Mapping[UUID, StoredMachine] | None = None,
+) -> dict[UUID, TableHistory]:
+    """Return the facts of tables as values, with prices and first readings where some box asks for them.
+
+    ``machines`` are what is stored of the tables' controllers, where that was loaded before.
+    """
+    found: dict[UUID, TableHistory] = {}
+    pricing: list[UUID] = []
+    for id_, stored in tables.items():
+        meters, accepts = tuple(_meters_of(stored.table, currency)), tuple(_accepts(stored.table, currency))
+        known = replace(_plain_history(stored), meters=meters, accepts=accepts)
+        starts = [(box, baseline(known, at=at, id=id_, stated=box.emptied_before)) for box, at, id_ in asked[id_]]
+        if any(start.since is not None and asks_for_prices(known, box) for box, start in starts):
+            pricing.append(id_)
+        if any(set(box.meters) - start.read_before for box, start in starts):
+            known = replace(known, first_read_at=_first_read_at(session, stored))
+        found[id_] = known
+    if pricing and machines is None:
+        machines = load_machines(session, [tables[id_].table for id_ in pricing])
+    for id_ in pricing:
+        found[id_] = replace(found[id_], machine=_machine(session, (machines or {})[id_]))
+    return found
 
 
 def _plain_history(stored: _StoredTable) -> TableHistory:
@@ -410,10 +436,10 @@ def _stay(row: StayRow) -> Stay:
     )
 
 
-def _machine(session: Session, table: PoolTableRow) -> Machine | None:
+def _machine(session: Session, stored: StoredMachine) -> Machine | None:
     """Return what is known of a table's controller; None where what is stored of it is contradictory."""
     try:
-        return machine_of(session, table)
+        return machine_from(session, stored)
     except DomainError:
         return None
 
@@ -475,12 +501,12 @@ def _accepts(table: PoolTableRow, currency: str) -> Iterable[int]:
 
 def _reversed_in_this_place(session: Session, count: CollectionCount) -> UUID | None:
     """Return the reversed collection of this venue, time and tables that nothing has taken the place of yet."""
-    taken = select(CollectionRow.corrects_id).where(col(CollectionRow.corrects_id).is_not(None))
+    correction = aliased(CollectionRow)
     query = select(CollectionRow.id).where(
         CollectionRow.venue_id == count.venue_id,
         CollectionRow.collected_at == count.collected_at,
-        col(CollectionRow.id).in_(select(ReversalRow.collection_id)),
-        col(CollectionRow.id).not_in(taken),
+        ~not_reversed(),
+        ~exists().where(col(correction.corrects_id) == col(CollectionRow.id)),
     )
     tables = {box.table_id for box in count.boxes}
     for id_ in session.exec(query.order_by(col(CollectionRow.sequence).desc())).all():
@@ -492,10 +518,9 @@ def _reversed_in_this_place(session: Session, count: CollectionCount) -> UUID | 
 def _later_there(session: Session, count: CollectionCount) -> bool:
     """Tell whether a later collection at the venue, or of one of the tables, is on record already (C5)."""
     ids = [box.table_id for box in count.boxes]
-    of_tables = select(CollectedTableRow.collection_id).where(col(CollectedTableRow.pool_table_id).in_(ids))
-    later = select(CollectionRow.id).where(
-        col(CollectionRow.collected_at) > count.collected_at,
-        or_(col(CollectionRow.venue_id) == count.venue_id, col(CollectionRow.id).in_(of_tables)),
-        not_reversed(),
+    later = exists().where(col(CollectionRow.collected_at) > count.collected_at, not_reversed())
+    of_venue = later.where(col(CollectionRow.venue_id) == count.venue_id)
+    of_tables = later.where(
+        col(CollectedTableRow.collection_id) == col(CollectionRow.id), col(CollectedTableRow.pool_table_id).in_(ids)
     )
-    return session.exec(later.limit(1)).first() is not None
+    return bool(session.execute(select_columns(or_(of_venue, of_tables))).scalar_one())

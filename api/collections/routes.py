@@ -13,6 +13,7 @@ from ..web.feed import page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, AfterNumber, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Id
 from . import queries, service
 from .rows import CollectionRow
@@ -91,8 +92,9 @@ def list_collections(
         after=after,
         collector=principal.only_cash_of,
     )
-    link_next(request, response, found.next)
-    return CollectionPage(items=queries.read_collections(session, found.rows), next=found.next)
+    page = write_page(found, lambda rows: queries.read_collections(session, rows))
+    link_next(request, response, page.next)
+    return CollectionPage(items=list(page.rows), next=page.next)
 
 
 @router.get("/collections/changes", responses=problems())
@@ -111,9 +113,9 @@ def list_collection_changes(
     fewer than `limit`, and none at all.
     """
     found = page_changes(session, "collections", limit=limit, after=after)
-    link_next(request, response, found.next)
-    items = queries.changes_out(session, found.rows, collector=principal.only_cash_of)
-    return CollectionChangePage(items=items, next=found.next)
+    page = write_page(found, lambda rows: queries.changes_out(session, rows, collector=principal.only_cash_of))
+    link_next(request, response, page.next)
+    return CollectionChangePage(items=list(page.rows), next=page.next)
 
 
 @router.get("/collections/{collection_id}", responses=problems())

@@ -15,7 +15,7 @@ from uuid import UUID
 
 from ..pool_tables.controller import Controller
 from ..pricing.week import Schedule
-from .fit import fit
+from .fit import held_week
 from .sells import Keyed, Machine, StayAt, keyed_week
 from .week_settings import dated_windows, listed_week
 
@@ -51,7 +51,7 @@ def day_keyings(
     """Return the trading dates from ``first_on`` to ``last_on`` on which the controller must be keyed by hand."""
     if controller.clock == "date":
         return ()
-    week = fit(listed_week(schedule, turns_at=controller.day_turns_at), controller, currency=currency).week
+    week = None
     found = []
     for ahead in range((last_on - first_on).days + 1):
         on = first_on + ahead * _ONE_DAY
@@ -60,7 +60,10 @@ def day_keyings(
             for dated in dated_windows(schedule, first_on=on, last_on=on)
             if controller.free or dated.tariff is None or not dated.tariff.free
         ]
-        if special and keyed_week(_keyed_for(schedule, on), controller, currency) != week:
+        if not special:
+            continue
+        week = week or held_week(listed_week(schedule, turns_at=controller.day_turns_at), controller)
+        if keyed_week(_keyed_for(schedule, on), controller, currency) != week:
             names = tuple(dict.fromkeys(dated.name for dated in special))
             found.append(DayKeying(on, on - _ONE_DAY, on + _ONE_DAY, names))
     return tuple(found)

@@ -12,7 +12,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from itertools import product
+from operator import add
 
 from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import DAYS
@@ -70,21 +72,31 @@ def fit(
 ) -> Fitted:
     """Return the week nearest to the listed one that the controller holds; of two ``dated_windows`` the later wins."""
     found: Found = []
-    days = [_held_day(name, windows, controller, found, currency) for name, windows in zip(DAYS, listed, strict=True)]
+    week = list(held_week(listed, controller).days)
+    days = list(week)
+    for day, windows in zip(week, listed, strict=True):
+        found += _not_held(day, windows, controller, currency)
     for on, changed in _changed_days(listed, dated_windows, controller):
         if controller.clock == "date":
             windows = overlaid((*listed[on.weekday()], *changed))
-            day = _held_day(on.isoformat(), windows, controller, found, currency)
-            days += [day] if day.windows != days[on.weekday()].windows else []
+            day = Day(on.isoformat(), _nearest_windows(windows, controller))
+            found += _not_held(day, windows, controller, currency)
+            days += [day] if day.windows != week[on.weekday()].windows else []
         else:
             for piece in changed:
-                found += _by_hand(on, piece, days[on.weekday()], controller, currency)
+                found += _by_hand(on, piece, week[on.weekday()], controller, currency)
     places: dict[Limitation, list[DaySlot]] = {}
     for limitation, place in found:
         places.setdefault(limitation, []).append(place)
     return Fitted(
         WeekSettings(tuple(days)), tuple(CannotHold(limitation, tuple(at)) for limitation, at in places.items())
     )
+
+
+def held_week(listed: ListedWeek, controller: Controller) -> WeekSettings:
+    """Return the week nearest to the listed one that the controller holds, without a word of what it cannot hold."""
+    days = zip(DAYS, listed, strict=True)
+    return WeekSettings(tuple(Day(name, _nearest_windows(windows, controller)) for name, windows in days))
 
 
 def as_listed(listed: ListedWeek) -> WeekSettings:
@@ -102,45 +114,86 @@ def prices_of(tariff: Tariff | None) -> Prices:
     return Prices(tariff.games, tariff.minutes, tariff.free) if tariff else Prices()
 
 
-def _held_day(name: str, listed: Iterable[ListedWindow], controller: Controller, found: Found, currency: str) -> Day:
+@lru_cache(maxsize=512)
+def _nearest_windows(listed: tuple[ListedWindow, ...], controller: Controller) -> tuple[SettingsWindow, ...]:
+    """Return the windows of a day that the controller holds nearest to the listed ones."""
+    wanted = tidy(
+        SettingsWindow(entry.starts, entry.ends, nearest_prices(entry.tariff, controller)[0]) for entry in listed
+    )
+    most = controller.windows_per_day
+    return wanted if most is None or len(wanted) <= most else _fewest_wrong_minutes(wanted, most)
+
+
+def _not_held(day: Day, listed: Iterable[ListedWindow], controller: Controller, currency: str) -> Found:
+    """Say what the controller cannot hold of a day of which it holds ``day``."""
+    found: Found = []
     nearest = []
     for entry in listed:
         prices, limitations = nearest_prices(entry.tariff, controller)
-        nearest.append((SettingsWindow(entry.starts, entry.ends, prices), entry.name))
-        found += [(limitation, DaySlot(name, entry.starts, entry.ends, entry.name)) for limitation in limitations]
-    wanted = tidy(window for window, _ in nearest)
-    most = controller.windows_per_day
-    if most is None or len(wanted) <= most:
-        return Day(name, wanted)
-    held = _fewest_wrong_minutes(wanted, most)
-    for (window, entry_name), other in product(nearest, held):
-        starts, ends = max(window.starts, other.starts), min(window.ends, other.ends)
-        if starts < ends and window.prices != other.prices:
-            limitation = _too_many_windows(most, window.prices, other.prices, currency)
-            found.append((limitation, DaySlot(name, starts, ends, entry_name)))
-    return Day(name, held)
+        nearest.append((entry, prices))
+        found += [(limitation, DaySlot(day.day, entry.starts, entry.ends, entry.name)) for limitation in limitations]
+    for (entry, prices), other in product(nearest, day.windows):
+        starts, ends = max(entry.starts, other.starts), min(entry.ends, other.ends)
+        if starts < ends and prices != other.prices:
+            assert controller.windows_per_day is not None
+            limitation = _too_many_windows(controller.windows_per_day, prices, other.prices, currency)
+            found.append((limitation, DaySlot(day.day, starts, ends, entry.name)))
+    return found
 
 
 def _fewest_wrong_minutes(wanted: Sequence[SettingsWindow], most: int) -> tuple[SettingsWindow, ...]:
     """Return at most ``most`` windows, each selling what one of ``wanted`` sells, right for the most minutes.
 
-    Best plans by (windows used, prices of the last), grown window by window; the first found wins a tie.
+    The day is cut into runs of wanted windows; a run sells the prices that are wanted in it for the most minutes. The best
+    plan of at most so many runs up to each window grows run by run. Of equally good plans the one of fewest runs wins,
+    and of these the one whose last run begins first. Takes ``most`` × (number of windows)² steps.
     """
-    kinds = list(dict.fromkeys(window.prices for window in wanted))
-    best: dict[tuple[int, int], tuple[int, tuple[SettingsWindow, ...]]] = {(0, -1): (0, ())}
-    for window in wanted:
-        grown: dict[tuple[int, int], tuple[int, tuple[SettingsWindow, ...]]] = {}
-        for (used, last), (right, plan) in best.items():
-            for kind, prices in enumerate(kinds):
-                state = (used + (kind != last), kind)
-                score = right + (window.ends - window.starts) * (prices == window.prices)
-                if state[0] <= most and (state not in grown or score > grown[state][0]):
-                    grown[state] = (score, (*plan, SettingsWindow(window.starts, window.ends, prices)))
-        best = grown
-    _, plan = max(best.values(), key=lambda scored: scored[0])
-    return tidy(plan)
+    right, sold = _runs(wanted)
+    plans, begins = [row[0] for row in right], [[0] * len(wanted)]
+    for _ in range(1, most):
+        grown, begun = plans[:1], [0]
+        for last in range(1, len(wanted)):
+            sums = list(map(add, plans, right[last][1:]))
+            score = max(sums)
+            better = score > plans[last]
+            grown.append(score if better else plans[last])
+            begun.append(sums.index(score) + 1 if better else begins[-1][last])
+        if grown == plans:
+            break
+        plans = grown
+        begins.append(begun)
+    held: list[SettingsWindow] = []
+    last = len(wanted) - 1
+    while last >= 0:
+        first = begins.pop()[last]
+        prices = wanted[sold[last][first]].prices
+        held.append(SettingsWindow(wanted[first].starts, wanted[last].ends, prices))
+        last = first - 1
+    return tidy(reversed(held))
 
 
+def _runs(wanted: Sequence[SettingsWindow]) -> tuple[list[list[int]], list[list[int]]]:
+    """Return of each run of windows, by its last and its first: for how many minutes it can be right, and selling what.
+
+    What it sells is given by a window that wants it; of equal minutes the first to reach them.
+    """
+    kinds = {prices: kind for kind, prices in enumerate(dict.fromkeys(window.prices for window in wanted))}
+    of = [kinds[window.prices] for window in wanted]
+    lengths = [window.ends - window.starts for window in wanted]
+    right = [[0] * (last + 1) for last in range(len(wanted))]
+    sold = [[0] * (last + 1) for last in range(len(wanted))]
+    for first in range(len(wanted)):
+        minutes = [0] * len(kinds)
+        most, best = 0, first
+        for last in range(first, len(wanted)):
+            minutes[of[last]] += lengths[last]
+            if minutes[of[last]] > most:
+                most, best = minutes[of[last]], last
+            right[last][first], sold[last][first] = most, best
+    return right, sold
+
+
+@lru_cache(maxsize=1024)
 def _too_many_windows(most: int, wanted: Prices, sold: Prices, currency: str) -> Limitation:
     limit = f"at most {most} window{'' if most == 1 else 's'} a day"
     return Limitation(

@@ -16,7 +16,7 @@ from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import controller_of_table, get_table
 from ..pricing import DomainError
 from ..readings.queries import history
-from ..schedules.queries import Place, compile_schedule, listed_during
+from ..schedules.queries import Place, compile_schedule, listed_during, schedules_of
 from ..schedules.rows import ScheduleRow
 from ..store.feeds import LastChangeRow
 from ..venues.rows import VenueRow
@@ -72,7 +72,7 @@ def voids_of(session: Session, keyings: Collection[KeyingRow]) -> dict[UUID, Key
 
 @dataclass(frozen=True, slots=True)
 class StoredMachine:
-    """What is stored of a table's controller and of where the table was."""
+    """What is stored of a table's controller, of where the table was, and the schedules of its venues."""
 
     table: PoolTableRow
     stays: Sequence[StayRow]
@@ -80,6 +80,7 @@ class StoredMachine:
     done: Sequence[Row[Any]]
     settings: Sequence[Row[Any]]
     keyings: Sequence[tuple[KeyingRow, ScheduleRow, VenueRow]]
+    schedules: Sequence[ScheduleRow]
 
 
 def load_machines(session: Session, tables: Collection[PoolTableRow]) -> dict[UUID, StoredMachine]:
@@ -99,8 +100,19 @@ def load_machines(session: Session, tables: Collection[PoolTableRow]) -> dict[UU
         keyings[row[0].pool_table_id].append(row)
     done = history(session, ids, "done", since=_BEFORE_ALL, rows_max=_FACTS_MAX)
     settings = history(session, ids, "settings", since=_BEFORE_ALL, rows_max=_FACTS_MAX)
+    schedules = defaultdict[UUID, list[ScheduleRow]](list)
+    for schedule in schedules_of(session, venues):
+        schedules[schedule.venue_id].append(schedule)
     return {
-        table.id: StoredMachine(table, stays[table.id], venues, done[table.id], settings[table.id], keyings[table.id])
+        table.id: StoredMachine(
+            table=table,
+            stays=stays[table.id],
+            venues=venues,
+            done=done[table.id],
+            settings=settings[table.id],
+            keyings=keyings[table.id],
+            schedules=[row for id_ in {stay.venue_id for stay in stays[table.id]} if id_ for row in schedules[id_]],
+        )
         for table in tables
     }
 
@@ -109,7 +121,7 @@ def machine_from(session: Session, stored: StoredMachine) -> Machine:
     """Return what is known of a table's controller, where it stood, and what is listed for it there."""
     currency = [stored.venues[stay.venue_id].currency for stay in stored.stays if stay.venue_id is not None][-1]
     controller = controller_of_table(stored.table, currency)
-    listed = listed_during(session, stored.stays)
+    listed = listed_during(session, stored.stays, venues=stored.venues, schedules=stored.schedules)
     return Machine(
         controller=controller,
         currency=currency,

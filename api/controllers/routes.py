@@ -13,6 +13,7 @@ from ..web.feed import page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, AfterNumber, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Date, Id, VoidIn
 from . import queries, service
 from .convert import keying_out
@@ -68,8 +69,9 @@ def list_keyings(
     """List what was keyed into a table, by whom and when."""
     found = queries.page_keyings(session, table_id, limit=limit, after=after)
     voids = queries.voids_of(session, found.rows)
-    link_next(request, response, found.next)
-    return KeyingPage(items=[keying_out(row, voids.get(row.id)) for row in found.rows], next=found.next)
+    page = write_page(found, lambda rows: [keying_out(row, voids.get(row.id)) for row in rows])
+    link_next(request, response, page.next)
+    return KeyingPage(items=list(page.rows), next=page.next)
 
 
 @router.get("/keyings/changes", responses=problems())
@@ -86,8 +88,9 @@ def list_keying_changes(
     Ask again after the number of the last one that you have: none is skipped, also while others write.
     """
     found = page_changes(session, "keyings", limit=limit, after=after)
-    link_next(request, response, found.next)
-    return KeyingChangePage(items=queries.changes_out(session, found.rows), next=found.next)
+    page = write_page(found, lambda rows: queries.changes_out(session, rows))
+    link_next(request, response, page.next)
+    return KeyingChangePage(items=list(page.rows), next=page.next)
 
 
 @router.get("/tables/{table_id}/settings-sheet", responses=problems(409))

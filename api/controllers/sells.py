@@ -28,7 +28,7 @@ from ..pool_tables.controller_days import A_DAY, DAYS
 from ..pricing import DomainError, OnDate, Schedule, Stretch, Tariff, Timetable, Weekly
 from ..pricing.in_force import Known, sold
 from ..pricing.timetable import Owner, Span
-from .fit import fit, in_words, prices_of
+from .fit import fit, held_week, in_words, prices_of
 from .nearest import nearest_prices
 from .week_settings import (
     Day,
@@ -369,7 +369,7 @@ def _held_week(terms: _Terms, controller: Controller, currency: str) -> tuple[We
         last_on = terms.first_on + _DATES_AHEAD
         ahead = () if exact else dated_windows(schedule, first_on=terms.first_on, last_on=last_on)
         return fit(listed, controller, currency=currency, dated_windows=ahead).week, listed, exact
-    return fit(listed, controller, currency=currency).week, listed, False
+    return held_week(listed, controller), listed, False
 
 
 def _with_date(listed: ListedWeek, schedule: Schedule, on: date, turns_at: int) -> ListedWeek:

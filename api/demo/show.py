@@ -27,8 +27,8 @@ def answered_question(session: Session, *, now: datetime) -> str:
     return "What does 10.00 buy on Tuesday at 21:00?\n" + in_words(answer, where=venue.name)
 
 
-def requests_to_paste(session: Session, *, base_url: str, token: str, now: datetime) -> str:
-    """Return requests to try, with the ids and the token filled in."""
+def requests_to_paste(session: Session, *, base_url: str, token: str, now: datetime, windows: bool = False) -> str:
+    """Return requests to try, with the ids and the token filled in; ``windows``: for PowerShell."""
     lantern = session.exec(select(VenueRow).where(VenueRow.name == "The Copper Lantern")).one()
     marigold = session.exec(select(VenueRow).where(VenueRow.name == "Marigold Billiard Hall")).one()
     back_room = session.exec(select(PoolTableRow).where(PoolTableRow.label == "Back room")).one()
@@ -41,13 +41,15 @@ def requests_to_paste(session: Session, *, base_url: str, token: str, now: datet
         "The week, resolved": f"venues/{lantern.id}/week",
         "The same question for a spreadsheet": f"quotes?format=csv&venue_id={lantern.id}&money=10.00",
     }
-    lines = [f"export TOKEN={token}"]
+    name, more = ("$env:TOKEN", "`") if windows else ("$TOKEN", "\\")
+    curl = f'{"curl.exe" if windows else "curl"} -s -H "Authorization: Bearer {name}"'
+    lines = [f'$env:TOKEN = "{token}"' if windows else f"export TOKEN={token}"]
     for title, path in paths.items():
-        lines += ["", f"# {title}", f'curl -s -H "Authorization: Bearer $TOKEN" "{base_url}/v1/{path}"']
+        lines += ["", f"# {title}", f'{curl} "{base_url}/v1/{path}"']
     lines += [
         "",
         "# A file of readings with five mistakes: a preview says which",
-        'curl -s -H "Authorization: Bearer $TOKEN" -H "Content-Type: text/csv" \\',
+        f'{curl} -H "Content-Type: text/csv" {more}',
         f"  --data-binary '@{FILE_TO_IMPORT}' '{base_url}/v1/imports?of=readings&preview=true'",
     ]
     return "\n".join(lines)

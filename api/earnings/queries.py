@@ -8,12 +8,13 @@ from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Date, Row, String, and_, cast, func, or_
+from sqlalchemy import Date, Row, String, and_, cast, exists, func, or_
 from sqlalchemy import select as select_columns
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
 from ..collections.meter_baseline import Baseline
-from ..collections.queries import baselines
+from ..collections.queries import baselines, not_reversed
 from ..collections.rows import CollectedTableRow, CollectionRow
 from ..controllers.queries import load_machines, machine_from
 from ..controllers.sells import sold_during
@@ -28,7 +29,7 @@ from ..pricing.timetable import Span
 from ..readings.convert import meter_of
 from ..readings.meters import Meter, MeterReading, deltas
 from ..readings.queries import history
-from ..settlements.rows import ReversalRow, SettlementRow
+from ..settlements.rows import SettlementRow
 from ..store.changes import ToReckonRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
@@ -201,9 +202,7 @@ def collected_at(session: Session, collection_ids: Collection[UUID]) -> dict[UUI
 
 def first_collected_on(session: Session, *, venue_id: UUID | None = None, table_id: UUID | None = None) -> date | None:
     """Return the trading date of the first collection that was not reversed: of all, of a venue or of a table."""
-    query = select(func.min(CollectionRow.trading_on)).where(
-        col(CollectionRow.id).not_in(select(ReversalRow.collection_id))
-    )
+    query = select(func.min(CollectionRow.trading_on)).where(not_reversed())
     if venue_id is not None:
         query = query.where(CollectionRow.venue_id == venue_id)
     if table_id is not None:
@@ -259,9 +258,8 @@ def boxes_of(
 
 def expenses_of(session: Session, *, from_on: date, until_on: date, venue_id: UUID | None = None) -> list[Spent]:
     """Return the expenses booked in a period that were not taken back."""
-    taken_back = select(EntryRow.source_id).where(
-        col(EntryRow.kind) == "reversal", col(EntryRow.source_id).is_not(None)
-    )
+    reversal = aliased(EntryRow)
+    taken_back = exists().where(col(reversal.kind) == "reversal", col(reversal.source_id) == col(EntryRow.id))
     query = (
         select_columns(
             col(EntryRow.id),
@@ -274,7 +272,7 @@ def expenses_of(session: Session, *, from_on: date, until_on: date, venue_id: UU
         .join(PostingRow, col(PostingRow.entry_number) == col(EntryRow.number))
         .where(col(EntryRow.kind) == "expense", col(PostingRow.amount_minor) > 0)
         .where(col(EntryRow.booked_on) >= from_on, col(EntryRow.booked_on) < until_on)
-        .where(col(EntryRow.id).not_in(taken_back))
+        .where(~taken_back)
     )
     if venue_id is not None:
         query = query.where(col(PostingRow.venue_id) == venue_id)
@@ -308,12 +306,11 @@ def open_boxes(session: Session, *, now: datetime, venue_id: UUID | None = None)
     )
     if venue_id is not None:
         stays = stays.where(StayRow.venue_id == venue_id)
-    last = _last_collected(session)
-    found = []
     at_venues = session.exec(stays.order_by(col(StayRow.pool_table_id))).all()
-    broken = times_out_of_order(
-        session, [stay.pool_table_id for stay, _, _ in at_venues], from_at=_SOME_TIME, to_at=now + _A_DAY
-    )
+    table_ids = [stay.pool_table_id for stay, _, _ in at_venues]
+    last = _last_collected(session, None if venue_id is None else table_ids)
+    found = []
+    broken = times_out_of_order(session, table_ids, from_at=_SOME_TIME, to_at=now + _A_DAY)
     for stay, venue, made_at in at_venues:
         row, calendar = last.get(stay.pool_table_id), calendar_of(venue)
         came_at = counts_since(stay.from_at, made_at=made_at, void_placed_at=stay.void_placed_at)
@@ -411,7 +408,7 @@ def _in_order() -> Any:
             before(col(CollectionRow.trading_on), Date()).label("before_on"),
         )
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
-        .where(col(CollectionRow.id).not_in(select(ReversalRow.collection_id)))
+        .where(not_reversed())
     )
 
 
@@ -440,13 +437,20 @@ class _LastBox:
     counted_minor: int
 
 
-def _last_collected(session: Session) -> dict[UUID, _LastBox]:
-    """Return the box of each table that was emptied last: as kept, or as recorded where it is to be worked out again."""
+def _last_collected(session: Session, table_ids: Collection[UUID] | None) -> dict[UUID, _LastBox]:
+    """Return the box of each table, or of some, that was emptied last.
+
+    It is as kept, or as recorded where it is to be worked out again.
+    """
     to_reckon, box = tables_to_reckon(session), EarnedBoxRow
     newest_first = col(box.collected_at).desc(), col(box.collection_id).desc()
     columns = col(box.pool_table_id), col(box.collected_at), col(box.last_on), col(box.gross)
     place = func.row_number().over(partition_by=col(box.pool_table_id), order_by=newest_first).label("place")
-    ranked = select_columns(*columns, place).where(col(box.pool_table_id).not_in(to_reckon)).subquery()
+    kept = select_columns(*columns, place).where(col(box.pool_table_id).not_in(to_reckon))
+    if table_ids is not None:
+        kept = kept.where(col(box.pool_table_id).in_(table_ids))
+        to_reckon = to_reckon.intersection(table_ids)
+    ranked = kept.subquery()
     found: dict[UUID, _LastBox] = {}
     query = select_columns(ranked).where(ranked.c.place <= 2).order_by(ranked.c.place)
     for table_id, collected, last_on, gross, _ in session.execute(query):

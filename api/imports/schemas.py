@@ -40,7 +40,9 @@ class ImportLineOut(Out):
     id: Annotated[
         Id | None, Limits(description="What the line made or is; null where it is refused, or not stored yet.")
     ]
-    problem: ProblemOut | None
+    problem: Annotated[
+        ProblemOut | None, Limits(description="Why it is refused; left out past the first 100 refused lines.")
+    ]
 
 
 class ImportOut(Out):

@@ -49,7 +49,7 @@ from ..venues.rows import VenueRow
 from ..venues.schemas import VenueChangeIn, VenueIn
 from ..venues.service import calendar_of, change_venue, create_venue, currencies, facts_of, get_venue
 from ..web.batch import Unreadable
-from ..web.errors import Problem, from_validation, http_problem, problem_out
+from ..web.errors import ERRORS_MAX, Problem, bound_errors, from_validation, http_problem, problem_out
 from .cells import CellRules
 from .columns import LEFT_OUT, Column, Of, match_columns, shape_of
 from .messages import Line, Seen, Unit, read_units
@@ -157,7 +157,17 @@ def import_lines(
         for unit, before in fresh:
             _import_unit(session, of, unit, before, imported, places=places, who=who)
     imported.lines.sort(key=lambda line: line.line)
+    imported.lines = _first_refusals(imported.lines)
     return imported
+
+
+def _first_refusals(outcomes: Iterable[ImportLineOut]) -> list[ImportLineOut]:
+    """Return the outcomes of lines without the problems past those of the first 100 refused lines."""
+    refused, kept = 0, []
+    for line in bound_errors(outcomes):
+        refused += line.problem is not None
+        kept.append(line if refused <= ERRORS_MAX else line.model_copy(update={"problem": None}))
+    return kept
 
 
 def _import_unit(

@@ -13,7 +13,7 @@ from sqlmodel import Session, col, select
 
 from ..collections.queries import not_reversed
 from ..collections.rows import CollectedTableRow, CollectionRow
-from ..controllers.queries import machine_of
+from ..controllers.queries import load_machines, machine_from
 from ..controllers.sells import sells
 from ..jobs.queries import times_out_of_order
 from ..jobs.rows import JobDoneRow, JobRow
@@ -122,6 +122,7 @@ def _states(session: Session, rows: Sequence[Any], *, now: datetime) -> list[Tab
     read_at, versions = _read(session, ids), _versions(session, ids)
     collected_at = _collected_at(session, ids)
     work, jobs = _work(session, ids, now=now), _open_jobs(session, ids)
+    machines = load_machines(session, [table for table, stay, _ in rows if stay.venue_id is not None])
     spans = times_out_of_order(session, ids, from_at=now, to_at=now + timedelta(microseconds=1))
     return [
         table_state_out(
@@ -132,7 +133,7 @@ def _states(session: Session, rows: Sequence[Any], *, now: datetime) -> list[Tab
                 read_at=read_at.get(table.id),
                 version=versions.get(table.id),
                 collected_at=collected_at.get(table.id),
-                sells=None if stay.venue_id is None else sells(machine_of(session, table), now),
+                sells=None if stay.venue_id is None else sells(machine_from(session, machines[table.id]), now),
                 work=work[table.id],
                 open_jobs=jobs.get(table.id, 0),
                 out_of_order=bool(spans[table.id]),

@@ -12,6 +12,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import TEXT_PATTERN, Id, Instant
 from ..worklist.work import Kind
 from . import queries
@@ -58,7 +59,8 @@ def list_all_tables(
         text = tables_csv(found_all, venues_service.zones(session))
         return CsvAnswer(text, name="tables")
     found = queries.page_states(session, wanted, limit=limit, after=after, now=now)
-    page = TableStatePage(items=list(found.rows), next=found.next)
-    response = Response(page.model_dump_json(), media_type="application/json")
-    link_next(request, response, found.next)
+    page = write_page(found, lambda tables: tables)
+    whole = TableStatePage(items=list(page.rows), next=page.next)
+    response = Response(whole.model_dump_json(), media_type="application/json")
+    link_next(request, response, page.next)
     return response

@@ -13,6 +13,7 @@ from ..web.feed import page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, AfterNumber, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Date, Id, value_or
 from . import queries, service
 from .convert import fault_report_out
@@ -71,8 +72,9 @@ def list_jobs(
     found = queries.page_jobs(
         session, table_id=table_id, venue_id=principal.venue_id or venue_id, state=state, limit=limit, after=after
     )
-    link_next(request, response, found.next)
-    return JobPage(items=queries.jobs_out(session, found.rows, with_costs=_sees_costs(principal)), next=found.next)
+    page = write_page(found, lambda rows: queries.jobs_out(session, rows, with_costs=_sees_costs(principal)))
+    link_next(request, response, page.next)
+    return JobPage(items=list(page.rows), next=page.next)
 
 
 @router.get("/jobs/changes", responses=problems())
@@ -89,8 +91,9 @@ def list_job_changes(
     Ask again after the number of the last one that you have: none is skipped, also while others write.
     """
     found = page_changes(session, "jobs", limit=limit, after=after)
-    link_next(request, response, found.next)
-    return JobChangePage(items=queries.changes_out(session, found.rows), next=found.next)
+    page = write_page(found, lambda rows: queries.changes_out(session, rows))
+    link_next(request, response, page.next)
+    return JobChangePage(items=list(page.rows), next=page.next)
 
 
 @router.get("/jobs/{job_id}", responses=problems())

@@ -1,5 +1,6 @@
 """HTTP for the books: entries, the feed, balances, the check of the chain, exports, statements and the year's totals."""
 
+from operator import attrgetter
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request, Response
@@ -17,6 +18,7 @@ from ..web.errors import http_problem
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import Limit, link_next
+from ..web.pagination import Page, write_page
 from ..web.schema_types import INT64_MAX, Currency, Date, Id, value_or
 from . import queries, service
 from .convert import entry_out, names_out, posted_out
@@ -148,10 +150,12 @@ def list_ledger_entries(
     `next` is null where there are no more for now; `cursor` is always where to go on, now or later.
     """
     entries, more = queries.page_entries(session, after=after, limit=limit)
-    cursor = str(entries[-1].number if entries else after)
-    next_ = cursor if more else None
+    found = Page(entries, entries[-1].number if more else None, attrgetter("number"))
+    page = write_page(found, lambda some: [entry_out(entry) for entry in some])
+    cursor = str(page.next or (entries[-1].number if entries else after))
+    next_ = None if page.next is None else cursor
     link_next(request, response, next_)
-    return EntryFeedOut(items=[entry_out(entry) for entry in entries], next=next_, cursor=cursor)
+    return EntryFeedOut(items=list(page.rows), next=next_, cursor=cursor)
 
 
 @router.get("/ledger/entries/{entry_id}", responses=problems(409))

@@ -13,7 +13,7 @@ from typing import Literal
 from uuid import UUID
 
 from sqlalchemy import delete
-from sqlmodel import Session, col, func, insert, select
+from sqlmodel import Session, SQLModel, col, func, select
 
 from ..pricing.money import format_money, parse_money
 from ..store.clock import new_id
@@ -33,6 +33,7 @@ from .queries import get_entry
 from .rows import AccountNameRow, EntryRow, PostingRow
 from .schemas import AccountBalanceOut, EntryIn
 
+_POSTING = SQLModel.metadata.tables[PostingRow.__tablename__]
 _AHEAD = timedelta(hours=14)
 """How far the earliest zone's date is ahead of UTC."""
 
@@ -106,7 +107,7 @@ def _append(session: Session, entry: Entry) -> EntryRow:
         }
         for place, posting in enumerate(entry.postings)
     ]
-    session.execute(insert(PostingRow), postings)
+    session.connection().execute(_POSTING.insert(), postings)
     row = EntryRow(
         number=entry.number,
         id=UUID(entry.id),

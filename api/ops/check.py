@@ -201,7 +201,7 @@ def _postgresql(engine: Engine) -> Iterator[Finding]:
             "PostgreSQL role",
             "warning",
             f"The service's role owns {owned} tables and can switch their guards off. Let one role run baizebook migrate "
-            "and another, with only the rights named in the README (Security), serve.",
+            "and another, with only the rights that /guide/operations names, serve.",
         )
         if owned
         else Finding("PostgreSQL role", "good", "The service's role owns no table.")

@@ -2,7 +2,7 @@
 
 - Requests are read by h11, which bounds a request's head to 16 kB; ``baizebook.web.body`` bounds size and time of a
   body, ``baizebook.web.middleware`` the time of an answer. uvicorn has no time limit on a head that is half there:
-  that is for the proxy in front, whose settings the README shows.
+  that is for the proxy in front, whose settings the guide shows.
 - Past ``CONNECTIONS_MAX`` connections, requests are answered 503 at once; ``baizebook.web.transactions`` bounds those
   that work and wait.
 - On SIGTERM no new connection is taken; what was begun is finished within half a second, or ended with nothing stored

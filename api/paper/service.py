@@ -35,9 +35,9 @@ from ..trips.schemas import TripOut, TripStopOut
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of, get_venue, names
 from ..web.csv_text import CsvText, csv_text, text_cell
-from ..web.errors import Problem
+from ..web.errors import Problem, http_problem
 from ..worklist.schemas import WorkOut
-from .calendar_file import CalendarEvent, calendar_file
+from .calendar_file import EVENTS_MAX, CalendarEvent, calendar_file
 from .line_chart import Kind, Series, TimeChart, time_chart
 from .page import PrintedPage, qr_code
 from .week_card import CardLine, grouped
@@ -250,18 +250,23 @@ def bag_tags(session: Session, venue: VenueRow, *, address_of: str) -> PrintedPa
 
 
 def week_calendar(session: Session, venue_id: UUID, *, on: date | None, weeks: int, now: datetime) -> bytes:
-    """Return the windows of a venue's weeks, from the week of a trading date on, as a calendar."""
+    """Return the windows of a venue's weeks, from the week of a trading date on, as a calendar.
+
+    Refuses (``too_much_work``) more windows than a calendar has events.
+    """
     venue = get_venue(session, venue_id)
     timetable, calendar = listed_at(session, place_of_venue(session, venue_id)), calendar_of(venue)
     asked = on or calendar.trading_day(now)
     amounts = read_amounts(denominations(session, [venue_id]).get(venue_id, ()), venue.currency)[-_AMOUNTS_MAX:] or [0]
-    work, events = work_of(session), []
+    work, events = work_of(session), list[CalendarEvent]()
     monday = asked - timedelta(days=asked.weekday())
     for day in (monday + timedelta(days=later) for later in range(7 * weeks)):
         for lines in _by_window(grid_lines(timetable, day, amounts, work=work), len(amounts)):
             first = lines[0]
             if first.window is None or first.window.from_at is None or first.window.to_at is None:
                 continue
+            if len(events) >= EVENTS_MAX:
+                raise too_many_events("query.weeks", smaller="ask for fewer weeks")
             start = calendar.local(first.window.from_at)
             bought = [
                 f"{format_money(line.amount_minor, venue.currency)} {venue.currency}: {_bought(line)}"
@@ -282,12 +287,20 @@ def week_calendar(session: Session, venue_id: UUID, *, on: date | None, weeks: i
     return calendar_file(f"Prices, {venue.name}", events, stamp=now)
 
 
+def too_many_events(where: str, *, smaller: str) -> Problem:
+    """Build the refusal of a calendar that is too large; ``smaller`` says what to ask instead."""
+    expected = f"at most {EVENTS_MAX}: {smaller}"
+    return http_problem("too_much_work", where=where, found=f"over {EVENTS_MAX} events", expected=expected)
+
+
 def work_calendar(
     items: Iterable[WorkOut], zones: Mapping[UUID, ZoneInfo], *, person: str | None, now: datetime
 ) -> bytes:
-    """Return work as a calendar: each piece on the day at its venue on which it is due."""
-    events = []
+    """Return work as a calendar: each piece on the day at its venue on which it is due; refuse too many (``too_much_work``)."""
+    events: list[CalendarEvent] = []
     for item in items:
+        if len(events) >= EVENTS_MAX:
+            raise too_many_events("query.venue_id", smaller="ask for one venue or one person")
         zone = ZoneInfo("UTC") if item.venue_id is None else zones[item.venue_id]
         on = item.due_at.astimezone(zone).date()
         bring = f"\nBring: {', '.join(item.bring)}." if item.bring else ""

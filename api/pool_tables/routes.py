@@ -11,6 +11,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Id
 from . import service
 from .convert import move_out, table_out
@@ -51,8 +52,9 @@ def list_tables(
     """List the tables at a venue now."""
     principal.must_see_venue(venue_id)
     found = service.page_tables(session, venue_id, limit=limit, after=after)
-    link_next(request, response, found.next)
-    return TablePage(items=[table_out(row) for row in found.rows], next=found.next)
+    page = write_page(found, lambda rows: [table_out(row) for row in rows])
+    link_next(request, response, page.next)
+    return TablePage(items=list(page.rows), next=page.next)
 
 
 @router.get("/tables/{table_id}", responses=problems())
@@ -102,5 +104,6 @@ def list_moves(
 ) -> MovePage:
     """List where a table has been, its first place first; its way ends where it was retired, sold or lost."""
     found = service.page_moves(session, table_id, limit=limit, after=after)
-    link_next(request, response, found.next)
-    return MovePage(items=[move_out(row) for row in found.rows], next=found.next)
+    page = write_page(found, lambda rows: [move_out(row) for row in rows])
+    link_next(request, response, page.next)
+    return MovePage(items=list(page.rows), next=page.next)

@@ -24,7 +24,7 @@ from ..venues.service import calendar_of
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import KeptDep, NowDep, SessionDep, from_memory, stores_nothing
-from ..web.errors import Problem, http_problem, problem_out
+from ..web.errors import Problem, ProblemOut, bound_problems, http_problem, problem_out
 from ..web.instant import instant_from_memory
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -185,14 +185,20 @@ def _answer(
 def post_quotes(session: SessionDep, kept: KeptDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or its problem."""
     contexts = service.QuoteContexts(session, now=now, only_venues=principal.only_venues, kept=kept)
-    return _json({"results": [_result(contexts, scenario) for scenario in body.scenarios]})
+    found = [_result(contexts, scenario) for scenario in body.scenarios]
+    problems_ = bound_problems(problem for _, problem in found)
+    results = [
+        {"answer": answer, "problem": None if problem is None else problem.model_dump()}
+        for (answer, _), problem in zip(found, problems_, strict=True)
+    ]
+    return _json({"results": results})
 
 
-def _result(contexts: service.QuoteContexts, scenario: ScenarioIn) -> Values:
+def _result(contexts: service.QuoteContexts, scenario: ScenarioIn) -> tuple[Values | None, ProblemOut | None]:
     try:
-        return {"answer": service.answer_scenario(contexts, scenario), "problem": None}
+        return service.answer_scenario(contexts, scenario), None
     except (DomainError, Problem) as error:
-        return {"answer": None, "problem": problem_out(error).model_dump()}
+        return None, problem_out(error)
 
 
 _VALUES = TypeAdapter[Values](Values)

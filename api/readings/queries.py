@@ -2,10 +2,11 @@
 
 from collections.abc import Collection
 from datetime import datetime
+from functools import cache
 from typing import Any, Literal
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Row, String, and_, case, cast, exists, func, or_
+from sqlalchemy import ColumnElement, Row, Select, String, and_, bindparam, case, cast, exists, func, or_
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
@@ -52,7 +53,7 @@ def page_readings(
             raise http_problem("invalid", where="after", found=after, expected="the id of a reading of this list")
         query = query.where(col(ReadingRow.arrival) > arrival)
     rows = session.exec(query.order_by(col(ReadingRow.arrival)).limit(limit + 1)).all()
-    return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None)
+    return Page(rows[:limit], rows[limit - 1][0].id if len(rows) > limit else None, lambda row: row[0].id)
 
 
 def counts(columns: Any) -> ColumnElement[bool]:
@@ -103,6 +104,16 @@ def history(
     Of one instant those with work done come last, for they show the table as it was left; else they go by their ids, in
     whatever order they arrived.
     """
+    asked = {"table_ids": list(table_ids), "since": since, "rows_max": rows_max}
+    found: dict[UUID, list[Row[Any]]] = {table_id: [] for table_id in table_ids}
+    for row in session.connection().execute(_newest(kind), asked):
+        found[row.pool_table_id].append(row)
+    return found
+
+
+@cache
+def _newest(kind: Kind) -> Select[Any]:
+    """Return the query of a history, written once for each kind: to write it takes longer than to answer it."""
     columns = READING.c
     with_work = case((columns.done.is_not(None), 1), else_=0).label("with_work")
     order = (columns.taken_at.desc(), with_work.desc(), columns.id.desc())
@@ -118,19 +129,15 @@ def history(
             place,
         )
         .where(
-            columns.pool_table_id.in_(table_ids),
-            columns.taken_at >= since,
+            columns.pool_table_id.in_(bindparam("table_ids", expanding=True)),
+            columns.taken_at >= bindparam("since"),
             counts(columns),
             columns[_COLUMNS[kind][0]].is_not(None),
         )
         .subquery()
     )
-    query = (
+    return (
         select_columns(newest)
-        .where(newest.c.place <= rows_max)
+        .where(newest.c.place <= bindparam("rows_max"))
         .order_by(newest.c.taken_at, newest.c.with_work, newest.c.id)
     )
-    found: dict[UUID, list[Row[Any]]] = {table_id: [] for table_id in table_ids}
-    for row in session.connection().execute(query):
-        found[row.pool_table_id].append(row)
-    return found

@@ -12,6 +12,7 @@ from ..web.errors import not_found
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Id, VoidIn
 from . import queries, service
 from .admission import Sender
@@ -58,13 +59,16 @@ def list_readings(
     found = queries.page_readings(
         session, table_id=table_id or principal.table_id, venue_id=principal.venue_id, limit=limit, after=after
     )
-    link_next(request, response, found.next)
     operators = principal.venue_id is None and principal.table_id is None
-    items = [
-        reading_out(row, void, venue_id, since_ever=since_ever, with_note=operators or row.sender == principal.name)
-        for row, void, venue_id, since_ever in found.rows
-    ]
-    return ReadingPage(items=items, next=found.next)
+    page = write_page(
+        found,
+        lambda rows: [
+            reading_out(row, void, venue_id, since_ever=since_ever, with_note=operators or row.sender == principal.name)
+            for row, void, venue_id, since_ever in rows
+        ],
+    )
+    link_next(request, response, page.next)
+    return ReadingPage(items=list(page.rows), next=page.next)
 
 
 @router.get("/readings/{reading_id}", responses=problems())

@@ -20,7 +20,7 @@ from pydantic import Field as Limits
 from ..pool_tables.schemas import MeterName
 from ..pricing.ladder import Counting
 from ..tariffs.schemas import PriceIn, PriceOut
-from ..web.batch import Outcome, one_by_one
+from ..web.batch import WHY_REFUSED, Outcome, one_by_one
 from ..web.errors import ProblemOut
 from ..web.schema_types import (
     Count,
@@ -176,7 +176,7 @@ class ReadingResultOut(Out):
     id: Id | None
     outcome: Outcome
     flags: list[Flag]
-    problem: ProblemOut | None
+    problem: Annotated[ProblemOut | None, Limits(description=WHY_REFUSED)]
 
 
 class ReadingResultsOut(Out):

@@ -25,7 +25,7 @@ from ..store.db import lock
 from ..store.sequence import next_number
 from ..venues.rows import VenueRow
 from ..web.batch import Unreadable
-from ..web.errors import Problem, not_found, problem_out
+from ..web.errors import Problem, bound_errors, not_found, problem_out
 from ..webhooks.event import Event
 from ..webhooks.service import publish
 from .admission import AdmissionFacts, Decision, Sender, Stood, decide
@@ -98,7 +98,7 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
             rows.append(sent)
     _insert(session, rows)
     publish(session, [_event(row) for row in rows], now=now)
-    return Recorded(tuple(results), frozenset(row["pool_table_id"] for row in rows))
+    return Recorded(tuple(bound_errors(results)), frozenset(row["pool_table_id"] for row in rows))
 
 
 def results_out(recorded: Recorded) -> ReadingResultsOut:

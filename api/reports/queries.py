@@ -9,8 +9,9 @@ from itertools import islice
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Boolean, Integer, String, and_, func, or_, type_coerce
+from sqlalchemy import Boolean, Integer, String, and_, exists, func, or_, type_coerce
 from sqlalchemy import select as select_columns
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, SQLModel, col, select
 
 from ..collections.facts_digest import facts_digest
@@ -345,7 +346,7 @@ def not_in_the_books(session: Session, *, person: str | None) -> list[Collection
     """Return the collections that were neither settled nor reversed, of one person or of all."""
     query = (
         select(CollectionRow)
-        .where(not_reversed(), col(CollectionRow.id).not_in(select(SettlementRow.collection_id)))
+        .where(not_reversed(), ~exists().where(col(SettlementRow.collection_id) == col(CollectionRow.id)))
         .order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
     )
     return list(session.exec(query if person is None else query.where(CollectionRow.collector == person)).all())
@@ -414,14 +415,14 @@ def _ids_among(names: Iterable[str]) -> list[UUID]:
 
 def _cash_entries(session: Session, *, with_bags: bool = False) -> list[CashEntry]:
     """Return the other entries on cash in bags that were not reversed: all, or those that name bags."""
-    reversed_ids = select(EntryRow.source_id).where(EntryRow.kind == "reversal")
+    reversal = aliased(EntryRow)
     query = (
         select(EntryRow, func.sum(PostingRow.amount_minor))
         .join(PostingRow, col(PostingRow.entry_number) == col(EntryRow.number))
         .where(
             PostingRow.account == "cash_in_bags",
             col(EntryRow.kind).not_in(("collection", "reversal")),
-            col(EntryRow.id).not_in(reversed_ids),
+            ~exists().where(col(reversal.kind) == "reversal", col(reversal.source_id) == col(EntryRow.id)),
         )
         .group_by(col(EntryRow.number))
     )

@@ -1,6 +1,6 @@
 """Reads schedules: what is listed at a venue or a table (W6)."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -69,21 +69,25 @@ def place_of_stay(session: Session, stay: StayRow) -> Place:
 
 def listed_at(session: Session, place: Place) -> Timetable:
     """Return what is listed at a place (W6)."""
-    return _listed(session, place, _schedules_of(session, [place.venue.id]))
+    return _listed(session, place, schedules_of(session, [place.venue.id]))
 
 
-def listed_during(session: Session, stays: Collection[StayRow]) -> dict[UUID, Timetable]:
-    """Return what is listed for a table during each of its stays at a venue, by stay (W6)."""
-    venues = {id_: get_venue(session, id_) for stay in stays if (id_ := stay.venue_id) is not None}
-    rows = _schedules_of(session, venues)
+def listed_during(
+    session: Session, stays: Collection[StayRow], *, venues: Mapping[UUID, VenueRow], schedules: Sequence[ScheduleRow]
+) -> dict[UUID, Timetable]:
+    """Return what is listed for a table during each of its stays at a venue, by stay (W6).
+
+    ``schedules`` are those of these venues, as ``schedules_of`` returns them.
+    """
     return {
-        stay.id: _listed(session, Place(venues[stay.venue_id], None, stay), rows)
+        stay.id: _listed(session, Place(venues[stay.venue_id], None, stay), schedules)
         for stay in stays
         if stay.venue_id is not None
     }
 
 
-def _schedules_of(session: Session, venue_ids: Collection[UUID]) -> Sequence[ScheduleRow]:
+def schedules_of(session: Session, venue_ids: Collection[UUID]) -> Sequence[ScheduleRow]:
+    """Return the schedules of some venues and of their tables, in the order of their publication."""
     query = select(ScheduleRow).where(col(ScheduleRow.venue_id).in_(venue_ids)).order_by(col(ScheduleRow.sequence))
     return session.exec(query).all()
 

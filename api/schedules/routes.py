@@ -9,6 +9,7 @@ from ..web.dependencies import SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Id
 from . import queries
 from .convert import schedule_out
@@ -30,5 +31,6 @@ def list_schedules(
 ) -> SchedulePage:
     """List the schedules of a venue and of its tables in the order of their publication."""
     found = queries.page_schedules(session, venue_id, limit=limit, after=after)
-    link_next(request, response, found.next)
-    return SchedulePage(items=[schedule_out(row) for row in found.rows], next=found.next)
+    page = write_page(found, lambda rows: [schedule_out(row) for row in rows])
+    link_next(request, response, page.next)
+    return SchedulePage(items=list(page.rows), next=page.next)

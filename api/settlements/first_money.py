@@ -109,7 +109,8 @@ def _falls_due(item: FirstMoney, *, begin_on: date, last_on: date) -> list[Claim
     if item.spread:
         amount = _accrued(item, last_on) - _accrued(item, begin_on - _DAY)
         return [Claim("first_money", amount, last_on, item.name)] if amount else []
-    starts = [item.starts_on] if item.per == "once" else takewhile(lambda on: on <= last_on, _starts(item))
+    first = 0 if item.per == "once" else max(0, _period_of(item, begin_on))
+    starts = [item.starts_on] if item.per == "once" else takewhile(lambda on: on <= last_on, _starts(item, first))
     return [Claim("first_money", item.amount, on, item.name) for on in starts if begin_on <= on <= last_on]
 
 
@@ -117,14 +118,23 @@ def _accrued(item: FirstMoney, through_on: date) -> int:
     """Return what the days from ``starts_on`` to ``through_on``, inclusive, come to together."""
     if through_on < item.starts_on:
         return 0
-    starts = list(takewhile(lambda on: on <= through_on, _starts(item)))
-    period, this_on, next_on = len(starts) - 1, starts[-1], _start(item, len(starts))
+    period = _period_of(item, through_on)
+    this_on, next_on = _start(item, period), _start(item, period + 1)
     part = Fraction((through_on - this_on).days + 1, (next_on - this_on).days)
     return item.amount * period + round_half_up(item.amount * part)
 
 
-def _starts(item: FirstMoney) -> Iterator[date]:
-    return (_start(item, period) for period in count())
+def _starts(item: FirstMoney, first: int) -> Iterator[date]:
+    return (_start(item, period) for period in count(first))
+
+
+def _period_of(item: FirstMoney, on: date) -> int:
+    """Return the number of the period that holds a date, below zero before the first."""
+    if item.per == "week":
+        return (on - item.starts_on).days // 7
+    months = (on.year - item.starts_on.year) * 12 + on.month - item.starts_on.month
+    period = months // _MONTHS[item.per]
+    return period - (period >= 0 and _start(item, period) > on)
 
 
 def _start(item: FirstMoney, period: int) -> date:

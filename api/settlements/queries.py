@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
+from sqlalchemy import Text, cast, exists, or_
+from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
 from ..ledger.service import loan_balance
@@ -13,7 +15,7 @@ from ..venues.service import is_of_the_route, tax_area_on
 from .agreement import Agreement, SettlesOn
 from .carried_forward import Claim
 from .convert import compile_agreement, settled_of
-from .opening_state import SettlingFacts, waiting_of
+from .opening_state import Settled, SettlingFacts, waiting_of
 from .rows import AgreementRow, ReversalRow, SettlementRow
 
 
@@ -44,7 +46,7 @@ def load_settling(
     return SettlingFacts(
         versions=tuple(versions_of(session, venue)) if is_of_the_route(venue, trading_on) else (),
         tax_area=tax_area_on(session, venue.id, trading_on),
-        settled=tuple(settled_of(row) for row in _not_reversed(session, venue.id)),
+        settled=_settled(session, venue.id),
         replaced=None if replaced is None else settled_of(replaced),
         loan_minor=loan_balance(session, venue_id=venue.id, currency=currency),
     )
@@ -59,9 +61,9 @@ def waiting_claims(
     session: Session, venue_id: UUID, *, until_on: date | None = None, revisions: Collection[Claim] = ()
 ) -> tuple[Claim, ...]:
     """Return the claims that wait for a venue's next settlement, after those on trading dates up to ``until_on`` (D2)."""
-    rows = [row for row in _not_reversed(session, venue_id) if until_on is None or row.trading_on <= until_on]
+    rows = [row for row in _settled(session, venue_id) if until_on is None or row.trading_on <= until_on]
     known = [claim for claim in revisions if until_on is None or claim.due_on <= until_on]
-    return waiting_of([settled_of(row) for row in rows], known)
+    return waiting_of(rows, known)
 
 
 def settled_on_expectation(session: Session, venue_id: UUID) -> list[OnExpectation]:
@@ -77,10 +79,30 @@ def settled_on_expectation(session: Session, venue_id: UUID) -> list[OnExpectati
     ]
 
 
+def _settled(session: Session, venue_id: UUID) -> tuple[Settled, ...]:
+    """Return the settlements of a venue that the next goes on from: those with a claim or a reckoned period.
+
+    The others, most of them under most agreements, change nothing that waits.
+    """
+    columns = (
+        col(SettlementRow.trading_on),
+        col(SettlementRow.carried_in),
+        col(SettlementRow.carried_forward),
+        col(SettlementRow.reckoned),
+        col(SettlementRow.loan_before_minor),
+    )
+    query = select_columns(*columns).where(
+        col(SettlementRow.venue_id) == venue_id,
+        or_(*(cast(column, Text) != "[]" for column in columns[1:4])),
+        ~exists().where(col(ReversalRow.collection_id) == col(SettlementRow.collection_id)),
+    )
+    return tuple(settled_of(row) for row in session.execute(query.order_by(col(SettlementRow.sequence))))
+
+
 def _not_reversed(session: Session, venue_id: UUID) -> list[SettlementRow]:
     query = select(SettlementRow).where(
         SettlementRow.venue_id == venue_id,
-        col(SettlementRow.collection_id).not_in(select(ReversalRow.collection_id)),
+        ~exists().where(col(ReversalRow.collection_id) == col(SettlementRow.collection_id)),
     )
     return list(session.exec(query.order_by(col(SettlementRow.sequence))).all())
 

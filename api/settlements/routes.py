@@ -10,6 +10,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Id
 from . import convert, service
 from .schemas import AgreementIn, AgreementOut, AgreementPage
@@ -51,5 +52,6 @@ def list_agreements(
 ) -> AgreementPage:
     """Versions of a venue's agreement in the order of their publication."""
     found = service.page_agreements(session, venue_id, limit=limit, after=after)
-    link_next(request, response, found.next)
-    return AgreementPage(items=[convert.agreement_out(row) for row in found.rows], next=found.next)
+    page = write_page(found, lambda rows: [convert.agreement_out(row) for row in rows])
+    link_next(request, response, page.next)
+    return AgreementPage(items=list(page.rows), next=page.next)

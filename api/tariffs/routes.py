@@ -9,6 +9,7 @@ from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Id
 from . import service
 from .schemas import CountingCheckIn, CountingCheckOut, TariffCheckOut, TariffIn, TariffOut, TariffPage
@@ -57,8 +58,9 @@ def list_tariffs(
 ) -> TariffPage:
     """List the published tariffs in the order of their publication."""
     found = service.page_tariffs(session, limit=limit, after=after)
-    link_next(request, response, found.next)
-    return TariffPage(items=[service.tariff_out(row) for row in found.rows], next=found.next)
+    page = write_page(found, lambda rows: [service.tariff_out(row) for row in rows])
+    link_next(request, response, page.next)
+    return TariffPage(items=list(page.rows), next=page.next)
 
 
 @router.get("/tariffs/{tariff_id}", responses=problems())

@@ -9,6 +9,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import Limit, link_next
+from ..web.pagination import write_page
 from . import service
 from .convert import tax_area_out
 from .schemas import TaxAreaCode, TaxAreaIn, TaxAreaOut, TaxAreasOut
@@ -36,5 +37,6 @@ def list_tax_areas(
 ) -> TaxAreasOut:
     """List the tax areas by code, with their rates by date."""
     found = service.page_tax_areas(session, limit=limit, after=after)
-    link_next(request, response, found.next)
-    return TaxAreasOut(items=[tax_area_out(row) for row in found.rows], next=found.next)
+    page = write_page(found, lambda rows: [tax_area_out(row) for row in rows])
+    link_next(request, response, page.next)
+    return TaxAreasOut(items=list(page.rows), next=page.next)

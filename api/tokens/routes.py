@@ -12,6 +12,7 @@ from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route, operations_for
 from ..web.page_parameters import After, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Id, value_or
 from . import service
 from .schemas import (
@@ -79,8 +80,9 @@ def list_tokens(
 ) -> TokenPage:
     """List the tokens in the order in which they were made; never the tokens themselves."""
     found = service.page_tokens(session, limit=limit, after=after)
-    link_next(request, response, found.next)
-    return TokenPage(items=[service.token_out(row) for row in found.rows], next=found.next)
+    page = write_page(found, lambda rows: [service.token_out(row) for row in rows])
+    link_next(request, response, page.next)
+    return TokenPage(items=list(page.rows), next=page.next)
 
 
 @router.delete("/tokens/{token_id}", status_code=204, responses=problems())
@@ -120,8 +122,9 @@ def list_sheet_links(
 ) -> SheetLinkPage:
     """List the sheet links in the order in which they were made; never their addresses."""
     found = service.page_sheet_links(session, limit=limit, after=after)
-    link_next(request, response, found.next)
-    return SheetLinkPage(items=service.sheet_links_out(session, found.rows), next=found.next)
+    page = write_page(found, lambda rows: service.sheet_links_out(session, rows))
+    link_next(request, response, page.next)
+    return SheetLinkPage(items=list(page.rows), next=page.next)
 
 
 @router.delete("/sheet-links/{sheet_link_id}", status_code=204, responses=problems())

@@ -9,6 +9,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import TEXT_PATTERN, Date, Id, value_or
 from ..worklist.service import catch_up
 from . import queries, service
@@ -48,11 +49,11 @@ def list_trips(
     """List trips in the order in which they were made; a collector sees those given to them."""
     own = _own(principal)
     found = queries.page_trips(session, person=person if own is None else own, on=on, limit=limit, after=after)
-    link_next(request, response, found.next)
     ids = [row.id for row in found.rows]
     ends, names = queries.ends_of(session, ids), queries.venue_names(session, ids)
-    items = [trip_line_out(row, ends.get(row.id), names[row.id]) for row in found.rows]
-    return TripPage(items=items, next=found.next)
+    page = write_page(found, lambda rows: [trip_line_out(row, ends.get(row.id), names[row.id]) for row in rows])
+    link_next(request, response, page.next)
+    return TripPage(items=list(page.rows), next=page.next)
 
 
 @router.get("/trips/{trip_id}", responses=problems())

@@ -14,6 +14,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Id
 from . import service
 from .convert import venue_out
@@ -50,8 +51,9 @@ def list_venues(
 
     Only owners, collectors and accountants see notes."""
     found = service.page_venues(session, departed=departed, limit=limit, after=after, only_venues=principal.only_venues)
-    link_next(request, response, found.next)
-    return VenuePage(items=_venues_out(session, found.rows, principal, now), next=found.next)
+    page = write_page(found, lambda rows: _venues_out(session, rows, principal, now))
+    link_next(request, response, page.next)
+    return VenuePage(items=list(page.rows), next=page.next)
 
 
 @router.get("/venues/{venue_id}", responses=problems())

@@ -18,11 +18,12 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from ..pricing.errors import DomainError
-from .errors import Problem, ProblemOut, from_validation, problem_out
+from .errors import Problem, ProblemOut, bound_errors, from_validation, problem_out
 from .schema_types import UUID_PATTERN, Id, Out, must_match
 
 Outcome = Literal["recorded", "duplicate", "refused"]
 T = TypeVar("T")
+WHY_REFUSED = "Why it was refused, as sending it alone would answer; past the first 100 mistakes of an answer `more_errors` alone."
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +39,7 @@ class ItemResultOut(Out):
 
     id: Annotated[Id | None, Field(description="The item's id; null where it had none that can be read.")]
     outcome: Outcome
-    problem: Annotated[ProblemOut | None, Field(description="Why it was refused, as sending it alone would answer.")]
+    problem: Annotated[ProblemOut | None, Field(description=WHY_REFUSED)]
 
 
 class BatchResultsOut(Out):
@@ -82,7 +83,7 @@ def record_each(
         places.sort(key=lambda place: key(items[place]))
     for place in places:
         results[place] = _record_one(session, items[place], record)
-    outcomes = [results[place] for place in range(len(items))]
+    outcomes = bound_errors(results[place] for place in range(len(items)))
     counts = [result.outcome for result in outcomes]
     return BatchResultsOut(
         results=outcomes,

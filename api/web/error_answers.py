@@ -119,7 +119,7 @@ def problem_page(code: str) -> HTMLResponse:
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         "<style>body{font:1.1rem/1.6 system-ui,sans-serif;max-width:40rem;margin:3rem auto;padding:0 1rem;"
         "color:#1c2b24}code{background:#e8f0ec;padding:.1em .3em;border-radius:.2em}</style></head>"
-        f"<body><h1>{title}</h1><p><code>{html.escape(code)}</code>, status {kind.status}</p><p>{text}</p></body></html>"
+        f"<body><main><h1>{title}</h1><p><code>{html.escape(code)}</code>, status {kind.status}</p><p>{text}</p></main></body></html>"
     )
 
 

@@ -9,8 +9,8 @@
 
 import json
 import re
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Protocol, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -21,6 +21,7 @@ from .redaction import without_tokens
 from .schema_types import IN_WORDS
 
 ERRORS_MAX = 100
+_TEXT_LENGTH_MAX = 1000
 _DETAIL_LENGTH_MAX = 1000
 
 
@@ -101,8 +102,48 @@ def problem_out(problem: Problem | DomainError) -> ProblemOut:
 
 
 def _error_out(fault: Fault) -> ErrorOut:
-    told = (without_tokens(text) for text in (fault.where or "body", fault.found, fault.expected))
+    told = (_short(without_tokens(text)) for text in (fault.where or "body", fault.found, fault.expected))
     return ErrorOut(**dict(zip(("where", "found", "expected"), told, strict=True)))
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _TEXT_LENGTH_MAX else f"{text[: _TEXT_LENGTH_MAX - 1]}…"
+
+
+class _Result(Protocol):
+    @property
+    def problem(self) -> ProblemOut | None: ...
+
+    def model_copy(self, *, update: Mapping[str, Any]) -> Self: ...
+
+
+_R = TypeVar("_R", bound=_Result)
+
+
+def bound_errors(results: Iterable[_R]) -> list[_R]:
+    """Return results of which the first 100 mistakes are told; of a later one only how many there are."""
+    kept = list(results)
+    problems = bound_problems(result.problem for result in kept)
+    return [
+        result if result.problem is problem else result.model_copy(update={"problem": problem})
+        for result, problem in zip(kept, problems, strict=True)
+    ]
+
+
+def bound_problems(problems: Iterable["ProblemOut | None"]) -> list["ProblemOut | None"]:
+    """Return the problems of one answer's results, None for a result without one, bounded in the same way."""
+    left = ERRORS_MAX
+    bounded = []
+    for problem in problems:
+        found = 0 if problem is None else max(1, len(problem.errors))
+        if problem is not None and (left == 0 or len(problem.errors) > left):
+            more = problem.more_errors + len(problem.errors) - left
+            problem = problem.model_copy(
+                update={"errors": problem.errors[:left], "more_errors": more, "detail": problem.title}
+            )
+        bounded.append(problem)
+        left -= min(left, found)
+    return bounded
 
 
 READ_AS_TEXT = (".html", ".svg", ".ics")

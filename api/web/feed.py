@@ -4,6 +4,7 @@ Ask again after the number of the last item that you have: nothing is skipped, a
 changed since does not come again.
 """
 
+from operator import attrgetter
 from typing import Annotated, Generic, TypeVar
 from uuid import UUID
 
@@ -38,7 +39,7 @@ def page_changes(session: Session, feed: Feed, *, limit: int, after: int) -> Pag
     """Return what has changed after a number, the oldest change first."""
     query = select(LastChangeRow).where(LastChangeRow.feed == feed, LastChangeRow.number > after)
     rows = session.exec(query.order_by(col(LastChangeRow.number)).limit(limit + 1)).all()
-    return Page(rows[:limit], rows[limit - 1].number if len(rows) > limit else None)
+    return Page(rows[:limit], rows[limit - 1].number if len(rows) > limit else None, attrgetter("number"))
 
 
 def subjects(found: Page[LastChangeRow]) -> list[UUID]:

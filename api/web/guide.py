@@ -20,12 +20,22 @@ from .errors import not_found
 
 router = APIRouter(prefix="/guide", include_in_schema=False)
 
-PAGES = ("first-day", "owner", "collector", "venue", "accountant", "client", "operations")
+PAGES = ("first-day", "owner", "collector", "venue", "accountant", "spreadsheet", "client", "operations")
 """The pages, in the order of the index."""
 
 FOLDER = Path(__file__).parent / "guide_pages"
 
-_CAPTIONS = {"http": "Request", "json": "Answer", "text": "Answer", "sh": "Command line"}
+_CAPTIONS = {
+    "http": "Request",
+    "json": "Answer",
+    "text": "Answer",
+    "sh": "Command line",
+    "powershell": "Command line of Windows",
+    "calc": "Cells of LibreOffice",
+    "excel": "Cells of Excel",
+    "powerquery": "Power Query",
+    "sheets": "Cells of Google Sheets",
+}
 _CONTENT_SECURITY = (
     "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )

@@ -116,7 +116,7 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
             if "requestBody" in operation:
                 operation["responses"].setdefault("408", _described(408))
             _offer_csv_options(operation)
-            _open_to_all(operation)
+            _say_who_may_ask(operation)
             if address.endswith(READ_AS_TEXT):
                 _refuse_in_text_alone(operation)
             for parameter in operation.get("parameters", []):
@@ -179,9 +179,13 @@ def _open_answers(schemas: dict[str, Any]) -> None:
             del schema["additionalProperties"]
 
 
-def _open_to_all(operation: dict[str, Any]) -> None:
-    """Say of an operation that needs no token that it needs none."""
-    operation.setdefault("security", [])
+def _say_who_may_ask(operation: dict[str, Any]) -> None:
+    """Name the ways to send a token, and say of an operation that needs none that it does not.
+
+    Bearer is last: a generated client that was given a token may write the header once for each way.
+    """
+    ways = operation.setdefault("security", [])
+    ways.sort(key=lambda way: "HTTPBearer" in way)
 
 
 def _show_answer(operation: dict[str, Any]) -> None:

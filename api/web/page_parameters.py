@@ -7,7 +7,9 @@ from fastapi import Query, Request, Response
 
 from .schema_types import INT64_MAX, Id
 
-Limit = Annotated[int, Query(ge=1, le=500, description="How many items at most.")]
+Limit = Annotated[
+    int, Query(ge=1, le=500, description="How many items at most; a page of more than 1 MB ends earlier.")
+]
 
 After = Annotated[Id | None, Query(description="The `next` of the page before.")]
 

@@ -15,7 +15,7 @@ from sqlmodel import Session, SQLModel, col
 from ..collections.queries import StoredBoxes, judge_boxes, load_boxes
 from ..collections.rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
 from ..collections.table_finding import TableFinding
-from ..controllers.queries import KEYED_IN_ORDER
+from ..controllers.queries import KEYED_IN_ORDER, StoredMachine
 from ..controllers.rows import KeyingRow, KeyingVoidRow
 from ..health.levels import Levels
 from ..health.queries import StoredTable, facts_of, levels_in_force, load_tables
@@ -164,7 +164,7 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
     power = table.profile.get("power") or {}
     place = None if health.in_workshop else Place(venue, table, last)
     listed = health.sells.listed if health.sells else listed_at(session, place) if place else None
-    judged = _judged(session, stored.collected)
+    judged = _judged(session, stored.collected, machine=stored.table.machine)
     keyings, blank_since = stored.keyings, stored.new_board_at
     if blank_since is not None and keyings.keyed is not None and keyings.keyed.keyed_at < blank_since:
         keyings = _Keyings()
@@ -351,11 +351,11 @@ def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, StoredBoxe
     return load_boxes(session, [(row.collection_id, row.pool_table_id) for row in session.execute(query)])
 
 
-def _judged(session: Session, boxes: StoredBoxes | None) -> list[CountedTable]:
+def _judged(session: Session, boxes: StoredBoxes | None, *, machine: StoredMachine) -> list[CountedTable]:
     """Return the last collections of a table as they are judged now, in time order."""
     if boxes is None:
         return []
-    findings = judge_boxes(session, boxes)
+    findings = judge_boxes(session, boxes, machine=machine)
     rows = sorted((row for row, _ in boxes.rows), key=lambda row: (row.collected_at, row.id))
     return [_collected_of(row, findings[row.id]) for row in rows]
 

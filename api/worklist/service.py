@@ -14,7 +14,7 @@
 """
 
 import logging
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any, Literal
@@ -37,6 +37,7 @@ from ..venues.service import calendar_of
 from ..web.auth import Principal
 from ..web.errors import Problem, http_problem, not_found
 from ..web.feed import page_changes, subjects
+from ..web.pagination import Page, write_page
 from ..web.schema_types import value_or
 from ..webhooks.event import Event
 from ..webhooks.service import publish
@@ -144,15 +145,24 @@ def page_work(session: Session, wanted: WorkFilter, *, now: datetime, by_venue: 
         .order_by(col(WorkRow.due_at), col(WorkRow.id))
     )
     rows = session.exec(query).all()
-    items = [
-        work_out(row, label=label, venue=venue, contact=contact) for row, label, venue, contact in rows[: wanted.limit]
-    ]
-    more = len(rows) > wanted.limit
-    next_ = str(Cursor(items[-1].due_at, items[-1].id)) if more else None
+    next_ = _cursor_of(rows[wanted.limit - 1]) if len(rows) > wanted.limit else None
+    written = write_page(Page(rows[: wanted.limit], next_, _cursor_of), _works_out)
+    items = list(written.rows)
     groups = groups_out(items) if by_venue else None
     return WorklistOut(
-        items=items if groups is None else _by_venue(items, groups), groups=groups, next=next_, waiting=waiting(session)
+        items=items if groups is None else _by_venue(items, groups),
+        groups=groups,
+        next=written.next,
+        waiting=waiting(session),
     )
+
+
+def _cursor_of(row: tuple[WorkRow, Any, Any, Any]) -> str:
+    return str(Cursor(row[0].due_at, row[0].id))
+
+
+def _works_out(rows: Iterable[tuple[WorkRow, str, str, str]]) -> list[WorkOut]:
+    return [work_out(row, label=label, venue=venue, contact=contact) for row, label, venue, contact in rows]
 
 
 def all_work(session: Session, wanted: WorkFilter, *, now: datetime, by_venue: bool = False) -> list[WorkOut]:
@@ -193,7 +203,8 @@ def page_work_changes(session: Session, *, limit: int, after: int, by: Principal
         row.id: (row, work_out(row, label=label, venue=venue, contact=contact))
         for row, label, venue, contact in session.exec(query).all()
     }
-    return WorkChangePage(items=[work_change_out(row, work.get(row.subject_id)) for row in found.rows], next=found.next)
+    written = write_page(found, lambda rows: [work_change_out(row, work.get(row.subject_id)) for row in rows])
+    return WorkChangePage(items=list(written.rows), next=written.next)
 
 
 def assign_work(session: Session, work_id: UUID, *, person: str, by: Principal, now: datetime) -> WorkOut:

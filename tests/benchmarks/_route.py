@@ -2,7 +2,8 @@
 
 - The venue has tables with a battery, a controller and two meters, an agreement, a collection a week, and readings at
   even distances; its work and its earnings are worked out. The same sizes give the same rows.
-- Every venue gets these rows under ids of its own, as if all had been recorded week by week, one venue after the other.
+- Every venue gets these rows under ids of its own, as if all had been recorded week by week, one venue after the other;
+  one collector comes to forty venues.
   The digests of collections and settlements and the chain of entries are made by the service's own functions.
 - ``fill`` asks the service afterwards whether the books hold (``GET /v1/ledger/verify``), and fails where they do not.
 """
@@ -49,7 +50,8 @@ _OF_EACH = (
     "ledger_posting", "ledger_entry", "settlement", "earned_box", "earned_part", "work", "last_change",
 )  # fmt: skip
 _NUMBERS = ("sequence", "number", "arrival", "entry_number")
-_NAMES = ("name", "books_name")
+_NAMES = ("name", "books_name", "bag")
+_VENUES_OF_A_COLLECTOR = 40
 _COUNTED_ONCE = ("tariffs", "settings")
 _APART = 0x9E37_79B9_7F4A_7C15_F39C_C060_5CED_C835
 """Between the ids of two venues: an odd number, so that they never meet and lie scattered, as random ids do."""
@@ -241,6 +243,8 @@ class _Writer:
             return lambda venue: (value - 1) * self._venues + venue + 1
         if column in _NAMES and isinstance(value, str):
             return lambda venue: f"{value} {venue}"
+        if column == "collector":
+            return lambda venue: f"{value} {venue // _VENUES_OF_A_COLLECTOR}"
         if isinstance(value, list | dict) and any(str(id_) in json.dumps(value) for id_ in self._own):
             return partial(self._renamed, json.dumps(value))
         return None

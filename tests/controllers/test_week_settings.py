@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, time
+from itertools import pairwise, product
+from random import Random
+from time import process_time
 
 import pytest
 from baizebook.controllers.convert import cannot_hold_out, day_out, plan_out
-from baizebook.controllers.fit import CannotHold, Fitted, fit
+from baizebook.controllers.fit import CannotHold, Fitted, _fewest_wrong_minutes, fit
 from baizebook.controllers.found_days import read_days
 from baizebook.controllers.plan import plan
-from baizebook.controllers.week_settings import dated_windows, listed_week
+from baizebook.controllers.week_settings import Prices, SettingsWindow, dated_windows, listed_week, tidy
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver, controller_of
 from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing.errors import DomainError
@@ -150,6 +154,33 @@ def test_of_too_many_windows_those_stay_with_which_the_fewest_minutes_are_wrong(
     assert limitation.code == "too_many_windows"
     assert limitation.instead == "the table sells 1 game for 0.75"
     assert [(place.day, place.starts, place.ends) for place in places] == [("fri", 1200, 1440), ("sat", 0, 120)]
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_no_choice_of_windows_is_right_for_more_minutes(seed: int) -> None:
+    chance = Random(seed)
+    sold = [Prices(Ladder((Rung(100 + n, 1),), "repeat")) for n in range(chance.randint(2, 3))]
+    cuts = [0, *sorted(chance.sample(range(60, 1440, 60), chance.randint(3, 5))), 1440]
+    wanted = tidy(SettingsWindow(starts, ends, chance.choice(sold)) for starts, ends in pairwise(cuts))
+    most = chance.randint(1, 4)
+
+    def right(prices: Sequence[Prices]) -> int:
+        return sum(w.ends - w.starts for w, one in zip(wanted, prices, strict=True) if w.prices == one)
+
+    def windows(prices: Sequence[Prices]) -> int:
+        return 1 + sum(one != other for one, other in pairwise(prices))
+
+    best = max(right(tried) for tried in product(sold, repeat=len(wanted)) if windows(tried) <= most)
+    held = _fewest_wrong_minutes(wanted, most)
+    assert len(held) <= most
+    assert right([next(h.prices for h in held if w.starts < h.ends) for w in wanted]) == best
+
+
+def test_a_day_of_400_windows_is_held_within_half_a_second() -> None:
+    wanted = [SettingsWindow(n * 3, n * 3 + 3, Prices(Ladder((Rung(100 + n, 1),), "repeat"))) for n in range(480)]
+    began = process_time()
+    assert len(_fewest_wrong_minutes(wanted, 48)) == 48
+    assert process_time() - began < 0.5
 
 
 def test_time_paid_afterwards_is_never_held_and_what_is_sold_beside_it_is() -> None:

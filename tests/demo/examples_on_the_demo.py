@@ -40,10 +40,11 @@ def answers_to_examples(now: datetime, kind: str = "sqlite") -> Iterator[tuple[s
             store_nothing(client)
             for path, item in app.openapi()["paths"].items():
                 for method, operation in item.items():
-                    yield operation["operationId"], operation, _send(client, method, path, operation)
+                    yield operation["operationId"], operation, send_example(client, method, path, operation)
 
 
-def _send(client: TestClient, method: str, path: str, operation: dict[str, Any]) -> Response:
+def send_example(client: TestClient, method: str, path: str, operation: dict[str, Any]) -> Response:
+    """Send the example of an operation, as its description in the contract has it."""
     given: dict[str, dict[str, Any]] = {"path": {}, "query": {}, "header": {}}
     for parameter in operation.get("parameters", []):
         if "example" in parameter:

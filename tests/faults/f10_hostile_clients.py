@@ -1,4 +1,4 @@
-"""F10: behind the proxy of the README hostile clients are dropped within 20 seconds or refused, store nothing, and others hardly notice."""
+"""F10: behind the proxy of the guide hostile clients are dropped within 20 seconds or refused, store nothing, and others hardly notice."""
 
 import json
 import socket

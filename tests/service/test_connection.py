@@ -1,4 +1,4 @@
-"""Hostile clients, through a real nginx with the README's settings: dropped or refused, and others do not notice."""
+"""Hostile clients, through a real nginx with the guide's settings: dropped or refused, and others do not notice."""
 
 import contextlib
 import gzip

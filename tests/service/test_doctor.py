@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from datetime import timedelta
-from pathlib import Path
 from uuid import uuid4
 
 import pytest
@@ -11,14 +10,14 @@ from baizebook.migrations.all_rows import metadata
 from baizebook.ops.check import APPEND_ONLY, Finding, check_books, examine, sqlite_version
 from baizebook.store import migrate
 from baizebook.store.db import make_engine, writing
+from baizebook.web.guide import FOLDER
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, create_engine, event, make_url, text
 
 from tests.conftest import NOON, Route, Run
 from tests.databases import empty_sqlite, postgres_database, settings_for, sqlite_database
-
-ROOT = Path(__file__).parents[2]
+from tests.serving import free_port
 
 
 def found_bad(app: FastAPI) -> dict[str, str]:
@@ -224,20 +223,21 @@ def test_the_service_does_not_start_without_its_guards(
 ) -> None:
     started: list[int] = []
     monkeypatch.setattr("baizebook.ops.serve.serve", lambda *, port, **_: started.append(port))
-    assert run("serve", "--port", "1")[0] == 0
+    ports = free_port(), free_port()
+    assert run("serve", "--port", str(ports[0]))[0] == 0
     if engine.dialect.name == "sqlite":
         execute(engine, "DROP TRIGGER ledger_posting_no_delete")
     else:
         execute(engine, "DROP TRIGGER ledger_posting_no_change ON ledger_posting")
-    status, _, complaint = run("serve", "--port", "2")
-    assert (status, started) == (1, [1])
+    status, _, complaint = run("serve", "--port", str(ports[1]))
+    assert (status, started) == (1, [ports[0]])
     assert "guard of ledger_posting: Not guarded against " in complaint
     assert "The service does not start like this." in complaint
 
 
 def test_a_role_that_owns_nothing_can_serve_with_the_rights_that_the_readme_names() -> None:
-    readme = (ROOT / "README.md").read_text()
-    block = readme.split("```sql\n")[1].split("```")[0]
+    guide = (FOLDER / "operations.md").read_text()
+    block = guide.split("```sql\n")[1].split("```")[0]
     role = f"baizebook_service_{uuid4().hex[:8]}"
     with postgres_database() as url:
         owner = make_engine(settings_for(url))

@@ -1,5 +1,7 @@
 """``baizebook demo``: load the invented route, answer one question, then serve."""
 
+import os
+
 from ...demo.load import hand_out, is_loaded, load, owner_token
 from ...demo.show import answered_question, requests_to_paste
 from ...store import clock, migrate
@@ -30,7 +32,8 @@ def demo(*, host: str, port: int, no_serve: bool) -> int:
     base_url = address(host, port) or "http://127.0.0.1:8000"
     with reading(get_engine()) as session:
         say(answered_question(session, now=now) + "\n")
-        say(requests_to_paste(session, base_url=base_url, token=token, now=now) + "\n")
+        requests = requests_to_paste(session, base_url=base_url, token=token, now=now, windows=os.name == "nt")
+        say(requests + "\n")
     if no_serve:
         return 0
     return serve_at(host=host, port=port, workers=1, is_new=is_new)
