@@ -8,8 +8,6 @@ from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Row
-
 from ..pricing import format_money
 from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.money import in_currency, parse_money
@@ -222,8 +220,8 @@ def settlement_out(row: SettlementRow, currency: str) -> SettlementOut:
     )
 
 
-def settled_of(row: SettlementRow | Row[Any]) -> Settled:
-    """Return a stored settlement, or its columns, as the value that the next one goes on from."""
+def settled_of(row: Any) -> Settled:
+    """Return a stored settlement (its row, or a result with its columns) as the value that the next one goes on from."""
     return Settled(
         trading_on=row.trading_on,
         carried_in=_read_claims(row.carried_in),
