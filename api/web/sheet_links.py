@@ -46,6 +46,11 @@ class Opened:
     part: str
 
     @property
+    def path(self) -> str:
+        """Return the path by which the caller came: an address in the answer must be one that the caller can open."""
+        return f"/s/{self.secret}/{self.part}"
+
+    @property
     def role(self) -> Role:
         """Return the role as which the link acts there."""
         return _PARTS[self.part][1] if self.part in _PARTS else "reader"
