@@ -27,9 +27,9 @@ def sentence(found: Found, proposed: int) -> str:
     """Say how many ladders meet the aims."""
     if not found.met:
         return f"No ladder of {found.searched} meets all aims: lower least_an_hour, or allow a higher first price."
-    ladders = "ladder meets" if found.met == 1 else "ladders meet"
-    noun = "proposal" if proposed == 1 else "proposals"
-    return f"{found.met} {ladders} the aims, of {found.searched} looked at; {proposed} {noun}, each best by a measure."
+    meet = f"{found.met} {'meets' if found.met == 1 else 'meet'}"
+    best = "1 is proposed, the best" if proposed == 1 else f"{proposed} are proposed, each the best"
+    return f"Of {found.searched} ladders tried, {meet} the aims; {best} by a measure."
 
 
 def lines_of(one: Measured, aims: Aims, kind: Prepaid, currency: str) -> list[str]:
@@ -58,9 +58,9 @@ def gives_up(one: Measured, found: Found, currency: str) -> list[str]:
         most, mine = _rate(best["an_hour"], currency), _rate(one.an_hour, currency)
         said.append(f"An hour at full use brings at least {mine}; another ladder brings {most}.")
     if one.bonus < best["bonus"]:
+        mine = f"{_percent(one.bonus)} % more" if _percent(one.bonus) else "no more"
         said.append(
-            f"The notes buy {_percent(one.bonus)} % more than the first price sells; "
-            f"with another ladder {_percent(best['bonus'])} %."
+            f"A note buys {mine} than at the first price; with another ladder {_percent(best['bonus'])} % more."
         )
     if one.few_coins < best["few_coins"]:
         said.append(f"The first price takes {-one.few_coins} coins and notes; another takes {-best['few_coins']}.")

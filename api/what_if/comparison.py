@@ -16,7 +16,7 @@ from ..pricing.ladder import count_of
 from ..pricing.money import round_half_up
 from ..pricing.work import STEPS_OF_A_QUESTION, Work
 from .intake_bought import Assumed, Bought, at_elasticity, bought, break_even_share
-from .paired_windows import ALL_WEEK, PairedWindow
+from .paired_windows import ALL_WEEK, PairedWindow, spoken
 
 Prepaid = Literal["games", "minutes"]
 KINDS: tuple[Prepaid, ...] = ("games", "minutes")
@@ -128,24 +128,24 @@ def _as_games(side: Sold, across: bool, pace: int | None) -> Fraction:
 
 def sentence_of(one: Compared, intake: Intake, currency: str) -> str:
     """Say what past intake would have bought under the other prices, and where they break even."""
-    where = "" if one.window.when == ALL_WEEK else f"At {one.window.when}, "
+    where = "" if one.window.when == ALL_WEEK else f"Priced as on {spoken(one.window.when)}, "
     money = f"{format_money(intake.total, currency)} {currency}"
     if not intake.total:
+        where = "" if not where else f"{where.removeprefix('Priced as on ').removesuffix(', ')}: "
         return _sentence(f"{where}nothing was put in to compare by; {_first_prices(one, currency)}.")
     if one.break_even is None:
         return _sentence(f"{where}the {money} put in buys nothing under one of the two lists.")
-    opening = (
-        f"{where}the {money} put in would have bought {count_of(one.other.intake.units, one.other.kind)} "
-        f"instead of {_current(one)}"
-    )
-    opening = _sentence(opening)
+    bought = f"{where}the {money} put in would have bought {count_of(one.other.intake.units, one.other.kind)}"
+    if not one.break_even and one.current.kind == one.other.kind:
+        return _sentence(f"{bought}, as many as now.")
+    opening = _sentence(f"{bought} instead of {_current(one)}")
     if one.break_even > 0:
         return (
             f"{opening}: the other prices bring in more unless more than {percent(one.break_even)} % of play is lost."
         )
     if one.break_even < 0:
         return f"{opening}: the other prices bring in less unless play grows by more than {percent(-one.break_even)} %."
-    return f"{opening}: nothing changes."
+    return f"{opening}: the other prices bring in the same."
 
 
 def _current(one: Compared) -> str:
@@ -178,19 +178,29 @@ def whole_sentence(found: Sequence[Compared], windows: Sequence[PairedWindow], i
     if not shares:
         return f"Nothing was put in at that time to compare by; {len(found)} windows and kinds are listed."
     low, high = min(shares), max(shares)
-    money = f"the {format_money(intake.total, currency)} {currency} put in"
+    money = f"{format_money(intake.total, currency)} {currency} put in"
     if low == high == 0:
-        return f"Under the other prices {money} buys the same in every window."
+        return f"Under the other prices the {money} buys as much as now in every window."
+    return f"Going by the {money}, {_play_may(low, high)}."
+
+
+def _play_may(low: Fraction, high: Fraction) -> str:
+    """Say by how much play may fall, or must grow, before the other prices bring in the same; shares of play."""
+    which = "" if low == high else ", depending on the window and the kind"
+    if low >= 0:
+        return f"play may fall by {_from_to(low, high)} before the other prices bring in less{which}"
+    if high <= 0:
+        return f"play must grow by {_from_to(-high, -low)} before the other prices bring in more{which}"
     return (
-        f"Depending on the window and the kind, {money} breaks even under the other prices where play "
-        f"{_change_that_evens(low)} to {_change_that_evens(high)}."
+        f"under the other prices play must grow by up to {percent(-low)} % in some windows and kinds, and may fall by up "
+        f"to {percent(high)} % in others"
     )
 
 
-def _change_that_evens(share: Fraction) -> str:
-    if share < 0:
-        return f"grows by {percent(-share)} %"
-    return f"falls by {percent(share)} %" if share else "stays as it is"
+def _from_to(low: Fraction, high: Fraction) -> str:
+    if low == high:
+        return f"{percent(high)} %"
+    return f"{percent(low)} to {percent(high)} %" if low else f"up to {percent(high)} %"
 
 
 def percent(share: Fraction) -> str:

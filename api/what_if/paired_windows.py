@@ -16,6 +16,7 @@ from ..pool_tables.controller_days import A_DAY, DAYS
 from ..pricing import Schedule, Tariff
 
 ALL_WEEK = "all week"
+_NAMES = dict(zip(DAYS, ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"), strict=True))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +90,19 @@ def _in_words(spans: Sequence[tuple[int, int, int]], opens: int) -> str:
             days = DAYS[first] if first == last else f"{DAYS[first]}-{DAYS[last]}"
             words.append(" ".join([days, *(_span(start, end, opens) for start, end in times)]).removesuffix(" "))
     return ", ".join(words)
+
+
+def spoken(when: str) -> str:
+    """Return times of the week as they are read aloud: ``Monday to Thursday 15:00 to 18:00``."""
+    return "; ".join(_spoken(*group.split(" ")) for group in when.split(", "))
+
+
+def _spoken(days: str, *times: str) -> str:
+    first, _, last = days.partition("-")
+    names = [_NAMES[first]]
+    if last:
+        names += ["to" if DAYS.index(last) - DAYS.index(first) > 1 else "and", _NAMES[last]]
+    return " ".join([*names, *([" and ".join(time.replace("-", " to ") for time in times)] if times else [])])
 
 
 def _runs(of_day: dict[int, list[tuple[int, int]]]) -> list[tuple[list[tuple[int, int]], int, int]]:

@@ -33,7 +33,7 @@ def test_ladders_are_proposed_with_why_and_what_they_give_up(at_noon: TestClient
         "1.00 is paid with 1 coin or note at least.",
         "1 price to key, on the controller's steps.",
     ]
-    assert most_an_hour["gives_up"] == ["The notes buy 0 % more than the first price sells; with another ladder 20 %."]
+    assert most_an_hour["gives_up"] == ["A note buys no more than at the first price; with another ladder 20 % more."]
     (generous,) = others
     assert generous["ladder"]["prices"] == [{"price": "1.00", "units": 1}, {"price": "5.00", "units": 6}]
     assert generous["least_an_hour"] == "6.25"
