@@ -178,8 +178,8 @@ async def _holder(request: Request, token: str) -> Principal | None:
     kept: Kept = request.app.state.kept
     if not kept.needs_thread:
         kept.look()
-        request.scope[LOOKED] = True
         if (known := kept.get(key)) is not None:
+            request.scope[LOOKED] = True
             return _valid(*known, now=now)
 
     transactions: Transactions = request.app.state.transactions

@@ -6,7 +6,10 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from baizebook.quotes.schemas import QuoteOut, ResultsOut
 from fastapi.testclient import TestClient
+from httpx2 import Response
+from pydantic import BaseModel
 
 from tests.conftest import WEEKDAY, Route
 
@@ -41,14 +44,21 @@ def lantern(at_noon: TestClient, route: Route) -> dict[str, str]:  # noqa: ARG00
 
 def ask(client: TestClient, **question: Any) -> dict[str, Any]:
     """Ask with GET; the answer, or the problem."""
-    return client.get("/v1/quotes", params=question).json()  # type: ignore[no-any-return]
+    return _as_promised(client.get("/v1/quotes", params=question), QuoteOut)
 
 
 def solve(client: TestClient, *scenarios: dict[str, Any]) -> list[dict[str, Any]]:
     """Ask with POST; the results."""
     response = client.post("/v1/quotes", json={"scenarios": scenarios})
     assert response.status_code == 200, response.text
-    return response.json()["results"]  # type: ignore[no-any-return]
+    return _as_promised(response, ResultsOut)["results"]  # type: ignore[no-any-return]
+
+
+def _as_promised(response: Response, promised: type[BaseModel]) -> dict[str, Any]:
+    """Return an answer, which must be its message type to the last byte, or a problem: no type is built to send it."""
+    if response.status_code == 200:
+        assert promised.model_validate_json(response.content).model_dump_json().encode() == response.content
+    return response.json()  # type: ignore[no-any-return]
 
 
 def test_ten_dollars_on_tuesday_at_nine_buy_fifteen_games_or_fifty_minutes(

@@ -63,10 +63,11 @@ def test_a_question_answered_from_memory_looks_once_whether_anything_was_committ
 
     monkeypatch.setattr(Kept, "look", counted)
     for of_whom in ({}, headers):
-        at_noon.get("/v1/quotes", params=question, headers=of_whom)
+        for _ in range(2):  # a token's first use is noted, which drops what is kept
+            at_noon.get("/v1/quotes", params=question, headers=of_whom)
         looks[0] = 0
         assert at_noon.get("/v1/quotes", params=question, headers=of_whom).status_code == 200
-        assert looks == [1]
+        assert looks == [1], of_whom
 
 
 def test_every_fact_that_the_service_records_shows_in_the_next_quote(
