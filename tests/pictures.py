@@ -20,7 +20,7 @@ from fastapi.testclient import TestClient
 
 from tests.conftest import NOON
 from tests.databases import OWNER_TOKEN, settings_for
-from tests.demo.examples_on_the_demo import loaded_demo
+from tests.demo.loaded_demo import loaded_demo
 
 ASSETS = Path(__file__).parent.parent / "api" / "web" / "assets"
 WEEK, CARD = ASSETS / "week.svg", ASSETS / "price-card.png"
@@ -71,8 +71,8 @@ def _with_hash(picture: bytes, said: str) -> bytes:
 
 
 if __name__ == "__main__":
-    with loaded_demo(NOON) as file:
-        settings = settings_for(f"sqlite:///{file}")
+    with loaded_demo() as url:
+        settings = settings_for(url)
         app = create_app(settings, make_engine(settings))
         app.state.clock = lambda: NOON
         headers = {"Authorization": f"Bearer {OWNER_TOKEN}"}

@@ -19,22 +19,22 @@ from rich.console import Console
 
 from tests.conftest import NOON
 from tests.databases import OWNER_TOKEN
-from tests.demo.examples_on_the_demo import loaded_demo
+from tests.demo.loaded_demo import loaded_demo
 
 Run = Callable[..., str]
 BACK_ROOM = "019b8b74-180b-7c39-ad12-3c18ec3842f0"
 
 
 @pytest.fixture(scope="module")
-def demo_file() -> Iterator[Path]:
-    with loaded_demo(NOON) as file:
-        yield file
+def demo_url() -> Iterator[str]:
+    with loaded_demo() as url:
+        yield url
 
 
 @pytest.fixture
-def run(demo_file: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Iterator[Run]:
+def run(demo_url: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Iterator[Run]:
     """Runs a command on the demo at noon; returns what it wrote, and fails where it was refused."""
-    monkeypatch.setenv("BAIZEBOOK_DATABASE_URL", f"sqlite:///{demo_file}")
+    monkeypatch.setenv("BAIZEBOOK_DATABASE_URL", demo_url)
     monkeypatch.setenv("BAIZEBOOK_OWNER_TOKEN", OWNER_TOKEN)
     monkeypatch.setattr(clock, "now", lambda: NOON)
     settings.get_settings.cache_clear()
@@ -168,9 +168,9 @@ def test_the_shell_completes_commands_without_the_application() -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
-def test_a_reader_that_goes_away_ends_a_command_without_a_word(demo_file: Path) -> None:
+def test_a_reader_that_goes_away_ends_a_command_without_a_word(demo_url: str) -> None:
     command = f"{sys.executable} -m baizebook worklist | head -1"
-    environment = {**os.environ, "BAIZEBOOK_DATABASE_URL": f"sqlite:///{demo_file}"}
+    environment = {**os.environ, "BAIZEBOOK_DATABASE_URL": demo_url}
     done = subprocess.run(command, shell=True, env=environment, capture_output=True, text=True, timeout=60, check=False)
     assert done.stdout.startswith("due_on\t")
     assert done.stderr == ""

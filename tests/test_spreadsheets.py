@@ -27,7 +27,7 @@ from fastapi.testclient import TestClient
 
 from tests.conftest import NOON
 from tests.databases import OWNER_TOKEN, settings_for
-from tests.demo.examples_on_the_demo import loaded_demo
+from tests.demo.loaded_demo import loaded_demo
 
 SOFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 PAGE = (FOLDER / "spreadsheet.md").read_text()
@@ -88,8 +88,8 @@ def answering(app: FastAPI) -> Iterator[str]:
 @pytest.fixture(scope="module")
 def link() -> Iterator[str]:
     """A sheet link of the demo, served at noon."""
-    with loaded_demo(NOON) as file:
-        settings = settings_for(f"sqlite:///{file}")
+    with loaded_demo() as url:
+        settings = settings_for(url)
         engine = make_engine(settings)
         app = create_app(settings, engine)
         app.state.clock = lambda: NOON
