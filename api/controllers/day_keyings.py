@@ -3,20 +3,18 @@
 - Such a day is keyed the day before, for its date, and keyed back the day after.
 - A day on which the controller would sell the same anyway needs nothing. Nor does a free day where there is no setting
   for free play: somebody starts play by hand.
-- The day is done when it was keyed for its date; keying back is done by any later keying.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Literal
 from uuid import UUID
 
 from ..pool_tables.controller import Controller
 from ..pricing.week import Schedule
 from .fit import held_week
-from .sells import Keyed, Machine, StayAt, keyed_week
+from .sells import Keyed, keyed_week
 from .week_settings import dated_windows, listed_week
 
 _ONE_DAY = timedelta(days=1)
@@ -32,17 +30,6 @@ class DayKeying:
     key_on: date
     back_on: date
     names: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class DayWork:
-    """What is to be done at a table about a day: key it by ``due_on``, or key it back then; of which schedule."""
-
-    kind: Literal["key_for_the_day", "key_back"]
-    on: date
-    due_on: date
-    names: tuple[str, ...]
-    schedule_id: str
 
 
 def day_keyings(
@@ -67,30 +54,6 @@ def day_keyings(
             names = tuple(dict.fromkeys(dated.name for dated in special))
             found.append(DayKeying(on, on - _ONE_DAY, on + _ONE_DAY, names))
     return tuple(found)
-
-
-def day_work(machine: Machine, stay: StayAt, *, now: datetime, days_ahead: int = 28) -> tuple[DayWork, ...]:
-    """Return the days to key at a table within so many days, and the one to key back, earliest due first.
-
-    ``stay`` is where the table stands; none in the workshop.
-    """
-    if stay.listed is None:
-        return ()
-    calendar = stay.listed.calendar
-    today, last = calendar.trading_day(now), machine.keyed(now)
-    work = []
-    if last is not None and last.for_on is not None and last.for_on <= today:
-        work.append(DayWork("key_back", last.for_on, last.for_on + _ONE_DAY, (), last.schedule.id))
-    for ahead in range(days_ahead + 1):
-        on = today + ahead * _ONE_DAY
-        until = calendar.day_starts(on + _ONE_DAY) - timedelta(microseconds=1)
-        begun = [stretch.schedule for stretch in stay.listed.stretches if stretch.from_at <= until]
-        schedule = begun[-1] if begun else None
-        if schedule is None or (last is not None and last.for_on == on and last.schedule.id == schedule.id):
-            continue
-        for day in day_keyings(schedule, machine.controller, currency=machine.currency, first_on=on, last_on=on):
-            work.append(DayWork("key_for_the_day", day.on, day.key_on, day.names, schedule.id))
-    return tuple(sorted(work, key=lambda item: (item.due_on, item.kind)))
 
 
 def _keyed_for(schedule: Schedule, on: date) -> Keyed:

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from math import fsum, sqrt
 from random import Random
 from statistics import fmean
@@ -105,15 +104,3 @@ def _verdict(interval: tuple[float, float]) -> Verdict:
     if low > 0:
         return "more"
     return "less" if high < 0 else "cannot_tell"
-
-
-def break_even_loss(*, old_price: int, new_price: int) -> Fraction:
-    """Return the share of play that a rise of the price may cost before it brings in less: 1 − old / new (prices > 0)."""
-    return 1 - Fraction(old_price, new_price)
-
-
-def arc_elasticity(*, prices: tuple[int, int], quantities: tuple[int, int]) -> Fraction:
-    """Return the change of the quantity per change of the price, both against their midpoints (arc elasticity)."""
-    (price, new_price), (quantity, new_quantity) = prices, quantities
-    by_quantity = Fraction(new_quantity - quantity, new_quantity + quantity)
-    return by_quantity / Fraction(new_price - price, new_price + price)

@@ -96,11 +96,6 @@ def _apart(spans: Iterable[OutOfOrder]) -> list[tuple[datetime, datetime | None]
     return apart
 
 
-def is_out_of_order(spans: Iterable[OutOfOrder], at: datetime) -> bool:
-    """Tell whether a table is out of order at an instant; the instant at which a job is done is in order again."""
-    return any(span.from_at <= at and (span.to_at is None or at < span.to_at) for span in spans)
-
-
 def two_decimals(days: Fraction) -> str:
     """Write days with two decimals, halves up."""
     hundredths = int(days * 100 + Fraction(1, 2))

@@ -1,6 +1,5 @@
 """Reads what every table sold by, as far as a change of prices needs it (W8)."""
 
-from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
@@ -98,8 +97,3 @@ def tables_held(session: Session, asked: Asked) -> list[TableHeld]:
 
 def _is_of(venue: VenueRow, asked: Asked) -> bool:
     return venue.currency == asked.currency
-
-
-def labels_of(tables: Collection[TableHeld]) -> dict[str, str]:
-    """Return what the tables are called, by their ids."""
-    return {str(one.table.id): one.table.label for one in tables}

@@ -13,7 +13,7 @@ from collections import Counter
 from functools import lru_cache
 from itertools import combinations_with_replacement
 
-from .ladder import Ladder, Rung, check_units
+from .ladder import Ladder, Rung
 from .work import Work
 
 
@@ -28,15 +28,6 @@ def split(ladder: Ladder, units: int, *, work: Work | None = None) -> tuple[int,
     (work or Work()).spend(_reach(units) * len(ladder.rungs), where="units", smaller=smaller)
     cost, purchases = _cheapest(ladder.rungs, units)
     return _merged(ladder, purchases) if cost < single else ()
-
-
-def cheapest(ladder: Ladder, units: int) -> int:
-    """Return the least money, in minor units, that buys at least ``units`` in any number of purchases.
-
-    Refuses fewer than 1 unit and more than 10,000.
-    """
-    check_units(units)
-    return _cheapest(ladder.rungs, units)[0]
 
 
 def _cheapest(rungs: tuple[Rung, ...], units: int) -> tuple[int, Counter[int]]:

@@ -91,11 +91,6 @@ def ewma_limit(sigma: float, *, weight: float, width: float = 3.0) -> float:
     return width * sigma * sqrt(weight / (2 - weight))
 
 
-def cusum(values: Sequence[float], *, target: float) -> list[float]:
-    """Return the running sum of what each value is off the target."""
-    return list(accumulate(value - target for value in values))
-
-
 def tabular_cusum(values: Sequence[float], *, target: float, k: float) -> TabularSums:
     """Return the one-sided sums of what goes past the target by more than ``k``."""
     highs = accumulate(values, lambda high, x: max(0.0, high + x - target - k), initial=0.0)

@@ -9,15 +9,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations, pairwise
+from itertools import combinations
 
 STOPS_MAX = 12
 """How many stops are put in order."""
-
-
-def round_length(distances: Sequence[Sequence[float]], order: Sequence[int]) -> float:
-    """Return the length of a round that visits places in an order and goes back to the first."""
-    return sum(distances[one][other] for one, other in pairwise((*order, *order[:1])))
 
 
 def shortest_round(distances: Sequence[Sequence[float]]) -> tuple[int, ...]:

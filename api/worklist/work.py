@@ -8,8 +8,8 @@
 - Work found again is the same work: its id comes from its table, kind and ``subject``. The subject names the occasion
   where something dates it (the reading, the emptying, the expiry), so that what was said of one occasion is not said of
   the next.
-- Each code says how it closes (``CLOSINGS``): by a record alone, by a record or a person's words, or, in ``NEEDS_WORDS``,
-  by words alone.
+- Each code says how it closes (``CLOSINGS``): by a record alone, by a record or a person's words, or by words
+  alone: such work stays until somebody says what it was (C11).
 - Work at a battery, at the mains or with cash carries the cautions for it.
 """
 
@@ -89,9 +89,6 @@ CLOSINGS: dict[Code, Closing] = {
     "not_assessed": Closing("record", "A repair of the program."),
 }
 """How work of each code leaves the list; a call to a venue may also be closed in words (``closing_of``)."""
-
-NEEDS_WORDS: frozenset[Code] = frozenset(code for code, closing in CLOSINGS.items() if closing.by == "words")
-"""Work that no record closes: it stays until somebody says what it was (C11)."""
 
 OF_PERSONS: frozenset[Code] = frozenset({"collector_leaning"})
 """Work that tells of one person's counts: only an owner sees it (X1)."""

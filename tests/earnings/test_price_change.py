@@ -1,13 +1,10 @@
 """Did a change of prices pay (N3)? Against published figures, scipy, and simulated routes."""
 
-from fractions import Fraction
 from random import Random
 
 import pytest
 from baizebook.earnings.price_change import (
     TableWeeks,
-    arc_elasticity,
-    break_even_loss,
     price_change_effect,
 )
 from scipy import stats
@@ -24,23 +21,6 @@ def test_the_difference_of_differences_of_published_means() -> None:
     assert found is not None
     assert round(found.effect, 2) == 2.75
     assert found.verdict == "cannot_tell"  # one table on a side tells nothing
-
-
-@pytest.mark.parametrize(("old", "new", "share"), [(200, 250, Fraction(1, 5)), (75, 100, Fraction(1, 4))])
-def test_the_play_that_may_be_lost(old: int, new: int, share: Fraction) -> None:
-    # 2.00 to 2.50 is 20 %; 0.75 to 1.00 is 25 %. Derived.
-    assert break_even_loss(old_price=old, new_price=new) == share
-
-
-@pytest.mark.parametrize(
-    ("prices", "quantities", "expected"),
-    [
-        ((50, 60), (4000, 2500), -2.538),  # textbook exercise, seen second-hand (printed 2.5)
-        ((70, 60), (2800, 3000), -0.448),  # OpenStax Economics 5.1, from memory (printed -0.45)
-    ],
-)
-def test_arc_elasticity(prices: tuple[int, int], quantities: tuple[int, int], expected: float) -> None:
-    assert round(float(arc_elasticity(prices=prices, quantities=quantities)), 3) == expected
 
 
 def panel(chance: Random, *, tables: int, effect: float) -> list[TableWeeks]:

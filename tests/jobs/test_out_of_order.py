@@ -9,7 +9,6 @@ from baizebook.jobs.out_of_order import (
     OutOfOrder,
     after_days_in_order,
     days_out_of_order,
-    is_out_of_order,
     share_of_days,
     two_decimals,
     within,
@@ -48,12 +47,6 @@ def test_a_time_that_ends_before_it_starts_has_no_days() -> None:
     assert days_out_of_order([OutOfOrder(at(3))], from_at=at(9), to_at=at(8)) == 0
 
 
-def test_a_table_is_in_order_again_when_its_job_is_done() -> None:
-    spans = [OutOfOrder(at(3), at(5))]
-    assert [is_out_of_order(spans, at(day)) for day in (2, 3, 4, 5)] == [False, True, True, False]
-    assert is_out_of_order([OutOfOrder(at(3))], at(29))
-
-
 HOURS = st.integers(0, 29 * 24)
 
 
@@ -62,8 +55,9 @@ def test_the_days_are_the_hours_that_any_fault_covers(drawn: list[tuple[int, int
     spans = [
         OutOfOrder(at(1) + timedelta(hours=a), None if b is None else at(1) + timedelta(hours=b)) for a, b in drawn
     ]
+    hours = [at(1) + timedelta(hours=hour) for hour in range(29 * 24)]
     covered = sum(
-        any(is_out_of_order([span], at(1) + timedelta(hours=hour)) for span in spans) for hour in range(29 * 24)
+        any(span.from_at <= hour and (span.to_at is None or hour < span.to_at) for span in spans) for hour in hours
     )
     assert days_out_of_order(spans, **NOVEMBER) == Fraction(covered, 24)
     parts = within(spans, **NOVEMBER)

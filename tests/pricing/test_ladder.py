@@ -10,7 +10,6 @@ from baizebook.pricing import Counting, Fault, Ladder, PricingError, Rung, split
 from baizebook.pricing.ladder import WAYS_OF_COUNTING, NextBreak
 from baizebook.pricing.lines import Line
 from baizebook.pricing.money import MAX_MINOR
-from baizebook.pricing.split import cheapest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -131,9 +130,7 @@ class TestLeast:
         least = priced.least(units)
         assert priced.total(least) >= units > priced.total(least - 1)
 
-    @pytest.mark.parametrize(
-        "ask", [WEEKDAY.least, lambda units: split(WEEKDAY, units), lambda n: cheapest(WEEKDAY, n)]
-    )
+    @pytest.mark.parametrize("ask", [WEEKDAY.least, lambda units: split(WEEKDAY, units)])
     def test_only_1_to_10_000_units_can_be_asked_for(self, ask: Any) -> None:
         ask(10_000)
         with refused(("bad_units", "units")):
@@ -162,10 +159,6 @@ class TestSplitting:
         awkward = ladder((100, 3), (450, 14))
         assert awkward.least(15) == 550
         assert split(awkward, 15) == (300, 200)
-
-    def test_the_cheapest_cost_is_that_of_the_plan_or_of_the_single_purchase(self) -> None:
-        assert cheapest(MINUTES_ONCE, 168) == 2400
-        assert cheapest(WEEKDAY, 12) == 775
 
 
 class TestNextBreak:

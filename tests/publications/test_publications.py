@@ -1,14 +1,12 @@
 """Publishing says, table by table, what the controllers there cannot hold, and which days must be keyed by hand (S6)."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Any
-from uuid import UUID
 
 import pytest
-from baizebook.controllers.day_keyings import day_keyings, day_work
-from baizebook.controllers.sells import Keyed, Machine, StayAt
+from baizebook.controllers.day_keyings import day_keyings
 from baizebook.pool_tables.controller import Controller
-from baizebook.pricing import Calendar, Ladder, OnDate, Rung, Schedule, Stretch, Tariff, Timetable, Weekly, zone_named
+from baizebook.pricing import Calendar, Ladder, OnDate, Rung, Schedule, Tariff, Weekly, zone_named
 from fastapi.testclient import TestClient
 
 from tests.conftest import Route
@@ -102,50 +100,13 @@ def test_of_weekly_windows_that_overlap_it_is_said_which_wins(
     ]
 
 
-def keyed(schedule: Schedule, at: str, for_on: date | None = None) -> Keyed:
-    return Keyed(
-        at=datetime.fromisoformat(at),
-        schedule=schedule,
-        venue_id=UUID(int=1),
-        effective_on=date(2026, 1, 1),
-        for_on=for_on,
-    )
-
-
-def work(*facts: Keyed, schedule: Schedule, now: str, clock: str = "weekday") -> list[tuple[str, str, str]]:
-    start = datetime.fromisoformat("2026-01-01T12:00:00+00:00")
-    listed = Timetable(CALENDAR, (Stretch(from_at=start, schedule=schedule),))
-    stay = StayAt(id=UUID(int=9), from_at=start, venue_id=UUID(int=1), listed=listed)
-    machine = Machine(
-        controller=Controller(clock=clock),  # type: ignore[arg-type]
-        currency="USD",
-        stays=(stay,),
-        facts=facts,
-    )
-    found = day_work(machine, stay, now=datetime.fromisoformat(now))
-    return [(item.kind, item.on.isoformat(), item.due_on.isoformat()) for item in found]
-
-
-def test_a_day_is_keyed_the_day_before_and_keyed_back_the_day_after() -> None:
-    schedule = Schedule(id="s", base=PLAIN, dates=(EVE,))
-    first = keyed(schedule, "2026-11-01T12:00:00-05:00")
-    for_the_day = keyed(schedule, "2026-12-30T20:00:00-05:00", date(2026, 12, 31))
-    back = keyed(schedule, "2027-01-01T20:00:00-05:00")
-    to_key = ("key_for_the_day", "2026-12-31", "2026-12-30")
-    to_key_back = ("key_back", "2026-12-31", "2027-01-01")
-    assert work(first, schedule=schedule, now="2026-12-02T12:00:00-05:00") == []
-    assert work(first, schedule=schedule, now="2026-12-20T12:00:00-05:00") == [to_key]
-    assert work(first, for_the_day, schedule=schedule, now="2026-12-30T21:00:00-05:00") == []
-    assert work(first, for_the_day, schedule=schedule, now="2026-12-31T21:00:00-05:00") == [to_key_back]
-    assert work(first, for_the_day, schedule=schedule, now="2027-01-03T12:00:00-05:00") == [to_key_back]
-    assert work(first, for_the_day, back, schedule=schedule, now="2027-01-03T12:00:00-05:00") == []
-
-
 def test_a_controller_that_knows_dates_needs_no_hand_and_neither_does_a_day_that_changes_nothing() -> None:
     schedule = Schedule(id="s", base=PLAIN, dates=(EVE,))
-    assert work(schedule=schedule, now="2026-12-20T12:00:00-05:00", clock="date") == []
     same = Schedule(id="s", base=CHEAP, dates=(EVE,))
-    assert work(schedule=same, now="2026-12-20T12:00:00-05:00") == []
+    december = {"currency": "USD", "first_on": date(2026, 12, 1), "last_on": date(2026, 12, 31)}
+    assert len(day_keyings(schedule, Controller(), **december)) == 1
+    assert day_keyings(schedule, Controller(clock="date"), **december) == ()
+    assert day_keyings(same, Controller(), **december) == ()
 
 
 def test_a_window_past_midnight_is_keyed_for_its_trading_date() -> None:

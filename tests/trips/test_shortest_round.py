@@ -1,12 +1,13 @@
 """The shortest round is as short as the best of all rounds, tried one by one (O2)."""
 
 import random
-from itertools import permutations
+from collections.abc import Sequence
+from itertools import pairwise, permutations
 from time import process_time
 
 import pytest
 from baizebook.trips.distance import Coordinates, haversine_km
-from baizebook.trips.shortest_round import STOPS_MAX, round_length, shortest_round
+from baizebook.trips.shortest_round import STOPS_MAX, shortest_round
 
 
 def somewhere(count: int, seed: int) -> list[list[float]]:
@@ -14,6 +15,11 @@ def somewhere(count: int, seed: int) -> list[list[float]]:
     chance = random.Random(seed)
     points = [Coordinates(chance.uniform(40, 42), chance.uniform(-75, -72)) for _ in range(count)]
     return [[haversine_km(one, other) for other in points] for one in points]
+
+
+def round_length(distances: Sequence[Sequence[float]], order: Sequence[int]) -> float:
+    """Return the length of a round that visits places in an order and goes back to the first."""
+    return sum(distances[one][other] for one, other in pairwise((*order, *order[:1])))
 
 
 @pytest.mark.parametrize("count", range(1, 10))

@@ -4,7 +4,6 @@ from fractions import Fraction
 from itertools import product
 
 import pytest
-from baizebook.earnings.price_change import arc_elasticity, break_even_loss
 from baizebook.pricing import DomainError, Ladder, Rung
 from baizebook.pricing.work import Work
 from baizebook.what_if.intake_bought import Bought, at_elasticity, bought, break_even_share, fewest_pieces
@@ -28,10 +27,37 @@ def test_nobody_gets_more_than_the_most_or_less_than_the_first_price_sells(count
     assert found.most >= QUARTERS.total(whole)
 
 
-@pytest.mark.parametrize(("old", "new"), [(200, 250), (75, 100), (100, 100), (150, 125)])
-def test_break_even_of_one_price_is_that_of_the_price(old: int, new: int) -> None:
+@pytest.mark.parametrize(
+    ("old", "new", "share"),
+    [(200, 250, Fraction(1, 5)), (75, 100, Fraction(1, 4)), (100, 100, Fraction(0)), (150, 125, Fraction(-1, 5))],
+)
+def test_break_even_of_one_price_is_one_less_old_by_new(old: int, new: int, share: Fraction) -> None:
     # 2.00 to 2.50 may lose 20 % of play, 0.75 to 1.00 25 %. Derived.
-    assert break_even_share(Fraction(1, old), Fraction(1, new)) == break_even_loss(old_price=old, new_price=new)
+    assert break_even_share(Fraction(1, old), Fraction(1, new)) == share
+
+
+def arc_elasticity(*, prices: tuple[int, int], quantities: tuple[int, int]) -> Fraction:
+    """Return the change of the quantity per change of the price, both against their midpoints."""
+    (price, new_price), (quantity, new_quantity) = prices, quantities
+    by_quantity = Fraction(new_quantity - quantity, new_quantity + quantity)
+    return by_quantity / Fraction(new_price - price, new_price + price)
+
+
+@pytest.mark.parametrize(
+    ("prices", "quantities", "printed"),
+    [
+        ((50, 60), (4000, 2500), -2.538),  # textbook exercise, seen second-hand (printed 2.5)
+        ((70, 60), (2800, 3000), -0.448),  # OpenStax Economics 5.1, from memory (printed -0.45)
+    ],
+)
+def test_at_a_printed_elasticity_play_changes_as_the_textbook_has_it(
+    prices: tuple[int, int], quantities: tuple[int, int], printed: float
+) -> None:
+    elasticity = arc_elasticity(prices=prices, quantities=quantities)
+    assert round(float(elasticity), 3) == printed
+    found = at_elasticity(Fraction(1, prices[0]), Fraction(1, prices[1]), elasticity)
+    assert found is not None
+    assert found.play == Fraction(quantities[1], quantities[0])
 
 
 @given(st.integers(50, 400), st.integers(50, 400), st.fractions(-4, 0, max_denominator=100))
