@@ -6,6 +6,10 @@
 - A box that travelled is counted since before the move. A reset of the meters since leaves no baseline (R5).
 - A table has one history of each meter: readings, collections, moves and jobs are asked alike whether a meter was ever
   read before (G4).
+- A move out of the workshop that reads no meter empties a box that nobody could fill: the emptying before it counts.
+
+``readings.meter_history`` has what the meters showed over time, in which two numbers of one instant are two numbers. Here
+one of them is the number that a collection goes on from: who was first, and what the collection itself states, decide it.
 """
 
 from __future__ import annotations

@@ -5,7 +5,7 @@
 - ``here_only`` leaves out what was read before a table came to its venue: what it took elsewhere is another venue's.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -158,17 +158,12 @@ def settings_etag(session: Session) -> str:
 
 def _meter_history(stored: StoredTable, *, since: datetime | None) -> MeterHistory:
     """Return the one history of a table's meters (G4), from an instant on where one is given."""
-
-    def in_time(counts: Iterable[Counts]) -> list[Counts]:
-        return [one for one in counts if since is None or one.taken_at >= since]
-
-    moves = stored.stays[1:]  # the first stay is no move
     return one_history(
-        readings=in_time(Counts(row.taken_at, row.meters) for row in stored.read["meters"]),
-        jobs=in_time(stored.jobs),
-        collections=in_time(stored.collected),
-        moves_with_box=in_time(Counts(stay.from_at, stay.meters) for stay in moves if stay.box != "emptied"),
-        moves_emptied=in_time(Counts(stay.from_at, stay.meters) for stay in moves if stay.box == "emptied"),
+        readings=(Counts(row.taken_at, row.meters) for row in stored.read["meters"]),
+        jobs=stored.jobs,
+        collections=stored.collected,
+        stays=stored.stays,
+        from_at=since,
     )
 
 

@@ -210,21 +210,18 @@ def _history(
 ) -> MeterHistory:
     """Return the one history of a table's meters (G4) from an instant to another, both included."""
 
-    def in_time(counts: Iterator[Counts]) -> list[Counts]:
-        return [one for one in counts if start <= one.taken_at <= end]
-
-    moves = stays[1:]  # the first stay is no move
     stated = (
         Counts(row.emptied_before_at, row.emptied_before_meters or {})
         for row in collected
         if row.emptied_before_at is not None
     )
     return one_history(
-        readings=in_time(iter(read)),
-        jobs=in_time(Counts(job.done_at, shown) for job in jobs for shown in (job.meters_before, job.meters_after)),
-        collections=in_time(Counts(row.collected_at, row.meters) for row in collected) + in_time(stated),
-        moves_with_box=in_time(Counts(stay.from_at, stay.meters) for stay in moves if stay.box != "emptied"),
-        moves_emptied=in_time(Counts(stay.from_at, stay.meters) for stay in moves if stay.box == "emptied"),
+        readings=read,
+        jobs=(Counts(job.done_at, shown) for job in jobs for shown in (job.meters_before, job.meters_after)),
+        collections=(*(Counts(row.collected_at, row.meters) for row in collected), *stated),
+        stays=stays,
+        from_at=start,
+        to_at=end,
     )
 
 

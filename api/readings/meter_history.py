@@ -4,13 +4,18 @@
 - Of one instant the reading comes first, then the job, the collection, the move: a meter that is reset at a collection
   is read before it.
 - A collection empties the box, and so does a move that states it, also where no meter was read.
+- A table's first stay is no move.
+
+It says what the meters showed when. From which of these numbers a collection goes on is another rule, for it asks which
+of two at one instant came first and whether the box travelled: ``collections.meter_baseline`` has it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Protocol
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,18 +34,39 @@ class MeterHistory:
     emptied_at: tuple[datetime, ...] = ()
 
 
+class Arrival(Protocol):
+    """A table's coming to a place, where it then stayed: what was read on the way, and what became of its box."""
+
+    @property
+    def from_at(self) -> datetime: ...
+    @property
+    def meters(self) -> Mapping[str, int]: ...
+    @property
+    def box(self) -> str: ...
+
+
 def one_history(
     *,
     readings: Iterable[Counts] = (),
     jobs: Iterable[Counts] = (),
     collections: Iterable[Counts] = (),
-    moves_with_box: Iterable[Counts] = (),
-    moves_emptied: Iterable[Counts] = (),
+    stays: Sequence[Arrival] = (),
+    from_at: datetime | None = None,
+    to_at: datetime | None = None,
 ) -> MeterHistory:
-    """Return the one history; ``moves_with_box`` took the box along as it was, ``moves_emptied`` emptied it first."""
-    collected, emptied = tuple(collections), tuple(moves_emptied)
-    in_order = (*readings, *jobs, *collected, *moves_with_box, *emptied)
+    """Return the one history from an instant to another, both included; ``stays`` are all of a table's, in time order."""
+
+    def in_time(at: datetime) -> bool:
+        return (from_at is None or from_at <= at) and (to_at is None or at <= to_at)
+
+    collected, moves = tuple(collections), stays[1:]
+    in_order = (*readings, *jobs, *collected, *(Counts(stay.from_at, stay.meters) for stay in moves))
+    shown = (counts for counts in in_order if counts.values and in_time(counts.taken_at))
+    emptied = (
+        *(counts.taken_at for counts in collected),
+        *(stay.from_at for stay in moves if stay.box == "emptied"),
+    )
     return MeterHistory(
-        counts=tuple(sorted((counts for counts in in_order if counts.values), key=lambda counts: counts.taken_at)),
-        emptied_at=tuple(sorted(counts.taken_at for counts in (*collected, *emptied))),
+        counts=tuple(sorted(shown, key=lambda counts: counts.taken_at)),
+        emptied_at=tuple(sorted(filter(in_time, emptied))),
     )

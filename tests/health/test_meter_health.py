@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
+from baizebook.collections.meter_baseline import Stay
 from baizebook.health.meter_health import MeterHealth, judge_meters
 from baizebook.readings.meter_history import Counts, MeterHistory, one_history
 from baizebook.readings.meters import Meter
@@ -104,8 +105,11 @@ def test_one_history_has_readings_collections_and_moves_in_the_order_of_time() -
     history = one_history(
         readings=[Counts(day(0), {"cash": 100}), Counts(day(3), {"cash": 140})],
         collections=[Counts(day(1), {"cash": 120})],
-        moves_with_box=[Counts(day(2), {"cash": 130})],
-        moves_emptied=[Counts(day(4), {})],
+        stays=[
+            Stay(from_at=day(0), venue_id=None, meters={"cash": 90}, box="emptied"),
+            Stay(from_at=day(2), venue_id=None, meters={"cash": 130}, box="travels"),
+            Stay(from_at=day(4), venue_id=None, meters={}, box="emptied"),
+        ],
     )
     assert [counts.values["cash"] for counts in history.counts] == [100, 120, 130, 140]
     assert history.emptied_at == (day(1), day(4))
