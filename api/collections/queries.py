@@ -28,7 +28,7 @@ from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import currency_of, get_table
 from ..pricing import DomainError, parse_money
 from ..readings.convert import meter_of
-from ..readings.meters import Meter
+from ..readings.meters import RESETTING, Meter
 from ..readings.queries import counts, history
 from ..readings.rows import ReadingRow
 from ..settlements.carried_forward import Claim
@@ -47,7 +47,6 @@ from .rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
 from .schemas import CollectionChangeOut, CollectionOut
 from .table_finding import TableFinding, asks_for_prices, find_at_table
 
-_RESETTING = frozenset({"meters_reset", "board_replaced"})
 _FIRST_READINGS_MAX = 20
 _WORK_MAX = 500
 _BEFORE_ALL, _AFTER_ALL = datetime(2000, 1, 1, tzinfo=UTC), datetime(2100, 1, 1, tzinfo=UTC)
@@ -368,7 +367,7 @@ def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredT
             table=table,
             stays=stays[table.id],
             collected=tuple(collected[table.id]),
-            reset_at=tuple(row.taken_at for row in done[table.id] if not _RESETTING.isdisjoint(row.done)),
+            reset_at=tuple(row.taken_at for row in done[table.id] if not RESETTING.isdisjoint(row.done)),
             out_of_order=tuple(unplayable[table.id]),
             jobs=tuple(jobs.get(table.id, ())),
         )

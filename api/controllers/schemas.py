@@ -11,6 +11,7 @@ from ..schedules.schemas import Owner
 from ..web.batch import one_by_one
 from ..web.feed import ChangeOut, ChangePageOf
 from ..web.schema_types import Date, Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay, VoidedOut
+from .plan import StepKind
 
 BasisAsked = Literal["listed"]
 
@@ -117,7 +118,7 @@ class ValueOut(Out):
 class PlanStepOut(Out):
     """One thing to do on a day of the controller, in words and as values."""
 
-    kind: Literal["key", "take_over", "switch_off"]
+    kind: StepKind
     day: str
     from_day: str | None
     words: str

@@ -19,6 +19,8 @@ from .clock_changes import utc_offset_s
 from .clock_offset import CRYSTAL_PPM, DAY_S, Drift, Offset, elapsed
 from .clock_verdict import ClockHealth, ClockSettings, Verdict
 
+WhoChanges = Literal["none", "by_itself", "by_hand", "not_known"]
+
 
 @dataclass(frozen=True, slots=True)
 class PredictedOffset:
@@ -28,7 +30,7 @@ class PredictedOffset:
     low_s: int
     high_s: int
     verdict: Verdict
-    clock_change: Literal["none", "by_itself", "by_hand", "not_known"]
+    clock_change: WhoChanges
 
 
 def predict(

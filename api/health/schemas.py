@@ -16,6 +16,7 @@ from ..schedules.schemas import TariffRefOut
 from ..web.schema_types import Count, Date, Id, In, Instant, LocalInstant, MoneyOut, Out, TimeOfDay
 from .battery_forecast import WhyNot
 from .battery_verdict import Because, Verdict
+from .clock_forecast import WhoChanges
 from .clock_offset import CannotTell
 from .clock_verdict import Cause
 from .clock_verdict import Verdict as ClockVerdict
@@ -235,7 +236,7 @@ class MomentOut(Out):
     at: LocalInstant
     offset_s: Range
     verdict: ClockVerdict
-    clock_change: Literal["none", "by_itself", "by_hand", "not_known"]
+    clock_change: WhoChanges
 
 
 class WrongPriceOut(Out):

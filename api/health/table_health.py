@@ -24,7 +24,7 @@ from ..controllers.settings_found import FoundSettings, TableController, judge_s
 from ..pool_tables.cautions import AT_THE_MAINS, Caution
 from ..pricing import DomainError, Tariff, Timetable
 from ..readings.meter_history import MeterHistory
-from ..readings.meters import Meter
+from ..readings.meters import RESETTING, Meter
 from .battery_verdict import ON_MAINS, BatteryHealth, BatteryHistory, judge_battery
 from .clock_forecast import PredictedOffset, predict
 from .clock_offset import ClockReading
@@ -45,7 +45,7 @@ _NO_NEW_TIME = "No clock reading since the clock was last set."
 _NO_VENUE = "In the workshop: no venue time to compare the clock with."
 _STARTS_AFRESH: Mapping[str, frozenset[str]] = {
     "clock": frozenset({"clock_set", "board_replaced"}),
-    "meters": frozenset({"meters_reset", "board_replaced"}),
+    "meters": RESETTING,
     "settings": frozenset({"settings_keyed", "board_replaced"}),
     "charged": frozenset({"battery_charged"}),
     "replaced": frozenset({"battery_replaced"}),

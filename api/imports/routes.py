@@ -9,7 +9,7 @@ from ..store.db import mark_preview
 from ..web.auth import OwnerDep
 from ..web.csv_answer import CsvAnswer
 from ..web.csv_text import csv_text
-from ..web.dependencies import FileDep, NowDep, SentFile, SessionDep, takes_file
+from ..web.dependencies import FileDep, NowDep, PreviewParam, SentFile, SessionDep, takes_file
 from ..web.errors import Problem
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -38,7 +38,6 @@ _TEMPLATES: dict[str, Any] = {
 }
 _ZIP = b"PK\x03\x04"
 OfParam = Annotated[Of, Query(description="What the lines are.")]
-PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 ModeParam = Annotated[
     Mode,
     Query(description="`all`: store all lines, or none if one is refused; `lines`: store each that is not refused."),

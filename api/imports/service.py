@@ -396,7 +396,7 @@ def _tariff_says(session: Session, tariff_id: UUID, unit: Unit, message: TariffI
 
 
 def _next_tariff(session: Session, tariff_id: UUID, unit: Unit, message: TariffIn, who: Who) -> UUID:  # noqa: ARG001
-    return publish_tariff(session, message, now=who.now).id
+    return _make_tariff(session, unit, message, who)
 
 
 def _latest_agreement(session: Session, venue_id: UUID, from_on: date) -> AgreementRow | None:

@@ -8,15 +8,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any, Literal
 
 from ..pricing.errors import DomainError
 from ..pricing.errors import Fault as Mistake
+from ..readings.admission import FUTURE_ALLOWED
 
 State = Literal["open", "assigned", "waiting_for_parts", "done"]
-
-FUTURE_ALLOWED = timedelta(minutes=5)
 
 CONTENT = ("table_id", "reported_at", "fault", "words", "playable")
 """What a report says, by the names of its message."""

@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 
 from ..pool_tables.queries import venue_id_at, was_at
 from ..pool_tables.rows import PoolTableRow, StayRow
+from ..pricing.trading_day import LONGEST_DAY
 from ..store.feeds import LastChangeRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
@@ -21,9 +22,6 @@ from .job import State
 from .out_of_order import OutOfOrder
 from .rows import JobDoneRow, JobPartRow, JobRow, JobStepRow
 from .schemas import JobChangeOut, JobOut
-
-_LONGEST_DAY = timedelta(days=2)
-"""More than any trading day's boundary lies from its date in UTC."""
 
 
 def get_job(session: Session, job_id: UUID, *, venue_id: UUID | None = None) -> JobRow:
@@ -147,8 +145,8 @@ def read_fault_report(session: Session, *, from_on: date, to_on: date, now: date
     """Return the faults of a period; refuse (``period_backwards``) one that ends before it starts."""
     if to_on < from_on:
         raise http_problem("period_backwards", where="to", found=to_on, expected=f"{from_on} or later")
-    start = datetime.fromisoformat(f"{from_on}T00:00:00+00:00") - _LONGEST_DAY
-    end = datetime.fromisoformat(f"{to_on}T00:00:00+00:00") + _LONGEST_DAY
+    start = datetime.fromisoformat(f"{from_on}T00:00:00+00:00") - LONGEST_DAY
+    end = datetime.fromisoformat(f"{to_on}T00:00:00+00:00") + LONGEST_DAY
     query = (
         select(JobRow, JobDoneRow)
         .outerjoin(JobDoneRow, col(JobDoneRow.job_id) == col(JobRow.id))

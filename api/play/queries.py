@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -21,10 +21,11 @@ from ..pool_tables.place import counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import DomainError, parse_money
 from ..pricing.timetable import Span
+from ..pricing.trading_day import LONGEST_DAY
 from ..pricing.work import Work
 from ..readings.convert import meter_of
 from ..readings.meter_history import Counts, MeterHistory, one_history
-from ..readings.meters import Meter
+from ..readings.meters import RESETTING, Meter
 from ..readings.queries import counts
 from ..readings.rows import READING
 from ..settlements.rows import ReversalRow
@@ -33,9 +34,6 @@ from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .meter_steps import BoxEmptied
 
-_LONGEST_DAY = timedelta(days=2)
-"""More than any trading day's boundary lies from its date in UTC."""
-_RESETTING = frozenset({"meters_reset", "board_replaced"})
 _SMALLER = "ask about fewer days, one venue or one table"
 _STEPS_OF_A_READING = 300
 _STEPS_OF_A_DAY = 20
@@ -75,7 +73,7 @@ def tables_there(
 
     Refuses (``too_much_work``) more tables, days and readings than one answer can take.
     """
-    first_at, last_at = (_midnight(from_on) - _LONGEST_DAY, _midnight(until_on) + _LONGEST_DAY)
+    first_at, last_at = (_midnight(from_on) - LONGEST_DAY, _midnight(until_on) + LONGEST_DAY)
     tables = _tables(session, first_at, venue_id=venue_id, table_id=table_id)
     ids = [table.id for table in tables]
     work = work_of(session)
@@ -103,7 +101,7 @@ def tables_there(
                 accepts=tuple(_accepts(table, venue.currency)),
                 history=history,
                 boxes=tuple(_emptied(collected, history, venue_id=venue.id)),
-                reset_at=[row.taken_at for row in stored.done if not _RESETTING.isdisjoint(row.done)],
+                reset_at=[row.taken_at for row in stored.done if not RESETTING.isdisjoint(row.done)],
                 machine=machine,
                 work=work,
             )

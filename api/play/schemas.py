@@ -5,18 +5,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from ..web.schema_types import Date, Id, Instant, MoneyOut, Out
+from .played import UnitKind, WhyPrices, WhyWindow
 
-WhyPriceUnknown = Literal[
-    "money_not_counted",
-    "test_games",
-    "prices_unknown",
-    "free_play",
-    "metered_time",
-    "other_kinds_sold",
-    "nothing_sold",
-    "contradiction",
-]
-WhyWindowUnknown = Literal["several_windows", "prices_unknown"]
 Percent = Annotated[str, Field(pattern=r"^[0-9]{1,3}\.[0-9]$")]
 MoneyAUnit = Annotated[
     str,
@@ -42,7 +32,7 @@ class PriceUnknownOut(Out):
     """Units of which nobody can tell at what price they were bought, and why."""
 
     verdict: Literal["cannot_tell"]
-    why: WhyPriceUnknown
+    why: WhyPrices
     units: int
 
 
@@ -60,7 +50,7 @@ class WindowUnknownOut(Out):
     """Units of which nobody can tell in which window they were played, and why."""
 
     verdict: Literal["cannot_tell"]
-    why: WhyWindowUnknown
+    why: WhyWindow
     units: int
 
 
@@ -111,7 +101,7 @@ class PlayTotalOut(PlayFiguresOut):
     """All tables of one currency by one kind of meter; currencies and kinds are never added."""
 
     currency: str
-    kind: Literal["games", "minutes"]
+    kind: UnitKind
 
 
 class PlayOut(Out):

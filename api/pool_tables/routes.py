@@ -2,12 +2,12 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Request, Response
+from fastapi import APIRouter, Request, Response
 
 from ..store.changes import note_tables
 from ..web import preconditions
 from ..web.auth import OwnerDep, Principal, allow
-from ..web.dependencies import NowDep, SessionDep
+from ..web.dependencies import IfMatch, NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
@@ -23,7 +23,6 @@ CollectorDep = Annotated[Principal, allow("collector")]
 
 ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
-IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 
 
 @router.post("/venues/{venue_id}/tables", status_code=201, responses=problems(409))

@@ -4,9 +4,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from ..earnings.price_change import Verdict
 from ..web.schema_types import Date, Id, MoneyOut, Out
 
-Verdict = Literal["more", "less", "cannot_tell"]
 Games = Annotated[str, Field(pattern=r"^-?[0-9]{1,12}\.[0-9]{2}$")]
 WhyLeftOut = Literal["changed_otherwise", "too_few_weeks", "nothing_collected"]
 

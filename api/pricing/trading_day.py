@@ -25,6 +25,8 @@ from zoneinfo import ZoneInfo, available_timezones
 from .errors import pricing_error
 
 DAY_US = 86_400_000_000
+LONGEST_DAY = timedelta(days=2)
+"""More than the start of any trading day lies from its date's midnight in UTC."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _EPOCH_ORDINAL = _EPOCH.toordinal()
 

@@ -7,6 +7,7 @@ from pydantic import MISSING, Field, StrictInt
 from ..pool_tables.schemas import ControllerIn
 from ..tariffs.schemas import AdviceOut, LadderOut
 from ..web.schema_types import Currency, Id, In, Money, MoneyOut, Out
+from .ladder_search import Measure
 
 
 class ProposalsIn(In):
@@ -48,7 +49,7 @@ class ProposalsIn(In):
 class ProposalOut(Out):
     """A ladder that meets the aims: why it is proposed, explained line by line, and what it gives up."""
 
-    best_by: list[Literal["an_hour", "bonus", "few_coins", "few_prices"]]
+    best_by: list[Measure]
     why: list[str]
     ladder: LadderOut
     least_an_hour: Annotated[MoneyOut, Field(description="The least that an hour at full use brings.")]

@@ -1,15 +1,13 @@
 """HTTP for publishing schedules and roll-outs."""
 
-from typing import Annotated
-
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Response
 
 from ..schedules import service as schedules
 from ..schedules.schemas import RolloutIn, ScheduleIn, TableScheduleIn
 from ..store.changes import note_tables, note_venues
 from ..store.db import mark_preview
 from ..web.auth import OwnerDep
-from ..web.dependencies import NowDep, SessionDep
+from ..web.dependencies import NowDep, PreviewParam, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Id
@@ -17,7 +15,6 @@ from . import service
 from .schemas import PublishedOut, RolloutOut
 
 router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
-PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 
 
 @router.post("/venues/{venue_id}/schedules", status_code=201, responses=problems(409))

@@ -29,6 +29,7 @@ from .units import is_odd
 Outcome = Literal["recorded", "duplicate", "refused"]
 
 FUTURE_ALLOWED = timedelta(minutes=5)
+"""How far a sender's clock may be ahead; the same as ``store.clock`` allows, which no pure file imports."""
 NEEDS_A_KEY = ("settings", "done")
 _FLAGS = ("from_future", "before_the_table", "in_the_workshop", "on_mains", "odd_voltage")
 

@@ -24,6 +24,9 @@ Counts = Literal["money", "games", "minutes"]
 Resets = Literal["never", "at_collection"]
 Kind = Literal["baseline", "counted", "rolled_over", "needs_review"]
 
+RESETTING = frozenset({"meters_reset", "board_replaced"})
+"""What is done at a table that starts its meters again."""
+
 
 @dataclass(frozen=True, slots=True)
 class Meter:

@@ -36,6 +36,10 @@ _MEAN_RANGE_OF_TWO = 1.128
 """d2 for ranges of two: what the mean moving range of normal points is, in standard deviations."""
 
 
+ChartName = Literal["ewma", "cusum"]
+Side = Literal["over", "short"]
+
+
 @dataclass(frozen=True, slots=True)
 class Point:
     """One collection: its id, and counted less expected as a share of expected."""
@@ -56,8 +60,8 @@ class TabularSums:
 class Signal:
     """One chart's first crossing on one side: where it was seen, and the first collection it points to."""
 
-    chart: Literal["ewma", "cusum"]
-    side: Literal["over", "short"]
+    chart: ChartName
+    side: Side
     seen_at: str
     points_to: str
     detail: str
@@ -128,8 +132,8 @@ def chart(points: Sequence[Point], *, weight: float = 0.3) -> Chart | None:
 
 
 def _signal(
-    name: Literal["ewma", "cusum"],
-    side: Literal["over", "short"],
+    name: ChartName,
+    side: Side,
     points: Sequence[Point],
     sums: Sequence[float],
     limit: float,

@@ -1,10 +1,11 @@
 """Reports as sent."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field as Limits
 
 from ..web.schema_types import Count, Currency, Date, Id, Instant, MoneyOut, Out
+from .charts import ChartName, Side
 
 
 class PointOut(Out):
@@ -25,8 +26,8 @@ class PointOut(Out):
 class SignalOut(Out):
     """One chart's first crossing on one side, and the first collection it points to."""
 
-    chart: Literal["ewma", "cusum"]
-    side: Literal["over", "short"]
+    chart: ChartName
+    side: Side
     seen_at: Id
     points_to: Id
     detail: str

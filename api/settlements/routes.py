@@ -2,11 +2,11 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 
 from ..store.db import mark_preview
 from ..web.auth import OwnerDep, Principal, allow
-from ..web.dependencies import NowDep, SessionDep
+from ..web.dependencies import NowDep, PreviewParam, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
@@ -17,7 +17,6 @@ from .schemas import AgreementIn, AgreementOut, AgreementPage
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
 AccountantDep = Annotated[Principal, allow("accountant")]
-PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 
 ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 

@@ -1,12 +1,13 @@
 """Agreements and settlements as sent and received."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import MISSING, StrictInt
 from pydantic import Field as Limits
 
 from ..web.schema_types import Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Percent, Yes
 from .agreement import CapAfter, MinimumKind, Party, Pays, Per, SettlesOn, TierMode
+from .carried_forward import WhoGets
 
 Week = Annotated[StrictInt, Limits(ge=1, le=5_000)]
 
@@ -172,7 +173,7 @@ class SettlementLineOut(Out):
 
     code: str
     what: str
-    to: Literal["operator", "venue", "tax_office", "all"]
+    to: WhoGets
     basis: MoneyOut
     amount: MoneyOut
 

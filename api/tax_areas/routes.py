@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Query, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 
 from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
@@ -17,7 +17,6 @@ from .schemas import TaxAreaCode, TaxAreaIn, TaxAreaOut, TaxAreasOut
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
 ReaderDep = Annotated[Principal, allow("collector", "accountant")]
-IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 
 
 @router.post("/tax-areas", status_code=201, responses=problems(409))

@@ -4,13 +4,13 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Query, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 from sqlmodel import Session
 
 from ..store.changes import note_venues
 from ..web import preconditions
 from ..web.auth import OwnerDep, Principal, allow
-from ..web.dependencies import NowDep, SessionDep
+from ..web.dependencies import IfMatch, NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
@@ -24,7 +24,6 @@ from .schemas import VenueChangeIn, VenueIn, VenueOut, VenuePage
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
 ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
-IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 
 
 @router.post("/venues", status_code=201, responses=problems(409))

@@ -1,11 +1,11 @@
-"""What an operation depends on: its session, its instant, and what marks its transaction."""
+"""What an operation depends on: its session, its instant, parameters that many have, and what marks its transaction."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, TypeVar
 
-from fastapi import Depends, Request, Response
+from fastapi import Depends, Header, Query, Request, Response
 from sqlmodel import Session
 
 from ..store.kept import Kept, NotKept
@@ -18,6 +18,8 @@ async def this_instant(request: Request) -> datetime:
 
 
 NowDep = Annotated[datetime, Depends(this_instant)]
+PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
+IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
 F = TypeVar("F")
 
 

@@ -30,12 +30,12 @@ from .csv_answer import CSV_OPTIONS, answers_csv, dialect_of, in_dialect
 from .csv_text import PLAIN, Dialect
 from .dependencies import answer_from_memory, file_kinds, writes
 from .error_answers import not_offered
-from .errors import Problem
+from .errors import READ_AS_TEXT, Problem
 from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key
 from .instant import caution, not_before_the_last
 from .not_modified import if_modified
 from .rows import Right
-from .signed_links import PARAMETER, SUFFIXES
+from .signed_links import PARAMETER
 from .stopping import Stopping
 from .thread_loop import loop_of_this_thread
 from .transactions import Transactions
@@ -56,7 +56,7 @@ class Route(APIRoute):
         repeatable = _lists(self.dependant)
         usual = next((field.default for field in self.dependant.query_params if field.alias == "format"), "")
         parameters = _parameters(self.dependant) | (CSV_OPTIONS if has_csv else frozenset())
-        if self.path.endswith(SUFFIXES):
+        if self.path.endswith(READ_AS_TEXT):
             parameters |= {PARAMETER}
         roles = next(roles_of(self.dependant), None)
 

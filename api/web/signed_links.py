@@ -13,9 +13,9 @@ from itsdangerous import BadSignature, URLSafeSerializer
 from sqlmodel import Session
 from starlette.requests import Request
 
+from .errors import READ_AS_TEXT
 from .rows import SigningKeyRow
 
-SUFFIXES = (".html", ".svg", ".ics")
 PARAMETER = "signed"
 
 
@@ -45,7 +45,7 @@ def holder_of(session: Session, address: str, text: str, *, now: datetime) -> st
 def signed_address(request: Request) -> tuple[str, str] | None:
     """Return the address of a request without its signature, and the signature; None where it has none to read by."""
     text = request.query_params.get(PARAMETER)
-    if text is None or request.method not in ("GET", "HEAD") or not request.url.path.endswith(SUFFIXES):
+    if text is None or request.method not in ("GET", "HEAD") or not request.url.path.endswith(READ_AS_TEXT):
         return None
     query = [part for part in request.url.query.split("&") if not part.startswith(f"{PARAMETER}=")]
     return request.url.path + (f"?{'&'.join(query)}" if query else ""), text
