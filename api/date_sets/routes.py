@@ -12,7 +12,7 @@ from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.schema_types import Date
+from ..web.schema_types import Date, Name
 from . import service
 from .public_holidays import Days, NamedDate, public_holidays
 from .rows import DateSetRow
@@ -62,6 +62,14 @@ def list_date_sets(session: SessionDep, principal: ReaderDep) -> DateSetsOut:
 def put_date_set(session: SessionDep, principal: OwnerDep, now: NowDep, date_set: DateSetIn) -> DateSetOut:
     """Store a set of dates under a name, in place of the one before; schedules published from it do not change."""
     return _set_out(service.put_date_set(session, date_set, now=now))
+
+
+@router.delete("/date-sets", status_code=204, response_class=Response, responses=problems())
+def delete_date_set(
+    session: SessionDep, principal: OwnerDep, name: Annotated[Name, Query(description="The name of the set.")]
+) -> None:
+    """Delete a set of dates; schedules published from it do not change."""
+    service.delete_date_set(session, name)
 
 
 @router.post("/dates-publications", status_code=201, responses=problems(409))

@@ -55,6 +55,16 @@ def put_date_set(session: Session, message: DateSetIn, *, now: datetime) -> Date
     return row
 
 
+def delete_date_set(session: Session, name: str) -> None:
+    """Delete a set of dates; schedules published from it keep their dates."""
+    lock(session, f"date_set:{name}")
+    row = session.get(DateSetRow, name)
+    if row is None:
+        raise not_found("set of dates")
+    session.delete(row)
+    session.flush()
+
+
 def list_date_sets(session: Session) -> Sequence[DateSetRow]:
     """Return all sets of dates, by name."""
     return session.exec(select(DateSetRow).order_by(col(DateSetRow.name))).all()

@@ -8,6 +8,11 @@ from typing import Any
 TAX_AREAS: tuple[dict[str, Any], ...] = (
     {"code": "millbrook", "name": "Millbrook Falls", "rates": [{"from_on": "2020-01-01", "divisor": "1.05"}]},
     {"code": "port-alder", "name": "Port Alder", "rates": [{"from_on": "2020-01-01", "rate_percent": "6.25"}]},
+    {
+        "code": "port-adler",
+        "name": "Port Adler, typed twice",
+        "rates": [{"from_on": "2020-01-01", "rate_percent": "6.25"}],
+    },
     {"code": "aldersfurt", "name": "Aldersfurt", "rates": [{"from_on": "2020-01-01", "rate_percent": "19"}]},
 )
 TAX_AREA_OF = {"lantern": "millbrook", "harbour": "port-alder", "marigold": "port-alder", "keiler": "aldersfurt"}

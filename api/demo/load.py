@@ -16,6 +16,8 @@ from ..collections.schemas import CollectionIn, CollectionOut, DisputeIn
 from ..collections.service import raise_dispute, record_collection, reverse_collection
 from ..controllers.schemas import KeyingIn, SheetOut
 from ..controllers.service import record_keying, settings_sheet
+from ..date_sets.schemas import DateSetIn
+from ..date_sets.service import put_date_set
 from ..jobs.schemas import JobDoneIn, JobIn
 from ..jobs.service import Reporter, assign_job, close_job, report_job, wait_for_parts
 from ..ledger.schemas import EntryIn
@@ -163,7 +165,9 @@ def hand_out(session: Session, *, now: datetime) -> None:
 
 
 def _make_mistakes(session: Session, demo: Demo) -> None:
-    """Make a venue whose one table went to the workshop, and a venue and a table that were typed twice."""
+    """Make a venue whose one table went to the workshop, and a venue, a table and a set of dates by mistake."""
+    dates = {"name": "Feast days", "dates": [{"on": "2027-01-01", "name": "New Year"}]}
+    put_date_set(session, DateSetIn.model_validate(dates), now=demo.now)
     with _named("tariff typed twice"):
         publish_tariff(session, TariffIn.model_validate(TARIFFS["weekday, dearer"]), now=demo.now)
     place = {"time_zone": "America/New_York", "currency": "USD"}

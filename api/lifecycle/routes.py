@@ -5,6 +5,7 @@ from fastapi import APIRouter, Response
 from ..pool_tables.convert import move_out
 from ..pool_tables.schemas import MoveOut
 from ..store.changes import note_tables, note_venues
+from ..tax_areas.schemas import TaxAreaCode
 from ..web.auth import OwnerDep
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
@@ -70,6 +71,12 @@ def delete_table(session: SessionDep, principal: OwnerDep, now: NowDep, table_id
 def delete_tariff(session: SessionDep, principal: OwnerDep, tariff_id: Id) -> None:
     """Delete a version of a tariff that was published by mistake and never used; a refusal lists what names it."""
     service.delete_tariff(session, tariff_id)
+
+
+@router.delete("/tax-areas/{tax_area}", status_code=204, response_class=Response, responses=problems(409))
+def delete_tax_area(session: SessionDep, principal: OwnerDep, tax_area: TaxAreaCode) -> None:
+    """Delete a tax area that was made by mistake and never used; a refusal lists what names it."""
+    service.delete_tax_area(session, tax_area)
 
 
 @router.delete("/venues/{venue_id}", status_code=204, response_class=Response, responses=problems(409))

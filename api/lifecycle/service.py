@@ -19,12 +19,14 @@ from ..ledger.service import balance, loan_balance, post_entry, reverse_entry
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import get_table, last_stay_at_a_venue, must_be_on_the_route, must_have_come, stays_of
 from ..pricing import Fault, format_money, parse_money
+from ..settlements.rows import SettlementRow
 from ..store.changes import TouchedRow
 from ..store.clock import new_id
 from ..store.db import lock
 from ..store.feeds import note_changes
 from ..store.sequence import next_number
 from ..tariffs.rows import TariffRow
+from ..tax_areas.rows import TaxAreaRow
 from ..venues.rows import VenueFactRow, VenueRow
 from ..venues.service import calendar_of, lock_venue, must_be_of_the_route
 from ..web.errors import Problem, http_problem, not_found
@@ -249,6 +251,21 @@ def delete_tariff(session: Session, tariff_id: UUID) -> None:
         hanging["schedules"] = named
     _must_hang_nothing(hanging, where="tariff_id")
     session.delete(tariff)
+    session.flush()
+
+
+def delete_tax_area(session: Session, code: str) -> None:
+    """Delete a tax area that was made by mistake; refuse (``still_used``) one that a venue has or had. Locks: the area."""
+    lock(session, f"tax area:{code}")
+    area = session.get(TaxAreaRow, code)
+    if area is None:
+        raise not_found("tax area")
+    named = VenueFactRow.name == "tax_area", VenueFactRow.value == code
+    venues = session.exec(select(VenueFactRow.venue_id).where(*named).distinct()).all()
+    settled = session.exec(select(SettlementRow.collection_id).where(SettlementRow.tax_area == code)).all()
+    counts = {"venues": len(venues), "settlements": len(settled)}
+    _must_hang_nothing({name: count for name, count in counts.items() if count}, where="tax_area")
+    session.delete(area)
     session.flush()
 
 

@@ -252,5 +252,8 @@ def _must_be_a_place(latitude: float | None, longitude: float | None) -> None:
 
 
 def _must_know_tax_area(session: Session, code: str | None) -> None:
-    if code is not None and session.get(TaxAreaRow, code) is None:
+    if code is None:
+        return
+    lock(session, f"tax area:{code}")
+    if session.get(TaxAreaRow, code) is None:
         raise http_problem("invalid", where="tax_area", found=code, expected="the code of a tax area")

@@ -317,6 +317,7 @@ PARAMETERS: dict[str, Any] = {
     "delivery_id": str(DEMO_IDS["webhook delivery office"]),
     "keying_id": str(DEMO_IDS["keying Back room"]),
     "code": "price_break_worse",
+    "tax_area": "port-adler",
     "from": "2026-01-01",
     "to": "2026-12-31",
     "year": 2026,
@@ -349,6 +350,7 @@ ASKED: dict[str, dict[str, Any]] = {
     "delete_venue": {"venue_id": str(DEMO_IDS["venue typed twice"])},
     "delete_table": {"table_id": str(DEMO_IDS["table typed twice"])},
     "take_back_departure": {"venue_id": str(DEMO_IDS["venue fiddle"])},
+    "delete_date_set": {"name": "Feast days"},
     "delete_tariff": {"tariff_id": str(DEMO_IDS["tariff typed twice"])},
     "settle_collection": {"collection_id": str(DEMO_IDS["first collection marigold"])},
 }

@@ -44,6 +44,7 @@ QUERIES: dict[str, dict[str, str]] = {
     "get_year_report": {"year": "2026"},
     "import_file": {"of": "venues"},
     "get_import_template": {"of": "tables"},
+    "delete_date_set": {"name": "Feast days"},
     "list_public_holidays": {"country": "US", "from_on": "2027-01-01", "to_on": "2027-12-31"},
 }
 """What an operation cannot be asked without."""
@@ -300,6 +301,7 @@ def ask(client: TestClient, world: World, contract: dict[str, Any], row: Row, pl
     method, path, operation = operations(contract)[row.operation]
     own, query = world.ids["own"], dict(QUERIES.get(row.operation, {}))
     where, _, name = row.varies.partition(".")
+    own = {"tax_area": PARAMETERS["tax_area"], **own}
     ids = {**own, name: world.one(row, place)} if where == "path" else own
     if where == "query":
         query[name] = world.one(row, place)

@@ -390,3 +390,18 @@ def test_a_late_collection_is_settled_by_the_agreement_of_its_date_only(yard: Ya
     collection = yard.client.get(f"/v1/collections/{yard.collect(LEFT)}").json()
     assert collection["trading_on"] == "2026-11-20"
     assert (collection["settlement"] is not None) is settled
+
+
+def test_a_tax_area_and_a_set_of_dates_made_by_mistake_are_deleted(yard: Yard) -> None:
+    rates = [{"from_on": "2020-01-01", "rate_percent": "6"}]
+    for code in ("mill", "mlil"):
+        yard.route.post("/tax-areas", {"code": code, "name": "Mill County", "rates": rates})
+    yard.route.venue(name="The Tin Fiddle", tax_area="mill")
+    assert yard.client.delete("/v1/tax-areas/mlil").status_code == 204
+    assert yard.refused("/tax-areas/mill", method="DELETE") == (409, "still_used", ["tax_area"])
+    assert yard.refused("/tax-areas/mlil", method="DELETE")[0] == 404
+    assert [area["code"] for area in yard.client.get("/v1/tax-areas").json()["items"]] == ["mill"]
+    yard.route.post("/date-sets", {"name": "Town days", "dates": [{"on": "2027-08-14", "name": "Town fair"}]})
+    assert yard.client.delete("/v1/date-sets?name=Town%20days").status_code == 204
+    assert yard.refused("/date-sets?name=Town%20days", method="DELETE")[0] == 404
+    assert yard.client.get("/v1/date-sets").json()["items"] == []
