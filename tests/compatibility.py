@@ -7,6 +7,7 @@
   not announced: no other type, no null, no further value of an enum, no field less.
 - An answer may gain fields, an operation parameters that may be absent, the service operations, codes of problems and
   statuses of refusals.
+- A webhook is read like an answer.
 - Names of operations, of parameters and of messages are part of the promise: generated clients are written with them.
 - Patterns and formats are compared as text: a pattern that only looks different is named too. How long or how high a
   value of an answer may be is no part of the promise.
@@ -49,6 +50,12 @@ class _Comparison:
         for name in self.old["components"]["schemas"]:
             if name not in self.new["components"]["schemas"]:
                 yield f"schema {name}: removed or renamed"
+        for name, item in self.old.get("webhooks", {}).items():
+            now = self.new.get("webhooks", {}).get(name)
+            if now is None:
+                yield f"webhook {name}: removed"
+            else:
+                yield from self.answer(f"webhook {name}", item["post"]["requestBody"], now["post"]["requestBody"])
         for address, item in self.old["paths"].items():
             for method in METHODS:
                 if method in item:

@@ -49,6 +49,9 @@ CONTRACT: Contract = {
         },
         "/healthz": {"get": {"operationId": "get_alive", "security": [], "responses": {"200": {}}}},
     },
+    "webhooks": {
+        "box.emptied": {"post": {"requestBody": {"content": {"application/json": {"schema": {"$ref": "#/components/schemas/EventOut"}}}}}},
+    },
     "components": {
         "securitySchemes": {"HTTPBearer": {"type": "http", "scheme": "bearer"}, "HTTPBasic": {"type": "http", "scheme": "basic"}},
         "schemas": {
@@ -79,6 +82,7 @@ CONTRACT: Contract = {
             },
             "FullOut": {"type": "object", "required": ["kind"], "properties": {"kind": {"const": "full"}}},
             "EmptyOut": {"type": "object", "required": ["kind"], "properties": {"kind": {"const": "empty"}}},
+            "EventOut": {"type": "object", "required": ["type"], "properties": {"type": {"type": "string"}}},
             "ProblemOut": {"type": "object", "required": ["code"], "properties": {"code": {"type": "string"}}},
         },
     },
@@ -186,10 +190,13 @@ BREAKS = [
     (put(*OUT, "emptied_on", "anyOf", 0, "format", to="date-time"), 'BoxOut.emptied_on: format changed from "date" to "date-time"'),
     (add(*SCHEMAS, "BoxKind", "enum", what="tokens"), 'BoxKind: value "tokens" may come now'),
     (drop(*SCHEMAS, "BoxKind", "enum"), "BoxKind: any value may come now"),
+    (drop("webhooks", "box.emptied"), "webhook box.emptied: removed"),
+    (drop(*SCHEMAS, "EventOut", "properties", "type"), "EventOut.type: removed"),
     (put(*SCHEMAS, "EmptyOut", "properties", "kind", "const", to="void"), "BoxOut.state: EmptyOut may come now"),
 ]  # fmt: skip
 
 ADDITIONS = {
+    "a webhook": put("webhooks", "box.filled", to=CONTRACT["webhooks"]["box.emptied"]),
     "a path": put(*PATHS, "/v1/bags", to=CONTRACT["paths"]["/v1/boxes/{box_id}"]),
     "an operation": put(*PATHS, "/healthz", "post", to={"operationId": "wake", "responses": {"200": {}}}),
     "a message": put(*SCHEMAS, "BagOut", to={"type": "object"}),
