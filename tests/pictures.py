@@ -30,13 +30,19 @@ _HASH_OF = b"page-sha256"
 
 def drawn_week(client: TestClient) -> str:
     """Return the week of the Copper Lantern."""
-    return client.get(f"/v1/venues/{DEMO_IDS['venue lantern']}/week.svg?on=2026-12-01").text
+    return _asked(client, f"/v1/venues/{DEMO_IDS['venue lantern']}/week.svg?on=2026-12-01")
 
 
 def card_page(client: TestClient) -> str:
     """Return the price card of the Zum blauen Keiler as a page, with its stylesheet beside it."""
-    page = client.get(f"/v1/venues/{DEMO_IDS['venue keiler']}/price-card.html").text
+    page = _asked(client, f"/v1/venues/{DEMO_IDS['venue keiler']}/price-card.html")
     return page.replace("/assets/paper.css", "paper.css")
+
+
+def _asked(client: TestClient, address: str) -> str:
+    answer = client.get(address)
+    assert answer.status_code == 200, answer.text
+    return answer.text
 
 
 def hash_of_page(page: str) -> str:

@@ -46,7 +46,7 @@ from .words import date_words, days_words, hours_words, ladder_words, moment_wor
 
 _AMOUNTS_MAX = 6
 _ROWS_MAX = 10
-_BLANK_ROWS = 6
+_LINES_A_CARD, _BLANK_MIN = 12, 2
 _TAGS_A_SHEET = 8
 _STARTS_FROM = {
     "blank": "from a controller of which nothing is known",
@@ -222,7 +222,7 @@ def table_card(session: Session, table_id: UUID) -> PrintedPage:
             "facts": facts,
             "meters": meters,
             "collections": [_card_row(row, table_id, meters, zone, venues) for row in rows],
-            "blank": _BLANK_ROWS,
+            "blank": max(_BLANK_MIN, _LINES_A_CARD - len(rows)),
             "places": [
                 {
                     "on": date_words(stay.from_at.astimezone(zone).date()),

@@ -160,21 +160,28 @@ def test_a_signed_link_opens_one_page_until_it_expires(at_noon: TestClient, page
     assert at_noon.get(signed).status_code == 401
 
 
+def print_page(html: str, folder: Path, name: str) -> Path:
+    """Return the PDF that Chromium prints of a page."""
+    shutil.copy(CSS, folder / "paper.css")
+    file = folder / f"{name}.html"
+    file.write_text(html.replace("/assets/paper.css", "paper.css"))
+    printed = file.with_suffix(".pdf")
+    command = [str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"]
+    subprocess.run([*command, f"--print-to-pdf={printed}", file.as_uri()], check=True, capture_output=True, timeout=120)
+    return printed
+
+
 @pytest.mark.skipif(CHROMIUM is None, reason="chromium is NOT INSTALLED: no page was printed")
 def test_a_browser_prints_every_page_on_one_sheet_with_its_address_as_a_code(
     at_noon: TestClient, pages: dict[str, str], tmp_path: Path
 ) -> None:
-    shutil.copy(CSS, tmp_path / "paper.css")
-    for name, path in pages.items():
-        paper = "a4" if name == "card" else "letter"
+    at_noon.post("/v1/tokens", json={"name": "Ana", "role": "collector"})
+    stops = [pages["price-card"].split("/")[3]]
+    trip = at_noon.post("/v1/trips", json={"on": "2026-11-28", "person": "Ana", "stops": stops}).json()["id"]
+    for name, path in {**pages, "trip": f"/v1/trips/{trip}.html"}.items():
+        paper = "a4" if name in ("card", "trip") else "letter"
         address = f"{path}{'&' if '?' in path else '?'}paper={paper}"
-        file = tmp_path / f"{name}.html"
-        file.write_text(at_noon.get(address).text.replace("/assets/paper.css", "paper.css"))
-        printed = file.with_suffix(".pdf")
-        command = [str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"]
-        subprocess.run(
-            [*command, f"--print-to-pdf={printed}", file.as_uri()], check=True, capture_output=True, timeout=120
-        )
+        printed = print_page(at_noon.get(address).text, tmp_path, name)
         document = PdfReader(printed)
         assert len(document.pages) == 1, name
         size = [round(float(edge)) for edge in document.pages[0].mediabox[2:]]
@@ -183,6 +190,57 @@ def test_a_browser_prints_every_page_on_one_sheet_with_its_address_as_a_code(
         codes = {code.text for code in zxingcpp.read_barcodes(picture(printed))}
         expected = f"http://testserver{address}" if name != "bag-tags" else "http://testserver/v1/tables/"
         assert any(code.startswith(expected) for code in codes), (name, codes)
+
+
+LONG = "The Worshipful Company of Left-Handed Bell Founders' Social and Billiard Club, Upper Floor, Rear Entrance by the Canal"
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="chromium is NOT INSTALLED: no page was printed")
+def test_names_that_are_long_or_from_right_to_left_push_nothing_over_an_edge(
+    at_noon: TestClient, route: Route, tmp_path: Path
+) -> None:
+    venues = [route.venue(name=name)["id"] for name in (LONG, "مقهى القمر الأزرق", "丸池撞球場 本店 二階")]
+    tariff = route.tariff()["id"]
+    for venue in venues:
+        route.schedule(venue, tariff)
+        route.post(f"/venues/{venue}/agreements", {"effective_on": "2026-01-01", "venue_percent": "50"})
+    meters = [{"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 7, "resets": "never"}]
+    labels = ("Window side, the one with the red cloth and the tray for the chalk", "الطاولة الثانية", "Third table")
+    tables = [route.table(venues[0], label=label, meters=meters)["id"] for label in labels]
+    for venue in venues[1:]:
+        route.table(venue, label="三番台", meters=meters)
+    for place in range(1, 15):
+        route.post("/collections", {
+            "id": f"0198c0de-0000-4000-8000-{place:012d}", "venue_id": venues[0], "collector": "Ana Bartholomew-Whittington",
+            "collected_at": f"2026-11-{place + 8:02d}T15:00:00Z", "bag": f"B-{place}",
+            "tables": [{"table_id": table, "meters": {"cash": 100 * place}, "counted": {"0.25": 40, "1.00": 37, "5.00": 30}}
+                       for table in tables],
+        })  # fmt: skip
+    at_noon.post("/v1/tokens", json={"name": "Ana", "role": "collector"})
+    trip = route.post("/trips", {"on": "2026-11-28", "person": "Ana", "stops": venues})["id"]
+
+    def printed(name: str, address: str) -> list[str]:
+        paper = "&paper=letter" if "?" in address else "?paper=letter"
+        document = PdfReader(print_page(at_noon.get(address + paper).text, tmp_path, name))
+        return [page.extract_text() for page in document.pages]
+
+    assert len(printed("statement", f"/v1/venues/{venues[0]}/statement.html?month=2026-11")) == 1
+    assert len(printed("slip", "/v1/collections/0198c0de-0000-4000-8000-000000000014/slip.html")) == 1
+    assert len(printed("card", f"/v1/tables/{tables[0]}/card.html")) == 1
+    sheets = printed("trip", f"/v1/trips/{trip}.html")
+    assert len(sheets) <= 2
+    for stop in range(1, 4):
+        (sheet,) = [sheet for sheet in sheets if f"\n{stop}. " in sheet]
+        assert "Empty the box" in sheet.split(f"\n{stop}. ")[1], "no stop is parted from its first table"
+    (tags,) = printed("tags", f"/v1/venues/{venues[0]}/bag-tags.html")
+    assert tags.count("Collected by") == 3
+    boxes = subprocess.run(
+        ["pdftotext", "-bbox", str(tmp_path / "tags.pdf"), "-"], check=True, capture_output=True, text=True
+    ).stdout
+    top = {word: float(y) for y, word in re.findall(r'yMin="([\d.]+)"[^>]*>(Third|Window)<', boxes)}
+    assert top["Window"] < 170 < top["Third"], "60 mm a tag: one that is too full is cut, and covers no other"
+    ends = [float(y) for y in re.findall(r'yMax="([\d.]+)"[^>]*>Collected<', boxes)]
+    assert min(ends) < top["Third"]
 
 
 def picture(printed: Path) -> "numpy.ndarray[tuple[int, int], numpy.dtype[numpy.uint8]]":
