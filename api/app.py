@@ -33,7 +33,7 @@ from .paper.routes import router as paper
 from .play.routes import router as play
 from .pool_tables.routes import router as pool_tables
 from .price_changes.routes import router as price_changes
-from .pricing.work import Stop
+from .pricing.effort import Stop
 from .proposals.routes import router as proposals
 from .publications.routes import router as publications
 from .quotes.routes import router as quotes

@@ -88,7 +88,7 @@ def read_boxes(body: Body, currency: str) -> tuple[BoxCount, ...]:
     not emptied before this collection (``not_before``), and more money than the engine handles (``too_much_money``).
     """
     faults: list[Fault] = []
-    boxes = [_Reader(currency, f"tables[{i}]", faults).box(table) for i, table in enumerate(body["tables"])]
+    boxes = [_TableReader(currency, f"tables[{i}]", faults).box(table) for i, table in enumerate(body["tables"])]
     ids = [box.table_id for box in boxes]
     for i, id_ in enumerate(ids):
         if id_ in ids[:i]:
@@ -109,7 +109,7 @@ def read_boxes(body: Body, currency: str) -> tuple[BoxCount, ...]:
     return tuple(boxes)
 
 
-class _Reader:
+class _TableReader:
     """Reads one table of a body and keeps the faults of every value that cannot be read."""
 
     def __init__(self, currency: str, where: str, faults: list[Fault]) -> None:

@@ -53,7 +53,7 @@ class Plan:
 
 
 @dataclass(frozen=True, slots=True)
-class _Terms:
+class _PlanTerms:
     controller: Controller
     currency: str
 
@@ -74,7 +74,7 @@ def plan(wanted: WeekSettings, controller: Controller, *, currency: str, current
     allowed = [(names.index(row.from_day), names.index(day)) for row in controller.take_over for day in row.to]
     week = shortest([known.get(day, {}) for day in DAYS], [goals[day] for day in DAYS], allowed)
     dated = [Move(place, goals[day], None) for place, day in enumerate(names) if place >= len(DAYS)]
-    steps = tuple(_steps([*week.moves, *dated], names, known, _Terms(controller, currency)))
+    steps = tuple(_steps([*week.moves, *dated], names, known, _PlanTerms(controller, currency)))
     return Plan(steps, sum(step.values_to_key for step in steps), week.proved)
 
 
@@ -107,7 +107,7 @@ def _cells_by_day(week: WeekSettings, controller: Controller) -> dict[str, dict[
 
 
 def _steps(
-    moves: Sequence[Move], names: Sequence[str], known: dict[str, dict[Cell, Value]], terms: _Terms
+    moves: Sequence[Move], names: Sequence[str], known: dict[str, dict[Cell, Value]], terms: _PlanTerms
 ) -> list[PlanStep]:
     held: dict[str, Cells] = dict(known)
     steps: list[PlanStep] = []
@@ -130,7 +130,7 @@ def _keyed_together(cell: Cell) -> object:
     return (cell.window, cell.sells, cell.rung) if cell.rung else cell
 
 
-def _key_step(day: str, cells: list[Cell], settings: Cells, terms: _Terms) -> PlanStep:
+def _key_step(day: str, cells: list[Cell], settings: Cells, terms: _PlanTerms) -> PlanStep:
     first = cells[0]
     where = day_in_words(day)
     if first.window and terms.controller.windows_per_day != 1:
@@ -142,7 +142,7 @@ def _key_step(day: str, cells: list[Cell], settings: Cells, terms: _Terms) -> Pl
     )
 
 
-def _said(cell: Cell, settings: Cells, terms: _Terms) -> str:
+def _said(cell: Cell, settings: Cells, terms: _PlanTerms) -> str:
     value = settings[cell]
     if cell.rung:
         return _rung_said(cell, settings, terms.currency)

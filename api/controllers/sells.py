@@ -413,7 +413,7 @@ def _found_schedule(
 
 
 @dataclass(frozen=True, slots=True)
-class _Piece:
+class _DayPart:
     """A part of a controller's day, in minutes after it turns; ``as_listed``: it sells what the schedule lists."""
 
     day: int
@@ -455,14 +455,14 @@ def _names(named: Schedule | None, label: str, currency: str) -> _Names:
     return _Names(label, currency, {plain(prices_of(e.tariff)): (e.name, e.tariff) for e in reversed(entries)})
 
 
-def _pieces(week: WeekSettings, listed: ListedWeek, names: _Names) -> Iterator[_Piece]:
+def _pieces(week: WeekSettings, listed: ListedWeek, names: _Names) -> Iterator[_DayPart]:
     for number, (day, windows) in enumerate(zip(week.days[:7], listed, strict=True)):
         yield from _pieces_of_day(number, day, windows, names)
 
 
-def _pieces_of_day(number: int, day: Day, windows: Iterable[ListedWindow], names: _Names) -> Iterator[_Piece]:
+def _pieces_of_day(number: int, day: Day, windows: Iterable[ListedWindow], names: _Names) -> Iterator[_DayPart]:
     """Yield the parts of a day in which the controller sells one thing and the schedule lists one, made one where alike."""
-    last: _Piece | None = None
+    last: _DayPart | None = None
     windows = tuple(windows)
     for held in day.windows:
         for wanted in windows:
@@ -470,7 +470,7 @@ def _pieces_of_day(number: int, day: Day, windows: Iterable[ListedWindow], names
             if starts >= ends:
                 continue
             name, tariff = names.of(held.prices, wanted)
-            piece = _Piece(number, starts, ends, name, tariff, tariff is wanted.tariff)
+            piece = _DayPart(number, starts, ends, name, tariff, tariff is wanted.tariff)
             if last and (last.name, last.tariff, last.as_listed) == (piece.name, piece.tariff, piece.as_listed):
                 last = replace(last, ends=ends)
                 continue
@@ -481,7 +481,9 @@ def _pieces_of_day(number: int, day: Day, windows: Iterable[ListedWindow], names
         yield last
 
 
-def _weekly(pieces: Sequence[_Piece], named: Schedule | None, turns_at: int, day_starts_at: time) -> tuple[Weekly, ...]:
+def _weekly(
+    pieces: Sequence[_DayPart], named: Schedule | None, turns_at: int, day_starts_at: time
+) -> tuple[Weekly, ...]:
     """Return the pieces of a week as windows of trading days; what the base of ``named`` sells is left to it."""
     days_of: dict[tuple[int, int, str, Tariff | None], set[int]] = defaultdict(set)
     opens = day_starts_at.hour * 60 + day_starts_at.minute

@@ -497,7 +497,7 @@ def _read_between(
 
 
 @dataclass(frozen=True, slots=True)
-class _Part:
+class _SettledPart:
     """One table's part of a collection's settlement, in minor units; without a settlement all of it is unsettled."""
 
     entry_id: UUID | None
@@ -507,7 +507,7 @@ class _Part:
     agreement_id: UUID | None
 
 
-def _parts(session: Session, rows: Sequence[Row[Any]]) -> dict[tuple[UUID, UUID], _Part]:
+def _parts(session: Session, rows: Sequence[Row[Any]]) -> dict[tuple[UUID, UUID], _SettledPart]:
     """Divide what each settlement says of a whole collection among its tables, in proportion to their counts."""
     ids = {row.collection_id for row in rows}
     settled = {
@@ -526,9 +526,11 @@ def _parts(session: Session, rows: Sequence[Row[Any]]) -> dict[tuple[UUID, UUID]
     }
 
 
-def _divided(settlement: SettlementRow | None, tables: Sequence[tuple[UUID, int, int]]) -> list[tuple[UUID, _Part]]:
+def _divided(
+    settlement: SettlementRow | None, tables: Sequence[tuple[UUID, int, int]]
+) -> list[tuple[UUID, _SettledPart]]:
     if settlement is None:
-        return [(table_id, _Part(None, back, 0, 0, None)) for table_id, _, back in tables]
+        return [(table_id, _SettledPart(None, back, 0, 0, None)) for table_id, _, back in tables]
     counted = [count for _, count, _ in tables]
     given_back = sum(
         line["amount_minor"]
@@ -539,7 +541,7 @@ def _divided(settlement: SettlementRow | None, tables: Sequence[tuple[UUID, int,
     refunds = stated if sum(stated) == given_back else _by_count(given_back, counted)
     tax, share = _by_count(settlement.tax_minor, counted), _by_count(settlement.venue_share_minor, counted)
     return [
-        (table_id, _Part(settlement.entry_id, refunds[i], tax[i], share[i], settlement.agreement_id))
+        (table_id, _SettledPart(settlement.entry_id, refunds[i], tax[i], share[i], settlement.agreement_id))
         for i, (table_id, _, _) in enumerate(tables)
     ]
 
@@ -555,7 +557,7 @@ def _box(
     placed_on: date,
     start: Baseline,
     read: Sequence[Row[Any]],
-    parts: Mapping[tuple[UUID, UUID], _Part],
+    parts: Mapping[tuple[UUID, UUID], _SettledPart],
     broken: Sequence[OutOfOrder],
 ) -> Earned:
     part = parts[row.collection_id, row.pool_table_id]

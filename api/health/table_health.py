@@ -96,7 +96,7 @@ class TableFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class ComingMoment:
     """A coming instant at which the clock matters, and what it will be off by then (K3)."""
 
     what: Literal["price_change", "recurring_event"]
@@ -109,7 +109,7 @@ class ClockOutlook:
     """The clock judged, what it will be off by, and what it sells wrongly; ``tariffs`` are those named, by id."""
 
     health: ClockHealth
-    moments: tuple[Moment, ...]
+    moments: tuple[ComingMoment, ...]
     wrong: WrongPrice | None
     tariffs: Mapping[str, Tariff]
 
@@ -186,7 +186,7 @@ def _clock(facts: TableFacts, levels: Levels, *, now: datetime) -> ClockOutlook 
         changes_for_summer_time=facts.changes_for_summer_time,
         settings=levels.clock,
     )
-    moments = tuple(Moment(what, name, ahead) for (what, name, _), ahead in zip(coming, predicted, strict=True))
+    moments = tuple(ComingMoment(what, name, ahead) for (what, name, _), ahead in zip(coming, predicted, strict=True))
     wrong, tariffs = _wrong(facts.sells, health, now=now)
     return ClockOutlook(health, moments, wrong, tariffs)
 

@@ -27,7 +27,7 @@ Key = str | None
 
 
 WEEK_S = 604_800
-Span = tuple[datetime, datetime, Key]
+SoldSpan = tuple[datetime, datetime, Key]
 """From an instant, to one (exclusive), what holds."""
 
 
@@ -77,7 +77,7 @@ class WrongPrice:
         return sum(sale.seconds for sale in self.sales)
 
 
-def wrong_price(spans: Sequence[Span], *, offset_s: int, week_from: datetime | None = None) -> WrongPrice:
+def wrong_price(spans: Sequence[SoldSpan], *, offset_s: int, week_from: datetime | None = None) -> WrongPrice:
     """Return the wrong sales of a week by a table that is ahead by ``offset_s`` (behind: negative).
 
     The spans follow each other without a gap and cover the week from ``week_from`` (by default from their start) at
@@ -115,7 +115,7 @@ def wrong_price(spans: Sequence[Span], *, offset_s: int, week_from: datetime | N
     return WrongPrice(_moved(spans, start, offset_s), tuple(found), _pairs(found))
 
 
-def _moved(spans: Sequence[Span], start: datetime, offset_s: int) -> tuple[MovedChange, ...]:
+def _moved(spans: Sequence[SoldSpan], start: datetime, offset_s: int) -> tuple[MovedChange, ...]:
     """Return every change after the start of the week until its end, at its due and at the table's time."""
     if offset_s == 0:
         return ()
@@ -137,7 +137,7 @@ def _pairs(sales: Sequence[WrongSale]) -> tuple[WrongPair, ...]:
     return tuple(WrongPair(sells, instead_of, s) for (sells, instead_of), s in seconds.most_common())
 
 
-def _refuse_gaps(spans: Sequence[Span]) -> None:
+def _refuse_gaps(spans: Sequence[SoldSpan]) -> None:
     if not spans:
         raise domain_error("bad_spans", where="spans", found="no span", expected="at least one")
     faults = [

@@ -26,7 +26,7 @@ from .places import Places, TableHere, VenueHere, folded
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class FileLine:
     """A line of a file: its number, and its cells by field."""
 
     line: int
@@ -65,7 +65,7 @@ Seen = dict[str, tuple[int, str]]
 class LineReader:
     """Reads the cells of one line, and keeps all that is wrong with them."""
 
-    def __init__(self, of: Of, line: Line, rules: CellRules) -> None:
+    def __init__(self, of: Of, line: FileLine, rules: CellRules) -> None:
         self.of, self.line, self.rules = of, line, rules
         self.faults: list[Fault] = []
 
@@ -164,7 +164,7 @@ class _Group:
     faults: list[Fault] = field(default_factory=list)
 
 
-def read_units(of: Of, lines: Iterable[Line], places: Places, rules: CellRules, *, seen: Seen) -> Units:
+def read_units(of: Of, lines: Iterable[FileLine], places: Places, rules: CellRules, *, seen: Seen) -> Units:
     """Return the units of some lines, and what is wrong with the others; ``seen`` remembers the keys of the file."""
     read, build = _KINDS[of]
     found = Units()

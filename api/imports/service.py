@@ -52,7 +52,7 @@ from ..web.batch import Unreadable
 from ..web.errors import ERRORS_MAX, Problem, bound_errors, from_validation, http_problem, problem_out
 from .cells import CellRules
 from .columns import LEFT_OUT, Column, Of, match_columns, shape_of
-from .messages import Line, Seen, Unit, read_units
+from .messages import FileLine, Seen, Unit, read_units
 from .places import Places, folded
 from .queries import load_places, stored_lines
 from .rows import IMPORT_LINE, ImportLineRow, ImportShapeRow
@@ -117,7 +117,7 @@ def remember(session: Session, shape: str, columns: Iterable[Column], rules: Cel
     session.flush()
 
 
-def lines_of(file: OpenFile, columns: Iterable[Column]) -> Iterator[Line]:
+def lines_of(file: OpenFile, columns: Iterable[Column]) -> Iterator[FileLine]:
     """Yield the lines of a file that hold anything, each cell by its field; refuse a cell beyond the last header."""
     fields = [column.field for column in columns]
     for row in file.rows:
@@ -128,11 +128,11 @@ def lines_of(file: OpenFile, columns: Iterable[Column]) -> Iterator[Line]:
             found, expected = f"{len(row.cells)} cells", f"{len(fields)}, as the header has"
             raise http_problem("unreadable_file", where=f"line {row.line}", found=found, expected=expected)
         named = zip(fields, row.cells, strict=False)
-        yield Line(row.line, {name: cell for name, cell in named if name is not None})
+        yield FileLine(row.line, {name: cell for name, cell in named if name is not None})
 
 
 def import_lines(
-    session: Session, of: Of, lines: Iterable[Line], rules: CellRules, *, who: Who, seen: Seen | None = None
+    session: Session, of: Of, lines: Iterable[FileLine], rules: CellRules, *, who: Who, seen: Seen | None = None
 ) -> Imported:
     """Store some lines, each on its own; whoever calls decides whether all of it is kept."""
     lock(session, "imports")

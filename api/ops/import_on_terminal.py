@@ -21,7 +21,7 @@ from sqlalchemy import Engine
 from ..imports.cells import CellRules, rules_in_words
 from ..imports.columns import Column, Of
 from ..imports.csv_file import Encoding, open_csv
-from ..imports.messages import Line, Seen
+from ..imports.messages import FileLine, Seen
 from ..imports.schemas import ImportLineOut, Mode
 from ..imports.service import Who, import_lines, lines_of, read_columns, remember, rules_for
 from ..imports.table_file import OpenFile
@@ -84,7 +84,7 @@ class Tally:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class ImportOutcome:
     """What an import did: what became of the lines, whether it was stored, how the file was read."""
 
     tally: Tally
@@ -92,7 +92,9 @@ class Outcome:
     rules: list[str]
 
 
-def import_on_terminal(engine: Engine, file: FileToImport, *, mode: Mode, preview: bool, now: datetime) -> Outcome:
+def import_on_terminal(
+    engine: Engine, file: FileToImport, *, mode: Mode, preview: bool, now: datetime
+) -> ImportOutcome:
     """Import a file, or preview it; on a terminal a bar shows how far it is."""
     with file.opened() as (opened, _), reading(engine) as session:
         shape, columns, known = read_columns(session, file.of, opened, file.columns)
@@ -102,11 +104,11 @@ def import_on_terminal(engine: Engine, file: FileToImport, *, mode: Mode, previe
     if preview or mode == "all":
         tally = _pass(engine, file, columns, rules, who, store=False)
         if preview or tally.counts["refused"]:
-            return Outcome(tally, False, words)
+            return ImportOutcome(tally, False, words)
     tally = _pass(engine, file, columns, rules, who, store=True)
     with writing(engine) as session:
         remember(session, shape, columns, rules, now=now)
-    return Outcome(tally, True, words)
+    return ImportOutcome(tally, True, words)
 
 
 def _pass(
@@ -123,7 +125,7 @@ def _pass(
 
 
 def _one_part(
-    engine: Engine, of: Of, part: list[Line], rules: CellRules, who: Who, seen: Seen, *, store: bool
+    engine: Engine, of: Of, part: list[FileLine], rules: CellRules, who: Who, seen: Seen, *, store: bool
 ) -> list[ImportLineOut]:
     with writing(engine) as session:
         imported = import_lines(session, of, part, rules, who=who, seen=seen)

@@ -73,14 +73,14 @@ def print_table(table: Table) -> None:
     Console().print(table)
 
 
-class Step(Protocol):
+class MoveBar(Protocol):
     """Moves a bar: ``done`` of ``total`` in all, None where nobody knows how many there are."""
 
     def __call__(self, done: int, total: int | None) -> None: ...
 
 
 @contextmanager
-def bar(doing: str) -> Iterator[Step]:
+def bar(doing: str) -> Iterator[MoveBar]:
     """Show on a terminal's error stream how far some work is; nothing where nobody looks."""
     console = _error_screen()
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())

@@ -11,7 +11,7 @@ from ..pricing import format_money
 from ..pricing.ladder import count_of
 from ..pricing.money import exponent, round_half_up
 from ..web.csv_text import CsvText, csv_text, text_cell
-from .meter_steps import PaidStep, Steps
+from .meter_steps import MeterSteps, PaidStep
 from .played import Played, UnitKind, share_of, windows_in_order
 from .schemas import (
     PlayFiguresOut,
@@ -52,7 +52,7 @@ class OfMeter(NamedTuple):
 
     meter: str
     figures: Played
-    steps: Steps
+    steps: MeterSteps
     paid: list[PaidStep]
     money_meter: str | None
 

@@ -18,7 +18,7 @@ from ..readings.meters import Meter, MeterReading, deltas
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class MeterStep:
     """What a meter counted between two instants."""
 
     from_at: datetime
@@ -55,23 +55,23 @@ class BoxEmptied:
 
 
 @dataclass(frozen=True, slots=True)
-class Steps:
+class MeterSteps:
     """A meter's steps in time order, how many nobody knows, how many readings they go by, and the first and last."""
 
-    known: tuple[Step, ...]
+    known: tuple[MeterStep, ...]
     unknown: int = 0
     readings: int = 0
     first_at: datetime | None = None
     last_at: datetime | None = None
 
 
-def steps_of(meter: Meter, history: MeterHistory, *, reset_at: Sequence[datetime] = ()) -> Steps:
+def steps_of(meter: Meter, history: MeterHistory, *, reset_at: Sequence[datetime] = ()) -> MeterSteps:
     """Return what a meter counted from reading to reading; ``reset_at`` has resets and new boards."""
     read = [counts for counts in history.counts if counts.values.get(meter.name, meter.modulus) < meter.modulus]
     found = list(_steps(meter, read, history, reset_at))
-    known = tuple(Step(from_at, to_at, units) for from_at, to_at, units in found if units is not None)
+    known = tuple(MeterStep(from_at, to_at, units) for from_at, to_at, units in found if units is not None)
     ends = (read[0].taken_at, read[-1].taken_at) if read else (None, None)
-    return Steps(known, len(found) - len(known), len(read), *ends)
+    return MeterSteps(known, len(found) - len(known), len(read), *ends)
 
 
 def paid_by_meter(
@@ -99,7 +99,7 @@ def paid_by_meter(
     return [_without_test_games(PaidStep(*step), boxes) for step in known]
 
 
-def paid_by_boxes(steps: Sequence[Step], boxes: Sequence[BoxEmptied]) -> list[PaidStep]:
+def paid_by_boxes(steps: Sequence[MeterStep], boxes: Sequence[BoxEmptied]) -> list[PaidStep]:
     """Return the boxes at both ends of which the meter was read, with what was counted in them."""
     found = []
     for box in boxes:

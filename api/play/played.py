@@ -19,7 +19,7 @@ from typing import Literal
 
 from ..pricing.ladder import Ladder, Rung
 from ..pricing.timetable import Span
-from .meter_steps import PaidStep, Step
+from .meter_steps import MeterStep, PaidStep
 from .prices_bought import Bought, Paid, spent_on, times_bought
 
 UnitKind = Literal["games", "minutes"]
@@ -77,7 +77,7 @@ class Played:
 
 
 def played(
-    steps: Sequence[Step],
+    steps: Sequence[MeterStep],
     paid: Sequence[PaidStep],
     spans: Sequence[Span],
     kind: UnitKind,

@@ -20,9 +20,9 @@ from ..jobs.rows import JobDoneRow
 from ..pool_tables.place import counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import DomainError, parse_money
+from ..pricing.effort import Effort
 from ..pricing.timetable import Span
 from ..pricing.trading_day import LONGEST_DAY
-from ..pricing.work import Work
 from ..readings.convert import meter_of
 from ..readings.meter_history import Counts, MeterHistory, one_history
 from ..readings.meters import RESETTING, Meter
@@ -52,7 +52,7 @@ class TableThere:
     boxes: Sequence[BoxEmptied]
     reset_at: Sequence[datetime]
     machine: Machine | None
-    work: Work
+    work: Effort
 
     def sold_between(self, from_at: datetime, to_at: datetime) -> Sequence[Span]:
         """Return what the table sold between two instants; nothing where what is stored of it is contradictory."""
@@ -129,7 +129,7 @@ def _tables(
 
 
 def _must_be_bounded(
-    session: Session, work: Work, ids: Collection[UUID], first_at: datetime, last_at: datetime
+    session: Session, work: Effort, ids: Collection[UUID], first_at: datetime, last_at: datetime
 ) -> None:
     """Refuse more work than one answer may take, before it is done."""
     work.spend(_STEPS_OF_A_DAY * len(ids) * (last_at - first_at).days, where="query.to", smaller=_SMALLER)

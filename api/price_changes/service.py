@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlmodel import Session
 
 from ..earnings.queries import boxes_in
-from ..pricing.work import Work
+from ..pricing.effort import Effort
 from ..web.errors import http_problem
 from .convert import games_out, interval_out, means_of, money_of, side_out, weeks_out
 from .judgement import CANNOT_KNOW, has_both_sides, judge
@@ -23,7 +23,7 @@ _STEPS_OF_A_WEEK = 20
 
 
 @dataclass(frozen=True, slots=True)
-class _Table:
+class _ComparedTable:
     """A table on one side of the comparison."""
 
     at: TableHeld
@@ -91,7 +91,7 @@ def _asked(session: Session, tariff_id: UUID | None, schedule_id: UUID | None) -
 
 
 def _must_be_bounded(*, tables: int, dates: int, weeks: int) -> None:
-    Work().spend(2 * _STEPS_OF_A_WEEK * tables * dates * weeks, where="query.weeks", smaller="ask about fewer weeks")
+    Effort().spend(2 * _STEPS_OF_A_WEEK * tables * dates * weeks, where="query.weeks", smaller="ask about fewer weeks")
 
 
 def _changes(tables: list[TableHeld]) -> dict[UUID, tuple[TableHeld, Change]]:
@@ -111,10 +111,10 @@ def _sides(
     *,
     weeks: int,
     left_out: list[LeftOutOut],
-) -> list[_Table]:
+) -> list[_ComparedTable]:
     """Return the tables of both sides that count, in the order of their ids; note those left out and why."""
     nothing = DaysOfTable()
-    found: dict[UUID, _Table] = {}
+    found: dict[UUID, _ComparedTable] = {}
     whys: dict[UUID, tuple[TableHeld, WhyLeftOut]] = {}
     for one in tables:
         id_ = one.table.id
@@ -130,7 +130,7 @@ def _sides(
         else:
             around = weeks_beside(collected, counted, one.held, weeks=weeks)
         if has_both_sides(around):
-            found[id_] = _Table(one, change, around)
+            found[id_] = _ComparedTable(one, change, around)
         else:
             whys[id_] = (one, "too_few_weeks" if collected.days else "nothing_collected")
     left_out += [
@@ -141,7 +141,7 @@ def _sides(
     return [found[id_] for id_ in sorted(found)]
 
 
-def _table_out(one: _Table, currency: str, collections: Mapping[str, set[UUID]]) -> PriceChangeTableOut:
+def _table_out(one: _ComparedTable, currency: str, collections: Mapping[str, set[UUID]]) -> PriceChangeTableOut:
     before, after = means_of(one.weeks)
     return PriceChangeTableOut(
         table_id=one.at.table.id,

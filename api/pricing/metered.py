@@ -24,7 +24,7 @@ from typing import NamedTuple
 from .errors import pricing_error
 from .lines import Advice, Line
 from .money import MAX_MINOR, allot, divide_half_up, format_money
-from .play import MINUTE, SECOND, Bill, Piece, Play, Span, at_one_rate, moved, settle
+from .play import MINUTE, SECOND, Bill, Piece, Play, PriceSpan, at_one_rate, moved, settle
 from .rate import Cap, Per, Rate, Tier, TierMode
 
 __all__ = [
@@ -115,11 +115,11 @@ def advice(rate: Rate, *, currency: str) -> tuple[Advice, ...]:
     return ()
 
 
-def _price(play: Play, bill: Bill, span: Span, minute: int) -> int:
+def _price(play: Play, bill: Bill, span: PriceSpan, minute: int) -> int:
     return max(play.owed(bill, span, end=minute * MINUTE), play.minimum)
 
 
-def _first_minute_above(play: Play, bill: Bill, span: Span, money: int) -> int | None:
+def _first_minute_above(play: Play, bill: Bill, span: PriceSpan, money: int) -> int | None:
     """Return the first whole minute in a span at which the play costs more than ``money``.
 
     Within a span the price never falls. Where time alone makes it rise (``add``, no maximum) the minute is worked out:
@@ -140,7 +140,7 @@ def _first_minute_above(play: Play, bill: Bill, span: Span, money: int) -> int |
     return minute if minute <= last else None
 
 
-def _first_minute_moved_to(span: Span, end: int) -> int:
+def _first_minute_moved_to(span: PriceSpan, end: int) -> int:
     """Return the first whole minute whose end, moved up to the next step (M2), is ``end`` or later."""
     if span.tier is None or span.tier.per_minutes is None:
         return -(-end // MINUTE)
@@ -148,7 +148,7 @@ def _first_minute_moved_to(span: Span, end: int) -> int:
     return start + max(0, -(-(end - start * MINUTE) // (step * MINUTE)) - 1) * step + 1
 
 
-def _charge(play: Play, billed: Sequence[tuple[Bill, Span]], *, end: int, currency: str) -> Charge:
+def _charge(play: Play, billed: Sequence[tuple[Bill, PriceSpan]], *, end: int, currency: str) -> Charge:
     """Return what a play costs that ends at elapsed ``end``, from its spans up to there, each with the bill at its start."""
     cautions = ("continued_at_last_rate",) if any(run.continued and run.start < end for run in play.runs) else ()
     if not billed:
@@ -162,7 +162,7 @@ def _charge(play: Play, billed: Sequence[tuple[Bill, Span]], *, end: int, curren
     return Charge(total, sum(line.units for line in lines), lines, cautions)
 
 
-def _billed(play: Play) -> list[tuple[Bill, Span]]:
+def _billed(play: Play) -> list[tuple[Bill, PriceSpan]]:
     """Return the spans of a play in order, each with the bill at its start."""
     bill, billed = play.opened(), []
     for span in play.spans():
@@ -171,7 +171,7 @@ def _billed(play: Play) -> list[tuple[Bill, Span]]:
     return billed
 
 
-class _Part(NamedTuple):
+class _LinePart(NamedTuple):
     """A line before it is rounded: what, the microseconds it bills, its cost in shares."""
 
     what: str
@@ -179,7 +179,7 @@ class _Part(NamedTuple):
     shares: int
 
 
-def _lines(play: Play, spans: Sequence[Span], *, owed: int, total: int, currency: str) -> tuple[Line, ...]:
+def _lines(play: Play, spans: Sequence[PriceSpan], *, owed: int, total: int, currency: str) -> tuple[Line, ...]:
     """Return the lines of the spans: start fee, time, then what the cap takes off and what the floor adds (M6)."""
     parts = [*_fee(play, currency), *_times(play, spans, currency)]
     shares, billed = [part.shares for part in parts], [part.billed for part in parts]
@@ -202,17 +202,19 @@ def _lines(play: Play, spans: Sequence[Span], *, owed: int, total: int, currency
     return tuple(lines)
 
 
-def _fee(play: Play, currency: str) -> list[_Part]:
+def _fee(play: Play, currency: str) -> list[_LinePart]:
     if play.terms is None or not play.fee:
         return []
-    return [_Part(f"Start fee of {format_money(play.terms.start_fee, currency)}{_each(play, play.terms)}", 0, play.fee)]
+    return [
+        _LinePart(f"Start fee of {format_money(play.terms.start_fee, currency)}{_each(play, play.terms)}", 0, play.fee)
+    ]
 
 
-def _times(play: Play, spans: Sequence[Span], currency: str) -> list[_Part]:
+def _times(play: Play, spans: Sequence[PriceSpan], currency: str) -> list[_LinePart]:
     """Return one part for all the time at one price, in the order in which the prices first held."""
     if len(spans) == 1:
         return [_part(play, spans[0], spans[0].end - spans[0].start, _price_words(play, spans[0], currency))]
-    held: dict[str, tuple[Span, int]] = {}
+    held: dict[str, tuple[PriceSpan, int]] = {}
     for span in spans:
         # Under ``set`` the tier reached last prices all the time that is not free.
         priced = span if span.free or play.mode == "add" else spans[-1]._replace(free=False)
@@ -222,14 +224,14 @@ def _times(play: Play, spans: Sequence[Span], currency: str) -> list[_Part]:
     return [_part(play, span, length, words) for words, (span, length) in held.items()]
 
 
-def _part(play: Play, span: Span, length: int, words: str) -> _Part:
+def _part(play: Play, span: PriceSpan, length: int, words: str) -> _LinePart:
     what = f"{_duration(length)} {words}"
     if span.free:
-        return _Part(what, 0, 0)
-    return _Part(what, length, play.price(span) * (length if play.mode == "add" else 1))
+        return _LinePart(what, 0, 0)
+    return _LinePart(what, length, play.price(span) * (length if play.mode == "add" else 1))
 
 
-def _price_words(play: Play, span: Span, currency: str) -> str:
+def _price_words(play: Play, span: PriceSpan, currency: str) -> str:
     if span.free or span.rate is None or span.tier is None:
         return "free"
     unit = span.tier.unit if play.mode == "add" else None

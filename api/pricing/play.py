@@ -75,7 +75,7 @@ class Piece:
             )
 
 
-class Span(NamedTuple):
+class PriceSpan(NamedTuple):
     """A stretch of a play at one price, in elapsed microseconds.
 
     ``tier`` and ``rate`` are what prices it: under ``set`` the tier that sets the price so far, ``None`` before any.
@@ -131,16 +131,16 @@ class Play(NamedTuple):
         """Return how many pay a rate: the players, or 1 for the table."""
         return self.players if rate.per == "player" else 1
 
-    def spans(self) -> Iterator[Span]:
+    def spans(self) -> Iterator[PriceSpan]:
         """Yield the spans in order; they are contiguous, and none is empty."""
         rate, tier = None, None
         for run in self.runs:
             for start, end, reached in _tiers_of(run):
                 if self.mode == "add" or (reached and (tier is None or reached.from_minutes > tier.from_minutes)):
                     rate, tier = run.rate, reached
-                yield Span(start, end, rate, tier, free=reached is None)
+                yield PriceSpan(start, end, rate, tier, free=reached is None)
 
-    def price(self, span: Span) -> int:
+    def price(self, span: PriceSpan) -> int:
         """Return the shares that the span's tier costs: under ``add`` a microsecond, under ``set`` the whole play."""
         if span.rate is None or span.tier is None:
             return 0
@@ -151,7 +151,7 @@ class Play(NamedTuple):
         """Return the bill at the start of the play: the start fee."""
         return Bill(closed=0, open=self.fee, at=0)
 
-    def passed(self, bill: Bill, span: Span, *, to: int) -> Bill:
+    def passed(self, bill: Bill, span: PriceSpan, *, to: int) -> Bill:
         """Return the bill at elapsed ``to``, the time since ``bill.at`` charged at the span's price (``add``: M2, M5)."""
         price, length = self.price(span), self.capped_slice
         if length is None or to // length == bill.at // length:
@@ -161,7 +161,7 @@ class Play(NamedTuple):
         whole = self._capped(price * length) * ((last_edge - first_edge) // length)
         return Bill(bill.closed + first + whole, price * (to - last_edge), to)
 
-    def owed(self, bill: Bill, span: Span, *, end: int) -> int:
+    def owed(self, bill: Bill, span: PriceSpan, *, end: int) -> int:
         """Return the minor units, capped, of the play if it ends at ``end`` in ``span``, at whose start it owed ``bill``."""
         if self.mode == "set":
             slices = 1 if self.capped_slice is None else -(-end // self.capped_slice)
@@ -175,7 +175,7 @@ class Play(NamedTuple):
         return shares if self.cap is None else min(shares, self.cap * slices)
 
 
-def moved(span: Span, end: int) -> int:
+def moved(span: PriceSpan, end: int) -> int:
     """Return an end in ``span`` moved up to the next step, counted from the start of the tier (M2)."""
     if span.free or span.tier is None or span.tier.per_minutes is None:
         return end

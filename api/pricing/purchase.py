@@ -19,11 +19,11 @@ from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import Literal
 
+from .effort import STEPS_OF_AN_EVENT, Effort
 from .errors import Fault, PricingError, pricing_error
 from .ladder import Sale
 from .money import MAX_MINOR
 from .tariff import Tariff
-from .work import STEPS_OF_AN_EVENT, Work
 
 Buys = Literal["games", "minutes"]
 Caution = Literal["closed", "free", "kind_not_sold"]
@@ -86,7 +86,7 @@ def follow(
     buys: Buys,
     gap_s: int = 120,
     ends_on_start: bool = False,
-    work: Work | None = None,
+    work: Effort | None = None,
 ) -> Purchases:
     """Return what a table sells over these events, step by step (T4).
 
@@ -96,7 +96,7 @@ def follow(
     (``too_much_money``); and ``too_much_work`` (E4).
     """
     smaller = "send fewer events, or fewer questions at once"
-    (work or Work()).spend(STEPS_OF_AN_EVENT * len(events), where="events", smaller=smaller)
+    (work or Effort()).spend(STEPS_OF_AN_EVENT * len(events), where="events", smaller=smaller)
     faults = _faults(events)
     if faults:
         raise PricingError(*faults)

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Literal, NamedTuple
 
+from .effort import STEPS_OF_A_LINE, STEPS_OF_A_PIECE, STEPS_OF_A_QUESTION, Effort
 from .errors import Fault, PricingError, pricing_error
 from .ladder import Ladder, NextBreak, check_units
 from .lines import Kind, Line
@@ -28,7 +29,6 @@ from .purchase import ends_after
 from .split import split
 from .tariff import Tariff
 from .timetable import Span, Timetable
-from .work import STEPS_OF_A_LINE, STEPS_OF_A_PIECE, STEPS_OF_A_QUESTION, Work
 
 Status = Literal["open", "closed", "free"]
 PrepaidKind = Literal["games", "minutes"]
@@ -100,7 +100,7 @@ def quote(
     minutes: int | None = None,
     players: int = 1,
     accepts: Sequence[int] | None = None,
-    work: Work | None = None,
+    work: Effort | None = None,
 ) -> Answer:
     """Return what ``money`` (minor units) buys at an instant, or the least that buys so many ``games`` or ``minutes``.
 
@@ -110,7 +110,7 @@ def quote(
     for more than ten years of prepaid minutes (``too_much_money``). ``work`` is what the questions of one request share;
     ``too_much_work`` refuses what goes beyond it (E4).
     """
-    work = work or Work()
+    work = work or Effort()
     work.spend(STEPS_OF_A_QUESTION, where="at", smaller="ask fewer questions at once")
     _check(at=at, money=money, games=games, minutes=minutes, players=players)
     coins = None if accepts is None else tuple(accepts)
@@ -137,14 +137,14 @@ def quote(
 
 
 def charge_play(
-    timetable: Timetable, *, from_at: datetime, to_at: datetime, players: int = 1, work: Work | None = None
+    timetable: Timetable, *, from_at: datetime, to_at: datetime, players: int = 1, work: Effort | None = None
 ) -> Charge:
     """Return what metered time costs from one instant to another, across the windows between them (M4).
 
     Refuses ``naive_instant``, ``ends_before_start``, ``play_too_long`` (31 days), ``no_schedule_yet``, ``bad_players``
     and ``kind_not_sold``: it starts where no metered time is sold and play is not free; ``too_much_work`` (E4).
     """
-    work = work or Work()
+    work = work or Effort()
     faults = _naive(from_at=from_at, to_at=to_at)
     if faults:
         raise PricingError(*faults)
@@ -168,7 +168,7 @@ class _Place:
     tariff: Tariff
     players: int
     accepts: tuple[int, ...] | None
-    work: Work
+    work: Effort
 
     def offers(self, *, money: int | None, games: int | None, minutes: int | None) -> tuple[Offer, ...]:
         """Return an offer for each kind sold that answers the question (P10)."""
@@ -257,7 +257,7 @@ class _Place:
         )
 
 
-def _pieces(timetable: Timetable, *, from_at: datetime, to_at: datetime, work: Work) -> tuple[list[Piece], str]:
+def _pieces(timetable: Timetable, *, from_at: datetime, to_at: datetime, work: Effort) -> tuple[list[Piece], str]:
     """Return the pieces of a play between two instants, and the currency of the first tariff in it."""
     spans = timetable.between(from_at, to_at, work=work) or (
         replace(timetable.at(from_at), from_at=from_at, to_at=to_at),

@@ -13,11 +13,11 @@ from collections import Counter
 from functools import lru_cache
 from itertools import combinations_with_replacement
 
+from .effort import Effort
 from .ladder import Ladder, Rung
-from .work import Work
 
 
-def split(ladder: Ladder, units: int, *, work: Work | None = None) -> tuple[int, ...]:
+def split(ladder: Ladder, units: int, *, work: Effort | None = None) -> tuple[int, ...]:
     """Return the cheapest separate purchases that together buy at least ``units``, in minor units, dearest first.
 
     Empty where no such plan is cheaper than a single purchase. Refuses what ``Ladder.least`` refuses, and
@@ -25,7 +25,7 @@ def split(ladder: Ladder, units: int, *, work: Work | None = None) -> tuple[int,
     """
     single = ladder.least(units)
     smaller = "ask for fewer units, of a tariff with fewer prices, or ask fewer questions at once"
-    (work or Work()).spend(_reach(units) * len(ladder.rungs), where="units", smaller=smaller)
+    (work or Effort()).spend(_reach(units) * len(ladder.rungs), where="units", smaller=smaller)
     cost, purchases = _cheapest(ladder.rungs, units)
     return _merged(ladder, purchases) if cost < single else ()
 

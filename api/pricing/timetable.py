@@ -17,11 +17,11 @@ from itertools import pairwise
 from typing import Literal, NamedTuple
 from zoneinfo import ZoneInfo
 
+from .effort import STEPS_OF_A_PIECE, Effort
 from .errors import PricingError, pricing_error
 from .tariff import Tariff
 from .trading_day import Calendar, day_start_us, from_us, to_us, trading_ordinal
 from .week import EntryKind, Schedule, Window, plan_day
-from .work import STEPS_OF_A_PIECE, Work
 
 Owner = Literal["venue", "table"]
 
@@ -128,13 +128,13 @@ class Timetable:
             raise _no_schedule_yet(on, where="on")
         return days
 
-    def between(self, from_at: datetime, to_at: datetime, *, work: Work | None = None) -> tuple[Span, ...]:
+    def between(self, from_at: datetime, to_at: datetime, *, work: Effort | None = None) -> tuple[Span, ...]:
         """Return the spans, end to end, that cover [from_at, to_at), cut only where another entry or schedule holds.
 
         Refuses (``no_schedule_yet``) a time that is not covered by schedules from beginning to end; and
         ``too_much_work``.
         """
-        work = work or Work()
+        work = work or Effort()
         merged: list[_Piece] = []
         end_us = to_us(from_at)
         for piece in self._pieces(end_us, to_us(to_at)):
@@ -150,12 +150,12 @@ class Timetable:
             raise _no_schedule_yet(from_us(end_us))
         return tuple(piece.span() for piece in merged)
 
-    def opens_at(self, at: datetime, *, work: Work | None = None) -> datetime | None:
+    def opens_at(self, at: datetime, *, work: Effort | None = None) -> datetime | None:
         """Return the first instant, ``at`` or later, at which a tariff holds (P9); None if that is over 400 days away.
 
         Refuses ``too_much_work``.
         """
-        work = work or Work()
+        work = work or Effort()
         for piece in self._pieces(to_us(at), to_us(at + _LOOK_AHEAD)):
             work.spend(
                 STEPS_OF_A_PIECE, where="at", smaller="ask fewer questions at once about a time when it is closed"

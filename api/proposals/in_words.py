@@ -8,7 +8,7 @@ from ..pricing import format_money
 from ..pricing.ladder import count_of
 from ..pricing.money import round_half_up
 from ..what_if.comparison import Prepaid
-from .ladder_search import Aims, Found, Measure, Measured, an_hour
+from .ladder_search import Aims, LaddersFound, Measure, Measured, an_hour
 
 WHY: dict[Measure, str] = {
     "an_hour": "Brings the most an hour at full use.",
@@ -23,7 +23,7 @@ CANNOT_KNOW = (
 """What a search for prices cannot show."""
 
 
-def sentence(found: Found, proposed: int) -> str:
+def sentence(found: LaddersFound, proposed: int) -> str:
     """Say how many ladders meet the aims."""
     if not found.met:
         return f"No ladder of {found.searched} meets all aims: lower least_an_hour, or allow a higher first price."
@@ -50,7 +50,7 @@ def lines_of(one: Measured, aims: Aims, kind: Prepaid, currency: str) -> list[st
     return [*said, f"{count} {'price' if count == 1 else 'prices'} to key, on the controller's steps."]
 
 
-def gives_up(one: Measured, found: Found, currency: str) -> list[str]:
+def gives_up(one: Measured, found: LaddersFound, currency: str) -> list[str]:
     """Say by which measures another ladder that meets the aims is better, and by how much."""
     said = []
     best = {measure: getattr(measured, measure) for measure, measured in found.best.items()}

@@ -21,9 +21,9 @@ from typing import Literal
 
 from ..pool_tables.controller import Limits
 from ..pricing import Ladder, Rung
+from ..pricing.effort import Effort
 from ..pricing.ladder import MAX_UNITS_OF_A_PRICE, Counting
 from ..pricing.payable import payable
-from ..pricing.work import Work
 from ..what_if.intake_bought import fewest_pieces
 
 Measure = Literal["an_hour", "bonus", "few_coins", "few_prices"]
@@ -79,7 +79,7 @@ class Measured:
 
 
 @dataclass(slots=True)
-class Found:
+class LaddersFound:
     """What a search found: how many ladders it looked at and how many met the aims, and the best by each measure."""
 
     searched: int = 0
@@ -87,9 +87,9 @@ class Found:
     best: dict[Measure, Measured] = field(default_factory=dict)
 
 
-def search(aims: Aims, *, work: Work) -> Found:
+def search(aims: Aims, *, work: Effort) -> LaddersFound:
     """Return the best ladders by each measure; refuse ``too_much_work``."""
-    found = Found()
+    found = LaddersFound()
     prices = _prices(aims)
     coins = {price: _coins(aims, price, work) for price in prices}
     for rungs in _ladders(aims, prices, (), found, work):
@@ -109,7 +109,7 @@ def _prices(aims: Aims) -> list[int]:
     return [price for price in range(step, aims.highest_price + 1, step) if payable(aims.accepts, price)]
 
 
-def _coins(aims: Aims, price: int, work: Work) -> int:
+def _coins(aims: Aims, price: int, work: Effort) -> int:
     pieces = fewest_pieces(aims.accepts, price, work=work)
     if pieces is None:
         raise ValueError("a payable price is made up of some coins")
@@ -117,7 +117,7 @@ def _coins(aims: Aims, price: int, work: Work) -> int:
 
 
 def _ladders(
-    aims: Aims, prices: Sequence[int], below: tuple[Rung, ...], found: Found, work: Work
+    aims: Aims, prices: Sequence[int], below: tuple[Rung, ...], found: LaddersFound, work: Effort
 ) -> Iterator[tuple[Rung, ...]]:
     """Yield every ladder that begins with the rungs ``below``, and holds P3 and the least an hour."""
     if below:

@@ -15,7 +15,7 @@ from ..web.errors import http_problem
 from ..web.schema_types import value_or
 from ..what_if.comparison import Prepaid
 from .in_words import CANNOT_KNOW, WHY, gives_up, lines_of, sentence
-from .ladder_search import MEASURES, Aims, Found, Measured, search
+from .ladder_search import MEASURES, Aims, LaddersFound, Measured, search
 from .schemas import ProposalOut, ProposalsIn, ProposalsOut
 
 _PRICES_MAX = 3
@@ -103,7 +103,7 @@ def _money(text: Any, currency: str, where: str, otherwise: int) -> int:
     return otherwise if text is MISSING else parse_money(text, currency, where=where)
 
 
-def _proposal_out(one: Measured, found: Found, aims: Aims, kind: Prepaid, currency: str) -> ProposalOut:
+def _proposal_out(one: Measured, found: LaddersFound, aims: Aims, kind: Prepaid, currency: str) -> ProposalOut:
     best_by = [measure for measure in MEASURES if found.best[measure] == one]
     return ProposalOut(
         best_by=best_by,

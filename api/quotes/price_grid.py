@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
 
+from ..pricing.effort import Effort
 from ..pricing.money import exponent, parse_money
 from ..pricing.quote import Offer, quote
 from ..pricing.timetable import Span, Timetable
-from ..pricing.work import Work
 
 GridStatus = Literal["open", "closed", "free", "no_prices"]
 LINES_MAX = 4_000
@@ -39,7 +39,7 @@ class GridLine:
     metered: Offer | None = None
 
 
-def grid_lines(timetable: Timetable, on: date, amounts: Sequence[int], *, work: Work) -> Iterator[GridLine]:
+def grid_lines(timetable: Timetable, on: date, amounts: Sequence[int], *, work: Effort) -> Iterator[GridLine]:
     """Yield the lines of a trading day, window by window, each with its amounts in the order given.
 
     Refuses ``too_much_work``.

@@ -37,7 +37,7 @@ from ..pricing import (
     quote,
     zone_named,
 )
-from ..pricing.work import Work
+from ..pricing.effort import Effort
 from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
 from ..store.db import work_of
 from ..store.kept import Kept, NoSession, NotKept
@@ -122,7 +122,7 @@ class QuoteContexts:
         if isinstance(session, Session):
             self.work, self._read_at = work_of(session), 0 if kept is None else kept.look()
         else:  # nothing is read, and whoever asks has looked
-            self.work, self._read_at = _QuickWork(QUICK_STEPS_MAX), 0
+            self.work, self._read_at = _QuickEffort(QUICK_STEPS_MAX), 0
         self._kept = kept
         self._known: dict[tuple[object, ...], Any] = {}
 
@@ -196,11 +196,11 @@ class QuoteContexts:
         return found
 
 
-class _QuickWork(Work):
-    """The work of an answer from memory: what takes longer is for a thread."""
+class _QuickEffort(Effort):
+    """The effort of an answer from memory: what takes longer is for a thread."""
 
     def spend(self, steps: int, *, where: str, smaller: str) -> None:
-        """Count steps, as ``Work`` does."""
+        """Count steps, as ``Effort`` does."""
         if self.steps + steps > self.steps_max:
             raise NotKept(where)
         super().spend(steps, where=where, smaller=smaller)
@@ -292,7 +292,7 @@ def read_at(text: str, calendar: Calendar, *, where: str) -> datetime:
     return calendar.resolve(instant) if instant.tzinfo is None else instant
 
 
-def ask(context: QuoteContext, asked: QuoteRequest, *, at: datetime, work: Work) -> Values:
+def ask(context: QuoteContext, asked: QuoteRequest, *, at: datetime, work: Effort) -> Values:
     """Answer what money buys, or the least that buys so many units, at a place and an instant."""
     money = None if asked.money is None else parse_money(asked.money, context.currency)
 
@@ -381,7 +381,7 @@ def _only(scenario: ScenarioIn, *names: str) -> None:
         )
 
 
-def _purchase(context: QuoteContext, events: list[EventIn], buys: str, *, work: Work) -> Values:
+def _purchase(context: QuoteContext, events: list[EventIn], buys: str, *, work: Effort) -> Values:
     read: list[Insert | Start] = []
     for i, event in enumerate(events):
         at = read_at(event.at, context.calendar, where=f"events[{i}].at")
@@ -404,7 +404,7 @@ def _purchase(context: QuoteContext, events: list[EventIn], buys: str, *, work: 
     return _writer(context, read[0].at).purchases(purchases, cautions=_cautions(context, [event.at for event in read]))
 
 
-def _metered(context: QuoteContext, scenario: ScenarioIn, *, work: Work) -> Values:
+def _metered(context: QuoteContext, scenario: ScenarioIn, *, work: Effort) -> Values:
     ends = {name: _end_of_play(scenario, name, context.calendar) for name in ("from_at", "to_at")}
     charge = charge_play(context.timetable, **ends, players=value_or(scenario.players, 1), work=work)
     return _writer(context, ends["from_at"]).charge(charge, **ends, cautions=_cautions(context, ends.values()))

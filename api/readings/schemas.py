@@ -45,7 +45,9 @@ SHOWN_DATE_PATTERN = r"^(19[7-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0
 SETTINGS_DAY_PATTERN = r"^(mon|tue|wed|thu|fri|sat|sun|20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01]))$"
 Flag = Literal["from_future", "before_the_table", "in_the_workshop", "on_mains", "odd_voltage"]
 
-Work = Literal["clock_set", "battery_charged", "battery_replaced", "board_replaced", "meters_reset", "settings_keyed"]
+WorkDone = Literal[
+    "clock_set", "battery_charged", "battery_replaced", "board_replaced", "meters_reset", "settings_keyed"
+]
 Display = Annotated[Literal["24h", "12h"], WithJsonSchema({"type": "string", "pattern": "^(24|12)h$"})]
 """As an enum its values would have no names in a generated client, for a name begins with no digit."""
 
@@ -160,7 +162,7 @@ class ReadingIn(In):
     meters: Annotated[dict[MeterName, Count], Limits(max_length=20)] | MISSING = MISSING
     settings: FoundSettingsIn | MISSING = MISSING
     controller_version: Version | MISSING = MISSING
-    done: Annotated[list[Work], Limits(max_length=6)] | MISSING = MISSING
+    done: Annotated[list[WorkDone], Limits(max_length=6)] | MISSING = MISSING
     note: Text | MISSING = MISSING
 
 
@@ -249,7 +251,7 @@ class ReadingOut(Out):
     meters: dict[str, Count]
     settings: FoundSettingsOut | None
     controller_version: str | None
-    done: list[Work]
+    done: list[WorkDone]
     note: str
     flags: list[Flag]
     voided: VoidedOut | None

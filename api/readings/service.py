@@ -61,14 +61,14 @@ _TABLES = (
 
 
 @dataclass(frozen=True, slots=True)
-class Recorded:
+class BatchOutcome:
     """The outcomes of a batch, in order, and the tables of which something new is known."""
 
     results: tuple[ReadingResultOut, ...]
     table_ids: frozenset[UUID]
 
 
-def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender: Sender, now: datetime) -> Recorded:
+def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender: Sender, now: datetime) -> BatchOutcome:
     """Record a batch, each item on its own (R1 to R4)."""
     contents = [content_of(item) if isinstance(item, ReadingIn) else item for item in items]
     readable = [content for content in contents if isinstance(content, dict)]
@@ -98,10 +98,10 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
             rows.append(sent)
     _insert(session, rows)
     publish(session, [_event(row) for row in rows], now=now)
-    return Recorded(tuple(bound_errors(results)), frozenset(row["pool_table_id"] for row in rows))
+    return BatchOutcome(tuple(bound_errors(results)), frozenset(row["pool_table_id"] for row in rows))
 
 
-def results_out(recorded: Recorded) -> ReadingResultsOut:
+def results_out(recorded: BatchOutcome) -> ReadingResultsOut:
     """Write the outcomes of a batch as their message."""
     outcomes = [result.outcome for result in recorded.results]
     return ReadingResultsOut(

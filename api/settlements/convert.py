@@ -45,7 +45,7 @@ Body = Mapping[str, Any]
 
 def read_agreement(body: Body, *, currency: str, id: str = "", version: int = 1) -> Agreement:
     """Return the agreement of a body; refuse it with every fault that its parts have, else those of the whole."""
-    reader = _Reader(currency)
+    reader = _AgreementReader(currency)
     terms: dict[str, Any] = {
         "effective_on": reader.part("effective_on", _date, body["effective_on"]),
         "venue_percent": reader.maybe("venue_percent", _percent, body),
@@ -61,7 +61,7 @@ def read_agreement(body: Body, *, currency: str, id: str = "", version: int = 1)
     return Agreement(**terms, **plain, id=id, version=version)
 
 
-class _Reader:
+class _AgreementReader:
     """Reads the parts of a body and keeps the faults of those that do not read."""
 
     def __init__(self, currency: str) -> None:
@@ -86,7 +86,7 @@ class _Reader:
         return tuple(self.part(f"{name}[{index}]", read, value) for index, value in enumerate(body.get(name) or ()))
 
     def amount_tiers(self, body: Body) -> AmountTiers:
-        inner = _Reader(self.currency)
+        inner = _AgreementReader(self.currency)
         tiers = inner.parts("tiers", self.tier, body)
         inner.refuse_faults()
         return AmountTiers(body["mode"], tiers)

@@ -25,7 +25,7 @@ from sqlalchemy.exc import TimeoutError as WaitedTooLong
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session, SQLModel
 
-from ..pricing.work import Stop, Work
+from ..pricing.effort import Effort, Stop
 from .settings import Settings, get_settings
 
 SQLModel.metadata.naming_convention = {
@@ -230,9 +230,9 @@ def stop_of(session: Session) -> Stop:
     return stop or Stop()
 
 
-def work_of(session: Session) -> Work:
+def work_of(session: Session) -> Effort:
     """Return a count of work for the request of a session, at its beginning."""
-    return Work(stop=stop_of(session))
+    return Effort(stop=stop_of(session))
 
 
 def lock(session: Session, name: str) -> None:

@@ -43,7 +43,7 @@ from .schemas import (
 T = TypeVar("T")
 
 
-class _Reader:
+class _TariffReader:
     """Reads the parts of one message and collects what is wrong with them."""
 
     def __init__(self, currency: str) -> None:
@@ -114,7 +114,7 @@ class _Reader:
 
 def read_tariff(message: TariffIn, *, id: UUID | None = None, version: int = 0) -> Tariff:
     """Return the engine's value of a tariff; refuse with all that is wrong with it."""
-    reader = _Reader(message.currency)
+    reader = _TariffReader(message.currency)
     if reader.tried(lambda: parse_money("0", message.currency), "") is None:
         raise DomainError(*reader.faults)
     games, minutes, metered = (
@@ -222,7 +222,7 @@ class CountingQuestion:
 
 def read_counting_check(message: CountingCheckIn) -> CountingQuestion:
     """Return the engine's values of what somebody saw; refuse with all that is wrong with it."""
-    reader = _Reader(message.currency)
+    reader = _TariffReader(message.currency)
     if reader.tried(lambda: parse_money("0", message.currency), "") is None:
         raise DomainError(*reader.faults)
     seen, places = _read_seen(message.observations, reader)
@@ -234,7 +234,7 @@ def read_counting_check(message: CountingCheckIn) -> CountingQuestion:
     for index, settings in enumerate(sent):
         known = value_or(settings.counting, None)
         for way in WAYS_OF_COUNTING if known is None else (known,):
-            trial = reader if known else _Reader(message.currency)
+            trial = reader if known else _TariffReader(message.currency)
             ladder = trial.ladder(LadderIn(prices=settings.prices, counting=way), f"settings[{index}]")
             if ladder:
                 candidates.setdefault(ladder, index)
@@ -250,7 +250,7 @@ def read_counting_check(message: CountingCheckIn) -> CountingQuestion:
 
 
 def _read_seen(
-    observations: Sequence[CountingObservationIn], reader: _Reader
+    observations: Sequence[CountingObservationIn], reader: _TariffReader
 ) -> tuple[list[Seen], list[tuple[int, int]]]:
     seen: list[Seen] = []
     places: list[tuple[int, int]] = []

@@ -22,7 +22,7 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBasic, HTTPBasicC
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
-from ..pricing.work import Stop
+from ..pricing.effort import Stop
 from ..store.kept import Kept
 from .dependencies import LOOKED
 from .errors import Problem, http_problem, not_found

@@ -23,7 +23,7 @@ from fastapi.routing import APIRoute, iter_route_contexts
 from sqlmodel import Session
 
 from ..pricing import Fault
-from ..pricing.work import Stop
+from ..pricing.effort import Stop
 from .auth import find_principal
 from .body import CLOSE, FILE_BYTES_MAX, Bodies, check_kind, inflated, parse_body
 from .csv_answer import CSV_OPTIONS, answers_csv, dialect_of, in_dialect

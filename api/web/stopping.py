@@ -1,7 +1,7 @@
 """When work ends before its answer: the client has hung up, or the service was told to end.
 
 - A client that hangs up takes its work with it: what waits for a thread never begins, what works ends at its next look
-  (``baizebook.pricing.work.Stop``): with the next statement, the next count of steps.
+  (``baizebook.pricing.effort.Stop``): with the next statement, the next count of steps.
 - On SIGTERM or SIGINT what has not begun is refused at once, what works may finish within ``GRACE_S`` and is then ended:
   503 ``unavailable``, with nothing stored.
 - A commit that has begun is finished; its answer is sent, and kept under its key.
@@ -18,7 +18,7 @@ import anyio
 from fastapi import Request
 from starlette.requests import ClientDisconnect
 
-from ..pricing.work import Stop, Stopped
+from ..pricing.effort import Stop, Stopped
 from .body import CLOSE
 from .errors import Problem
 

@@ -20,7 +20,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
-from ..pricing.work import Stop
+from ..pricing.effort import Stop
 from ..store.db import is_preview, reading, writing
 from ..store.kept import Kept
 from ..store.settings import Settings

@@ -12,10 +12,10 @@ from fractions import Fraction
 from typing import Literal
 
 from ..pricing import Ladder, Tariff, format_money
+from ..pricing.effort import STEPS_OF_A_QUESTION, Effort
 from ..pricing.ladder import count_of
 from ..pricing.money import round_half_up
-from ..pricing.work import STEPS_OF_A_QUESTION, Work
-from .intake_bought import Assumed, Bought, at_elasticity, bought, break_even_share
+from .intake_bought import Assumed, IntakeUnits, at_elasticity, bought, break_even_share
 from .paired_windows import ALL_WEEK, PairedWindow, spoken
 
 Prepaid = Literal["games", "minutes"]
@@ -42,13 +42,13 @@ class Intake:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sold:
+class SideSales:
     """What one side sells of a kind, what each amount and the intake buy; units left over are money (minor units)."""
 
     kind: Prepaid
     ladder: Ladder
     amounts: tuple[tuple[int, int], ...]
-    intake: Bought
+    intake: IntakeUnits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,8 +56,8 @@ class Compared:
     """One kind under both sides at some times of the week; break-even is None where one side buys nothing."""
 
     window: PairedWindow
-    current: Sold
-    other: Sold
+    current: SideSales
+    other: SideSales
     break_even: Fraction | None
     assumed: Assumed | None
 
@@ -72,7 +72,7 @@ class WhatIf:
     minutes_a_game: int | None = None
 
 
-def compare(windows: Sequence[PairedWindow], asked: WhatIf, *, work: Work) -> list[Compared]:
+def compare(windows: Sequence[PairedWindow], asked: WhatIf, *, work: Effort) -> list[Compared]:
     """Return every comparison of kinds in every window; refuse ``too_much_work``."""
     found = []
     for window in windows:
@@ -107,12 +107,12 @@ def _compared(window: PairedWindow, mine: Prepaid, theirs: Prepaid, asked: WhatI
     )
 
 
-def _sold(tariff: Tariff | None, kind: Prepaid, asked: WhatIf) -> Sold:
+def _sold(tariff: Tariff | None, kind: Prepaid, asked: WhatIf) -> SideSales:
     ladder = None if tariff is None else getattr(tariff, kind)
     if ladder is None:
         raise ValueError(f"the tariff sells no {kind}")
     sales = [ladder.sell(amount) for amount in asked.amounts]
-    return Sold(
+    return SideSales(
         kind=kind,
         ladder=ladder,
         amounts=tuple((sale.units, sale.left) for sale in sales),
@@ -120,7 +120,7 @@ def _sold(tariff: Tariff | None, kind: Prepaid, asked: WhatIf) -> Sold:
     )
 
 
-def _as_games(side: Sold, across: bool, pace: int | None) -> Fraction:
+def _as_games(side: SideSales, across: bool, pace: int | None) -> Fraction:
     """Return what the intake buys; in games where games are compared with minutes."""
     units = Fraction(side.intake.units)
     return units / pace if across and side.kind == "minutes" and pace is not None else units

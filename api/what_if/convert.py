@@ -5,10 +5,10 @@ from fractions import Fraction
 from uuid import UUID
 
 from ..pricing import Ladder, Tariff, format_money
+from ..pricing.effort import Effort
 from ..pricing.money import round_half_up
-from ..pricing.work import Work
 from ..web.csv_text import CsvText, csv_text, text_cell
-from .comparison import Compared, Sold, WhatIf, percent, sentence_of
+from .comparison import Compared, SideSales, WhatIf, percent, sentence_of
 from .intake_bought import fewest_pieces
 from .paired_windows import PairedWindow
 from .schemas import (
@@ -38,7 +38,7 @@ def windows_out(
     *,
     currency: str,
     accepts: tuple[int, ...],
-    work: Work,
+    work: Effort,
 ) -> list[WindowComparedOut]:
     """Write each window with its comparisons."""
     return [
@@ -64,7 +64,7 @@ def _name(tariff: Tariff | None) -> str | None:
 
 
 def _compared_out(
-    one: Compared, asked: WhatIf, *, currency: str, accepts: tuple[int, ...], work: Work
+    one: Compared, asked: WhatIf, *, currency: str, accepts: tuple[int, ...], work: Effort
 ) -> KindComparedOut:
     return KindComparedOut(
         current_kind=one.current.kind,
@@ -88,7 +88,7 @@ def _compared_out(
     )
 
 
-def _at_pace(side: Sold, units: int, pace: int | None) -> str | None:
+def _at_pace(side: SideSales, units: int, pace: int | None) -> str | None:
     if pace is None:
         return None
     tenths = round_half_up(Fraction(units * 10, pace if side.kind == "minutes" else 1))
@@ -111,7 +111,7 @@ def _intake_out(one: Compared, asked: WhatIf, currency: str) -> IntakeUnderBothO
     )
 
 
-def _prices_out(ladder: Ladder, currency: str, accepts: tuple[int, ...], work: Work) -> list[PriceToHandleOut]:
+def _prices_out(ladder: Ladder, currency: str, accepts: tuple[int, ...], work: Effort) -> list[PriceToHandleOut]:
     prices = []
     for rung in ladder.rungs:
         pieces = fewest_pieces(accepts, rung.price, work=work) if accepts else None

@@ -15,21 +15,21 @@ from fractions import Fraction
 from math import gcd
 
 from ..pricing import Ladder
+from ..pricing.effort import Effort
 from ..pricing.errors import domain_error
-from ..pricing.work import Work
 
 MAX_SUMS = 20_000
 
 
 @dataclass(frozen=True, slots=True)
-class Bought:
+class IntakeUnits:
     """Units that an intake buys piece by piece, and the most that it can buy."""
 
     units: int
     most: int
 
 
-def bought(ladder: Ladder, counts: Mapping[int, int]) -> Bought:
+def bought(ladder: Ladder, counts: Mapping[int, int]) -> IntakeUnits:
     """Return what an intake buys: ``counts`` are pieces by denomination, in minor units."""
     first = ladder.rungs[0]
     units, pool = 0, 0
@@ -41,7 +41,7 @@ def bought(ladder: Ladder, counts: Mapping[int, int]) -> Bought:
     whole = sum(value * count for value, count in counts.items())
     best = max(ladder.rungs, key=lambda rung: (Fraction(rung.units, rung.price), rung.price))
     times, rest = divmod(whole, best.price)
-    return Bought(units, max(units, times * best.units + ladder.total(rest)))
+    return IntakeUnits(units, max(units, times * best.units + ladder.total(rest)))
 
 
 def break_even_share(current: Fraction, other: Fraction) -> Fraction:
@@ -70,7 +70,7 @@ def at_elasticity(current: Fraction, other: Fraction, elasticity: Fraction) -> A
     return Assumed(play, play * current / other)
 
 
-def fewest_pieces(accepts: tuple[int, ...], price: int, *, work: Work) -> dict[int, int] | None:
+def fewest_pieces(accepts: tuple[int, ...], price: int, *, work: Effort) -> dict[int, int] | None:
     """Return the fewest coins and notes that make up a price exactly, by denomination; None where none do.
 
     Refuses ``denominations_too_complex``, and ``too_much_work``.

@@ -38,7 +38,7 @@ class PairedWindow:
     other: Tariff | None
 
 
-Span = tuple[int, int, Tariff | None]
+MinuteSpan = tuple[int, int, Tariff | None]
 
 
 def paired_windows(current: PricedSide, other: PricedSide) -> list[PairedWindow]:
@@ -67,7 +67,7 @@ def _opens(side: PricedSide) -> int:
     return 0 if side.schedule is None else side.schedule.day_starts_at.hour * 60 + side.schedule.day_starts_at.minute
 
 
-def _week(side: PricedSide, opens: int) -> list[list[Span]]:
+def _week(side: PricedSide, opens: int) -> list[list[MinuteSpan]]:
     """Return what a side sells on each day, in minutes after the day starts."""
     if side.schedule is None:
         return [[(0, A_DAY, side.tariff)] for _ in range(7)]

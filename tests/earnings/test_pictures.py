@@ -12,7 +12,7 @@ from baizebook.earnings.drawing import WIDTH, picture, scale_step, text
 from baizebook.earnings.weeks_picture import Waiting, Week, weeks_of, weeks_picture
 from baizebook.price_changes.change_picture import change_picture
 from baizebook.pricing import Ladder, Rung, Tariff
-from baizebook.pricing.work import Work
+from baizebook.pricing.effort import Effort
 from baizebook.what_if.comparison import Intake, WhatIf, compare
 from baizebook.what_if.paired_windows import PricedSide, paired_windows
 from baizebook.what_if.steps_picture import steps_picture
@@ -32,7 +32,7 @@ def two_lists() -> str:
     sides = [
         PricedSide(name=str(i), tariff=games(*rungs)) for i, rungs in enumerate((((75, 1), (400, 6)), ((100, 1),)))
     ]
-    found = compare(paired_windows(*sides), WhatIf(intake=Intake(counts={}), amounts=[100]), work=Work())
+    found = compare(paired_windows(*sides), WhatIf(intake=Intake(counts={}), amounts=[100]), work=Effort())
     return steps_picture("The first price buys less.", found, currency="USD")
 
 

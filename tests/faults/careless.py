@@ -12,7 +12,7 @@ import baizebook.store.db
 import baizebook.web.body
 import baizebook.web.operation
 import baizebook.web.transactions
-from baizebook.pricing.work import Stop
+from baizebook.pricing.effort import Stop
 from fastapi import Request
 from sqlalchemy import Engine
 from sqlmodel import Session

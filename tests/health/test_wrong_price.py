@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from baizebook.health.wrong_price import Span, WrongPair, wrong_price
+from baizebook.health.wrong_price import SoldSpan, WrongPair, wrong_price
 from baizebook.pricing.errors import DomainError
 from hypothesis import given
 from hypothesis import strategies as st
@@ -18,7 +18,7 @@ def hours(n: float) -> datetime:
     return MONDAY + timedelta(hours=n)
 
 
-def week(*cuts: tuple[float, str | None]) -> list[Span]:
+def week(*cuts: tuple[float, str | None]) -> list[SoldSpan]:
     """A week from Monday 06:00: from so many hours on, this holds."""
     ends = [*(hours(start) for start, _ in cuts[1:]), MONDAY + WEEK]
     return [(hours(start), end, key) for (start, key), end in zip(cuts, ends, strict=True)]
@@ -135,7 +135,7 @@ def test_two_spans_of_one_tariff_make_no_change() -> None:
     ],
     ids=["none", "empty", "gap", "overlap", "no offset", "no week"],
 )
-def test_spans_that_are_no_week_are_refused(spans: list[Span]) -> None:
+def test_spans_that_are_no_week_are_refused(spans: list[SoldSpan]) -> None:
     with pytest.raises(DomainError):
         wrong_price(spans, offset_s=60)
 

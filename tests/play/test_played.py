@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from random import Random
 
 import pytest
-from baizebook.play.meter_steps import BoxEmptied, PaidStep, Step, paid_by_boxes, paid_by_meter, steps_of
+from baizebook.play.meter_steps import BoxEmptied, MeterStep, PaidStep, paid_by_boxes, paid_by_meter, steps_of
 from baizebook.play.played import InWindow, added, played
 from baizebook.pricing import Ladder, Rung, Tariff
 from baizebook.pricing.metered import Rate, Tier
@@ -37,7 +37,7 @@ def test_money_a_game_and_the_prices_of_two_steps_by_both_meters() -> None:
     ]
     history = one_history(readings=read)
     steps, paid = steps_of(PLAYS, history), paid_by_meter(PLAYS, CASH, history, ())
-    assert steps.known == (Step(on(2), on(3), 9), Step(on(3), on(9), 31))
+    assert steps.known == (MeterStep(on(2), on(3), 9), MeterStep(on(3), on(9), 31))
     assert paid == [PaidStep(on(2), on(9), 40, 3400)]
     found = played(steps.known, paid, [span(on(1), on(30), "Base", DOLLAR)], "games", accepts=ACCEPTS, counted_in=25)
     assert (found.counted, found.money, found.money_units, found.told) == (40, 3400, 40, 40)
@@ -55,13 +55,13 @@ def test_a_step_over_two_windows_belongs_to_neither_and_a_gap_in_what_is_known_s
         span(on(8), on(30), "Base", DOLLAR),
     ]
     steps = [
-        Step(on(1), on(3), 5),
-        Step(on(3), on(4), 7),
-        Step(on(4), on(5), 11),
-        Step(on(5), on(7), 13),
-        Step(on(9), on(10), 17),
+        MeterStep(on(1), on(3), 5),
+        MeterStep(on(3), on(4), 7),
+        MeterStep(on(4), on(5), 11),
+        MeterStep(on(5), on(7), 13),
+        MeterStep(on(9), on(10), 17),
     ]
-    found = played([*steps, Step(on(2), on(4, 0), 19)], (), spans, "games")
+    found = played([*steps, MeterStep(on(2), on(4, 0), 19)], (), spans, "games")
     assert {name: window.counted for name, window in found.windows.items()} == {"Base": 5 + 11 + 17, "Happy": 7}
     assert found.window_unknown == {"several_windows": 19, "prices_unknown": 13}
     assert found.price_unknown == {"money_not_counted": 72}
@@ -130,12 +130,12 @@ def test_a_meter_that_went_down_or_was_reset_counts_for_nothing_there() -> None:
     read = [Counts(on(2), {"plays": 500}), Counts(on(3), {"plays": 480}), Counts(on(4), {"plays": 490})]
     read += [Counts(on(5), {"plays": 2}), Counts(on(6), {"plays": 7})]
     steps = steps_of(PLAYS, one_history(readings=read), reset_at=[on(5)])
-    assert (steps.known, steps.unknown) == ((Step(on(3), on(4), 10), Step(on(5), on(6), 5)), 2)
+    assert (steps.known, steps.unknown) == ((MeterStep(on(3), on(4), 10), MeterStep(on(5), on(6), 5)), 2)
 
 
 def test_tables_are_added_up() -> None:
     one = played(
-        [Step(on(2), on(9), 40)],
+        [MeterStep(on(2), on(9), 40)],
         [PaidStep(on(2), on(9), 40, 3400)],
         [span(on(1), on(30), "Base", DOLLAR)],
         "games",

@@ -8,8 +8,8 @@ from itertools import combinations, product
 import pytest
 from baizebook.pool_tables.controller import Limits
 from baizebook.pricing import Ladder, PricingError, Rung
+from baizebook.pricing.effort import Effort
 from baizebook.pricing.ladder import WAYS_OF_COUNTING, Counting
-from baizebook.pricing.work import Work
 from baizebook.proposals.ladder_search import MEASURES, Aims, search
 
 AIMS = Aims(
@@ -52,7 +52,7 @@ def measures(aims: Aims, ladder: Ladder) -> tuple[Fraction, Fraction, int, int, 
 @pytest.mark.parametrize("counting", WAYS_OF_COUNTING)
 def test_the_best_of_all_ladders_are_proposed(counting: Counting) -> None:
     aims = replace(AIMS, counting=counting)
-    found = search(aims, work=Work())
+    found = search(aims, work=Effort())
     ladders = list(every_ladder(aims))
     assert found.met == len(ladders) > 20
     for place, measure in enumerate(MEASURES):
@@ -69,17 +69,17 @@ def test_the_best_of_all_ladders_are_proposed(counting: Counting) -> None:
 
 def test_units_are_on_the_controllers_steps() -> None:
     aims = replace(AIMS, minutes_a_unit=1, limits=Limits(price_step=50, units_step=5, units_min=10, units_max=60))
-    found = search(aims, work=Work())
+    found = search(aims, work=Effort())
     assert found.met == sum(ladder.rungs[0].units >= 10 for ladder in every_ladder(aims)) > 0
     assert all(rung.units % 5 == 0 and rung.units >= 10 for one in found.best.values() for rung in one.ladder.rungs)
 
 
 def test_aims_that_nothing_meets_find_nothing() -> None:
-    assert search(replace(AIMS, least_an_hour=100_00), work=Work()).best == {}
+    assert search(replace(AIMS, least_an_hour=100_00), work=Effort()).best == {}
 
 
 def test_a_search_beyond_the_budget_is_refused() -> None:
     wide = replace(AIMS, least_an_hour=1, notes=(), highest_price=20_00, limits=Limits(price_step=25))
     with pytest.raises(PricingError) as refused:
-        search(wide, work=Work(steps_max=300_000))
+        search(wide, work=Effort(steps_max=300_000))
     assert refused.value.code == "too_much_work"

@@ -19,7 +19,7 @@ from baizebook.pricing import (
     Timetable,
     split,
 )
-from baizebook.pricing.work import STEPS_MAX, Work
+from baizebook.pricing.effort import STEPS_MAX, Effort
 from fastapi.testclient import TestClient
 
 from tests.conftest import Route
@@ -108,14 +108,14 @@ def test_many_questions_about_a_place_that_never_opens_are_bounded_together(clie
 
 def test_the_pure_functions_count_their_own_steps() -> None:
     ladder = Ladder((Rung(100, 1), Rung(400, 6), Rung(700, 11)))
-    work = Work()
+    work = Effort()
     split(ladder, 17, work=work)
     assert work.steps == 32 * 3
     for _ in range(2):
         split(ladder, 17, work=work)
     assert work.steps == 3 * 32 * 3, "what is kept in memory is counted as well: same question, same answer"
     with pytest.raises(PricingError, match="expected at most 95 in a request"):
-        split(ladder, 17, work=Work(steps_max=95))
+        split(ladder, 17, work=Effort(steps_max=95))
 
 
 def test_a_real_week_stays_a_hundred_times_below() -> None:
@@ -123,7 +123,7 @@ def test_a_real_week_stays_a_hundred_times_below() -> None:
     place = Timetable(
         Calendar(ZONE), (Stretch(from_at=AT - timedelta(days=9), schedule=Schedule(id="week", base=hall)),)
     )
-    work = Work()
+    work = Effort()
     place.between(AT, AT + timedelta(days=7), work=work)
     split(hall.games or Ladder(()), 100, work=work)
     assert work.steps * 100 < STEPS_MAX

@@ -9,7 +9,7 @@ import anyio
 import baizebook.web.stopping
 import pytest
 from anyio import to_thread
-from baizebook.pricing.work import Stop, Stopped, Work
+from baizebook.pricing.effort import Effort, Stop, Stopped
 from baizebook.store.db import make_engine, reading, work_of
 from baizebook.store.kept import Kept
 from baizebook.web.errors import Problem
@@ -38,7 +38,7 @@ def stored(transactions: Transactions) -> int:
 
 
 def test_counting_looks_whether_the_steps_are_wanted() -> None:
-    work = Work()
+    work = Effort()
     work.spend(1, where="", smaller="")
     work.stop.end()
     with pytest.raises(Stopped):

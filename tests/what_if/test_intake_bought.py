@@ -5,8 +5,8 @@ from itertools import product
 
 import pytest
 from baizebook.pricing import DomainError, Ladder, Rung
-from baizebook.pricing.work import Work
-from baizebook.what_if.intake_bought import Bought, at_elasticity, bought, break_even_share, fewest_pieces
+from baizebook.pricing.effort import Effort
+from baizebook.what_if.intake_bought import IntakeUnits, at_elasticity, bought, break_even_share, fewest_pieces
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -15,8 +15,8 @@ QUARTERS = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))
 
 def test_notes_are_purchases_of_their_own_and_what_they_leave_is_put_together() -> None:
     # A 5.00 note buys 6 + 1 games and leaves 0.25; three quarters buy one: 0.75 of quarters and 2 × 0.25 left buy 1.
-    assert bought(QUARTERS, {25: 3, 500: 2}) == Bought(2 * 7 + 1, 16)
-    assert bought(QUARTERS, {}) == Bought(0, 0)
+    assert bought(QUARTERS, {25: 3, 500: 2}) == IntakeUnits(2 * 7 + 1, 16)
+    assert bought(QUARTERS, {}) == IntakeUnits(0, 0)
 
 
 @given(st.dictionaries(st.sampled_from([25, 100, 500, 1000]), st.integers(0, 40)))
@@ -87,12 +87,12 @@ def test_the_fewest_coins_are_those_of_all_ways_to_pay(accepts: tuple[int, ...])
             if rest >= 0 and rest % accepts[0] == 0
             for counts in [(*counts, rest // accepts[0])]
         ]
-        found = fewest_pieces(accepts, price, work=Work())
+        found = fewest_pieces(accepts, price, work=Effort())
         assert (None if found is None else sum(found.values())) == min(ways, default=None)
         assert found is None or sum(value * count for value, count in found.items()) == price
 
 
 def test_prices_too_large_to_make_up_are_refused() -> None:
     with pytest.raises(DomainError) as refused:
-        fewest_pieces((1, 100), 100_000_00, work=Work())
+        fewest_pieces((1, 100), 100_000_00, work=Effort())
     assert refused.value.code == "denominations_too_complex"

@@ -5,7 +5,7 @@ from datetime import time
 
 import pytest
 from baizebook.pricing import Ladder, Rung, Schedule, Tariff, Weekly
-from baizebook.pricing.work import Work
+from baizebook.pricing.effort import Effort
 from baizebook.what_if.comparison import Intake, WhatIf, compare, whole_sentence
 from baizebook.what_if.paired_windows import PricedSide, paired_windows, spoken
 
@@ -81,5 +81,5 @@ EARLIER = Weekly(name="Early", days=frozenset(range(4)), start=time(15), end=tim
 def test_a_comparison_is_one_sentence_that_can_be_read_aloud(sold: Schedule, instead: Schedule, sentence: str) -> None:
     intake = Intake(counts={100: 30})
     windows = paired_windows(PricedSide(name="a", schedule=sold), PricedSide(name="b", schedule=instead))
-    found = compare(windows, WhatIf(intake=intake, amounts=[100]), work=Work())
+    found = compare(windows, WhatIf(intake=intake, amounts=[100]), work=Effort())
     assert whole_sentence(found, windows, intake, "USD") == sentence

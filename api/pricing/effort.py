@@ -1,8 +1,8 @@
-"""Work is bounded and counted in the engine's own steps (E4).
+"""The effort of an answer is bounded and counted in the engine's own steps (E4).
 
 - A step is about what one price tried for one unit costs; dearer things count as several, by their measured cost.
-- Whoever answers several questions at once hands the same ``Work`` to all of them. A question that needs more than what is
-  left is refused (``too_much_work``) before the work is done, with the count and what to make smaller.
+- Whoever answers several questions at once hands the same ``Effort`` to all of them. A question that needs more than what is
+  left is refused (``too_much_work``) before it is made, with the count and what to make smaller.
 - The count depends on the question alone, never on what is kept in memory (E2).
 - Whoever counts also looks whether the answer is still wanted (``Stop``): unwanted work ends with the next count.
 """
@@ -44,7 +44,7 @@ class Stop:
 
 
 @dataclass(slots=True)
-class Work:
+class Effort:
     """The steps taken so far, the most that may be taken, and whether they are still wanted."""
 
     steps_max: int = STEPS_MAX
