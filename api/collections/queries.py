@@ -207,7 +207,7 @@ def judge_collected(
 ) -> dict[tuple[UUID, UUID], TableFinding]:
     """Judge tables of collections that were not reversed, by all that is on record now (C9); keys are (collection, table).
 
-    ``money_only`` judges by money meters alone, for which no prices are needed.
+    ``money_only`` judges by money meters alone, for which no prices are needed; its cautions are not complete.
     """
     return {
         (collection_id, finding.table_id): finding
@@ -268,7 +268,8 @@ def judge_boxes(
                 for row, box in alike
             ]
         asked = [BoxToJudge(box, row.collected_at, row.id) for row, box in alike]
-        known = _histories(session, tables, {id_: asked}, currency=currency, machines=machines)[id_]
+        asking = _histories(session, tables, {id_: asked}, currency=currency, machines=machines, money_only=money_only)
+        known = asking[id_]
         for row, box in alike:
             found[row.id] = find_at_table(
                 known, box, at=row.collected_at, id=row.id, venue_id=row.venue_id, currency=currency
@@ -382,10 +383,12 @@ def _histories(
     *,
     currency: str,
     machines: Mapping[UUID, StoredMachine] | None = None,
+    money_only: bool = False,
 ) -> dict[UUID, TableHistory]:
     """Return the facts of tables as values, with prices and first readings where some box asks for them.
 
-    ``machines`` are what is stored of the tables' controllers, where that was loaded before.
+    ``machines`` are what is stored of the tables' controllers, where that was loaded before. ``money_only`` leaves out
+    first readings, on which cautions depend and no amount.
     """
     found: dict[UUID, TableHistory] = {}
     pricing: list[UUID] = []
@@ -395,7 +398,7 @@ def _histories(
         starts = [(box, baseline(known, at=at, id=id_, stated=box.emptied_before)) for box, at, id_ in asked[id_]]
         if any(start.since is not None and asks_for_prices(known, box) for box, start in starts):
             pricing.append(id_)
-        if any(set(box.meters) - start.read_before for box, start in starts):
+        if not money_only and any(set(box.meters) - start.read_before for box, start in starts):
             known = replace(known, first_read_at=_first_read_at(session, stored))
         found[id_] = known
     if pricing and machines is None:

@@ -8,9 +8,9 @@ from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Date, Row, String, and_, cast, exists, func, or_
+from sqlalchemy import ColumnElement, Date, Row, String, and_, cast, exists, false, func, or_
 from sqlalchemy import select as select_columns
-from sqlalchemy.orm import aliased
+from sqlalchemy.orm import Mapped, aliased
 from sqlmodel import Session, col, select
 
 from ..collections.meter_baseline import Baseline
@@ -66,9 +66,9 @@ def boxes_in(
     table_ids: Collection[UUID] | None = None,
 ) -> list[Earned]:
     """Return every box some of whose days lie in a period: as kept, or worked out where something was recorded since."""
-    to_reckon = tables_to_reckon(session)
+    to_reckon = tables_to_reckon(session, venue_id=venue_id)
     kept = select(EarnedBoxRow).where(EarnedBoxRow.first_on < until_on, EarnedBoxRow.last_on >= from_on)
-    kept = kept.where(col(EarnedBoxRow.pool_table_id).not_in(to_reckon))
+    kept = kept.where(_counts(session, col(EarnedBoxRow.pool_table_id)))
     if venue_id is not None:
         kept = kept.where(EarnedBoxRow.venue_id == venue_id)
     if table_ids is not None:
@@ -92,8 +92,8 @@ def sums_of(
     if "denomination" in by:
         boxes = boxes_in(session, from_on=from_on, until_on=until_on, venue_id=venue_id)
         return earnings(boxes, (), by=by, from_on=from_on, until_on=until_on)
-    to_reckon = tables_to_reckon(session)
-    kept = _sums_of_parts(session, to_reckon, by=by, from_on=from_on, until_on=until_on, venue_id=venue_id)
+    to_reckon = tables_to_reckon(session, venue_id=venue_id)
+    kept = _sums_of_parts(session, by=by, from_on=from_on, until_on=until_on, venue_id=venue_id)
     box = EarnedBoxRow
     cut = select(box).where(
         or_(
@@ -101,7 +101,7 @@ def sums_of(
             and_(col(box.first_on) < until_on, col(box.last_on) >= until_on),
             and_(col(box.is_spread), col(box.first_on) >= from_on, col(box.last_on) < until_on),
         ),
-        col(box.pool_table_id).not_in(to_reckon),
+        _counts(session, col(box.pool_table_id)),
     )
     if venue_id is not None:
         cut = cut.where(box.venue_id == venue_id)
@@ -112,7 +112,6 @@ def sums_of(
 
 def _sums_of_parts(
     session: Session,
-    to_reckon: Collection[UUID],
     *,
     by: Sequence[Grouping],
     from_on: date,
@@ -133,7 +132,7 @@ def _sums_of_parts(
     inside = [
         col(part.box_first_on) >= from_on,
         col(part.box_last_on) < until_on,
-        col(part.pool_table_id).not_in(to_reckon),
+        _counts(session, col(part.pool_table_id)),
         *([] if venue_id is None else [col(part.venue_id) == venue_id]),
     ]
     amounts = [func.sum(getattr(part, name)) for name in (*AMOUNTS, "days")]
@@ -170,17 +169,43 @@ def _ids(joined: str | None) -> list[str]:
     return [] if not joined else list(map(_id, joined.split(",")))
 
 
-def tables_to_reckon(session: Session) -> set[UUID]:
-    """Return the tables of which something was recorded since their earnings were worked out."""
+def tables_to_reckon(session: Session, *, venue_id: UUID | None = None) -> set[UUID]:
+    """Return the tables of which something was recorded since their earnings were worked out.
+
+    ``venue_id``: those alone that were collected at this venue.
+    """
     note = ToReckonRow
-    notes = session.execute(select_columns(col(note.pool_table_id), col(note.venue_id)).distinct()).all()
-    found = {table_id for table_id, _ in notes if table_id is not None}
-    wide = {venue_id for table_id, venue_id in notes if table_id is None}
+    noted = select(note.pool_table_id).where(col(note.pool_table_id).is_not(None))
+    wide = _wide_notes(session)
     if None in wide:
-        return found | set(session.exec(select(PoolTableRow.id)))
-    if wide:
-        found |= set(session.exec(select(StayRow.pool_table_id).where(col(StayRow.venue_id).in_(wide))))
+        noted = select(PoolTableRow.id)
+    if venue_id is not None:
+        boxes = select(CollectedTableRow.pool_table_id).join(
+            CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id)
+        )
+        there = set(session.exec(boxes.where(CollectionRow.venue_id == venue_id).distinct()))
+        noted = noted.where(col(PoolTableRow.id if None in wide else note.pool_table_id).in_(there))
+    found = {table_id for table_id in session.exec(noted.distinct()) if table_id is not None}
+    if wide - {None}:
+        stood = set(session.exec(select(StayRow.pool_table_id).where(col(StayRow.venue_id).in_(wide - {None}))))
+        found |= stood if venue_id is None else stood & there
     return found
+
+
+def _wide_notes(session: Session) -> set[UUID | None]:
+    """Return the venues that notes name as a whole; None among them where one names every table."""
+    query = select(ToReckonRow.venue_id).where(col(ToReckonRow.pool_table_id).is_(None))
+    return set(session.exec(query.distinct()))
+
+
+def _counts(session: Session, table_id: Mapped[UUID]) -> ColumnElement[bool]:
+    """Return the condition that what is kept of a table counts: nothing was recorded of it since."""
+    wide = _wide_notes(session)
+    if None in wide:
+        return false()
+    noted = exists().where(col(ToReckonRow.pool_table_id) == table_id)
+    stood = exists().where(col(StayRow.pool_table_id) == table_id, col(StayRow.venue_id).in_(wide))
+    return ~or_(noted, stood) if wide else ~noted
 
 
 def notes_to_reckon(session: Session, *, at_most: int) -> dict[UUID, list[int]]:
@@ -235,7 +260,7 @@ def boxes_of(
     if not rows:
         return []
     tables = _tables(session, {row.pool_table_id for row in rows})
-    calendars = {venue.id: calendar_of(venue) for venue in session.exec(select(VenueRow))}
+    calendars = _calendars(session, tables, {row.venue_id for row in rows})
     placed = _placed_on(session, tables, calendars)
     starts = baselines(session, [(row.collection_id, row.pool_table_id) for row in rows])
     between = _read_between(session, tables, [start.since.at for start in starts.values() if start.since is not None])
@@ -289,10 +314,11 @@ def expenses_of(session: Session, *, from_on: date, until_on: date, venue_id: UU
     ]
 
 
-def names_of(session: Session, *, table_ids: Iterable[str]) -> Names:
-    """Return the labels of some tables, and the names of all venues."""
+def names_of(session: Session, *, table_ids: Iterable[str], venue_id: UUID | None = None) -> Names:
+    """Return the labels of some tables, and the names of all venues, or of one."""
     tables = _tables(session, {UUID(id_) for id_ in table_ids})
-    venues = session.exec(select(VenueRow.id, VenueRow.name)).all()
+    query = select(VenueRow.id, VenueRow.name)
+    venues = session.exec(query if venue_id is None else query.where(VenueRow.id == venue_id)).all()
     return Names({id_: table.label for id_, table in tables.items()}, dict(venues))
 
 
@@ -375,9 +401,20 @@ def _usual_first_price(spans: Iterable[Span]) -> int | None:
     return max(hours, key=lambda price: (hours[price], -price), default=None)
 
 
-def today_at(session: Session, *, now: datetime) -> dict[str, date]:
-    """Return the trading date that it is at every venue."""
-    return {str(venue.id): calendar_of(venue).trading_day(now) for venue in session.exec(select(VenueRow))}
+def today_at(session: Session, *, now: datetime, venue_id: UUID | None = None) -> dict[str, date]:
+    """Return the trading date that it is at every venue, or at one."""
+    query = select(VenueRow) if venue_id is None else select(VenueRow).where(VenueRow.id == venue_id)
+    return {str(venue.id): calendar_of(venue).trading_day(now) for venue in session.exec(query)}
+
+
+def _calendars(session: Session, table_ids: Collection[UUID], venue_ids: Collection[UUID]) -> dict[UUID, Calendar]:
+    """Return the calendars of some venues, and of those where some tables have been."""
+    stood = select(StayRow.venue_id).where(
+        col(StayRow.pool_table_id).in_(table_ids), col(StayRow.venue_id).is_not(None)
+    )
+    ids = {*venue_ids, *session.exec(stood.distinct())}
+    venues = session.exec(select(VenueRow).where(col(VenueRow.id).in_(ids)))
+    return {venue.id: calendar_of(venue) for venue in venues}
 
 
 def _in_order() -> Any:
@@ -446,7 +483,7 @@ def _last_collected(session: Session, table_ids: Collection[UUID] | None) -> dic
     newest_first = col(box.collected_at).desc(), col(box.collection_id).desc()
     columns = col(box.pool_table_id), col(box.collected_at), col(box.last_on), col(box.gross)
     place = func.row_number().over(partition_by=col(box.pool_table_id), order_by=newest_first).label("place")
-    kept = select_columns(*columns, place).where(col(box.pool_table_id).not_in(to_reckon))
+    kept = select_columns(*columns, place).where(_counts(session, col(box.pool_table_id)))
     if table_ids is not None:
         kept = kept.where(col(box.pool_table_id).in_(table_ids))
         to_reckon = to_reckon.intersection(table_ids)

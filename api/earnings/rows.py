@@ -8,7 +8,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import JSON, BigInteger
+from sqlalchemy import JSON, BigInteger, Index
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
@@ -23,6 +23,7 @@ class EarnedBoxRow(SQLModel, table=True):
     """
 
     __tablename__ = "earned_box"
+    __table_args__ = (Index(None, "venue_id", "first_on"),)
 
     collection_id: UUID = Field(primary_key=True)
     pool_table_id: UUID = Field(primary_key=True, index=True)
@@ -51,6 +52,7 @@ class EarnedPartRow(SQLModel, table=True):
     """The part of a box that belongs to one week of one month, from ``first_on``; ``days`` are its table days."""
 
     __tablename__ = "earned_part"
+    __table_args__ = (Index(None, "venue_id", "box_first_on"),)
 
     collection_id: UUID = Field(primary_key=True)
     pool_table_id: UUID = Field(primary_key=True, index=True)

@@ -73,7 +73,7 @@ def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -
         open_boxes(session, now=now, venue_id=asked.venue_id),
         from_on=asked.from_on,
         until_on=asked.until_on,
-        today=today_at(session, now=now),
+        today=today_at(session, now=now, venue_id=asked.venue_id),
     )
     if not rows and not waiting:
         must_not_be_before_collections(session, asked.until_on, where="query.to", venue_id=asked.venue_id)
@@ -81,7 +81,7 @@ def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -
     if "table" in asked.by:
         place = asked.by.index("table") + 1
         of_tables |= {key[place] for key in (*rows, *befores) if key[place]}
-    names = names_of(session, table_ids=of_tables)
+    names = names_of(session, table_ids=of_tables, venue_id=asked.venue_id)
     return EarningsOut(
         from_=asked.from_on,
         to=asked.until_on,

@@ -7,11 +7,13 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import sqrt
+from operator import itemgetter
 from statistics import NormalDist, median
 from typing import TypeVar
 
@@ -53,24 +55,51 @@ def theil_sen(points: Sequence[Point], *, confidence: float = 0.95) -> Trend:
     The line passes through the medians of x and of y. Time grows with the square of the number of points.
     Refuses (``no_slope``) points that do not have two different x.
     """
-    # A float settles nearly every comparison, never against the exact order, and far faster.
-    slopes = sorted(
-        (Fraction(y2 - y1, x2 - x1) for i, (x1, y1) in enumerate(points) for x2, y2 in points[i + 1 :] if x1 != x2),
-        key=lambda slope: (float(slope), slope),
-    )
-    if not slopes:
+    slopes = _Slopes(points)
+    if not slopes.count:
         raise domain_error(
             "no_slope", where="points", found=f"{len(points)} points", expected="two points of different x"
         )
-    low, high = _band_places(points, len(slopes), confidence)
+    low, high = _band_places(points, slopes.count, confidence)
     return Trend(
-        slope=Fraction(median(slopes)),
-        slope_low=slopes[low],
-        slope_high=slopes[high],
+        slope=(slopes.at((slopes.count - 1) // 2) + slopes.at(slopes.count // 2)) / 2,
+        slope_low=slopes.at(low),
+        slope_high=slopes.at(high),
         middle_x=_median(x for x, _ in points),
         middle_y=_median(y for _, y in points),
         n=len(points),
     )
+
+
+class _Slopes:
+    """The slopes between all pairs of points of different x, in order.
+
+    A float settles nearly every comparison, never against the exact order, and far faster: a slope becomes a fraction
+    only where it is asked for, with those that have the same float.
+    """
+
+    def __init__(self, points: Sequence[Point]) -> None:
+        self._pairs = [
+            (float((y2 - y1) / (x2 - x1)), y2 - y1, x2 - x1)
+            for i, (x1, y1) in enumerate(points)
+            for x2, y2 in points[i + 1 :]
+            if x1 != x2
+        ]
+        self._pairs.sort(key=itemgetter(0))
+        self.count = len(self._pairs)
+
+    def at(self, place: int) -> Fraction:
+        """Return the slope at a place of the order, counted from 0."""
+        same, key = self._pairs[place][0], itemgetter(0)
+        first, end = bisect_left(self._pairs, same, key=key), bisect_right(self._pairs, same, key=key)
+        counted = Counter((dy, dx) for _, dy, dx in self._pairs[first:end])
+        exact = sorted((Fraction(dy, dx), times) for (dy, dx), times in counted.items())
+        until = first
+        for slope, times in exact:
+            until += times
+            if place < until:
+                return slope
+        raise RuntimeError(f"expected a slope at place {place}, found {until}")
 
 
 def evenly(items: Sequence[_Item], *, items_max: int = ENOUGH) -> list[_Item]:

@@ -166,9 +166,18 @@ class Timetable:
 
     def next_change(self, at: datetime) -> datetime | None:
         """Return the first instant after ``at`` at which another tariff holds; None if that is over 400 days away."""
-        pieces = self._pieces(to_us(at), to_us(at + _LOOK_AHEAD))
-        now = self.at(at).tariff
-        return next((from_us(piece.from_us) for piece in pieces if piece.entry.tariff != now), None)
+        now, start_us, end_us = self.at(at).tariff, to_us(at), to_us(at + _LOOK_AHEAD)
+        while start_us < end_us:
+            index = bisect_right(self._starts_us, start_us) - 1
+            stop_us = min(end_us, self._end_us(index))
+            schedule = self.stretches[index].schedule if index >= 0 else None
+            if schedule is not None and any(_another(entry.tariff, now) for entry in schedule.entries):
+                pieces = self._pieces(start_us, stop_us)
+                changed = next((piece for piece in pieces if _another(piece.entry.tariff, now)), None)
+                if changed is not None:
+                    return from_us(changed.from_us)
+            start_us = stop_us
+        return None
 
     def _end_us(self, index: int) -> int:
         return self._starts_us[index + 1] if index + 1 < len(self._starts_us) else _FOREVER_US
@@ -189,6 +198,11 @@ class Timetable:
                         piece = max(from_, start_us), min(to, stop_us)
                         yield _Piece(*piece, ordinal, entry, stretch.schedule, stretch.of)
             start_us = stop_us
+
+
+def _another(tariff: Tariff | None, now: Tariff | None) -> bool:
+    """Tell whether a tariff is another; nearly always it is the same object, or differs at once."""
+    return tariff is not now and tariff != now
 
 
 @lru_cache(maxsize=1 << 14)

@@ -122,7 +122,6 @@ def _newest(kind: Kind) -> Select[Any]:
         select_columns(
             columns.pool_table_id,
             columns.taken_at,
-            columns.arrival,
             columns.id,
             with_work,
             *(columns[name] for name in _COLUMNS[kind]),
@@ -137,7 +136,7 @@ def _newest(kind: Kind) -> Select[Any]:
         .subquery()
     )
     return (
-        select_columns(newest)
+        select_columns(newest.c.pool_table_id, newest.c.taken_at, *(newest.c[name] for name in _COLUMNS[kind]))
         .where(newest.c.place <= bindparam("rows_max"))
         .order_by(newest.c.taken_at, newest.c.with_work, newest.c.id)
     )

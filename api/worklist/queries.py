@@ -29,6 +29,7 @@ from ..pricing import parse_money
 from ..readings.queries import counts, history
 from ..readings.rows import ReadingRow
 from ..reports.cash_in_hand import Left
+from ..reports.charts import FEWEST_POINTS
 from ..reports.queries import bags_in_hand, differences_of_collector, differences_of_table
 from ..reports.schemas import DifferencesOut
 from ..schedules.queries import Place, listed_at
@@ -435,7 +436,14 @@ def _signals_of_collectors(
     )
     said_at = {row[0]: row[1] for row in session.execute(query)}
     found: dict[UUID, list[ChartSignal]] = {}
-    for collector in sorted({name for _, name, _ in rows}):
+    collectors = {name for _, name, _ in rows}
+    enough = (
+        select(col(CollectionRow.collector))
+        .where(col(CollectionRow.collector).in_(collectors), col(CollectionRow.collected_at) > from_at)
+        .group_by(col(CollectionRow.collector))
+        .having(func.count() >= FEWEST_POINTS)
+    )
+    for collector in sorted(session.execute(enough).scalars()) if collectors else ():
         after = max(from_at, said_at.get(collector, from_at))
         charted = differences_of_collector(session, collector, after=after)
         for seen_in, signal in _signals_in(charted):

@@ -397,13 +397,13 @@ def _save(
     stored: dict[UUID, dict[UUID, Mapping[str, Any]]] = {table_id: {} for table_id in ids if table_id in current}
     for row in session.execute(select_columns(WORK).where(WORK.c.pool_table_id.in_(stored))).mappings():
         stored[row["pool_table_id"]][row["id"]] = dict(row)
-    changed: list[UUID] = []
-    for table_id, before in stored.items():
-        after = {
-            work.id_at(table_id): _values(table_id, found[table_id], work, before, now) for work in found[table_id].work
-        }
-        changed += _replace(session, before, after)
-    note_changes(session, "work", changed, now=now)
+    before = {id_: row for of_table in stored.values() for id_, row in of_table.items()}
+    after = {
+        work.id_at(table_id): _values(table_id, found[table_id], work, of_table, now)
+        for table_id, of_table in stored.items()
+        for work in found[table_id].work
+    }
+    note_changes(session, "work", _replace(session, before, after), now=now)
 
 
 def _values(
@@ -418,18 +418,15 @@ def _values(
 def _replace(
     session: Session, before: Mapping[UUID, Mapping[str, Any]], after: Mapping[UUID, dict[str, object]]
 ) -> list[UUID]:
-    """Store the difference between two states of a table's work, in a savepoint of its own; return what has changed."""
+    """Store the difference between two states of the work at some tables; return what has changed."""
     changed = {
         id_: values
         for id_, values in after.items()
         if id_ not in before or any(values[name] != before[id_][name] for name in values if name != "assessed_at")
     }
     gone = [id_ for id_ in before if id_ not in after or id_ in changed]
-    if not (changed or gone):
-        return []
-    with session.begin_nested():
-        if gone:
-            session.execute(delete(WorkRow).where(col(WorkRow.id).in_(gone)))
-        if changed:
-            session.execute(insert(WorkRow), list(changed.values()))
+    if gone:
+        session.execute(delete(WorkRow).where(col(WorkRow.id).in_(gone)))
+    if changed:
+        session.connection().execute(WORK.insert(), list(changed.values()))
     return [*changed, *(id_ for id_ in gone if id_ not in changed)]

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import combinations
+from statistics import median
 
 import pytest
 from baizebook.health.theil_sen import evenly, theil_sen
 from baizebook.pricing.errors import DomainError
+from hypothesis import assume, given
+from hypothesis import strategies as st
 
 
 def test_one_wild_reading_does_not_move_the_line() -> None:
@@ -52,3 +56,27 @@ def test_of_many_readings_the_first_and_the_newest_are_kept() -> None:
 
     assert (len(kept), kept[0], kept[-1]) == (60, 0, 999)
     assert evenly([3, 1, 2], items_max=60) == [3, 1, 2]
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 30), st.one_of(st.integers(-9, 9), st.fractions(-1, 1, max_denominator=7))),
+        max_size=25,
+    )
+)
+def test_slopes_are_those_of_all_pairs_in_exact_order(points: list[tuple[int, int | Fraction]]) -> None:
+    slopes = sorted(Fraction(y2 - y1) / (x2 - x1) for (x1, y1), (x2, y2) in combinations(points, 2) if x1 != x2)
+    assume(slopes)
+
+    trend = theil_sen(points)
+
+    assert trend.slope == median(slopes)
+    assert {trend.slope_low, trend.slope_high} <= set(slopes)
+    assert slopes.index(trend.slope_low) <= len(slopes) // 2 <= len(slopes) - 1 - slopes[::-1].index(trend.slope_high)
+
+
+def test_slopes_that_no_float_tells_apart_keep_their_order() -> None:
+    great = 10**20
+    points = [(0, 0), (great, great + 2), (2 * great, 2 * great + 3)]
+
+    assert theil_sen(points).slope == Fraction(2 * great + 3, 2 * great)

@@ -189,3 +189,13 @@ def test_stretches_out_of_order_are_no_timetable():
     )
     with pytest.raises(ValueError, match="time order"):
         Timetable(CALENDAR, (later, earlier))
+
+
+def test_the_next_change_is_found_behind_a_schedule_that_never_changes():
+    always = Schedule(id="always", base=PLAIN, weekly=(weekly("Same", EVERY_DAY, time(17), time(20), PLAIN),))
+    stretches = (
+        Stretch(from_at=utc("2026-01-01T11:00"), schedule=always),
+        Stretch(from_at=utc("2026-06-01T10:00"), schedule=EVENINGS),
+    )
+    places = Timetable(CALENDAR, stretches)
+    assert places.next_change(utc("2026-03-01T12:00")) == utc("2026-06-01T21:00")
