@@ -1,13 +1,13 @@
 """What a venue earned is found by an index: the question of one venue does not walk through the whole route.
 
 Revision ID: earned_at_venues
-Revises: earned
+Revises: webhooks
 """
 
 from alembic import op
 
 revision = "earned_at_venues"
-down_revision = "earned"
+down_revision = "webhooks"
 branch_labels = None
 depends_on = None
 
