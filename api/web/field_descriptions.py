@@ -229,6 +229,7 @@ PARAMETERS: dict[str, str] = {
     "sheet_link_id": "The sheet link.",
     "table_id": "The table.",
     "tariff_id": "The tariff.",
+    "tax_area": "The code of the tax area.",
     "token_id": "The token.",
     "venue_id": "The venue.",
     "webhook_endpoint_id": "The endpoint of webhooks.",
