@@ -12,7 +12,7 @@ import pytest
 import yaml
 from baizebook.ops.cli import COMMANDS
 from baizebook.store.settings import Settings
-from baizebook.web.guide import FOLDER
+from baizebook.web.guide import FOLDER, PAGES
 
 ROOT = Path(__file__).parent.parent
 PAGE = (FOLDER / "operations.md").read_text()
@@ -81,6 +81,13 @@ def test_the_environment_and_the_cron_lines_are_understood() -> None:
         assert "%" not in line.replace("\\%", ""), "cron ends a command at a percent sign"
 
 
+def test_every_command_of_the_guide_exists() -> None:
+    for page in PAGES:
+        for block in re.findall(r"^```(?:sh|powershell)\n(.*?)^```", (FOLDER / f"{page}.md").read_text(), re.M | re.S):
+            for word, second in re.findall(r"(?:^|(?<!-u)[\s/\\])baizebook(?:\.exe)? ([a-z]+) ?([a-z]*)", block):
+                assert word in COMMANDS or f"{word} {second}" in COMMANDS, (page, word)
+
+
 def test_the_containers_know_their_settings_commands_files_and_each_other(compose: dict[str, Any]) -> None:
     services, built = compose["services"], set()
     for name, service in services.items():
@@ -102,7 +109,8 @@ def test_the_containers_know_their_settings_commands_files_and_each_other(compos
         text = service.get("command", [])
         for word in re.findall(r"baizebook ([a-z]+)", " ".join(text)):
             assert word in COMMANDS, word
-    assert built == {"migrate", "service", "daily"}
+            assert "healthcheck" in service or word == "migrate", "the image's own asks the port that only serve opens"
+    assert built == {"migrate", "service", "deliver", "daily"}
     assert services["migrate"]["command"] == ["baizebook", "migrate"]
     assert "/postgresql" in services["database"]["volumes"][0]
     assert services["proxy"]["ports"][0].startswith("127.0.0.1:"), "no other machine reaches it without TLS"
