@@ -8,6 +8,7 @@ from ..earnings.drawing import LEFT, RIGHT, WIDTH, line, paragraph, path, pictur
 from ..pricing import Ladder, format_money
 from ..pricing.ladder_advice import steps_of
 from .comparison import Compared
+from .paired_windows import ALL_WEEK, spoken
 
 _PANEL, _PANELS_MAX = 170, 4
 
@@ -17,8 +18,9 @@ def steps_picture(sentence: str, found: Sequence[Compared], *, currency: str) ->
     said, y = paragraph(36, sentence)
     parts = [text(8, 18, "Two lists of prices", kind="head"), *said]
     for one in found[:_PANELS_MAX]:
-        parts += _panel(one, top=y, currency=currency)
-        y += _PANEL + 64
+        head, below = paragraph(y + 12, _head(one))
+        parts += [*head, *_panel(one, top=below - 27, currency=currency)]
+        y = below + _PANEL + 37
     if found:
         parts += [
             line(8, y - 4, 34, y - 4, width=2), text(40, y, "current prices"),
@@ -29,6 +31,12 @@ def steps_picture(sentence: str, found: Sequence[Compared], *, currency: str) ->
     return picture("What each amount buys under two lists of prices", description, parts, height=y + 12)
 
 
+def _head(one: Compared) -> str:
+    kinds = one.current.kind if one.current.kind == one.other.kind else f"{one.current.kind} and {one.other.kind}"
+    when = "All week" if one.window.when == ALL_WEEK else spoken(one.window.when)
+    return f"{when}: {kinds}"
+
+
 def _panel(one: Compared, *, top: float, currency: str) -> list[str]:
     ladders = (one.current.ladder, one.other.ladder)
     reach = max(ladder.rungs[-1].price for ladder in ladders) * 5 // 4
@@ -37,8 +45,7 @@ def _panel(one: Compared, *, top: float, currency: str) -> list[str]:
     step, money_step = scale_step(max(1, highest)), scale_step(max(1, reach))
     steps = max(1, -(-highest // step))
     of_unit, of_money = _PANEL / (steps * step), (WIDTH - LEFT - RIGHT) / reach
-    kinds = one.current.kind if one.current.kind == one.other.kind else f"{one.current.kind} and {one.other.kind}"
-    parts = [text(8, top + 12, f"{one.window.when}: {kinds}")]
+    parts = []
     for number in range(steps + 1):
         y = floor - number * step * of_unit
         parts += [line(LEFT, y, WIDTH - RIGHT, y, width=0.3), text(LEFT - 4, y + 4, str(number * step), anchor="end")]
