@@ -7,7 +7,7 @@
 - K1 Where a weekday and a date contradict each other, the weekday counts, for it sets the price.
 - K2 Drift needs two or more readings since the clock was set; it is in seconds a day and parts per million, and its range
   covers what the minutes shown allow. Clock changes between the readings, made at the table or not, are no drift.
-- K2 More than 100 ppm is not a crystal's drift (real-time-clock makers' manuals: 20 ppm is about a minute a month).
+- K2 More than 100 ppm is not a crystal's drift (20 ppm, a usual crystal's, is about a minute a month).
 """
 
 from __future__ import annotations

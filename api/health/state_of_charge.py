@@ -53,7 +53,7 @@ class ChargeTable:
 # Battery Council International figures (specific gravity 1.265), as printed in two battery makers' guides. Seen
 # second-hand.
 FLOODED_80F = ChargeTable("flooded, 80 °F", 80, ((11_890, 0), (12_060, 25), (12_240, 50), (12_450, 75), (12_650, 100)))
-# A roadside sign operator's manual (2018), flooded deep cycle, 25 °C. Published. It has no row below 10 %.
+# A roadside message sign's operator's manual (2018), flooded deep cycle, 25 °C. Seen second-hand. No row below 10 %.
 FLOODED_TEN_STEP = ChargeTable(
     "flooded, ten steps, 25 °C",
     77,

@@ -33,9 +33,10 @@ FLOODED = Battery("flooded", 12)
     [
         # Battery Council International, 80 °F, specific gravity 1.265, in two battery makers' guides: seen second-hand.
         (FLOODED_80F, "12.65 12.45 12.24 12.06 11.89"),
-        # Engineers' mailing list: seen second-hand.
+        # A rule of thumb on an engineers' mailing list, title not kept: seen second-hand.
         (FLOODED_RULE_OF_THUMB, "12.6 12.4 12.2 12.0 11.6"),
-        # Ranges of a vehicle maker's owner's manual: published.
+        # Polaris, owner's manual, table "AGM Battery Charging Recommendations": the ranges from 12.0 V up are published;
+        # 11.80 V for empty is common practice.
         (AGM, "12.80 12.60 12.30 12.00 11.80"),
         # From memory.
         (GEL, "12.85 12.65 12.35 12.00 11.80"),
@@ -48,7 +49,7 @@ def test_five_step_tables_give_100_75_50_25_0(table: ChargeTable, volts: str) ->
 
 
 def test_the_ten_step_table_gives_100_to_10() -> None:
-    # Roadside sign operator's manual (2018), flooded deep cycle, 25 °C: published.
+    # A roadside message sign's operator's manual (2018), title not kept; flooded deep cycle, 25 °C: seen second-hand.
     volts = "12.70 12.58 12.46 12.36 12.28 12.20 12.12 12.02 11.88 11.72"
 
     assert [FLOODED_TEN_STEP.percent(Fraction(v) * 1000) for v in volts.split()] == list(range(100, 0, -10))

@@ -59,7 +59,7 @@ def test_all_star_amusement_v_jones_pays_40_per_cent_for_26_weeks_then_half() ->
 
 
 def test_a_service_charge_comes_off_the_top_of_every_collection() -> None:
-    # Trade newsletter, June 1978: 10.00 off, then a split; the figures are derived.
+    # A trade newsletter of June 1978, title not kept: 10.00 off, then a split, seen second-hand; the figures are derived.
     charge = FirstMoney("Service charge", 10_00, "collection", START)
     agreement = Agreement(START, venue_percent=Fraction(50), first_money=(charge,))
     settlement = settled(agreement, 110_00)
@@ -72,7 +72,8 @@ def test_a_service_charge_comes_off_the_top_of_every_collection() -> None:
 
 
 def test_the_operator_has_55_per_cent_where_it_is_not_half() -> None:
-    # Trade survey, 1981: 55 % for the operator the most common other split; the figures are derived.
+    # A trade survey of 1981, title not kept: 55 % for the operator is the most common other split, seen second-hand; the
+    # figures are derived.
     settlement = settled(Agreement(START, venue_percent=Fraction(45)), 200_00)
     assert (settlement.operator_share, settlement.venue_share) == (110_00, 90_00)
 

@@ -27,13 +27,13 @@ def test_kansas_divides_by_1_049_before_any_commission() -> None:
 
 
 def test_arkansas_divides_by_one_and_the_sum_of_its_rates() -> None:
-    # GR-16: rule published; 6.5 % state and 2 % local are invented, the figure is derived.
+    # Arkansas Gross Receipts Tax Rules, GR-16: rule published; 6.5 % state and 2 % local are invented, the figure is derived.
     by_rate = TaxRate(FROM, rate_percent=Fraction("8.5")).inside(100_00)
     assert by_rate == TaxRate(FROM, divisor=1 + Fraction("0.065") + Fraction("0.02")).inside(100_00) == 7_83
 
 
 def test_british_takings_include_a_sixth_of_value_added_tax() -> None:
-    # VBANDG12200: rule published, the fraction 1/6 at 20 % from memory, the figure derived.
+    # HM Revenue & Customs, manual VAT Betting and Gaming, VBANDG12200: rule published, the fraction 1/6 at 20 % from memory, the figure derived.
     assert TaxRate(FROM, rate_percent=Fraction(20)).inside(250_00) == 41_67
 
 
