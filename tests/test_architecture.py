@@ -68,6 +68,7 @@ ALLOWED_IN = {
 
 PURE_LIBRARIES = {
     "monitoring/exposition.py": {"prometheus_client"},
+    "date_sets/calendar_file.py": {"icalendar"},
     "date_sets/public_holidays.py": {"holidays"},
     "imports/workbook.py": {"openpyxl", "defusedxml"},
     "paper/calendar_file.py": {"icalendar"},

@@ -7,16 +7,20 @@ from fastapi import APIRouter, Query, Response
 from sqlmodel import Session
 
 from ..publications.service import published
+from ..schedules.schemas import CalendarName
 from ..store.db import mark_preview
 from ..web.auth import OwnerDep, Principal, allow
-from ..web.dependencies import NowDep, SessionDep
+from ..web.dependencies import FileDep, NowDep, SessionDep, takes_file
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.schema_types import Date, Name
+from ..web.schema_types import Date, Id, Name
 from . import service
+from .convert import event_out, gone_out
 from .public_holidays import Days, NamedDate, public_holidays
 from .rows import DateSetRow
 from .schemas import (
+    CalendarImportOut,
+    CalendarMode,
     DatedScheduleOut,
     DateSetIn,
     DateSetOut,
@@ -29,6 +33,7 @@ from .schemas import (
 )
 
 router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
+CALENDAR = "text/calendar"
 ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 
 
@@ -96,6 +101,60 @@ def publish_dates(
         tariff=publication.tariff,
         dates=_dates_out(dates),
         venues=[_venue_out(session, one, now) for one in venues],
+    )
+
+
+@router.post(
+    "/venues/{venue_id}/calendar-imports",
+    status_code=201,
+    responses=problems(409),
+    openapi_extra={"requestBody": {"required": True, "content": {CALENDAR: {"schema": {"type": "string"}}}}},
+)
+@takes_file(CALENDAR)
+def import_calendar(
+    session: SessionDep,
+    principal: OwnerDep,
+    now: NowDep,
+    response: Response,
+    file: FileDep,
+    venue_id: Id,
+    calendar: Annotated[
+        CalendarName,
+        Query(description="What you call the calendar: the next import under this name replaces this one."),
+    ],
+    tariff: Annotated[Id, Query(description="The tariff that holds during its events.")],
+    effective_on: Annotated[Date, Query(description="The trading date from which the new schedules hold.")],
+    mode: Annotated[
+        CalendarMode,
+        Query(description="`all`: store nothing if an event is refused; `lines`: store each that is not refused."),
+    ] = "all",
+    preview: Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")] = False,
+) -> CalendarImportOut:
+    """Put the events of a league's calendar (an iCalendar file) onto the schedules of a venue; preview first.
+
+    Events that repeat become recurring entries, single ones date entries, at the venue's own clock. Each schedule that holds
+    on the date, or takes over later, gets a new version that keeps everything else. The same file again changes nothing; a
+    changed one replaces what the calendar brought before. What an entry cannot say is refused, event by event.
+    """
+    asked = service.CalendarToImport(name=calendar, tariff=tariff, effective_on=effective_on, lines=mode == "lines")
+    done = service.import_calendar(session, venue_id, file.content, asked, now=now)
+    schedules = [published(session, row, now=now) for row in done.published]
+    stored = not preview and not done.is_refused
+    if not stored:
+        mark_preview(session)
+        response.status_code = 200
+    return CalendarImportOut(
+        calendar=calendar,
+        venue_id=venue_id,
+        effective_on=effective_on,
+        tariff=tariff,
+        mode=mode,
+        stored=stored,
+        events=[
+            *(event_out(read, done.became, calendar=calendar, tariff=tariff) for read in done.reads),
+            *(gone_out(uid, name) for uid, name in done.gone.items()),
+        ],
+        schedules=schedules,
     )
 
 

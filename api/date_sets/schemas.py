@@ -6,6 +6,7 @@ from pydantic import MISSING
 from pydantic import Field as Limits
 
 from ..publications.schemas import PublishedOut
+from ..schedules.schemas import OnDateOut, RecurringOut
 from ..web.schema_types import AskedTime, Date, Id, In, Name, Out
 from .public_holidays import Days
 
@@ -119,3 +120,37 @@ class DatesPublicationOut(Out):
     tariff: Id | None
     dates: list[NamedDateOut]
     venues: list[VenueDatesOut]
+
+
+CalendarMode = Literal["all", "lines"]
+EventOutcome = Literal["new", "same", "changed", "gone", "stated", "passed", "cancelled", "refused"]
+
+
+class CalendarEventOut(Out):
+    """What became of one event of a calendar, by the venue's own schedule, and the entries that it makes.
+
+    ``new``, ``same`` and ``changed`` are on the schedule; ``gone``: it brought entries before and brings none now;
+    ``stated``: the schedule states its dates already; ``passed``: it is over before ``effective_on``; ``cancelled``: the calendar
+    says so; ``refused``: an entry cannot say it, ``why`` says what was found, and what it brought before stays.
+    """
+
+    line: Annotated[int | None, Limits(description="Where it begins in the file; null: it is no longer in it.")]
+    uid: str
+    name: str
+    outcome: EventOutcome
+    why: Annotated[str, Limits(description="Why it is refused; empty otherwise.")]
+    recurring: list[RecurringOut]
+    dates: list[OnDateOut]
+
+
+class CalendarImportOut(Out):
+    """An import of a calendar, or its preview: what became of each event, and the schedules as published."""
+
+    calendar: str
+    venue_id: Id
+    effective_on: Date
+    tariff: Id
+    mode: CalendarMode
+    stored: Annotated[bool, Limits(description="Whether the schedules were published.")]
+    events: list[CalendarEventOut]
+    schedules: Annotated[list[PublishedOut], Limits(description="The new schedules; none where nothing changes.")]

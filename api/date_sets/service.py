@@ -3,19 +3,24 @@
 - Each schedule that holds on the date, or takes over later, gets a new version that keeps everything else: the
   venue's, and those that its tables have of their own. Where a date is stated already, nothing changes.
 - The same call again publishes nothing. Nothing is ever published by itself.
+- A calendar is published onto one venue in the same way. Its name and the UIDs of its events are kept in the entries, so
+  that the next import replaces what it brought; the same file again publishes nothing.
 - Locks: the venues, in the order of their ids; a set by its name.
 """
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
+from uuid import UUID
 
 from pydantic import MISSING
 from sqlmodel import Session, col, select
 
 from ..pricing import Fault
+from ..pricing.trading_day import zone_named
 from ..schedules.rows import ScheduleRow
-from ..schedules.schemas import ScheduleIn
+from ..schedules.schemas import ENTRIES_MAX, ScheduleIn
 from ..schedules.service import publish_at, schedules_from
 from ..store.changes import note_venues
 from ..store.db import lock
@@ -24,6 +29,8 @@ from ..venues.service import lock_venue, must_be_of_the_route
 from ..web.errors import Problem, http_problem, not_found
 from ..web.schema_types import value_or
 from .added_dates import AddedDates, add_dates
+from .calendar_entries import Clock, ReadEvent, entries_of, with_calendar
+from .calendar_file import read_calendar_file
 from .public_holidays import NamedDate, public_holidays
 from .rows import DateSetRow
 from .schemas import DateSetIn, DatesPublicationIn
@@ -63,6 +70,84 @@ def delete_date_set(session: Session, name: str) -> None:
         raise not_found("set of dates")
     session.delete(row)
     session.flush()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalendarToImport:
+    """A calendar by its name, the tariff that holds during its events, and from which trading date."""
+
+    name: str
+    tariff: UUID
+    effective_on: date
+    lines: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ImportedCalendar:
+    """What became of a calendar: its events, what became of each UID, what is gone, the schedules, and whether any is refused."""
+
+    reads: tuple[ReadEvent, ...]
+    became: dict[str, str]
+    gone: dict[str, str]
+    published: tuple[ScheduleRow, ...]
+    is_refused: bool
+
+
+def import_calendar(
+    session: Session, venue_id: UUID, content: bytes, asked: CalendarToImport, *, now: datetime
+) -> ImportedCalendar:
+    """Put a calendar's events onto the schedules of a venue from a trading date on, in place of what it brought before.
+
+    Refuses what is no calendar (``bad_calendar``), a venue without a schedule then (``no_schedule_yet``), and more entries than
+    a schedule holds (``too_many_entries``). With a refused event and without ``lines`` the caller must store nothing.
+    """
+    events = read_calendar_file(content)
+    venue = lock_venue(session, venue_id)
+    must_be_of_the_route(venue, where="query.effective_on", on=asked.effective_on)
+    found = [
+        (place, row)
+        for place, row in schedules_from(session, [venue], effective_on=asked.effective_on, now=now)
+        if not row.follow_venue
+    ]
+    if not found:
+        raise Problem("no_schedule_yet", "The venue has no schedule on that date. Publish one first.")
+
+    clock = Clock(zone_named(venue.time_zone), venue.day_starts_at)
+    reads = entries_of(events, clock, from_on=asked.effective_on)
+    decided = [
+        (
+            place,
+            row,
+            *with_calendar(row.terms, asked.name, reads, tariff=str(asked.tariff), day_starts_at=venue.day_starts_at),
+        )
+        for place, row in found
+    ]
+
+    published = []
+    for place, row, terms, _ in decided:
+        if terms != row.terms:
+            from_on = max(row.effective_on, asked.effective_on)
+            published.append(publish_at(session, place, _schedule({**terms, "effective_on": from_on}), now=now))
+    note_venues(session, [venue.id] if published else [])
+    _, of_venue, _, became = next((one for one in decided if one[0].table is None), decided[0])
+    names = {
+        entry["uid"]: entry["name"]
+        for kind in ("recurring", "dates")
+        for entry in of_venue.terms.get(kind, ())
+        if entry.get("calendar") == asked.name and "uid" in entry
+    }
+    in_file = {event.uid for event in events}
+    gone = {uid: name for uid, name in sorted(names.items()) if uid not in in_file}
+    is_refused = any(read.outcome == "refused" for read in reads) and not asked.lines
+    return ImportedCalendar(reads, became, gone, tuple(published), is_refused)
+
+
+def _schedule(terms: dict[str, Any]) -> ScheduleIn:
+    """Return the message of a schedule's terms; refuse (``too_many_entries``) more than a schedule holds."""
+    for kind, most in ENTRIES_MAX.items():
+        if len(terms.get(kind, ())) > most:
+            raise http_problem("too_many_entries", where=kind, found=len(terms[kind]), expected=f"at most {most}")
+    return ScheduleIn.model_validate(terms)
 
 
 def list_date_sets(session: Session) -> Sequence[DateSetRow]:
@@ -107,7 +192,7 @@ def _publish_at_venue(
         kept |= {one.on: one for one in decided.kept}
         if decided.added:
             from_on = max(row.effective_on, message.effective_on)
-            schedule = ScheduleIn.model_validate({**decided.terms, "effective_on": from_on})
+            schedule = _schedule({**decided.terms, "effective_on": from_on})
             published.append((publish_at(session, place, schedule, now=now), decided))
     return VenueDates(venue, tuple(published), tuple(kept[on] for on in sorted(kept)), bool(found))
 

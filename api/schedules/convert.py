@@ -90,6 +90,7 @@ def with_replacement(terms: Mapping[str, Any], *, tariff: UUID, replacement: UUI
 def schedule_out(row: ScheduleRow) -> ScheduleOut:
     """Write a published schedule as its message."""
     blank = {"from": None, "to": None}
+    origin = {"calendar": None, "uid": None}
     return ScheduleOut(
         id=row.id,
         venue_id=row.venue_id,
@@ -99,8 +100,10 @@ def schedule_out(row: ScheduleRow) -> ScheduleOut:
         follow_venue=row.follow_venue,
         base=row.terms.get("base"),
         weekly=[WeeklyOut(**{**blank, **entry}) for entry in row.terms.get("weekly", [])],
-        recurring=[RecurringOut(**{**blank, "except_on": [], **entry}) for entry in row.terms.get("recurring", [])],
-        dates=[OnDateOut(**{**blank, **entry}) for entry in row.terms.get("dates", [])],
+        recurring=[
+            RecurringOut(**{**blank, **origin, "except_on": [], **entry}) for entry in row.terms.get("recurring", [])
+        ],
+        dates=[OnDateOut(**{**blank, **origin, **entry}) for entry in row.terms.get("dates", [])],
     )
 
 

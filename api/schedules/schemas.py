@@ -5,10 +5,27 @@ from typing import Annotated, Literal
 from pydantic import MISSING
 from pydantic import Field as Limits
 
-from ..web.schema_types import AskedDay, AskedTime, Date, Day, Id, In, Instant, Name, Out, PageOf, TimeOfDay, Yes
+from ..web.schema_types import (
+    TEXT_PATTERN,
+    AskedDay,
+    AskedTime,
+    Date,
+    Day,
+    Id,
+    In,
+    Instant,
+    Name,
+    Out,
+    PageOf,
+    TimeOfDay,
+    Yes,
+)
 
 EntryKind = Literal["base", "weekly", "recurring", "date"]
 Owner = Literal["venue", "table"]
+
+CalendarName = Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,59}$")]
+CalendarUid = Annotated[str, Limits(min_length=1, max_length=255, pattern=TEXT_PATTERN)]
 
 DaysOfWeek = Annotated[list[AskedDay], Limits(min_length=1, max_length=7, json_schema_extra={"uniqueItems": True})]
 
@@ -33,6 +50,8 @@ class RecurringIn(In):
     from_: AskedTime | MISSING = Limits(default=MISSING, alias="from")
     to: AskedTime | MISSING = MISSING
     tariff: Id | None
+    calendar: CalendarName | MISSING = MISSING
+    uid: CalendarUid | MISSING = MISSING
 
 
 class OnDateIn(In):
@@ -43,13 +62,18 @@ class OnDateIn(In):
     from_: AskedTime | MISSING = Limits(default=MISSING, alias="from")
     to: AskedTime | MISSING = MISSING
     tariff: Id | None
+    calendar: CalendarName | MISSING = MISSING
+    uid: CalendarUid | MISSING = MISSING
 
 
 Weekly = Annotated[list[WeeklyIn], Limits(max_length=200)]
 
 
-Recurring = Annotated[list[RecurringIn], Limits(max_length=50)]
-Dates = Annotated[list[OnDateIn], Limits(max_length=1000)]
+ENTRIES_MAX = {"weekly": 200, "recurring": 50, "dates": 1000}
+"""How many entries of each kind a schedule holds."""
+
+Recurring = Annotated[list[RecurringIn], Limits(max_length=ENTRIES_MAX["recurring"])]
+Dates = Annotated[list[OnDateIn], Limits(max_length=ENTRIES_MAX["dates"])]
 
 
 class ScheduleIn(In):
@@ -84,7 +108,7 @@ class WeeklyOut(Out):
 
 
 class RecurringOut(Out):
-    """A window on the dates of a recurrence."""
+    """A window on the dates of a recurrence; ``calendar`` and ``uid`` say which event of which calendar brought it."""
 
     name: str
     starts_on: Date
@@ -93,16 +117,20 @@ class RecurringOut(Out):
     from_: Annotated[TimeOfDay | None, Limits(alias="from")]
     to: TimeOfDay | None
     tariff: Id | None
+    calendar: str | None
+    uid: str | None
 
 
 class OnDateOut(Out):
-    """A window on one date."""
+    """A window on one date; ``calendar`` and ``uid`` say which event of which calendar brought it."""
 
     name: str
     on: Date
     from_: Annotated[TimeOfDay | None, Limits(alias="from")]
     to: TimeOfDay | None
     tariff: Id | None
+    calendar: str | None
+    uid: str | None
 
 
 class ScheduleOut(Out):

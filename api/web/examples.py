@@ -277,6 +277,28 @@ BODIES: dict[str, Any] = {
         "country": "US",
         "days": "observed",
     },
+    "import_calendar": """\
+BEGIN:VCALENDAR
+VERSION:2.0
+PRODID:-//Example//League//EN
+BEGIN:VEVENT
+UID:2027-spring@league.example
+DTSTAMP:20261120T120000Z
+SUMMARY:League night
+DTSTART;TZID=America/New_York:20270112T190000
+DTEND;TZID=America/New_York:20270112T230000
+RRULE:FREQ=WEEKLY;UNTIL=20270401T000000Z
+EXDATE;TZID=America/New_York:20270216T190000
+END:VEVENT
+BEGIN:VEVENT
+UID:2027-final@league.example
+DTSTAMP:20261120T120000Z
+SUMMARY:Final
+DTSTART;TZID=America/New_York:20270410T180000
+DURATION:PT5H
+END:VEVENT
+END:VCALENDAR
+""",
     "import_file": "table,taken at,volts,meter cash\nUpstairs,2026-11-20 17:40,12.62,\nDownstairs,2026-11-20 17:55,12.48,\n",
     "create_token": {"name": "Rosalind's phone", "role": "collector"},
 }
@@ -343,6 +365,12 @@ ASKED: dict[str, dict[str, Any]] = {
     "list_account_balances": {"venue_id": _VENUE},
     "export_ledger": {"format": "csv"},
     "import_file": {"of": "readings", "preview": True},
+    "import_calendar": {
+        "calendar": "City league",
+        "tariff": _OTHER_TARIFF,
+        "effective_on": "2027-01-01",
+        "preview": True,
+    },
     "list_public_holidays": {"country": "US", "from_on": "2027-01-01", "to_on": "2027-12-31", "days": "observed"},
     "publish_dates": {"preview": True},
     "get_import_template": {"of": "tables"},

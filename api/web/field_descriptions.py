@@ -8,6 +8,8 @@ _NAME_OF_ENTRY = "What people call it; answers name it as the reason for a price
 _FROM = "When it begins, local time (HH:MM); absent: when the trading day starts."
 _TO = "When it ends, local time, not included; absent: when the trading day ends."
 _SOLD_THEN = "The tariff that sells then; null: closed."
+_CALENDAR = "Of an entry that a calendar brought: the name of the calendar. The next import of it replaces the entry."
+_UID = "Of an entry that a calendar brought: the UID of its event."
 _METERS_OF = "Its meters, each with a name of its own."
 _CONTROLLER = "What its controller can hold; absent: no limits are known."
 
@@ -118,6 +120,8 @@ FIELDS: dict[str, dict[str, str]] = {
         "from": _FROM,
         "to": _TO,
         "tariff": _SOLD_THEN,
+        "calendar": _CALENDAR,
+        "uid": _UID,
     },
     "PowerIn": {
         "kind": "A battery, or the mains.",
@@ -150,6 +154,8 @@ FIELDS: dict[str, dict[str, str]] = {
         "from": _FROM,
         "to": _TO,
         "tariff": _SOLD_THEN,
+        "calendar": _CALENDAR,
+        "uid": _UID,
     },
     "RolloutIn": {
         "replacement": "The tariff that takes its place.",

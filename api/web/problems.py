@@ -561,6 +561,12 @@ PROBLEMS: dict[str, ProblemKind] = {
         ),
         # 422: files of lines
         (
+            "bad_calendar",
+            422,
+            "Unreadable calendar",
+            "Send an iCalendar file (RFC 5545) in UTF-8: at most 2 MB, 2,000 events, and 50 events that repeat.",
+        ),
+        (
             "ambiguous_date",
             422,
             "Date with two readings",

@@ -71,6 +71,7 @@ SUMMARIES = {
     "get_year_report": "Totals of a year by payee",
     "list_account_balances": "Balances of all accounts",
     "get_import_template": "File to fill in for an import",
+    "import_calendar": "Import of a calendar into schedules",
     "import_file": "Import of a CSV or XLSX file",
     "list_agreements": "Agreements of a venue",
     "list_all_tables": "Tables",

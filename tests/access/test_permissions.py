@@ -43,6 +43,7 @@ QUERIES: dict[str, dict[str, str]] = {
     "export_ledger": {"from": "2026-01-01", "to": "2026-12-31", "format": "csv"},
     "get_year_report": {"year": "2026"},
     "import_file": {"of": "venues"},
+    "import_calendar": {"calendar": "League", "effective_on": "2026-12-01", "tariff": "@tariff_id"},
     "get_import_template": {"of": "tables"},
     "delete_date_set": {"name": "Feast days"},
     "list_public_holidays": {"country": "US", "from_on": "2027-01-01", "to_on": "2027-12-31"},
@@ -299,7 +300,8 @@ class World:
 def ask(client: TestClient, world: World, contract: dict[str, Any], row: Row, place: str, role: str) -> tuple[int, str]:
     """Send a row's call; return the status that it gets, and the answer with what was asked for blotted out."""
     method, path, operation = operations(contract)[row.operation]
-    own, query = world.ids["own"], dict(QUERIES.get(row.operation, {}))
+    own, asked = world.ids["own"], QUERIES.get(row.operation, {})
+    query = {name: own[value[1:]] if value.startswith("@") else value for name, value in asked.items()}
     where, _, name = row.varies.partition(".")
     own = {"tax_area": PARAMETERS["tax_area"], **own}
     ids = {**own, name: world.one(row, place)} if where == "path" else own
@@ -312,7 +314,7 @@ def ask(client: TestClient, world: World, contract: dict[str, Any], row: Row, pl
     sent: dict[str, Any] = {"json": body}
     if isinstance(body, str):
         sent = {"content": body}
-        headers["Content-Type"] = "text/csv"
+        headers["Content-Type"] = "text/calendar" if body.startswith("BEGIN:") else "text/csv"
     answer = client.request(method, path.format(**ids), params=query, headers=headers, **sent)
     text = answer.text.replace(world.one(row, place), "@") if row.varies != "-" else answer.text
     return status_of(answer.status_code, text), text

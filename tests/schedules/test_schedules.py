@@ -46,13 +46,15 @@ def test_a_schedule_is_published_and_listed_with_every_field_there(
     client: TestClient, route: Route, prices: dict[str, str]
 ) -> None:
     venue = route.venue()
-    sent = {
+    of_no_calendar = {"calendar": None, "uid": None}
+    sent: dict[str, Any] = {
         "effective_on": "2026-12-01", "base": prices["one"],
         "weekly": [{"name": "Early", "days": ["tue", "mon"], "from": "15:00", "to": "18:00", "tariff": prices["two"]}],
-        "recurring": [{"name": "Team night", "starts_on": "2026-12-08", "rrule": "FREQ=WEEKLY;BYDAY=TU", "except_on": ["2026-12-22"], "from": "19:00", "to": "23:00", "tariff": prices["three"]}],
-        "dates": [{"name": "Inventory", "on": "2027-01-02", "from": None, "to": None, "tariff": None}],
+        "recurring": [{"name": "Team night", "starts_on": "2026-12-08", "rrule": "FREQ=WEEKLY;BYDAY=TU", "except_on": ["2026-12-22"], "from": "19:00", "to": "23:00", "tariff": prices["three"], **of_no_calendar}],
+        "dates": [{"name": "Inventory", "on": "2027-01-02", "from": None, "to": None, "tariff": None, **of_no_calendar}],
     }  # fmt: skip
-    body = {**sent, "dates": [{"name": "Inventory", "on": "2027-01-02", "tariff": None}]}
+    recurring = {name: value for name, value in sent["recurring"][0].items() if name not in of_no_calendar}
+    body = {**sent, "recurring": [recurring], "dates": [{"name": "Inventory", "on": "2027-01-02", "tariff": None}]}
     made = route.post(f"/venues/{venue['id']}/schedules", body)
     rest = {
         "id": made["id"],
