@@ -9,15 +9,18 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from baizebook.ops.cli import main
 from baizebook.ops.commands import serve as serve_command
 from baizebook.ops.first_words import FirstMinute, address, first_words, is_loopback, must_be_free
 from baizebook.store import db, settings
+from baizebook.store.db import make_engine
+from sqlalchemy import make_url
 
 from tests.conftest import Run
-from tests.databases import postgres_database, sqlite_database
+from tests.databases import postgres_database, settings_for, sqlite_database
 
 OTHER_COMMANDS = (
     ("quote", "--venue", "a", "--money", "1.00"),
@@ -170,6 +173,22 @@ def test_a_postgresql_that_is_away_or_has_no_such_database_is_one_sentence(ask: 
         1,
         "PostgreSQL has no database no_such_route: make it, with createdb no_such_route for example.\n",
     )
+
+
+def test_a_role_without_rights_is_one_sentence(ask: Ask) -> None:
+    role = f"baizebook_stranger_{uuid4().hex[:8]}"
+    with postgres_database() as url:
+        owner = make_engine(settings_for(url))
+        with owner.begin() as connection:
+            connection.exec_driver_sql(f"CREATE ROLE {role} LOGIN")
+        as_role = make_url(url).set(username=role).render_as_string(hide_password=False)
+        for arguments in (("serve", "--port", "8961"), ("worklist",)):
+            status, said = ask(as_role, *arguments)
+            assert (status, len(said.splitlines())) == (1, 1), said
+            assert said.startswith(f"PostgreSQL refuses the role {role}: permission denied for table "), said
+        with owner.begin() as connection:
+            connection.exec_driver_sql(f"DROP ROLE {role}")
+        owner.dispose()
 
 
 @contextmanager
