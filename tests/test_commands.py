@@ -99,6 +99,7 @@ def test_tokens_are_listed_and_revoked_by_name_or_id(run: Run, service: TestClie
     made = run("token", "create", "--role", "reader", "--name", "Cell").strip()
     run("token", "create", "--role", "reader", "--name", "Twin")
     run("token", "create", "--role", "reader", "--name", "twin")
+    assert service.get("/v1/me", headers={"Authorization": f"Bearer {made}"}).status_code == 200
     listed = run("token", "list")
     assert made not in listed
     line = next(line for line in cells(listed) if line["name"] == "Cell")
@@ -109,7 +110,8 @@ def test_tokens_are_listed_and_revoked_by_name_or_id(run: Run, service: TestClie
     assert "which no token has" in run("token", "revoke", "Cell", refused=True), "it is revoked already"
     assert "which 2 tokens have" in run("token", "revoke", "twin", refused=True)
     for twin in [line["id"] for line in cells(run("token", "list")) if line["name"].lower() == "twin"]:
-        assert run("token", "revoke", twin).startswith("Revoked: ")
+        assert run("token", "revoke", twin).startswith("Deleted, for it was never used: ")
+    assert "twin" not in run("token", "list").lower()
 
 
 def test_an_export_has_the_files_that_the_service_answers(run: Run, service: TestClient, tmp_path: Path) -> None:

@@ -175,7 +175,7 @@ def list_tokens(json: Json = False) -> None:
 def revoke_token(
     token: Annotated[str, typer.Argument(help="The token's name, in any case, or its id.", metavar="NAME")],
 ) -> None:
-    """Revoke a token, at once and for good."""
+    """Revoke a token, at once and for good. One that was never used is deleted."""
     _run("token revoke", token=token)
 
 

@@ -63,12 +63,13 @@ def show(*, as_json: bool) -> None:
 
 
 def revoke(*, token: str) -> None:
-    """Revoke a token by its name or id, at once and for good."""
+    """Revoke a token by its name or id, at once and for good; delete one that was never used."""
     with writing(existing_database()) as session:
         good = {row.id: row for row in _all_tokens(session) if row.revoked_at is None}
         found = good[named({id: row.name for id, row in good.items()}, token, what="token", where="TOKEN")]
+        done = "Revoked" if found.first_used_at else "Deleted, for it was never used"
+        said = f"{done}: {found.name} ({found.role}, {found.id})."
         revoke_token(session, found.id, now=clock.now())
-        said = f"Revoked: {found.name} ({found.role}, {found.id})."
     say(said)
 
 
