@@ -109,9 +109,9 @@ def test_another_project_keeps_its_own_api_and_migrations(project: Path) -> None
 def test_the_installed_package_migrates_quotes_and_serves(project: Path) -> None:
     python, command = project / "env" / "bin" / "python", project / "env" / "bin" / "baizebook"
     settings = settings_of(project)
-    assert run(command, "--version", cwd=project).split() == ["baizebook", baizebook.__version__]
-    migrated = run(python, "-m", "baizebook", "migrate", cwd=project, **settings)
-    assert migrated == run(command, "migrate", cwd=project, **settings)
+    for way in ((command,), (python, "-m", "baizebook")):
+        assert run(*way, "--version", cwd=project).split() == ["baizebook", baizebook.__version__]
+    run(python, "-m", "baizebook", "migrate", cwd=project, **settings)
     run(command, "demo", "--no-serve", cwd=project, **settings)
     asked = ("quote", "--venue", "The Copper Lantern", "--day", "tuesday", "--time", "21:00", "--money", "10.00")
     answer = json.loads(run(command, *asked, "--json", cwd=project, **settings))

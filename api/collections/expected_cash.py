@@ -31,7 +31,7 @@ TableCaution = Literal[
     "no_meter_read",
     "first_reading",
     "start_unknown",
-    "started_afresh",
+    "meters_reset",
     "needs_review",
     "unknown_meter",
     "meters_disagree",

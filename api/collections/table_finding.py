@@ -73,7 +73,7 @@ def find_at_table(
             *expectation.cautions,
             *(() if here else ("not_there_then",)),
             *(("out_of_order_then",) if unplayable else ()),
-            *(("started_afresh",) if start.reset else ()),
+            *(("meters_reset",) if start.reset else ()),
             *(("box_travelled",) if start.travelled else ()),
             *(("same_time_as_another",) if same_time else ()),
             *(("denomination_not_taken",) if foreign else ()),

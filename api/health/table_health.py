@@ -43,7 +43,7 @@ _NO_NEW_VOLTAGE = "No voltage reading since the battery was last charged or repl
 _NO_TIME = "No clock reading yet at this venue."
 _NO_NEW_TIME = "No clock reading since the clock was last set."
 _NO_VENUE = "In the workshop: no venue time to compare the clock with."
-_STARTS_AFRESH: Mapping[str, frozenset[str]] = {
+_DONE_SINCE: Mapping[str, frozenset[str]] = {
     "clock": frozenset({"clock_set", "board_replaced"}),
     "meters": RESETTING,
     "settings": frozenset({"settings_keyed", "board_replaced"}),
@@ -92,7 +92,7 @@ class TableFacts:
 
     def done_at(self, series: str) -> list[datetime]:
         """Return when work was done that starts a new series (R5)."""
-        return [done.done_at for done in self.work if done.work & _STARTS_AFRESH[series]]
+        return [done.done_at for done in self.work if done.work & _DONE_SINCE[series]]
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,7 +87,7 @@ def test_a_meter_that_cannot_be_is_kept_and_flagged(till: Till) -> None:
         assert (told["expected"], told["cautions"][0]) == (None, caution)
 
 
-def test_meters_that_were_reset_meanwhile_start_afresh(till: Till, route: Route) -> None:
+def test_meters_that_were_reset_meanwhile_leave_no_expectation(till: Till, route: Route) -> None:
     collect(till, "2026-10-03", 10, plays=900_000)
     reading = {
         "id": "0198a000-0000-7000-8000-00000000000a",
@@ -100,7 +100,7 @@ def test_meters_that_were_reset_meanwhile_start_afresh(till: Till, route: Route)
     told = route.post(
         "/collections", {**till.body("2026-11-25", 5, meters={"plays": 5}), "collected_at": "2026-11-25T17:04:00Z"}
     )
-    assert (told["expected"], told["cautions"]) == (None, ["started_afresh", "no_agreement"])
+    assert (told["expected"], told["cautions"]) == (None, ["meters_reset", "no_agreement"])
 
 
 def test_two_meters_that_tell_different_stories_are_told_with_both_figures(till: Till) -> None:

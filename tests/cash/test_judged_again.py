@@ -63,7 +63,7 @@ def test_a_late_reading_that_reset_the_meters_leaves_nothing_to_expect_until_it_
     assert later["difference"] == "0.00"
     reading = {"id": str(uuid4()), "table_id": till.table, "taken_at": "2026-11-25T16:30:00Z", "done": ["meters_reset"]}
     assert route.post("/readings", {"readings": [reading]})["recorded"] == 1
-    assert (now(till, later)["expected"], now(till, later)["cautions"][0]) == (None, "started_afresh")
+    assert (now(till, later)["expected"], now(till, later)["cautions"][0]) == (None, "meters_reset")
     route.post(f"/readings/{reading['id']}/void", {"reason": "of another table"})
     assert now(till, later)["difference"] == "0.00"
 

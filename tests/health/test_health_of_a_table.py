@@ -92,7 +92,7 @@ def test_the_newest_reading_is_the_last_taken_and_one_that_counts(watched: Watch
     assert watched.health()["battery"]["volts"] == "12.50"
 
 
-def test_a_charge_starts_the_battery_afresh(watched: Watched) -> None:
+def test_a_charge_starts_the_battery_again(watched: Watched) -> None:
     for days in (0, 4, 8):
         watched.volts(days, f"12.{60 - days}")
     watched.read(9, done=["battery_charged"])
@@ -154,7 +154,7 @@ def test_a_clock_without_any_prices_is_judged_all_the_same(watched: Watched) -> 
     assert (clock["cause"], clock["coming"], clock["wrong_price"]) == ("hour_off", [], [])
 
 
-def test_setting_the_clock_starts_it_afresh(watched: Watched) -> None:
+def test_setting_the_clock_starts_it_again(watched: Watched) -> None:
     watched.read(1, clock={"time": "13:00", "weekday": "thu"})
     watched.read(2, done=["clock_set"])
     assert watched.health()["clock"] is None

@@ -43,7 +43,7 @@ def test_a_first_reading_is_a_baseline() -> None:
     assert (health.newest.kind, health.counted, health.since_at) == ("baseline", 0, day(0))
 
 
-def test_a_reset_that_is_reported_begins_afresh_with_the_next_reading() -> None:
+def test_a_reset_that_is_reported_starts_again_with_the_next_reading() -> None:
     (health,) = judged([CASH], counts(500, 600, 20, 50), reset_at=[day(1) + timedelta(hours=1)])
     assert (health.since_at, health.counted, health.reviews) == (day(2), 30, ())
 

@@ -182,7 +182,7 @@ class TestNamedMistakes:
         assert (wrong_weekday.cause, wrong_weekday.offset.low_s) == ("wrong_weekday", 86_400)
 
     @pytest.mark.parametrize("on", ["1970-01-01", "2000-01-09", "2020-02-29", "2025-01-04"])
-    def test_a_date_soon_after_an_old_new_year_is_a_clock_that_began_afresh(self, on: str) -> None:
+    def test_a_date_soon_after_an_old_new_year_is_a_clock_that_was_reset(self, on: str) -> None:
         health = judge(shown("03:17", None, on))
 
         assert (health.cause, health.verdict) == ("restarted", "off")
@@ -195,7 +195,7 @@ class TestNamedMistakes:
         assert judge(shown("20:56")).cause == "hour_off"
         assert judge(shown("20:59")).cause == "unexplained"
 
-    def test_a_clock_that_jumped_and_ran_on_truly_since_began_afresh(self) -> None:
+    def test_a_clock_that_jumped_and_ran_on_truly_since_was_reset(self) -> None:
         days = [EVENING + timedelta(days=n) for n in (0, 5, 9)]
         health = judge(fast_by(0, days[0]), fast_by(-2000, days[1]), fast_by(-2000, days[2]))
 
