@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import sqrt
 from operator import itemgetter
-from statistics import NormalDist, median
+from statistics import NormalDist
 from typing import TypeVar
 
 from ..pricing.errors import domain_error
@@ -110,7 +110,8 @@ def evenly(items: Sequence[_Item], *, items_max: int = ENOUGH) -> list[_Item]:
 
 
 def _median(values: Iterable[int | Fraction]) -> Fraction:
-    return median(Fraction(value) for value in values)
+    ordered = sorted(values)
+    return (Fraction(ordered[(len(ordered) - 1) // 2]) + ordered[len(ordered) // 2]) / 2
 
 
 def _band_places(points: Sequence[Point], slopes: int, confidence: float) -> tuple[int, int]:

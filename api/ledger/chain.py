@@ -33,6 +33,9 @@ _FORM_WITH_TABLE = b"baizebook entry 2\n"
 _FORM_WITH_SOURCE = b"baizebook entry 3\n"
 _FORM_WITH_BAGS = b"baizebook entry 4\n"
 
+_FORMS = {"bags": _FORM_WITH_BAGS, "source_digest": _FORM_WITH_SOURCE, "table_id": _FORM_WITH_TABLE}
+_OPTIONAL = frozenset(("hash", "table_id", "source_digest", "bags"))
+_ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=True)
 _KEYS = frozenset(
     ("currency", "id", "kind", "number", "on", "postings", "previous_hash", "recorded_at", "reference", "source_id")
 )
@@ -111,9 +114,8 @@ def record_of(entry: Entry) -> dict[str, object]:
 def canonical(stored: Record) -> bytes:
     """Return the bytes that are hashed: the canonical form of a record without its own hash."""
     content = {key: value for key, value in stored.items() if key != "hash"}
-    forms = {"bags": _FORM_WITH_BAGS, "source_digest": _FORM_WITH_SOURCE, "table_id": _FORM_WITH_TABLE}
-    form = next((form for key, form in forms.items() if key in content), _FORM)
-    return form + json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode("ascii")
+    form = next((form for key, form in _FORMS.items() if key in content), _FORM)
+    return form + _ENCODER.encode(content).encode("ascii")
 
 
 def digest(stored: Record) -> str:
@@ -142,7 +144,7 @@ def verify(stored: Iterable[Record]) -> BadEntry | None:
 
 
 def _misfit(stored: Record, place: int, previous: str) -> str | None:
-    if stored.keys() - {"hash", "table_id", "source_digest", "bags"} != _KEYS:
+    if stored.keys() - _OPTIONAL != _KEYS:
         return "a field is missing or was added"
     if stored["number"] != place:
         return f"its number is not {place}, which follows"

@@ -8,6 +8,7 @@ from collections.abc import Generator, Iterator, Sequence
 from contextlib import closing, contextmanager
 from datetime import UTC, date, datetime
 from itertools import groupby
+from operator import itemgetter
 from typing import Any
 from uuid import UUID
 
@@ -107,11 +108,15 @@ def _records(session: Session) -> Generator[Record]:
     """Stream the journal as it is stored, unchecked: after tampering, a row may be no valid entry."""
     raw = [type_coerce(column, NULLTYPE) for column in (*_ENTRY.c, *_POSTING.c)]
     names = _ENTRY.c.keys()
-    with session.execute(_journal(raw).execution_options(yield_per=1000)) as result:
-        for _, group in groupby(result, key=lambda row: row.number):
+    number = names.index("number")
+    account, venue_id, amount, place = (
+        len(names) + _POSTING.c.keys().index(name) for name in ("account", "venue_id", "amount_minor", "place")
+    )
+    with session.connection().execute(_journal(raw).execution_options(yield_per=1000)) as result:
+        for _, group in groupby(result, key=itemgetter(number)):
             lines = list(group)
             postings = [
-                (row.account, row.venue_id, row.amount_minor, row.place) for row in lines if row.place is not None
+                (line[account], line[venue_id], line[amount], line[place]) for line in lines if line[place] is not None
             ]
             yield stored_record(dict(zip(names, lines[0], strict=False)), postings)
 

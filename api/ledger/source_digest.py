@@ -23,6 +23,7 @@ from uuid import UUID
 Row = Mapping[str, object]
 
 _FORM = b"baizebook source 1\n"
+_ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=True)
 
 
 def canonical_source(facts: Mapping[str, Iterable[Row]]) -> bytes:
@@ -31,7 +32,7 @@ def canonical_source(facts: Mapping[str, Iterable[Row]]) -> bytes:
         table: [{name: _plain(value) for name, value in row.items() if value or type(value) is float} for row in rows]
         for table, rows in facts.items()
     }
-    return _FORM + json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode("ascii")
+    return _FORM + _ENCODER.encode(content).encode("ascii")
 
 
 def source_digest(facts: Mapping[str, Iterable[Row]]) -> str:

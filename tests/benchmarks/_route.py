@@ -244,7 +244,7 @@ class _Writer:
         if column in _NUMBERS and isinstance(value, int):
             return lambda venue: (value - 1) * self._venues + venue + 1
         if column in _NAMES and isinstance(value, str):
-            return lambda venue: f"{value} {venue}"
+            return lambda venue: f"{value}-{venue}"
         if column == "collector":
             return lambda venue: f"{value} {venue // _VENUES_OF_A_COLLECTOR}"
         if isinstance(value, list | dict) and any(str(id_) in json.dumps(value) for id_ in self._own):

@@ -37,19 +37,23 @@ class Service:
 
     def get(self, path: str) -> Any:
         """Ask, and return the answer, which must be a success."""
-        return self._ask("GET", path, b"")
+        return json.loads(self._ask("GET", path, b"") or b"null")
+
+    def text(self, path: str) -> str:
+        """Ask, and return the text of the answer, which must be a success."""
+        return self._ask("GET", path, b"").decode()
 
     def post(self, path: str, body: Any) -> Any:
         """Send a body, and return the answer, which must be a success."""
-        return self._ask("POST", path, json.dumps(body).encode())
+        return json.loads(self._ask("POST", path, json.dumps(body).encode()) or b"null")
 
-    def _ask(self, method: str, path: str, body: bytes) -> Any:
+    def _ask(self, method: str, path: str, body: bytes) -> bytes:
         began, used = perf_counter(), process_time()
         status, answered = self._loop.run_until_complete(self._send(method, path, body))
         self.elapsed_s, self.processor_s = perf_counter() - began, process_time() - used
         if status >= 300:
             raise SystemExit(f"{method} {path}: {status} {answered[:500]!r}")
-        return json.loads(answered) if answered else None
+        return answered
 
     async def _send(self, method: str, path: str, body: bytes) -> tuple[int, bytes]:
         status, answered, parts = 0, b"", [body]
