@@ -84,6 +84,7 @@ NO_ERRORS = {
     "_set",
     "_review",
     "_dropped",
+    "delete_tax_area",
 }
 """Functions whose ``code`` is that of a page, a tax area, a piece of work or a limitation."""
 

@@ -67,7 +67,7 @@ def test_everybody_sees_who_they_are_and_what_they_may_do(client: TestClient, ro
     }
     assert set(owner["operations"]) == named
     always = {"get_alive", "get_ready", "explain_problem", "get_me"}
-    assert may["device"] == always | {"record_readings", "list_readings"}
+    assert may["device"] == always | {"record_readings", "list_readings", "get_reading"}
     assert {"get_quote", "get_week", "get_worklist"} < may["reader"]
     assert not may["reader"] & {
         "list_collections",

@@ -214,6 +214,7 @@ def test_a_table_moves_forward_in_time_with_its_meters(client: TestClient, route
     made = route.post(path, move)
     assert made == {
         "id": made["id"], "table_id": table["id"], "to": "workshop", "venue_id": None, "moved_at": "2026-11-26T17:00:00Z", "meters": {"cash": 10420, "plays": 310}, "box": "emptied", "void": None,
+        "placed_at_void": None,
     }  # fmt: skip
     assert client.get(f"/v1/tables/{table['id']}").json()["venue_id"] is None
     route.post(path, {"venue_id": second["id"], "moved_at": "2026-11-27T17:00:00Z", "box": "travels"})
