@@ -41,9 +41,10 @@ def start(
     port: int,
     command: Sequence[str] = SERVE,
     log: IO[bytes] | int = subprocess.DEVNULL,
+    ready: str = "/readyz",
     **environment: str,
 ) -> subprocess.Popen[bytes]:
-    """Start the service, its output going to a log, and wait until it is ready."""
+    """Start the service, its output going to a log, and wait until it answers the address ``ready``."""
     process = subprocess.Popen(
         [*command, "--port", str(port)],
         env={
@@ -59,7 +60,10 @@ def start(
     while time.monotonic() < deadline:
         assert process.poll() is None, f"the service ended with {process.returncode}"
         try:
-            urllib.request.urlopen(f"http://127.0.0.1:{port}/readyz", timeout=2).close()
+            ask = urllib.request.Request(
+                f"http://127.0.0.1:{port}{ready}", headers={"Authorization": f"Bearer {OWNER_TOKEN}"}
+            )
+            urllib.request.urlopen(ask, timeout=2).close()
         except (urllib.error.URLError, OSError):
             time.sleep(0.05)
         else:

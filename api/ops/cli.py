@@ -8,6 +8,7 @@
 - A refused input is one or a few lines on the error stream and the status 1; a mistyped command is the status 2.
 """
 
+import gc
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -65,12 +66,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         app(args=None if arguments is None else list(arguments), prog_name="baizebook")
     except SystemExit as end:
         return end.code if isinstance(end.code, int) else int(end.code is not None)
+    finally:
+        if arguments is None:  # the process ends: a last search through all that it loaded takes a quarter of a second
+            gc.freeze()
     return 0
 
 
 def _run(command: str, **options: Any) -> None:
     """Look a command up by its name, run it, and end with its status."""
-    raise typer.Exit(import_module("baizebook.ops.running").run(COMMANDS[command], **options))
+    function = COMMANDS[command]
+    gc.disable()  # a fifth of the time of loading would go into the search for garbage that is not there yet
+    running = import_module("baizebook.ops.running")
+    import_module(f"baizebook.ops.commands.{function.partition('.')[0]}")
+    gc.enable()
+    raise typer.Exit(running.run(function, **options))
 
 
 def _show_version(asked: bool) -> None:

@@ -14,13 +14,13 @@ import subprocess
 import sys
 import tempfile
 import urllib.request
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from tests.benchmarks._processes import processor_s, server
 from tests.benchmarks.figure import Figure, compare
 from tests.databases import OWNER_TOKEN, empty_sqlite
-from tests.serving import SERVE, free_port, start
 
 _BARE = """
 import json
@@ -53,7 +53,7 @@ def run(*, rounds: int) -> Iterator[Figure]:
     with empty_sqlite() as url, tempfile.TemporaryDirectory() as folder:
         load = (sys.executable, "-m", "baizebook", "demo", "--no-serve")
         subprocess.run(load, env={**os.environ, "BAIZEBOOK_DATABASE_URL": url}, check=True, capture_output=True)
-        with _served(url) as (ours, our_process):
+        with server(url) as (ours, our_process):
             venue_id = _get(f"{ours}/v1/venues?limit=1")["items"][0]["id"]
             quote = f"{ours}/v1/quotes?venue_id={venue_id}&day=tuesday&time=21:00&money=10.00"
             with _bare(Path(folder), held=_get(quote)) as (bare, bare_process):
@@ -71,44 +71,26 @@ def run(*, rounds: int) -> Iterator[Figure]:
 
 
 @contextmanager
-def _served(database_url: str, *, command: Sequence[str] = SERVE) -> Iterator[tuple[str, int]]:
-    """Yield the address and the process id of a server of one worker."""
-    port = free_port()
-    process = start(database_url, port=port, command=command)
-    try:
-        yield f"http://127.0.0.1:{port}", process.pid
-    finally:
-        process.terminate()
-        process.wait(20)
-
-
-@contextmanager
 def _bare(folder: Path, *, held: object) -> Iterator[tuple[str, int]]:
     """Serve the bare application."""
     (folder / "bare.py").write_text(_BARE)
     (folder / "held.json").write_text(json.dumps(held))
     command = (sys.executable, "-m", "uvicorn", "bare:app", "--http", "h11", "--app-dir", str(folder))
-    with _served("", command=command) as server:
-        yield server
+    with server("", command=command) as made:
+        yield made
 
 
 def _seconds_a_request(address: str, process_id: int) -> float:
     """Return the processor time of the server over the requests that ``wrk`` counts; all must succeed."""
     token = f"Authorization: Bearer {OWNER_TOKEN}"
     command = ("wrk", "-t1", "-c16", f"-d{_SECONDS}s", "-H", token, address)
-    used = _processor_s(process_id)
+    used = processor_s(process_id)
     said = subprocess.run(command, check=True, capture_output=True, text=True).stdout
-    used = _processor_s(process_id) - used
+    used = processor_s(process_id) - used
     found = re.search(r"([0-9]+) requests in", said)
     if found is None or "Non-2xx" in said:
         raise SystemExit(said)
     return used / int(found[1])
-
-
-def _processor_s(process_id: int) -> float:
-    """Return the processor time that a process has taken (Linux, proc_pid_stat(5): fields 14 and 15)."""
-    fields = Path(f"/proc/{process_id}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def _get(address: str) -> dict[str, list[dict[str, str]]]:
