@@ -7,9 +7,10 @@
 - What is said of a try never repeats the address: it may hold a secret.
 """
 
+import os
 import ssl
 from datetime import datetime
-from socket import SOCK_STREAM
+from socket import SOCK_STREAM, gaierror
 from typing import Any
 
 import anyio
@@ -128,6 +129,7 @@ def _why(error: Exception) -> str:
     error = error.__cause__ if isinstance(error.__cause__, OSError) else error
     if isinstance(error, TimeoutError):
         return "it took too long"
-    if isinstance(error, OSError) and error.strerror:
-        return error.strerror[:1].lower() + error.strerror[1:]
+    if isinstance(error, OSError) and error.errno is not None:
+        text = error.strerror if isinstance(error, gaierror) else os.strerror(error.errno)
+        return str(text)[:1].lower() + str(text)[1:]
     return "the connection broke"

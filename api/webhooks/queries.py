@@ -16,7 +16,8 @@ from .rows import WebhookDeliveryRow, WebhookEndpointRow
 
 @dataclass(frozen=True, slots=True)
 class Outbox:
-    """How the outbox is: what waits, since when the oldest that may be sent has been due, what was given up, who is off."""
+    """How the outbox is: what waits, since when the oldest that may be sent has been due (an endpoint that
+    rests after a failure does not count), what was given up, who is off."""
 
     waiting: int
     oldest_due_at: datetime | None
@@ -103,11 +104,13 @@ def wants(session: Session, type_: str) -> bool:
 
 def read_outbox(session: Session) -> Outbox:
     """Return how the outbox is."""
-    on = select(WebhookEndpointRow.id).where(col(WebhookEndpointRow.off_since).is_(None))
-    waiting = WebhookDeliveryRow.state == "waiting"
-    oldest = select(func.min(col(WebhookDeliveryRow.next_at))).where(
-        waiting, col(WebhookDeliveryRow.endpoint_id).in_(on)
+    oldest = (
+        select(func.min(col(WebhookDeliveryRow.next_at)), WebhookEndpointRow.rests_until)
+        .join(WebhookEndpointRow, col(WebhookEndpointRow.id) == col(WebhookDeliveryRow.endpoint_id))
+        .where(WebhookDeliveryRow.state == "waiting", col(WebhookEndpointRow.off_since).is_(None))
+        .group_by(col(WebhookEndpointRow.id), col(WebhookEndpointRow.rests_until))
     )
+    due = [max(filter(None, of_one)) for of_one in session.exec(oldest)]
     by_state = dict(
         session.exec(
             select(WebhookDeliveryRow.state, func.count())
@@ -118,7 +121,7 @@ def read_outbox(session: Session) -> Outbox:
     off = select(WebhookEndpointRow.name).where(col(WebhookEndpointRow.off_because).in_(("gone", "failing")))
     return Outbox(
         waiting=by_state.get("waiting", 0),
-        oldest_due_at=session.exec(oldest).one(),
+        oldest_due_at=min(due, default=None),
         gave_up=by_state.get("gave_up", 0),
         off=tuple(session.exec(off.order_by(col(WebhookEndpointRow.id))).all()),
     )

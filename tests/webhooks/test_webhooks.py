@@ -309,6 +309,22 @@ def test_an_outbox_that_nobody_sends_is_said(
     assert 2699 < float(overdue.split()[1]) < 2800
 
 
+def test_an_endpoint_that_rests_after_a_failure_is_not_taken_for_an_outbox_that_nobody_sends(
+    route: Route, table: dict[str, Any], run: Run, engine: Engine, deliver: Deliver
+) -> None:
+    with receiving(status(500)) as receiver:
+        endpoint(route, receiver.url)
+        for _ in range(2):
+            route.post("/jobs", job(table))
+        deliver()
+        with engine.begin() as connection:
+            rests_until = connection.execute(text("SELECT rests_until FROM webhook_endpoint")).scalar()
+        later(engine, timedelta(minutes=45))
+        with engine.begin() as connection:
+            connection.execute(text("UPDATE webhook_endpoint SET rests_until = :at"), {"at": rests_until})
+        assert "2 webhooks wait, none for long" in run("check")[1]
+
+
 def test_a_secret_is_replaced_without_a_gap(
     client: TestClient, route: Route, receiver: Receiver, deliver: Deliver, engine: Engine
 ) -> None:
