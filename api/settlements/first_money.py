@@ -23,10 +23,13 @@ from fractions import Fraction
 from itertools import count, takewhile
 from typing import Literal
 
+from ..pricing.errors import domain_error
 from ..pricing.money import round_half_up
 from .agreement import Agreement, FirstMoney, in_force
 from .carried_forward import Claim
 
+DUE_AT_ONCE_MAX = 2_000
+"""Claims that a settlement can hold well within a second: one a week for 38 years, or ten for almost four."""
 _MONTHS = {"month": 1, "year": 12}
 
 _DAY = timedelta(days=1)
@@ -56,6 +59,23 @@ def first_money_due(versions: Sequence[Agreement], *, after_on: date | None, unt
             elif begin_on <= last_on:
                 claims += _falls_due(item, begin_on=begin_on, last_on=last_on)
     return tuple(sorted(claims, key=lambda claim: claim.due_on))
+
+
+def check_due_at_once(agreement: Agreement, *, until_on: date) -> None:
+    """Refuse (``too_much_work``) an agreement so far back that the next collection would claim too many periods."""
+    last, before = until_on, agreement.effective_on - _DAY
+    found = sum(
+        max(_period_of(item, last) + 1, 0) - max(_period_of(item, before) + 1, 0)
+        for item in agreement.first_money
+        if item.per in ("week", "month", "year") and not item.spread and last > before
+    )
+    if found > DUE_AT_ONCE_MAX:
+        raise domain_error(
+            "too_much_work",
+            where="first_money",
+            found=f"{found} periods up to today, each a claim of the next collection",
+            expected=f"at most {DUE_AT_ONCE_MAX}: a later effective_on, fewer items, or longer periods",
+        )
 
 
 def unreckoned(reckoned: Iterable[Period], *, until_on: date) -> tuple[Period, ...]:

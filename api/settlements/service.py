@@ -17,9 +17,10 @@ from ..ledger.source_digest import source_digest
 from ..store.clock import new_id
 from ..store.db import lock
 from ..store.sequence import next_number
-from ..venues.service import get_venue, lock_venue, must_be_of_the_route
+from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_route
 from ..web.pagination import Page
 from .convert import read_agreement, settlement_row
+from .first_money import check_due_at_once
 from .opening_state import Division
 from .rows import AgreementRow, ReversalRow, SettlementRow
 from .schemas import AgreementIn
@@ -35,6 +36,7 @@ def publish_agreement(session: Session, venue_id: UUID, message: AgreementIn, *,
     venue.has_money = True
     terms = message.model_dump(mode="json", by_alias=True)
     agreement = read_agreement(terms, currency=venue.currency)
+    check_due_at_once(agreement, until_on=calendar_of(venue).trading_day(now))
     lock(session, f"agreements:{venue_id}")
     latest = session.exec(select(func.max(AgreementRow.version)).where(AgreementRow.venue_id == venue_id)).one()
     row = AgreementRow(

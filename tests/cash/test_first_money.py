@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from fractions import Fraction
+from time import process_time
 
 import pytest
+from baizebook.pricing.errors import DomainError
 from baizebook.settlements.agreement import Agreement, FirstMoney, Per
-from baizebook.settlements.first_money import first_money_due
+from baizebook.settlements.first_money import check_due_at_once, first_money_due
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -112,3 +114,45 @@ def test_however_often_is_collected_the_same_falls_due(
     one_by_one = [due(item, after, until) for after, until in zip([None, *days[:-1]], days, strict=True)]
     at_once = due(item, None, days[-1])
     assert sum(amount for claims in one_by_one for _, amount in claims) == sum(amount for _, amount in at_once)
+
+
+@pytest.mark.parametrize(
+    ("per", "number", "effective_on", "found"),
+    [
+        ("week", 1, date(1990, 1, 1), None),
+        ("week", 10, date(2023, 6, 1), None),
+        ("month", 100, date(2025, 6, 1), None),
+        ("week", 2, date(1988, 1, 1), "4060 periods"),
+        ("week", 100, date(2000, 1, 1), "140300 periods"),
+        ("month", 100, date(2000, 1, 1), "32300 periods"),
+        ("once", 100, date(1800, 1, 1), None),
+        ("collection", 100, date(1800, 1, 1), None),
+    ],
+)
+def test_an_agreement_from_far_back_may_not_claim_thousands_of_periods_at_once(
+    per: Per, number: int, effective_on: date, found: str | None
+) -> None:
+    starts_on = effective_on if per == "once" else date(1700, 1, 1)
+    items = [FirstMoney(f"Item {n}", 1_00, per, starts_on) for n in range(number)]
+    agreement, until_on = agreed(*items, effective_on=effective_on), date(2026, 11, 25)
+    claims = len(first_money_due([agreement], after_on=None, until_on=until_on))
+    if found is None:
+        check_due_at_once(agreement, until_on=until_on)
+        assert claims <= 2_000
+    else:
+        with pytest.raises(DomainError, match=found):
+            check_due_at_once(agreement, until_on=until_on)
+        assert found == f"{claims} periods"
+
+
+def test_spread_money_is_one_claim_however_long_ago_it_began() -> None:
+    items = [FirstMoney(f"Item {n}", 1_00, "week", date(1700, 1, 1), spread=True) for n in range(100)]
+    check_due_at_once(agreed(*items, effective_on=date(1800, 1, 1)), until_on=date(2026, 11, 25))
+
+
+def test_what_began_three_centuries_ago_is_reckoned_from_its_last_period_on() -> None:
+    items = [FirstMoney(f"Item {n}", 1_00, "week", date(1, 1, 1), spread=n % 2 == 0) for n in range(100)]
+    began = process_time()
+    for _ in range(20):
+        first_money_due([agreed(*items)], after_on=date(2026, 11, 1), until_on=date(2026, 11, 25))
+    assert process_time() - began < 1
