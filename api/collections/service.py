@@ -31,7 +31,7 @@ from ..web.errors import Problem, http_problem, not_found
 from ..webhooks.event import Event
 from ..webhooks.service import publish
 from .box_count import CollectionCount, read_collection
-from .collection_finding import CollectionFacts, Decided, box_of, decide
+from .collection_finding import CollectionFacts, CollectionFinding, Decided, box_of, decide
 from .conflicts import conflicts
 from .convert import CollectionDetails, box_of_row, collection_out, count_of, dispute_out, rows_of
 from .facts_digest import facts_digest
@@ -78,8 +78,8 @@ def record_collections(
         lock_accounts(session, venue_id)
 
     def record(message: CollectionIn) -> bool:
-        _, answer = record_collection(session, message, now=now, by=by, person=person)
-        return answer is not None
+        _, made = _record(session, message, now=now, by=by, person=person)
+        return made is not None
 
     return record_each(session, items, record, key=lambda message: message.collected_at)
 
@@ -94,6 +94,14 @@ def record_collection(
     a collection in the future, a table that never was at the venue, an id sent before with other content
     (``same_id_other_content``), and what ``read_collection`` refuses; all else is kept and flagged.
     """
+    row, made = _record(session, message, now=now, by=by, person=person)
+    return row, None if made is None else collection_out(*made)
+
+
+def _record(
+    session: Session, message: CollectionIn, *, now: datetime, by: str, person: str
+) -> tuple[CollectionRow, tuple[CollectionDetails, CollectionFinding] | None]:
+    """Store a collection as ``record_collection`` does; return it and what was found of it, None if it was stored before."""
     venue = get_venue(session, message.venue_id)
     count = _read(message, venue.currency, now=now)
     lock_each(session, (f"table:{box.table_id}" for box in count.boxes))
@@ -130,7 +138,7 @@ def record_collection(
     event = Event(type="collection.recorded", subject_id=count.id, venue_id=venue.id, at=recorded.at)
     publish(session, [event], now=now)
     note_changes(session, "collections", [count.id], now=now)
-    return details.row, collection_out(details, decided.finding)
+    return details.row, (details, decided.finding)
 
 
 def reverse_collection(session: Session, collection_id: UUID, *, reason: str, now: datetime, by: str) -> CollectionOut:

@@ -13,9 +13,8 @@ from uuid import UUID
 
 from ..pool_tables.controller import Controller
 from ..pricing.week import Schedule
-from .fit import held_week
-from .sells import Keyed, keyed_week
-from .week_settings import dated_windows, listed_week
+from .sells import Keyed, keyed_week, usual_week
+from .week_settings import dated_windows
 
 _ONE_DAY = timedelta(days=1)
 _EPOCH = datetime.fromisoformat("2000-01-01T00:00:00+00:00")
@@ -38,7 +37,6 @@ def day_keyings(
     """Return the trading dates from ``first_on`` to ``last_on`` on which the controller must be keyed by hand."""
     if controller.clock == "date":
         return ()
-    week = None
     found = []
     for ahead in range((last_on - first_on).days + 1):
         on = first_on + ahead * _ONE_DAY
@@ -47,10 +45,7 @@ def day_keyings(
             for dated in dated_windows(schedule, first_on=on, last_on=on)
             if controller.free or dated.tariff is None or not dated.tariff.free
         ]
-        if not special:
-            continue
-        week = week or held_week(listed_week(schedule, turns_at=controller.day_turns_at), controller)
-        if keyed_week(_keyed_for(schedule, on), controller, currency) != week:
+        if special and keyed_week(_keyed_for(schedule, on), controller, currency) != usual_week(schedule, controller):
             names = tuple(dict.fromkeys(dated.name for dated in special))
             found.append(DayKeying(on, on - _ONE_DAY, on + _ONE_DAY, names))
     return tuple(found)

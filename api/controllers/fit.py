@@ -79,7 +79,7 @@ def fit(
     for on, changed in _changed_days(listed, dated_windows, controller):
         if controller.clock == "date":
             windows = overlaid((*listed[on.weekday()], *changed))
-            day = Day(on.isoformat(), _nearest_windows(windows, controller))
+            day = held_day(on.isoformat(), windows, controller)
             found += _not_held(day, windows, controller, currency)
             days += [day] if day.windows != week[on.weekday()].windows else []
         else:
@@ -95,8 +95,12 @@ def fit(
 
 def held_week(listed: ListedWeek, controller: Controller) -> WeekSettings:
     """Return the week nearest to the listed one that the controller holds, without a word of what it cannot hold."""
-    days = zip(DAYS, listed, strict=True)
-    return WeekSettings(tuple(Day(name, _nearest_windows(windows, controller)) for name, windows in days))
+    return WeekSettings(tuple(held_day(name, day, controller) for name, day in zip(DAYS, listed, strict=True)))
+
+
+def held_day(name: str, listed: tuple[ListedWindow, ...], controller: Controller) -> Day:
+    """Return the day of the controller, by its name, nearest to the listed one."""
+    return Day(name, _nearest_windows(listed, controller))
 
 
 def as_listed(listed: ListedWeek) -> WeekSettings:

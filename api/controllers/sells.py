@@ -28,7 +28,7 @@ from ..pool_tables.controller_days import A_DAY, DAYS
 from ..pricing import DomainError, OnDate, Schedule, Stretch, Tariff, Timetable, Weekly
 from ..pricing.in_force import Known, sold
 from ..pricing.timetable import Owner, Span
-from .fit import fit, held_week, in_words, prices_of
+from .fit import fit, held_day, held_week, in_words, prices_of
 from .nearest import nearest_prices
 from .week_settings import (
     Day,
@@ -359,9 +359,9 @@ def _terms(keyed: Keyed, at: datetime, controller: Controller) -> _Terms:
 def _held_week(terms: _Terms, controller: Controller, currency: str) -> tuple[WeekSettings, ListedWeek, bool]:
     """Return what a controller holds of a schedule, what the schedule asks of each weekday, and whether nothing is lost."""
     schedule = terms.schedule
-    listed = listed_week(schedule, turns_at=controller.day_turns_at)
+    listed = usual = listed_week(schedule, turns_at=controller.day_turns_at)
     if terms.for_on is not None:
-        listed = _with_date(listed, schedule, terms.for_on, controller.day_turns_at)
+        listed = _with_date(usual, schedule, terms.for_on, controller.day_turns_at)
     if controller.clock == "date":
         exact = controller.windows_per_day is None and not any(
             nearest_prices(entry.tariff, controller)[1] for entry in schedule.entries
@@ -369,7 +369,15 @@ def _held_week(terms: _Terms, controller: Controller, currency: str) -> tuple[We
         last_on = terms.first_on + _DATES_AHEAD
         ahead = () if exact else dated_windows(schedule, first_on=terms.first_on, last_on=last_on)
         return fit(listed, controller, currency=currency, dated_windows=ahead).week, listed, exact
-    return held_week(listed, controller), listed, False
+    days = zip(usual_week(schedule, controller).days, usual, listed, strict=True)
+    changed = tuple(day if asked is before else held_day(day.day, asked, controller) for day, before, asked in days)
+    return WeekSettings(changed), listed, False
+
+
+@lru_cache(maxsize=1024)
+def usual_week(schedule: Schedule, controller: Controller) -> WeekSettings:
+    """Return what a controller holds of the base and the weekly list of a schedule, in every week alike."""
+    return held_week(listed_week(schedule, turns_at=controller.day_turns_at), controller)
 
 
 def _with_date(listed: ListedWeek, schedule: Schedule, on: date, turns_at: int) -> ListedWeek:

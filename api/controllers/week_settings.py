@@ -70,6 +70,7 @@ class Prices:
 NOTHING = Prices()
 
 
+@lru_cache(maxsize=4096)
 def plain(prices: Prices) -> Prices:
     """Return prices without what says nothing: ways of counting that so few prices do not tell apart."""
     games, minutes = (

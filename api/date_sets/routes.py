@@ -4,9 +4,8 @@ from collections.abc import Iterable
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
-from sqlmodel import Session
 
-from ..publications.service import published
+from ..publications.service import Published
 from ..schedules.schemas import CalendarName
 from ..store.db import mark_preview
 from ..web.auth import OwnerDep, Principal, allow
@@ -96,11 +95,12 @@ def publish_dates(
         mark_preview(session)
         response.status_code = 200
     dates, venues = service.publish_dates(session, publication, now=now)
+    published = Published(session, now=now)
     return DatesPublicationOut(
         effective_on=publication.effective_on,
         tariff=publication.tariff,
         dates=_dates_out(dates),
-        venues=[_venue_out(session, one, now) for one in venues],
+        venues=[_venue_out(published, one) for one in venues],
     )
 
 
@@ -138,7 +138,8 @@ def import_calendar(
     """
     asked = service.CalendarToImport(name=calendar, tariff=tariff, effective_on=effective_on, lines=mode == "lines")
     done = service.import_calendar(session, venue_id, file.content, asked, now=now)
-    schedules = [published(session, row, now=now) for row in done.published]
+    published = Published(session, now=now)
+    schedules = [published.out(row) for row in done.published]
     stored = not preview and not done.is_refused
     if not stored:
         mark_preview(session)
@@ -158,15 +159,13 @@ def import_calendar(
     )
 
 
-def _venue_out(session: Session, done: service.VenueDates, now: NowDep) -> VenueDatesOut:
+def _venue_out(published: Published, done: service.VenueDates) -> VenueDatesOut:
     return VenueDatesOut(
         venue_id=done.venue.id,
         name=done.venue.name,
         outcome="published" if done.published else "unchanged" if done.has_schedule else "no_schedule",
         schedules=[
-            DatedScheduleOut(
-                schedule=published(session, row, now=now), added=_dates_out(added.added), kept=_dates_out(added.kept)
-            )
+            DatedScheduleOut(schedule=published.out(row), added=_dates_out(added.added), kept=_dates_out(added.kept))
             for row, added in done.published
         ],
         kept=_dates_out(done.kept),

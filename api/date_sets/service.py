@@ -18,12 +18,13 @@ from pydantic import MISSING
 from sqlmodel import Session, col, select
 
 from ..pricing import Fault
+from ..pricing.effort import Effort
 from ..pricing.trading_day import zone_named
 from ..schedules.rows import ScheduleRow
 from ..schedules.schemas import ENTRIES_MAX, ScheduleIn
-from ..schedules.service import publish_at, schedules_from
+from ..schedules.service import publish_at, schedules_from, spend_on
 from ..store.changes import note_venues
-from ..store.db import lock
+from ..store.db import lock, work_of
 from ..venues.rows import VenueRow
 from ..venues.service import lock_venue, must_be_of_the_route
 from ..web.errors import Problem, http_problem, not_found
@@ -123,11 +124,12 @@ def import_calendar(
         for place, row in found
     ]
 
-    published = []
+    published, work = [], work_of(session)
     for place, row, terms, _ in decided:
         if terms != row.terms:
-            from_on = max(row.effective_on, asked.effective_on)
-            published.append(publish_at(session, place, _schedule({**terms, "effective_on": from_on}), now=now))
+            schedule = _schedule({**terms, "effective_on": max(row.effective_on, asked.effective_on)})
+            spend_on(schedule, work)
+            published.append(publish_at(session, place, schedule, now=now))
     note_venues(session, [venue.id] if published else [])
     _, of_venue, _, became = next((one for one in decided if one[0].table is None), decided[0])
     names = {
@@ -163,18 +165,28 @@ def dates_of(row: DateSetRow) -> tuple[NamedDate, ...]:
 def publish_dates(
     session: Session, message: DatesPublicationIn, *, now: datetime
 ) -> tuple[tuple[NamedDate, ...], list[VenueDates]]:
-    """Add dates to the schedules of some venues from a trading date on; return the dates, and what became of each venue."""
+    """Add dates to the schedules of some venues from a trading date on; return the dates, and what became of each venue.
+
+    Refuses more schedules than can be stored and judged at once (``too_much_work``, E4).
+    """
     dates = _asked(session, message)
     venues = [lock_venue(session, venue_id) for venue_id in sorted(set(message.venue_ids))]
     for venue in venues:
         must_be_of_the_route(venue, where="venue_ids", on=message.effective_on)
-    done = [_publish_at_venue(session, venue, message, dates, now=now) for venue in venues]
+    work = work_of(session)
+    done = [_publish_at_venue(session, venue, message, dates, now=now, work=work) for venue in venues]
     note_venues(session, [one.venue.id for one in done if one.published])
     return dates, done
 
 
 def _publish_at_venue(
-    session: Session, venue: VenueRow, message: DatesPublicationIn, dates: Iterable[NamedDate], *, now: datetime
+    session: Session,
+    venue: VenueRow,
+    message: DatesPublicationIn,
+    dates: Iterable[NamedDate],
+    *,
+    now: datetime,
+    work: Effort,
 ) -> VenueDates:
     published: list[tuple[ScheduleRow, AddedDates]] = []
     kept: dict[date, NamedDate] = {}
@@ -193,6 +205,7 @@ def _publish_at_venue(
         if decided.added:
             from_on = max(row.effective_on, message.effective_on)
             schedule = _schedule({**decided.terms, "effective_on": from_on})
+            spend_on(schedule, work)
             published.append((publish_at(session, place, schedule, now=now), decided))
     return VenueDates(venue, tuple(published), tuple(kept[on] for on in sorted(kept)), bool(found))
 

@@ -10,6 +10,7 @@ from ..collections import queries as collections_queries
 from ..ledger.export.period import ExportPeriod
 from ..pool_tables.service import get_table
 from ..reports.queries import differences_of_table
+from ..store.db import stop_of
 from ..trips import queries as trips_queries
 from ..trips.convert import trip_out
 from ..venues.service import calendar_of, get_venue, zones
@@ -168,7 +169,7 @@ def get_trip_page(
     A collector sees the trips that were given to them.
     """
     session.rollback()  # its snapshot would not show what is assessed now
-    catch_up(request.app.state.engine, now=now)
+    catch_up(request.app.state.engine, now=now, stop=stop_of(session))
     person = principal.person if principal.role == "collector" else None
     row = trips_queries.get_trip(session, trip_id, person=person)
     found = trip_out(trips_queries.load_trip(session, row, now=now))
@@ -207,7 +208,7 @@ def get_work_calendar(
     A reader sees no work that tells of money in a box.
     """
     session.rollback()  # its snapshot would not show what is assessed now
-    catch_up(request.app.state.engine, now=now)
+    catch_up(request.app.state.engine, now=now, stop=stop_of(session))
     wanted = WorkFilter(
         venue_id=venue_id,
         person=person,

@@ -110,6 +110,10 @@ class Ladder:
         if faults:
             raise PricingError(*faults)
 
+    def __hash__(self) -> int:
+        """Hash first and last rung: a schedule's windows are looked up by all their ladders, thousands of rungs each time."""
+        return hash((len(self.rungs), self.rungs[0], self.rungs[-1], self.counting))
+
     @property
     def counts_as(self) -> Counting:
         """The way of counting that these prices tell apart; ``repeat`` where another way gives the same.

@@ -28,7 +28,7 @@ from ..what_if.intake_bought import fewest_pieces
 
 Measure = Literal["an_hour", "bonus", "few_coins", "few_prices"]
 MEASURES: tuple[Measure, ...] = ("an_hour", "bonus", "few_coins", "few_prices")
-_STEPS_OF_A_CANDIDATE = 150
+_STEPS_OF_A_CANDIDATE = 220
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

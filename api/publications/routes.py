@@ -34,7 +34,7 @@ def publish_schedule(
     _preview(session, response, preview)
     row = schedules.publish_for_venue(session, venue_id, schedule, now=now)
     note_venues(session, [venue_id])
-    return service.published(session, row, now=now)
+    return service.Published(session, now=now).out(row)
 
 
 @router.post("/tables/{table_id}/schedules", status_code=201, responses=problems(409))
@@ -54,7 +54,7 @@ def publish_table_schedule(
     _preview(session, response, preview)
     row = schedules.publish_for_table(session, table_id, schedule, now=now)
     note_tables(session, [table_id])
-    return service.published(session, row, now=now)
+    return service.Published(session, now=now).out(row)
 
 
 @router.post("/tariffs/{tariff_id}/rollout", status_code=201, responses=problems(409))
@@ -74,11 +74,12 @@ def roll_out_tariff(
     _preview(session, response, preview)
     rows = schedules.roll_out(session, tariff_id, rollout, now=now)
     note_venues(session, {row.venue_id for row in rows})
+    published = service.Published(session, now=now)
     return RolloutOut(
         tariff=tariff_id,
         replacement=rollout.replacement,
         effective_on=rollout.effective_on,
-        schedules=[service.published(session, row, now=now) for row in rows],
+        schedules=[published.out(row) for row in rows],
     )
 
 

@@ -15,7 +15,9 @@ from sqlmodel import Session, col, select
 
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import Fault
+from ..pricing.effort import Effort
 from ..store.clock import new_id
+from ..store.db import work_of
 from ..store.sequence import next_number
 from ..tariffs.service import get_tariff
 from ..venues.rows import VenueRow
@@ -26,6 +28,9 @@ from .convert import named_tariffs, read_schedule, with_replacement
 from .queries import Place, _tariffs, listed_at, place_of_table
 from .rows import ScheduleRow
 from .schemas import RolloutIn, ScheduleIn, TableScheduleIn
+
+_STEPS_OF_AN_ENTRY = 3_500
+"""Of a schedule that is stored among others, and judged for one controller."""
 
 
 def publish_for_venue(session: Session, venue_id: UUID, schedule: ScheduleIn, *, now: datetime) -> ScheduleRow:
@@ -57,7 +62,8 @@ def publish_for_table(session: Session, table_id: UUID, message: TableScheduleIn
 def roll_out(session: Session, tariff_id: UUID, rollout: RolloutIn, *, now: datetime) -> list[ScheduleRow]:
     """Publish a replacement of every schedule by which a tariff would be in force on or after a date.
 
-    A schedule that takes over later and names the tariff is replaced from its own date on.
+    A schedule that takes over later and names the tariff is replaced from its own date on. Refuses more schedules than can
+    be stored and judged at once (``too_much_work``, E4).
     """
     tariff = get_tariff(session, tariff_id)
     replacement = get_tariff(session, rollout.replacement, what="replacement")
@@ -74,12 +80,21 @@ def roll_out(session: Session, tariff_id: UUID, rollout: RolloutIn, *, now: date
     for venue in venues:
         lock_venue(session, venue.id)
     published: list[ScheduleRow] = []
+    work = work_of(session)
     for place, row in schedules_from(session, venues, effective_on=rollout.effective_on, now=now):
         terms = with_replacement(row.terms, tariff=tariff.id, replacement=replacement.id)
         if terms != row.terms:
             schedule = ScheduleIn.model_validate({**terms, "effective_on": max(row.effective_on, rollout.effective_on)})
+            spend_on(schedule, work)
             published.append(publish_at(session, place, schedule, now=now))
     return published
+
+
+def spend_on(schedule: ScheduleIn, work: Effort) -> None:
+    """Count the work of a schedule that is published beside others; refuse too many (``too_much_work``)."""
+    entries = 1 + sum(len(value_or(some, [])) for some in (schedule.weekly, schedule.recurring, schedule.dates))
+    smaller = "name fewer venues at once, or list fewer windows and dates"
+    work.spend(_STEPS_OF_AN_ENTRY * entries, where="venue_ids", smaller=smaller)
 
 
 def schedules_from(

@@ -4,6 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
+from ..store.db import stop_of
 from ..web.auth import OwnerDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
@@ -63,7 +64,7 @@ def get_trip(request: Request, session: SessionDep, principal: CollectorDep, now
     What boxes hold and weigh is an expectation. Cash and coins come with cautions; your insurer and local rules decide.
     """
     session.rollback()  # its snapshot would not show what is assessed now
-    catch_up(request.app.state.engine, now=now)
+    catch_up(request.app.state.engine, now=now, stop=stop_of(session))
     row = queries.get_trip(session, trip_id, person=_own(principal))
     return trip_out(queries.load_trip(session, row, now=now))
 

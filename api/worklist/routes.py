@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
+from ..store.db import stop_of
 from ..venues.service import zones
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
@@ -62,7 +63,7 @@ def get_worklist(
     work that tells of money in a box.
     """
     session.rollback()  # its snapshot would not show what is assessed now
-    service.catch_up(request.app.state.engine, now=now)
+    service.catch_up(request.app.state.engine, now=now, stop=stop_of(session))
     wanted = WorkFilter(
         venue_id=venue_id,
         kind=kind,
@@ -99,7 +100,7 @@ def list_work_changes(
     Ask again after the number of the last one that you have: none is skipped, also while others write.
     """
     session.rollback()  # its snapshot would not show what is assessed now
-    service.catch_up(request.app.state.engine, now=now)
+    service.catch_up(request.app.state.engine, now=now, stop=stop_of(session))
     found = service.page_work_changes(session, limit=limit, after=after, by=principal)
     link_next(request, response, found.next)
     return found

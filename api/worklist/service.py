@@ -27,6 +27,8 @@ from sqlmodel import Session, col, select
 
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import last_stay_at_a_venue
+from ..pricing import Timetable
+from ..pricing.effort import Effort, Stop
 from ..store.changes import TouchedRow, note_for_assessment, note_tables
 from ..store.clock import new_id
 from ..store.db import lock, reading, writing
@@ -72,18 +74,24 @@ from .work import OF_PERSONS, Work, closing_of, not_assessed
 AT_ONCE_MAX = 25
 """Tables assessed on one snapshot, and saved in one short transaction."""
 CATCH_UP_MAX = 100
-"""Tables assessed before one answer."""
+"""Tables assessed before one answer; fewer where their schedules are so dense that it would take too long (E4)."""
+_STEPS_OF_A_TABLE = 30_000
+_STEPS_OF_AN_ENTRY = 1_000
+"""Of a schedule that is listed for the table: each of its days in the next four weeks may have to be keyed by hand."""
 _ALL_AT_A_TIME = 500
 
 _log = logging.getLogger(__name__)
 
 
-def catch_up(engine: Engine, *, now: datetime, at_most: int = CATCH_UP_MAX) -> int:
-    """Assess the tables that were touched first; return how many were."""
+def catch_up(engine: Engine, *, now: datetime, at_most: int = CATCH_UP_MAX, stop: Stop | None = None) -> int:
+    """Assess the tables that were touched first, as many as one answer may wait for; return how many were.
+
+    ``stop`` tells whether the answer is still wanted.
+    """
     _spread_wide_notes(engine)
-    assessed = 0
-    while assessed < at_most:
-        found = _catch_up_once(engine, now=now, at_most=min(AT_ONCE_MAX, at_most - assessed))
+    assessed, work = 0, Effort(stop=stop or Stop())
+    while assessed < at_most and work.steps < work.steps_max:
+        found = _catch_up_once(engine, now=now, at_most=min(AT_ONCE_MAX, at_most - assessed), work=work)
         if not found:
             break
         assessed += found
@@ -355,33 +363,48 @@ def _spread_wide_notes(engine: Engine) -> None:
         session.execute(insert(TouchedRow).from_select(["pool_table_id"], tables))
 
 
-def _catch_up_once(engine: Engine, *, now: datetime, at_most: int, only: Collection[UUID] | None = None) -> int:
-    """Load, decide and save the work at some touched tables; return how many were assessed."""
-    with reading(engine) as session:
+def _catch_up_once(
+    engine: Engine, *, now: datetime, at_most: int, only: Collection[UUID] | None = None, work: Effort | None = None
+) -> int:
+    """Load, decide and save the work at some touched tables; return how many were assessed.
+
+    ``work`` is counted, and ends it before its last table.
+    """
+    work = work or Effort()
+    with reading(engine, work.stop) as session:
         notes = touched_tables(session, at_most=at_most, only=only)
-        found = _assess(session, list(notes), now=now) if notes else {}
+        found = _assess(session, list(notes), now=now, work=work) if notes else {}
     if found:
-        with writing(engine) as session:
+        with writing(engine, work.stop) as session:
             _save(session, found, notes, now=now)
     return len(found)
 
 
-def _assess(session: Session, table_ids: Sequence[UUID], *, now: datetime) -> dict[UUID, Assessed]:
-    """Return the work at some tables, of one that cannot be judged that it cannot."""
+def _assess(session: Session, table_ids: Sequence[UUID], *, now: datetime, work: Effort) -> dict[UUID, Assessed]:
+    """Return the work at some tables, of one that cannot be judged that it cannot; at as many as the steps reach for."""
     found: dict[UUID, Assessed] = {}
     for table_id, stored in load_work(session, table_ids, now=now).items():
+        if work.steps >= work.steps_max:
+            break
+        work.stop.look()
         venue_id = stored.table.table.venue_id
         try:
             with session.begin_nested():
                 facts = work_facts(session, stored)
-            work = find_work(facts, now=now)
+            work.steps += _STEPS_OF_A_TABLE + _STEPS_OF_AN_ENTRY * _entries(facts.listed)
+            found_work = find_work(facts, now=now)
         except OperationalError:
             raise  # the database is busy or away: no fault of this table
         except Exception:
             _log.exception("Table %s could not be assessed.", table_id)
-            work = (not_assessed(due_at=now),)
-        found[table_id] = Assessed(venue_id=venue_id, work=work)
+            found_work = (not_assessed(due_at=now),)
+        found[table_id] = Assessed(venue_id=venue_id, work=found_work)
     return found
+
+
+def _entries(listed: Timetable | None) -> int:
+    stretches = listed.stretches if listed else ()
+    return sum(len(stretch.schedule.entries) for stretch in stretches if stretch.schedule)
 
 
 def _save(

@@ -3,10 +3,13 @@
 from datetime import date, timedelta
 from typing import Any
 
+import baizebook.publications.service as publications
+import baizebook.schedules.service as schedules
 import pytest
 from baizebook.controllers.day_keyings import day_keyings
 from baizebook.pool_tables.controller import Controller
 from baizebook.pricing import Calendar, Ladder, OnDate, Rung, Schedule, Tariff, Weekly, zone_named
+from baizebook.pricing.effort import STEPS_MAX
 from fastapi.testclient import TestClient
 
 from tests.conftest import Route
@@ -119,3 +122,60 @@ def test_a_window_past_midnight_is_keyed_for_its_trading_date() -> None:
     assert [(day.on, day.key_on, day.back_on, day.names) for day in found] == [
         (date(2026, 12, 31), date(2026, 12, 30), date(2027, 1, 1), ("Eve",))
     ]
+
+
+def dense(route: Route, *, windows: int) -> dict[str, Any]:
+    """A schedule of so many windows a day, each with prices of its own in turn."""
+    prices = [[{"price": f"{1 + n}.{tenth}0", "units": 1 + n} for n in range(10)] for tenth in range(2)]
+    tariffs = [
+        route.post("/tariffs", {"code": f"t{n}", "name": "Dense", "currency": "USD", "games": {"prices": some}})["id"]
+        for n, some in enumerate(prices)
+    ]
+    weekly = [
+        {
+            "name": f"W{n}",
+            "days": ["mon", "tue", "wed", "thu", "fri", "sat", "sun"],
+            "from": f"{6 + n // 12:02}:{5 * (n % 12):02}",
+            "to": f"{6 + (n + 1) // 12:02}:{5 * ((n + 1) % 12):02}",
+            "tariff": tariffs[n % 2],
+        }
+        for n in range(windows)
+    ]
+    return {"effective_on": "2026-12-01", "base": tariffs[0], "weekly": weekly}
+
+
+def test_what_many_controllers_cannot_hold_of_a_dense_schedule_is_bounded_work(
+    at_noon: TestClient, route: Route, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    venue = route.venue()["id"]
+    body = dense(route, windows=20)
+    for number in range(6):
+        route.table(venue, label=f"T{number}", controller={"windows_per_day": 2 + number % 3})
+    fitted: list[int] = []
+    properly = publications._limits
+    monkeypatch.setattr(publications, "_limits", lambda *given, **on: fitted.append(1) or properly(*given, **on))
+    answer = at_noon.post(f"/v1/venues/{venue}/schedules", params={"preview": True}, json=body)
+    assert answer.status_code == 200
+    assert len(answer.json()["tables"]) == 6
+    assert len(fitted) == 3  # once for each controller, not for each table
+    monkeypatch.setattr(publications, "ANSWER_BYTES_MAX", len(answer.content) // 2)
+    refused = at_noon.post(f"/v1/venues/{venue}/schedules", json=body)
+    assert (refused.status_code, refused.json()["code"]) == (422, "too_much_work")
+    assert at_noon.get(f"/v1/venues/{venue}/schedules").json()["items"] == []
+
+
+def test_a_roll_out_over_too_many_windows_names_fewer_venues_and_publishes_nothing(
+    at_noon: TestClient, route: Route, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    body = dense(route, windows=20)
+    venues = [route.venue()["id"] for _ in range(4)]
+    for venue in venues:
+        route.post(f"/venues/{venue}/schedules", body)
+    monkeypatch.setattr(schedules, "_STEPS_OF_AN_ENTRY", STEPS_MAX // 63)
+    rollout = {"replacement": body["weekly"][1]["tariff"], "effective_on": "2026-12-02"}
+    path = f"/v1/tariffs/{body['base']}/rollout"
+    refused = at_noon.post(path, json=rollout)
+    assert (refused.status_code, refused.json()["code"]) == (422, "too_much_work")
+    assert "name fewer venues" in refused.json()["errors"][0]["expected"]
+    assert len(at_noon.get(f"/v1/venues/{venues[0]}/schedules").json()["items"]) == 1
+    assert at_noon.post(path, json={**rollout, "venue_ids": venues[:3]}).status_code == 201

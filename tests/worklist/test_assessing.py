@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from baizebook.pool_tables.rows import PoolTableRow
+from baizebook.pricing.effort import STEPS_MAX, Effort, Stop, Stopped
 from baizebook.store.changes import note_tables
 from baizebook.store.db import reading, writing
 from baizebook.worklist import service
@@ -87,7 +88,7 @@ def test_an_older_result_never_replaces_a_newer_one(engine: Engine, calendar: Ca
 
     def load_and_decide(session: Session) -> tuple[Any, Any]:
         notes = touched_tables(session, at_most=10)
-        return service._assess(session, list(notes), now=calendar.now), notes
+        return service._assess(session, list(notes), now=calendar.now, work=Effort()), notes
 
     with reading(engine) as session:
         older = load_and_decide(session)
@@ -108,7 +109,7 @@ def test_what_is_recorded_while_a_table_is_assessed_stays_to_be_assessed(
     calendar.read(table, clock=ELEVEN)
     with reading(engine) as session:
         notes = touched_tables(session, at_most=10)
-        found = service._assess(session, list(notes), now=calendar.now)
+        found = service._assess(session, list(notes), now=calendar.now, work=Effort())
     calendar.now += timedelta(minutes=1)
     calendar.read(table, clock={**ELEVEN, "time": "12:01"}, done=["clock_set"])
     with writing(engine) as session:
@@ -128,3 +129,27 @@ def test_the_id_of_a_note_is_never_given_again(engine: Engine, calendar: Calenda
             seen += ids
         calendar.work()
     assert seen == sorted(set(seen))
+
+
+def test_tables_that_take_long_are_assessed_a_few_at_a_read_and_the_rest_is_said_to_wait(
+    engine: Engine, calendar: Calendar, route: Route, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    venue = route.venue()
+    for number in range(5):
+        calendar.read(route.table(venue["id"], label=f"T{number}"), clock=ELEVEN)
+    monkeypatch.setattr(service, "_STEPS_OF_A_TABLE", STEPS_MAX // 2)
+    for still_waiting in (3, 1, 0, 0):
+        service.catch_up(engine, now=calendar.now)
+        with reading(engine) as session:
+            assert waiting(session) == still_waiting
+
+
+def test_assessing_ends_where_nobody_wants_the_list_any_more(engine: Engine, calendar: Calendar, route: Route) -> None:
+    venue = route.venue()
+    calendar.read(route.table(venue["id"]), clock=ELEVEN)
+    stop = Stop()
+    stop.end()
+    with pytest.raises(Stopped):
+        service.catch_up(engine, now=calendar.now, stop=stop)
+    with reading(engine) as session:
+        assert waiting(session) == 1
