@@ -2,6 +2,9 @@
 
 On SQLite a table that others refer to cannot be replaced while foreign keys are enforced, and enforcement cannot change
 inside a transaction: it is off meanwhile, and all foreign keys are checked before the commit.
+
+On PostgreSQL a statement of a migration may take as long as it needs: a limit of seconds, which serves requests, would
+keep a large database from ever being migrated. Waiting for a lock stays limited.
 """
 
 from collections.abc import Iterator
@@ -36,6 +39,9 @@ def run(connection: Connection) -> None:
         transaction_per_migration=False,
     )
     with context.begin_transaction():
+        if connection.dialect.name == "postgresql":
+            for limit in ("statement_timeout", "idle_in_transaction_session_timeout"):
+                connection.exec_driver_sql(f"SET LOCAL {limit} = 0")
         context.run_migrations()
         if connection.dialect.name == "sqlite":
             lost = connection.exec_driver_sql("PRAGMA foreign_key_check").all()

@@ -6,7 +6,7 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from baizebook.migrations.all_rows import metadata
-from baizebook.store import migrate
+from baizebook.store import db, migrate
 from baizebook.store.db import make_engine
 from sqlalchemy import Engine, inspect
 
@@ -45,3 +45,13 @@ def test_upgrading_twice_changes_nothing(empty_engine: Engine) -> None:
     migrate.upgrade(empty_engine)
     migrate.upgrade(empty_engine)
     assert tables(empty_engine) == set(metadata.tables)
+
+
+def test_a_migration_may_take_longer_than_a_request(monkeypatch: pytest.MonkeyPatch) -> None:
+    short = "SELECT set_config('statement_timeout', '1ms', true), set_config('lock_timeout', '2s', true)"
+    monkeypatch.setattr(db, "_SET_LIMITS", short)
+    with postgres_database(empty=True) as url:
+        engine = make_engine(settings_for(url))
+        migrate.upgrade(engine)
+        assert "venue" in inspect(engine).get_table_names()
+        engine.dispose()
