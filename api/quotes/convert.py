@@ -117,7 +117,7 @@ class Writer:
             "payable": answer.payable,
             "next_payable": self._some(answer.next_payable),
             "cautions": list(cautions),
-            "offers": [self._offer(offer) for offer in answer.offers],
+            "offers": [_offer(offer, self.currency, self.calendar.zone) for offer in answer.offers],
             "listed": listed and self._listed(listed),
         }
 
@@ -146,7 +146,7 @@ class Writer:
             "to_at": self._local(to_at),
             "total": self._money(charge.total),
             "minutes_billed": charge.minutes_billed,
-            "lines": self._lines(charge.lines),
+            "lines": _lines(charge.lines, self.currency),
         }
 
     def _place(self) -> Values:
@@ -183,32 +183,6 @@ class Writer:
             "to_at": self._local(span.to_at),
         }
 
-    def _lines(self, lines: Iterable[Line]) -> list[Values]:
-        return [
-            {"what": line.what, "units": line.units, "amount": format_money(line.amount, self.currency)}
-            for line in lines
-        ]
-
-    def _offer(self, offer: Offer) -> Values:
-        written: Values = {
-            "kind": offer.kind,
-            "units": offer.units,
-            "spends": self._money(offer.spends),
-            "left": self._money(offer.left),
-            "per_unit": self._some(offer.per_unit),
-            "lines": self._lines(offer.lines),
-            "least": self._least(offer.least),
-        }
-        match offer.kind:
-            case "games":
-                written["next_break"] = self._next_break(offer.next_break)
-            case "minutes":
-                written["next_break"] = self._next_break(offer.next_break)
-                written["ends_at"] = self._local(offer.ends_at)
-            case "metered":
-                written["unlimited"] = offer.unlimited
-        return written
-
     def _listed(self, listed: Answer) -> Values:
         return {
             "detail": self.known.why or "",
@@ -216,17 +190,8 @@ class Writer:
             "opens_at": self._local(listed.opens_at),
             "tariff": self._tariff(listed.span.tariff),
             "window": self._window(listed.span),
-            "offers": [self._offer(offer) for offer in listed.offers],
+            "offers": [_offer(offer, self.currency, self.calendar.zone) for offer in listed.offers],
         }
-
-    def _next_break(self, next_break: NextBreak | None) -> Values | None:
-        return {"add": self._money(next_break.add), "units": next_break.units} if next_break else None
-
-    def _least(self, least: Least | None) -> Values | None:
-        if least is None:
-            return None
-        split = [self._money(part) for part in least.split]
-        return {"money": self._money(least.money), "pay": self._some(least.pay), "split": split}
 
     def _step(self, step: Step) -> Values:
         return {
@@ -239,6 +204,47 @@ class Writer:
             "tariff": self._tariff(step.tariff),
             "caution": step.caution,
         }
+
+
+@lru_cache(maxsize=1024)
+def _offer(offer: Offer, currency: str, zone: ZoneInfo) -> Values:
+    """Write an offer. Many answers have the same; nobody changes what is written."""
+    written: Values = {
+        "kind": offer.kind,
+        "units": offer.units,
+        "spends": format_money(offer.spends, currency),
+        "left": format_money(offer.left, currency),
+        "per_unit": None if offer.per_unit is None else format_money(offer.per_unit, currency),
+        "lines": _lines(offer.lines, currency),
+        "least": _least(offer.least, currency),
+    }
+    match offer.kind:
+        case "games":
+            written["next_break"] = _next_break(offer.next_break, currency)
+        case "minutes":
+            written["next_break"] = _next_break(offer.next_break, currency)
+            written["ends_at"] = None if offer.ends_at is None else _local_text(zone, offer.ends_at)
+        case "metered":
+            written["unlimited"] = offer.unlimited
+    return written
+
+
+def _lines(lines: Iterable[Line], currency: str) -> list[Values]:
+    return [{"what": line.what, "units": line.units, "amount": format_money(line.amount, currency)} for line in lines]
+
+
+def _next_break(next_break: NextBreak | None, currency: str) -> Values | None:
+    return {"add": format_money(next_break.add, currency), "units": next_break.units} if next_break else None
+
+
+def _least(least: Least | None, currency: str) -> Values | None:
+    if least is None:
+        return None
+    return {
+        "money": format_money(least.money, currency),
+        "pay": None if least.pay is None else format_money(least.pay, currency),
+        "split": [format_money(part, currency) for part in least.split],
+    }
 
 
 def csv_of(answer: QuoteOut) -> CsvText:
