@@ -97,9 +97,8 @@ def _ask(client: TestClient, row: Row) -> Response:
 
 
 def _kind_of(row: Row) -> dict[str, str]:
-    if not isinstance(row.body, bytes):
-        return {}
-    return {"Content-Type": "text/csv" if row.operation == "import_file" else "application/json"}
+    files = {"import_file": "text/csv", "import_calendar": "text/calendar"}
+    return {"Content-Type": files.get(row.operation, "application/json")} if isinstance(row.body, bytes) else {}
 
 
 def _figure(name: str, ask: Callable[[], Response], status: int | None, is_right: Callable[[Any], bool]) -> Figure:
@@ -350,6 +349,9 @@ def _writes(made: DenseRoute) -> Iterator[Row]:
         f"table,taken at,volts\n{lines}\n".encode(),
         "10,000 readings, preview",
     )
+    league = f"calendar=League&tariff={made.tariffs[2]}&effective_on=2026-12-01&mode=lines&preview=true"
+    path = f"/venues/{made.venues[9]}/calendar-imports?{league}"
+    yield post("import_calendar", path, _calendar(2_000), "2,000 events, preview")
     trip = {"on": "2028-07-04", "person": "Rosalind", "stops": made.venues[:12], "order": "given"}
     yield post("create_trip", "/trips", trip, "of 12 stops", status=201)
 
@@ -367,6 +369,16 @@ def _readings(made: DenseRoute, number: int, *, at: int = 0) -> list[dict[str, A
         }
         for n in range(at, at + number)
     ]
+
+
+def _calendar(number: int) -> bytes:
+    events = "".join(
+        f"BEGIN:VEVENT\r\nUID:{n}@league\r\nDTSTAMP:20261101T000000Z\r\nSUMMARY:Match {n}\r\n"
+        f"DTSTART:{NOON + timedelta(days=7, hours=3 * n):%Y%m%dT%H%M%SZ}\r\n"
+        f"DTEND:{NOON + timedelta(days=7, hours=3 * n + 2):%Y%m%dT%H%M%SZ}\r\nEND:VEVENT\r\n"
+        for n in range(number)
+    )
+    return f"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//League//EN\r\n{events}END:VCALENDAR\r\n".encode()
 
 
 def _found_windows(number: int) -> list[dict[str, Any]]:

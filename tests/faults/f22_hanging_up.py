@@ -22,7 +22,7 @@ from tests.faults.nursery import Nursery, nursery
 from tests.faults.route import furnish
 
 ASKERS = 4
-READINGS = 4_000
+READINGS = 2_000
 IDLE_S = 0.4
 CPU_S_MAX = 0.8
 """Processor time after hanging up: a second's worth of four threads that each look once more, and their clean-up."""
@@ -103,7 +103,7 @@ def _hang_up_in_a_batch(server: Nursery, database_url: str, chance: Random) -> N
     body, headers = json.dumps({"readings": readings}), {**AUTHORIZED, "Idempotency-Key": str(uuid4())}
     connection = HTTPConnection("127.0.0.1", server.port, timeout=60)
     connection.request("POST", "/v1/readings", body, headers)
-    time.sleep(chance.random() * 0.8)
+    time.sleep(chance.random() * 0.5)
     connection.close()
     _when_idle(server)
     stored = _stored(database_url)
@@ -152,4 +152,4 @@ def _cpu_s(server: Nursery) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-FAULT = Fault(name="F22", says="clients that hang up, SIGTERM at work", run=run, control=control, short=2, long=50)
+FAULT = Fault(name="F22", says="clients that hang up, SIGTERM at work", run=run, control=control, short=1, long=50)

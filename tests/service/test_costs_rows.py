@@ -29,4 +29,4 @@ def test_a_row_asks_an_operation_that_there_is_and_every_list_and_report_has_one
         "list_agreements", "list_date_sets", "list_keyings", "list_moves", "list_public_holidays", "list_sheet_links",
         "list_tax_areas", "list_tokens", "list_trips", "list_webhook_deliveries", "list_webhook_endpoints", "record_keying",
     }  # fmt: skip
-    assert of_many - asked - {"report_job", "import_calendar"} == of_few
+    assert of_many - asked - {"report_job"} == of_few
