@@ -148,7 +148,9 @@ def _last_collected(
         known.append((emptied.at, 0, 0, emptied.meters))
     if not known:
         return None
-    emptied_at, _, _, meters = max(known, key=lambda row: (*row[:3], sorted(row[3].items())))
+    latest = max(row[:3] for row in known)
+    of_latest = (row for row in known if row[:3] == latest)
+    emptied_at, _, _, meters = max(of_latest, key=lambda row: sorted(row[3].items()))
     return Since(emptied_at, meters)
 
 
