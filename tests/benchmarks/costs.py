@@ -258,7 +258,7 @@ def _writes(made: DenseRoute) -> Iterator[Row]:
     found = {
         "days": [{"day": day, "windows": _found_windows(28)} for day in ("mon", "tue", "wed", "thu", "fri", "sat")]
     }
-    settings = [{**reading, "settings": found} for reading in _readings(made, 10, at=5_000)]
+    settings = [{**reading, "settings": found} for reading in _readings(made, 7, at=5_000)]
     yield post("record_readings", "/readings", {"readings": settings}, "with settings found", check=recorded)
     nonsense = {"readings": [{"x": "y"}] * 5_000}
     yield post("record_readings", "/readings", nonsense, "nonsense", check=_all_outcomes("refused", "rejected"))
@@ -350,8 +350,10 @@ def _writes(made: DenseRoute) -> Iterator[Row]:
         "10,000 readings, preview",
     )
     league = f"calendar=League&tariff={made.tariffs[2]}&effective_on=2026-12-01&mode=lines&preview=true"
+    path = f"/venues/{made.old}/calendar-imports?{league}"
+    yield post("import_calendar", path, _calendar(900), "900 events, preview")
     path = f"/venues/{made.venues[9]}/calendar-imports?{league}"
-    yield post("import_calendar", path, _calendar(2_000), "2,000 events, preview")
+    yield post("import_calendar", path, _calendar(900), "at a dense venue, refused", status=422)
     trip = {"on": "2028-07-04", "person": "Rosalind", "stops": made.venues[:12], "order": "given"}
     yield post("create_trip", "/trips", trip, "of 12 stops", status=201)
 
