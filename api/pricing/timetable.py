@@ -205,7 +205,7 @@ def _another(tariff: Tariff | None, now: Tariff | None) -> bool:
     return tariff is not now and tariff != now
 
 
-@lru_cache(maxsize=1 << 14)
+@lru_cache(maxsize=1 << 13)
 def _span_around(
     schedule: Schedule, of: Owner, zone: ZoneInfo, ordinal: int, place: int, since_us: int, until_us: int
 ) -> Span:

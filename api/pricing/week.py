@@ -131,7 +131,7 @@ class DayPlan:
     end_us: int
 
 
-@lru_cache(maxsize=1 << 14)
+@lru_cache(maxsize=1 << 13)
 def plan_day(schedule: Schedule, zone: ZoneInfo, ordinal: int) -> DayPlan:
     """Resolve the trading day with this ordinal into the entries that win in it, cut at the clock changes in it (W1)."""
     start_us = day_start_us(zone, schedule.day_starts_at, ordinal)

@@ -75,7 +75,17 @@ def _bare(folder: Path, *, held: object) -> Iterator[tuple[str, int]]:
     """Serve the bare application."""
     (folder / "bare.py").write_text(_BARE)
     (folder / "held.json").write_text(json.dumps(held))
-    command = (sys.executable, "-m", "uvicorn", "bare:app", "--http", "h11", "--app-dir", str(folder))
+    command = (
+        sys.executable,
+        "-m",
+        "uvicorn",
+        "bare:app",
+        "--http",
+        "h11",
+        "--no-access-log",
+        "--app-dir",
+        str(folder),
+    )
     with server("", command=command) as made:
         yield made
 
