@@ -45,6 +45,8 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 LONGEST = (
     "test_schemathesis.py",
     "test_package.py",
+    "test_examples.py",
+    "test_demo.py",
     "test_any_order.py",
     "test_sells.py",
     "test_clock_order.py",
