@@ -127,6 +127,7 @@ def test_a_record_takes_as_many_statements_whatever_stands_beside_it(
     tariff = route.tariff()["id"]
     places = [furnished(route, tariff) for _ in range(2)]
     token = route.token("owner")
+    assert at_noon.get("/v1/me", headers=token).is_success  # its first use is noted, which is a write of its own
     took: list[dict[str, int]] = []
     for place, beside in zip(places, (0, 6), strict=True):
         for _ in range(beside):
