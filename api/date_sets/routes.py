@@ -1,7 +1,7 @@
 """HTTP for sets of dates, public holidays, and their publication."""
 
 from collections.abc import Iterable
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Response
 
@@ -33,6 +33,12 @@ from .schemas import (
 
 router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
 CALENDAR = "text/calendar"
+BYTES = "application/octet-stream"
+_FILE: dict[str, Any] = {
+    "required": True,
+    "description": "The bytes of an iCalendar file; the content type text/calendar is taken too.",
+    "content": {BYTES: {"schema": {"type": "string", "format": "binary"}}},
+}
 ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 
 
@@ -108,9 +114,9 @@ def publish_dates(
     "/venues/{venue_id}/calendar-imports",
     status_code=201,
     responses=problems(409),
-    openapi_extra={"requestBody": {"required": True, "content": {CALENDAR: {"schema": {"type": "string"}}}}},
+    openapi_extra={"requestBody": _FILE},
 )
-@takes_file(CALENDAR)
+@takes_file(CALENDAR, BYTES)
 def import_calendar(
     session: SessionDep,
     principal: OwnerDep,

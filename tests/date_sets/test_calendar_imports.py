@@ -169,6 +169,9 @@ def test_a_venue_without_a_schedule_and_a_body_that_is_no_calendar_file(route: R
     path = f"/v1/venues/{place['venue']}/calendar-imports"
     query = {"calendar": "League", "tariff": place["league"], "effective_on": "2026-12-01"}
     assert at_noon.post(path, params=query, json={}).status_code == 400
+    plain = {"Content-Type": "application/octet-stream"}
+    sent = at_noon.post(path, params=query, content=calendar(*BOTH), headers=plain)
+    assert sent.json()["code"] == "no_schedule_yet"
     large = b"X" * (16 * 1024 * 1024 + 1)
     sent = at_noon.post(path, params=query, content=large, headers={"Content-Type": "text/calendar"})
     assert sent.status_code == 413
