@@ -56,7 +56,8 @@ class Effort:
 
         ``smaller`` says what to make smaller. Raises ``Stopped`` where they are not wanted any more.
         """
-        self.stop.look()
+        if self.stop.ended:
+            raise Stopped
         if self.steps + steps > self.steps_max:
             found = f"{self.steps + steps} steps of work"
             raise pricing_error(

@@ -83,8 +83,10 @@ class Sale(NamedTuple):
     def lines(self, kind: Kind, currency: str) -> tuple[Line, ...]:
         """Return one line for each rung sold, in words; they add up to ``units`` and ``spends`` (E1)."""
         return tuple(
-            Line(_words_of(rung.price, rung.units, times, kind, currency), times * rung.units, times * rung.price)
-            for rung, times in self.sold
+            [
+                Line(_words_of(rung.price, rung.units, times, kind, currency), times * rung.units, times * rung.price)
+                for rung, times in self.sold
+            ]
         )
 
 
@@ -129,6 +131,9 @@ class Ladder:
     def total(self, money: int) -> int:
         """Return the units that ``money`` minor units buy in one purchase (P1)."""
         _check_money(money)
+        return self._total(money)
+
+    def _total(self, money: int) -> int:
         if self.counting == "repeat":
             return _units_repeating(self.rungs, money)
         return sum(times * rung.units for rung, times in self._climb(money))
@@ -137,10 +142,11 @@ class Ladder:
         """Return what ``money`` minor units buy in one purchase, and the rungs sold (P1, P2)."""
         _check_money(money)
         sold = _repeat(self.rungs, money) if self.counting == "repeat" else self._climb(money)
-        units = spends = 0
+        units, left = 0, money
         for rung, times in sold:
-            units, spends = units + times * rung.units, spends + times * rung.price
-        return Sale(units, spends, money - spends, tuple(sold))
+            units += times * rung.units
+            left -= times * rung.price
+        return Sale(units, money - left, left, tuple(sold))
 
     def units_below(self, index: int) -> int:
         """Return the units that the rungs below one give for its price, counted the ladder's own way (P3)."""
@@ -169,13 +175,12 @@ class Ladder:
         _check_money(money)
         left, add = money, MAX_MINOR + 1
         for rung in reversed(self.rungs[1:]):
-            if left >= rung.price and (
-                self.counting == "repeat" or (self.counting == "climb" and rung is self.rungs[-1])
-            ):
-                left %= rung.price
-            if left < rung.price:
-                add = min(add, rung.price - left)
-        return NextBreak(add, self.total(money + add)) if money + add <= MAX_MINOR else None
+            price = rung.price
+            if left >= price and (self.counting == "repeat" or (self.counting == "climb" and rung is self.rungs[-1])):
+                left %= price
+            if price - add < left < price:
+                add = price - left
+        return NextBreak(add, self._total(money + add)) if money + add <= MAX_MINOR else None
 
     def _climb(self, money: int) -> list[Sold]:
         """Return the rungs sold on the way up: the top as often as the count starts over, the highest reached, the first."""

@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from itertools import chain
 from typing import Literal, NamedTuple
 
 from .effort import STEPS_OF_A_LINE, STEPS_OF_A_PIECE, STEPS_OF_A_QUESTION, Effort
@@ -121,7 +122,7 @@ def quote(
     if span.tariff is not None and not span.tariff.free:
         place = _Place(timetable, at, span, span.tariff, players, coins, work)
         offers = place.offers(money=money, games=games, minutes=minutes)
-        cautions = tuple(dict.fromkeys(caution for offer in offers for caution in offer.cautions))
+        cautions = tuple(dict.fromkeys(chain.from_iterable([offer.cautions for offer in offers])))
         cautions = cautions if offers else ("kind_not_sold",)
     return Answer(
         at=at,
@@ -172,22 +173,25 @@ class _Place:
 
     def offers(self, *, money: int | None, games: int | None, minutes: int | None) -> tuple[Offer, ...]:
         """Return an offer for each kind sold that answers the question (P10)."""
-        prepaid: tuple[tuple[PrepaidKind, Ladder | None, int | None], ...] = (
-            ("games", self.tariff.games, games),
-            ("minutes", self.tariff.minutes, minutes),
-        )
         offers = []
-        for kind, ladder, units in prepaid:
-            if ladder is not None and money is not None:
-                offers.append(self._prepaid(kind, ladder, money))
-            elif ladder is not None and units is not None:
-                least = self._least(ladder, units)
-                offers.append(self._prepaid(kind, ladder, least.money, least=least))
+        if self.tariff.games is not None:
+            offers += self._prepaid_for("games", self.tariff.games, money, games)
+        if self.tariff.minutes is not None:
+            offers += self._prepaid_for("minutes", self.tariff.minutes, money, minutes)
         if self.tariff.metered is not None and money is not None:
             offers.append(self._time_for(money))
         elif self.tariff.metered is not None and minutes is not None:
             offers.append(self._time_of(minutes))
         return tuple(offers)
+
+    def _prepaid_for(self, kind: PrepaidKind, ladder: Ladder, money: int | None, units: int | None) -> list[Offer]:
+        """Return what the money buys, or the least that buys the units; nothing where neither is asked of this kind."""
+        if money is not None:
+            return [self._prepaid(kind, ladder, money)]
+        if units is None:
+            return []
+        least = self._least(ladder, units)
+        return [self._prepaid(kind, ladder, least.money, least=least)]
 
     def _prepaid(self, kind: PrepaidKind, ladder: Ladder, money: int, *, least: Least | None = None) -> Offer:
         sale = ladder.sell(money)
