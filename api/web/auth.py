@@ -12,6 +12,7 @@
 
 import hashlib
 import secrets
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any
@@ -20,6 +21,7 @@ from uuid import UUID
 from fastapi import Depends, HTTPException, Request, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBasic, HTTPBasicCredentials, HTTPBearer
 from sqlalchemy import update
+from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col, select
 
 from ..pricing.effort import Stop
@@ -193,13 +195,17 @@ async def _holder(request: Request, token: str) -> Principal | None:
         principal = _principal(row)
         if row.first_used_at is None:
             unused.append(row.id)
-        kept.put(key, (principal, row.expires_at), read_at=read_at)
+        else:
+            kept.put(key, (principal, row.expires_at), read_at=read_at)
         return principal
 
     def found() -> Principal | None:
         principal = transactions.read(look_up)
         if unused:
-            transactions.write(lambda session: _note_first_use(session, unused[-1], now=now), stop=Stop())
+            with suppress(
+                DBAPIError
+            ):  # busy, or its disk is full: the next request notes it, and this one may only read
+                transactions.write(lambda session: _note_first_use(session, unused[-1], now=now), stop=Stop())
         return principal
 
     await transactions.lookups.check_room()

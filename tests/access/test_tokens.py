@@ -5,7 +5,8 @@ from datetime import UTC, datetime
 
 from baizebook.store import clock
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine, inspect, text
+from sqlalchemy import Connection, Engine, event, inspect, text
+from sqlalchemy.exc import OperationalError
 
 from tests.conftest import Route
 
@@ -248,3 +249,21 @@ def test_a_venue_sees_a_table_for_as_long_as_it_stands_there(at_noon: TestClient
     assert (status("2026-11-25T11:59"), status("2026-11-25T12:01")) == (200, 200)
     route.post(f"/tables/{table['id']}/moves", {"venue_id": other["id"], "moved_at": "2026-11-25T12:00:00-05:00"})
     assert (status("2026-11-25T11:59"), status("2026-11-25T12:01")) == (200, 404)
+
+
+def test_a_first_use_that_cannot_be_noted_is_answered_and_noted_the_next_time(
+    at_noon: TestClient, route: Route, engine: Engine
+) -> None:
+    headers = route.token("collector")
+
+    def full(connection: Connection, cursor: object, statement: str, *_: object) -> None:  # noqa: ARG001
+        if statement.startswith("UPDATE token"):
+            raise OperationalError(statement, {}, Exception("database or disk is full"))
+
+    event.listen(engine, "before_cursor_execute", full)
+    assert at_noon.get("/v1/venues", headers=headers).status_code == 200
+    assert at_noon.get("/v1/venues", headers=headers).status_code == 200
+    event.remove(engine, "before_cursor_execute", full)
+    assert [item["first_used_at"] for item in at_noon.get("/v1/tokens").json()["items"]] == [None]
+    assert at_noon.get("/v1/venues", headers=headers).status_code == 200
+    assert [item["first_used_at"] for item in at_noon.get("/v1/tokens").json()["items"]] == ["2026-11-25T17:00:00Z"]
