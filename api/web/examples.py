@@ -153,7 +153,7 @@ BODIES: dict[str, Any] = {
     "compare_prices": {
         "venue_id": _VENUE,
         "from": "2026-09-01",
-        "to": "2026-11-01",
+        "to": "2028-07-01",
         "current": {"tariff_id": _TARIFF},
         "other": {"tariff": _WEEKDAY},
         "elasticity": "-0.8",
@@ -341,7 +341,7 @@ PARAMETERS: dict[str, Any] = {
     "code": "price_break_worse",
     "tax_area": "port-adler",
     "from": "2026-01-01",
-    "to": "2026-12-31",
+    "to": "2028-07-01",
     "year": 2026,
     "if-match": "*",
 }
