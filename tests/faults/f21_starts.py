@@ -9,6 +9,7 @@ from typing import Any
 from alembic.script import ScriptDirectory
 from baizebook.store import migrate
 from baizebook.store.db import make_engine
+from baizebook.store.revision import current_revision, newest_revision
 from sqlalchemy import Engine, text
 
 from tests.databases import empty_sqlite, postgres_database, settings_for
@@ -44,7 +45,7 @@ def _migrate_at_once(database: Database, chance: Random, *, first: str | None = 
             engine.dispose()
             ended = [_exit_of(process) for process in [_migrate(url) for _ in range(AT_ONCE)]]
             check(ended == [0] * AT_ONCE, f"from {begin} on {engine.dialect.name}: the processes ended with {ended}")
-            check(_at(engine) == migrate.newest_revision(), f"from {begin}: the database ended at {_at(engine)}")
+            check(_at(engine) == newest_revision(), f"from {begin}: the database ended at {_at(engine)}")
         finally:
             engine.dispose()
 
@@ -69,7 +70,7 @@ def _exit_of(process: int) -> int:
 def _at(engine: Engine) -> str | None:
     with engine.connect() as connection:
         connection.execute(text("SELECT count(*) FROM venue"))
-        return migrate.current_revision(connection)
+        return current_revision(connection)
 
 
 @contextmanager
