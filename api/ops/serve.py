@@ -39,9 +39,9 @@ WORKER_SILENT_S = 120
 FINISH_WITHIN_S = 8
 
 
-SWITCH_EVERY_S = 0.001
-"""How long a thread may work before another's turn: beside threads that compute, the event loop waits for its turn
-several times in each request, so Python's own 5 ms become a tenth of a second."""
+SWITCH_EVERY_S = 0.0002
+"""How long a thread may work before another's turn: beside ten threads that compute, the event loop waits for all of them
+several times in each request, so Python's own 5 ms become half a second."""
 GARBAGE_AFTER = 10_000
 """How many new objects make a search for garbage worth its time; a reading makes about thirty."""
 
