@@ -24,7 +24,7 @@ from tests.demo.loaded_demo import loaded_demo
 
 ASSETS = Path(__file__).parent.parent / "api" / "web" / "assets"
 WEEK, CARD = ASSETS / "week.svg", ASSETS / "price-card.png"
-_SIZE = "760,480"
+_SIZE = "760,460"
 _HASH_OF = b"page-sha256"
 
 
@@ -62,7 +62,14 @@ def _photographed(page: str) -> bytes:
         shutil.copy(ASSETS / "paper.css", folder)
         Path(folder, "page.html").write_text(page)
         made = Path(folder, "page.png")
-        options = ["--headless", "--no-sandbox", "--disable-gpu", f"--window-size={_SIZE}", f"--screenshot={made}"]
+        options = [
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--hide-scrollbars",
+            f"--window-size={_SIZE}",
+            f"--screenshot={made}",
+        ]
         address = Path(folder, "page.html").as_uri()
         subprocess.run(["chromium", *options, address], check=True, capture_output=True, timeout=60)
         return made.read_bytes()

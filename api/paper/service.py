@@ -660,7 +660,7 @@ def _card_line(lines: Sequence[GridLine], calendar: Calendar) -> CardLine:
     if first.window is None or first.window.from_at is None or first.window.to_at is None:
         return CardLine("all day", "", (), "no prices yet")
     starts, ends = (calendar.local(at) for at in (first.window.from_at, first.window.to_at))
-    times = f"{starts:%H:%M} to {ends:%H:%M}"
+    times = hours_words(starts.time(), ends.time())
     name = "" if first.window.kind == "base" else first.window.name
     if first.status != "open":
         return CardLine(times, name, (), first.status)

@@ -91,7 +91,7 @@ def test_the_price_card_says_what_each_note_buys_and_when_it_is_closed(
 ) -> None:
     said = words(at_noon.get(f"{pages['price-card']}?on={TUESDAY}").text)
     assert "Valid from Wed 25 Nov 2026, 12:00." in said
-    assert "Monday, Wednesday to Sunday Time 1.00 5.00 20.00 06:00 to 06:00 1 game 6 games 25 games" in said
+    assert "Monday, Wednesday to Sunday Time 1.00 5.00 20.00 all day 1 game 6 games 25 games" in said
     assert "Tuesday Time 1.00 5.00 20.00 06:00 to 15:00 Shut closed 15:00 to 06:00 1 game 6 games 25 games" in said
     before = words(at_noon.get(f"{pages['price-card']}?on=2026-11-09").text)
     assert "Valid from Thu 1 Jan 2026, 06:00 until Wed 25 Nov 2026, 12:00." in before
