@@ -27,7 +27,7 @@ from ..collections.schemas import CollectionIn
 from ..collections.service import record_collection, reverse_collection
 from ..ledger.queries import get_entry
 from ..ledger.schemas import EntryIn
-from ..ledger.service import entry_currency, post_owner_entry, reverse_owner_entry
+from ..ledger.service import entry_currency, post_owner_entry, reverse_entry
 from ..pool_tables.profile import normal_profile
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.schemas import TableChangeIn, TableIn
@@ -451,7 +451,7 @@ def _post_opening(session: Session, unit: Unit, message: EntryIn, who: Who) -> U
 def _correct_opening(session: Session, entry_id: UUID, unit: Unit, message: EntryIn, who: Who) -> UUID:
     on = get_entry(session, entry_id).on
     try:
-        reverse_owner_entry(session, entry_id, on=on, reason=_reason(unit), now=who.now)
+        reverse_entry(session, entry_id, on=on, reference=_reason(unit), now=who.now)
     except Problem as problem:
         if problem.code != "already_reversed":
             raise

@@ -283,13 +283,29 @@ def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str,
 def reverse_owner_entry(
     session: Session, entry_id: UUID, *, on: date, reason: str, now: datetime
 ) -> tuple[Entry, list[str]]:
-    """Take back an entry that an owner posted; a collection's is taken back with its collection."""
+    """Take back an entry that an owner posted; a collection's is taken back with its collection.
+
+    Refuses (``above_balance``) a loan of which less is still owed: collections have repaid the rest.
+    """
     entry = get_entry(session, entry_id)
     if entry.kind == "collection":
         expected = "an entry posted by an owner: reverse the collection itself"
         raise http_problem("system_entry", where="entry_id", found=entry.kind, expected=expected)
     row = reverse_entry(session, entry_id, on=on, reference=reason, now=now)
+    _must_owe_nothing_below_zero(session, entry)
     return get_entry(session, row.id), _not_come_yet(on, now=now)
+
+
+def _must_owe_nothing_below_zero(session: Session, entry: Entry) -> None:
+    """Refuse (``above_balance``) to take a loan back that was repaid in part; the venue's accounts are locked."""
+    lent = sum(posting.amount_minor for posting in entry.postings if posting.account == "venue_loans")
+    if entry.venue_id is None or lent <= 0:
+        return
+    left = loan_balance(session, venue_id=UUID(entry.venue_id), currency=entry.currency)
+    if left < 0:
+        found, owed = format_money(lent, entry.currency), format_money(lent + left, entry.currency)
+        expected = f"at most the {owed} that the venue still owes: reverse the collections that repaid the rest first"
+        raise http_problem("above_balance", where="entry_id", found=found, expected=expected)
 
 
 def read_names(session: Session) -> dict[str, str]:

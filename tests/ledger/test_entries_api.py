@@ -236,6 +236,21 @@ def test_a_mistaken_entry_is_taken_back_once_by_its_mirror_image(client: TestCli
     assert client.post(path, json={"reason": "", "on": "2026-11-03"}).status_code == 422
 
 
+def test_a_loan_that_was_repaid_in_part_is_not_taken_back(client: TestClient, route: Route) -> None:
+    corner = route.venue()["id"]
+    loan = post(client, "loan_advance", "100.00", venue_id=corner).json()
+    less = post(client, "write_off", "75.00", venue_id=corner).json()
+    body = {"reason": "typed twice", "on": "2026-11-03"}
+    refused = client.post(f"/v1/ledger/entries/{loan['id']}/reversal", json=body)
+    assert (refused.status_code, refused.json()["code"]) == (409, "above_balance")
+    (error,) = refused.json()["errors"]
+    assert (error["where"], error["found"]) == ("entry_id", "100.00")
+    assert error["expected"].startswith("at most the 25.00 that the venue still owes")
+    assert client.post(f"/v1/ledger/entries/{less['id']}/reversal", json=body).status_code == 201
+    assert client.post(f"/v1/ledger/entries/{loan['id']}/reversal", json=body).status_code == 201
+    assert set(sums(client).values()) == {"0.00"}
+
+
 def test_only_an_owner_posts_and_an_accountant_reads(client: TestClient, route: Route) -> None:
     corner = route.venue()["id"]
     entry = post(client, "opening", "40.00").json()
