@@ -9,6 +9,7 @@ from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
+from ..web.pagination import write_page
 from ..web.schema_types import Id
 from . import queries, service
 from .convert import delivery_out, endpoint_out
@@ -53,11 +54,10 @@ def list_webhook_endpoints(
 ) -> WebhookEndpointPage:
     """List the endpoints in the order in which they were made; never their secrets."""
     found = queries.page_endpoints(session, limit=limit, after=after)
-    link_next(request, response, found.next)
     waiting = queries.waiting_at(session, [row.id for row in found.rows])
-    return WebhookEndpointPage(
-        items=[endpoint_out(row, waiting=waiting.get(row.id, 0)) for row in found.rows], next=found.next
-    )
+    page = write_page(found, lambda rows: [endpoint_out(row, waiting=waiting.get(row.id, 0)) for row in rows])
+    link_next(request, response, page.next)
+    return WebhookEndpointPage(items=list(page.rows), next=page.next)
 
 
 @router.get("/webhook-endpoints/{webhook_endpoint_id}", responses=problems())
@@ -125,8 +125,9 @@ def list_webhook_deliveries(
     Delivered ones stay for 14 days, those given up for 30.
     """
     found = queries.page_deliveries(session, webhook_endpoint_id, state=state, limit=limit, after=after)
-    link_next(request, response, found.next)
-    return WebhookDeliveryPage(items=[delivery_out(row) for row in found.rows], next=found.next)
+    page = write_page(found, lambda rows: [delivery_out(row) for row in rows])
+    link_next(request, response, page.next)
+    return WebhookDeliveryPage(items=list(page.rows), next=page.next)
 
 
 @router.post("/webhook-deliveries/{delivery_id}/again", status_code=201, responses=problems(409))
