@@ -43,7 +43,7 @@ from .schedules.routes import router as schedules
 from .settlements.routes import router as settlements
 from .store import clock
 from .store.db import get_engine
-from .store.kept import Kept
+from .store.read_cache import ReadCache
 from .store.settings import Settings, get_settings
 from .tariffs.routes import router as tariffs
 from .tax_areas.routes import router as tax_areas
@@ -52,9 +52,9 @@ from .trips.routes import router as trips
 from .venues.routes import router as venues
 from .web import error_answers, errors, openapi, probes
 from .web.body import Bodies
+from .web.body_after_refusal import BodyAfterRefusal
 from .web.guide import router as guide
 from .web.idempotency import purge
-from .web.lingering import Lingering
 from .web.metrics import Metrics
 from .web.middleware import Frame, cors
 from .web.redaction import hide
@@ -142,7 +142,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]
     app.add_middleware(SheetLinks)
     app.add_middleware(Frame)
-    app.add_middleware(Lingering)
+    app.add_middleware(BodyAfterRefusal)
     if app.state.settings.cors_origins is not None:
         app.add_middleware(CORSMiddleware, **cors(app.state.settings.cors_origins))
     return app
@@ -156,7 +156,7 @@ def work_on(app: FastAPI, settings: Settings, engine: Engine) -> None:
     app.state.engine = engine
     if hasattr(app.state, "kept"):
         app.state.kept.close()
-    app.state.kept = Kept(engine)
+    app.state.kept = ReadCache(engine)
     app.state.transactions = Transactions(settings, engine, kept=app.state.kept)
     app.state.clock = clock.now
     app.state.bodies = Bodies()

@@ -19,15 +19,15 @@ from ..pricing import Calendar, DomainError
 from ..pricing.timetable import Span
 from ..schedules import queries as schedules_queries
 from ..schedules.convert import tariff_ref
-from ..store.kept import Kept, NoSession, NotKept
+from ..store.read_cache import NoSession, NotCached, ReadCache
 from ..venues.service import calendar_of
 from ..web.auth import Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
-from ..web.dependencies import KeptDep, NowDep, SessionDep, from_memory, stores_nothing
+from ..web.dependencies import NowDep, ReadCacheDep, SessionDep, from_memory, stores_nothing
 from ..web.errors import Problem, ProblemOut, bound_problems, http_problem, problem_out
-from ..web.instant import instant_from_memory
 from ..web.openapi import problems
 from ..web.operation import Route
+from ..web.request_instant import instant_from_memory
 from ..web.schema_types import DAYS, MONEY_PATTERN, AskedDay, AskedTime, Date, Day, Id, Money
 from . import service
 from .convert import CSV_COLUMNS, Values, cell_of, csv_of, grid_csv
@@ -67,7 +67,7 @@ class Question:
     when: service.When
     asked: service.QuoteRequest
 
-    def answer(self, session: Session | NoSession, principal: Principal, now: datetime, kept: Kept) -> Values:
+    def answer(self, session: Session | NoSession, principal: Principal, now: datetime, kept: ReadCache) -> Values:
         """Answer it, of what the principal may see."""
         contexts = service.QuoteContexts(session, now=now, only_venues=principal.only_venues, kept=kept)
         return contexts.ask(**self.place, basis=self.basis, when=self.when, asked=self.asked)
@@ -121,7 +121,7 @@ def _quote_from_memory(request: Request) -> Response:
     try:
         sent = dict(_PARAMETERS.model_validate(dict(request.query_params)))
     except ValidationError:
-        raise NotKept("sound parameters") from None
+        raise NotCached("sound parameters") from None
     form = {name: sent.pop(name) for name in ("format", "column", "kind")}
     now, kept = instant_from_memory(request), request.app.state.kept
     return _answer(_question(**sent), NoSession(), kept, request.state.principal, now, **form)
@@ -131,7 +131,7 @@ def _quote_from_memory(request: Request) -> Response:
 @from_memory(_quote_from_memory)
 def get_quote(
     session: SessionDep,
-    kept: KeptDep,
+    kept: ReadCacheDep,
     principal: AskerDep,
     now: NowDep,
     question: QuestionDep,
@@ -159,7 +159,7 @@ _PARAMETERS = create_model("Parameters", **_FIELDS)
 def _answer(
     question: Question,
     session: Session | NoSession,
-    kept: Kept,
+    kept: ReadCache,
     principal: Principal,
     now: datetime,
     *,
@@ -182,7 +182,9 @@ def _answer(
 
 @router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}})
 @stores_nothing
-def post_quotes(session: SessionDep, kept: KeptDep, principal: AskerDep, now: NowDep, body: ScenariosIn) -> Response:
+def post_quotes(
+    session: SessionDep, kept: ReadCacheDep, principal: AskerDep, now: NowDep, body: ScenariosIn
+) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or its problem."""
     contexts = service.QuoteContexts(session, now=now, only_venues=principal.only_venues, kept=kept)
     found = [_result(contexts, scenario) for scenario in body.scenarios]

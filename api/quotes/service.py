@@ -40,7 +40,7 @@ from ..pricing import (
 from ..pricing.effort import Effort
 from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
 from ..store.db import work_of
-from ..store.kept import Kept, NoSession, NotKept
+from ..store.read_cache import NoSession, NotCached, ReadCache
 from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue, venues_on_route
 from ..web.errors import Problem, http_problem, not_found
@@ -115,7 +115,7 @@ class QuoteContexts:
         *,
         now: datetime,
         only_venues: Collection[UUID] | None = None,
-        kept: Kept | None = None,
+        kept: ReadCache | None = None,
     ) -> None:
         self.session: Any = session
         self.now, self.only_venues = now, only_venues
@@ -202,7 +202,7 @@ class _QuickEffort(Effort):
     def spend(self, steps: int, *, where: str, smaller: str) -> None:
         """Count steps, as ``Effort`` does."""
         if self.steps + steps > self.steps_max:
-            raise NotKept(where)
+            raise NotCached(where)
         super().spend(steps, where=where, smaller=smaller)
 
 

@@ -25,7 +25,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col, select
 
 from ..pricing.effort import Stop
-from ..store.kept import Kept
+from ..store.read_cache import ReadCache
 from .dependencies import LOOKED
 from .errors import Problem, http_problem, not_found
 from .rows import ROLES, Right, Role, TokenRow
@@ -177,7 +177,7 @@ async def _holder(request: Request, token: str) -> Principal | None:
     if owner is not None and secrets.compare_digest(token.encode(), owner.encode()):
         return _OF_ENVIRONMENT
     now, key = request.app.state.clock(), ("token", hash_token(token))
-    kept: Kept = request.app.state.kept
+    kept: ReadCache = request.app.state.kept
     if not kept.needs_thread:
         kept.look()
         if (known := kept.get(key)) is not None:

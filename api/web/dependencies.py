@@ -8,7 +8,7 @@ from typing import Annotated, TypeVar
 from fastapi import Depends, Header, Query, Request, Response
 from sqlmodel import Session
 
-from ..store.kept import Kept, NotKept
+from ..store.read_cache import NotCached, ReadCache
 
 
 async def this_instant(request: Request) -> datetime:
@@ -30,7 +30,7 @@ def stores_nothing(endpoint: F) -> F:
 
 
 def from_memory(answer: Callable[[Request], Response]) -> Callable[[F], F]:
-    """Mark a GET that ``answer`` answers at once where all that it reads is kept in memory; else it raises NotKept."""
+    """Mark a GET that ``answer`` answers at once where all that it reads is kept in memory; else it raises NotCached."""
 
     def mark(endpoint: F) -> F:
         endpoint.from_memory = answer  # type: ignore[attr-defined]
@@ -92,25 +92,25 @@ LOOKED = "baizebook.looked"
 def answer_from_memory(request: Request) -> Response | None:
     """Return the answer of an operation marked so; None where it must read the database."""
     answer = getattr(request.scope.get("endpoint"), "from_memory", None)
-    kept: Kept = request.app.state.kept
+    kept: ReadCache = request.app.state.kept
     if answer is None or kept.needs_thread:
         return None
     if not request.scope.get(LOOKED):
         kept.look()
     try:
         response: Response = answer(request)
-    except NotKept:
+    except NotCached:
         return None
     return response
 
 
-async def its_kept(request: Request) -> Kept:
+async def its_read_cache(request: Request) -> ReadCache:
     """Return what is kept in memory of what was read."""
-    kept: Kept = request.app.state.kept
+    kept: ReadCache = request.app.state.kept
     return kept
 
 
-KeptDep = Annotated[Kept, Depends(its_kept)]
+ReadCacheDep = Annotated[ReadCache, Depends(its_read_cache)]
 
 
 async def its_session(request: Request) -> Session:

@@ -4,9 +4,9 @@
 - A parameter that the operation does not have, or one that occurs twice, is refused: nothing is guessed.
 - All else happens in one thread: the body is inflated and parsed once, FastAPI's own handler validates it, and only
   then the operation, an ordinary function, begins the transaction (see ``baizebook.web.transactions``).
-- What is kept in memory of what was read (``baizebook.store.kept``) is answered at once, without a thread.
+- What is kept in memory of what was read (``baizebook.store.read_cache``) is answered at once, without a thread.
 - A file is not parsed here: the operation reads it, in the same thread.
-- The operation's ``now`` is never before the last recorded instant (see ``baizebook.web.instant``).
+- The operation's ``now`` is never before the last recorded instant (see ``baizebook.web.request_instant``).
 - What is not wanted any more ends (see ``baizebook.web.stopping``).
 - A POST with an ``Idempotency-Key`` that was answered before is answered the same again (see
   ``baizebook.web.idempotency``): key, work and answer are stored in the one transaction of the request.
@@ -32,8 +32,8 @@ from .dependencies import answer_from_memory, file_kinds, writes
 from .error_answers import not_offered
 from .errors import READ_AS_TEXT, Problem
 from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key
-from .instant import caution, not_before_the_last
 from .not_modified import if_modified
+from .request_instant import caution, not_before_the_last
 from .rows import Right
 from .signed_links import PARAMETER
 from .stopping import Stopping

@@ -22,7 +22,7 @@ from sqlmodel import Session
 
 from ..pricing.effort import Stop
 from ..store.db import is_preview, reading, writing
-from ..store.kept import Kept
+from ..store.read_cache import ReadCache
 from ..store.settings import Settings
 from .body import come_back
 
@@ -66,7 +66,7 @@ class WaitingLine:
 class Transactions:
     """The transactions of one process: at most as many at once as it has connections."""
 
-    def __init__(self, settings: Settings, engine: Engine, *, kept: Kept) -> None:
+    def __init__(self, settings: Settings, engine: Engine, *, kept: ReadCache) -> None:
         self._engine, self._kept = engine, kept
         lookups = max(1, settings.threads // 8)
         writers = SQLITE_WRITERS if settings.on_sqlite else settings.threads // 2

@@ -1,6 +1,6 @@
 """The memory of a worker after many quotes over many venues, against after a thousand.
 
-A worker that serves for months must not grow with what it was asked: its memories are bounded (``store/kept.py``, the
+A worker that serves for months must not grow with what it was asked: its memories are bounded (``store/read_cache.py``, the
 caches of the engine). Both are memory of the process alone, in the same process, one after the other; asked by ``wrk``
 with a question, an amount and a time that differ from one to the next. By default 50,000 quotes over 5,000 venues, each
 round on a worker of its own; ``BAIZEBOOK_BENCHMARK_QUOTES=1000000`` for the whole million.

@@ -11,7 +11,7 @@ import pytest
 from anyio import to_thread
 from baizebook.pricing.effort import Effort, Stop, Stopped
 from baizebook.store.db import make_engine, reading, work_of
-from baizebook.store.kept import Kept
+from baizebook.store.read_cache import ReadCache
 from baizebook.web.errors import Problem
 from baizebook.web.stopping import Begun, Stopping
 from baizebook.web.transactions import Transactions
@@ -29,7 +29,7 @@ FOREVER = text("WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) 
 
 @pytest.fixture
 def transactions(engine: Engine) -> Transactions:
-    return Transactions(settings_for(engine.url.render_as_string(hide_password=False)), engine, kept=Kept(engine))
+    return Transactions(settings_for(engine.url.render_as_string(hide_password=False)), engine, kept=ReadCache(engine))
 
 
 def stored(transactions: Transactions) -> int:
@@ -106,7 +106,7 @@ def test_a_commit_that_has_begun_is_finished(transactions: Transactions, engine:
 def test_a_long_statement_of_sqlite_ends_while_it_runs() -> None:
     with sqlite_database() as url:
         engine = make_engine(settings_for(url))
-        transactions = Transactions(settings_for(url), engine, kept=Kept(engine))
+        transactions = Transactions(settings_for(url), engine, kept=ReadCache(engine))
         stop = Stop()
         threading.Timer(0.1, stop.end).start()
         began = time.monotonic()

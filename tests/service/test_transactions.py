@@ -8,7 +8,7 @@ import baizebook.store.db
 import baizebook.web.transactions
 import pytest
 from baizebook.store.db import make_engine, writing
-from baizebook.store.kept import Kept
+from baizebook.store.read_cache import ReadCache
 from baizebook.web.errors import Problem
 from baizebook.web.transactions import Transactions, WaitingLine
 from fastapi.testclient import TestClient
@@ -104,7 +104,7 @@ def test_on_sqlite_a_writer_waits_for_its_turn_and_not_without_end(monkeypatch: 
 
 def test_a_reader_sees_one_snapshot_and_on_postgresql_cannot_write(engine: Engine) -> None:
     settings = settings_for(engine.url.render_as_string(hide_password=False))
-    transactions = Transactions(settings, engine, kept=Kept(engine))
+    transactions = Transactions(settings, engine, kept=ReadCache(engine))
 
     def look_twice(session: Session) -> list[int]:
         count = text("SELECT count(*) FROM tax_area")

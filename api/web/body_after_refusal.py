@@ -12,7 +12,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 LINGER_S = 2
 
 
-class Lingering:
+class BodyAfterRefusal:
     """ASGI middleware: an answer with ``Connection: close`` to a body that was not read ends a moment later."""
 
     def __init__(self, app: ASGIApp) -> None:

@@ -10,13 +10,13 @@ from typing import Any
 from fastapi import Request, Response
 from sqlmodel import Session
 
-from ..store.kept import Kept, NotKept
+from ..store.read_cache import NotCached, ReadCache
 from ..store.sequence import CLOCKS_AGREE_WITHIN, last_recorded_at
 
 _LAST = "the last recorded instant"
 
 
-def not_before_the_last(*, session: Session, now: datetime, kept: Kept | None = None, **_: Any) -> datetime:
+def not_before_the_last(*, session: Session, now: datetime, kept: ReadCache | None = None, **_: Any) -> datetime:
     """Return the later of now and the last recorded instant; note in the session how far the clock is behind.
 
     An operation that answers from memory keeps the last instant there: whatever is committed drops it.
@@ -35,13 +35,13 @@ def not_before_the_last(*, session: Session, now: datetime, kept: Kept | None = 
 def instant_from_memory(request: Request) -> datetime:
     """Return the instant of a request that has looked, and is answered from memory.
 
-    Raises ``NotKept`` where the clock is behind.
+    Raises ``NotCached`` where the clock is behind.
     """
-    kept: Kept = request.app.state.kept
+    kept: ReadCache = request.app.state.kept
     now: datetime = request.app.state.clock()
     last: datetime | None = kept.get(_LAST)
     if last is None or last - now > CLOCKS_AGREE_WITHIN:
-        raise NotKept(_LAST)
+        raise NotCached(_LAST)
     return max(last, now)
 
 

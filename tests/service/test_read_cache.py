@@ -6,7 +6,7 @@ from uuid import UUID
 
 import pytest
 from baizebook.store.db import make_engine, writing
-from baizebook.store.kept import Kept
+from baizebook.store.read_cache import ReadCache
 from baizebook.web.rows import TokenRow
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, event, text
@@ -55,13 +55,13 @@ def test_a_question_answered_from_memory_looks_once_whether_anything_was_committ
 ) -> None:
     made = at_noon.post("/v1/tokens", json={"name": "bar", "role": "venue", "venue_id": places["venue"]}).json()
     question, headers = {"venue_id": places["venue"]} | TUESDAY_AT_NINE, {"Authorization": f"Bearer {made['token']}"}
-    looks, look = [0], Kept.look
+    looks, look = [0], ReadCache.look
 
-    def counted(kept: Kept) -> int:
+    def counted(kept: ReadCache) -> int:
         looks[0] += 1
         return look(kept)
 
-    monkeypatch.setattr(Kept, "look", counted)
+    monkeypatch.setattr(ReadCache, "look", counted)
     for of_whom in ({}, headers):
         for _ in range(2):  # a token's first use is noted, which drops what is kept
             at_noon.get("/v1/quotes", params=question, headers=of_whom)
@@ -99,7 +99,7 @@ def test_what_another_process_wrote_shows_and_a_revoked_token_is_refused(
     app: Any = at_noon.app
     look_every_s = 0.0 if database_kind == "postgresql" else 3600.0  # SQLite is looked at each time all the same
     app.state.kept.close()
-    app.state.kept = Kept(app.state.engine, look_every_s=look_every_s)
+    app.state.kept = ReadCache(app.state.engine, look_every_s=look_every_s)
     made = at_noon.post("/v1/tokens", json={"name": "cell", "role": "reader"}).json()
     headers = {"Authorization": f"Bearer {made['token']}"}
     question = {"venue_id": places["venue"], **TUESDAY_AT_NINE}
@@ -150,7 +150,7 @@ def test_a_venues_token_gets_no_other_venue_from_memory(
 
 
 def test_what_was_read_before_a_change_is_not_kept(engine: Engine) -> None:
-    kept = Kept(engine, look_every_s=0.0, entries_max=2)
+    kept = ReadCache(engine, look_every_s=0.0, entries_max=2)
     before = kept.look()
     kept.put("a", 1, read_at=before)
     assert kept.get("a") == 1

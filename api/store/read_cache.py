@@ -22,7 +22,7 @@ LOOK_EVERY_S = 1.0
 ENTRIES_MAX = 4096
 
 
-class Kept:
+class ReadCache:
     """Things read from one database, by key. Safe to use from several threads."""
 
     def __init__(self, engine: Engine, *, look_every_s: float = LOOK_EVERY_S, entries_max: int = ENTRIES_MAX) -> None:
@@ -100,7 +100,7 @@ class Kept:
             return str(connection.exec_driver_sql("SELECT pg_current_snapshot()::text").scalar_one())
 
 
-class NotKept(Exception):
+class NotCached(Exception):
     """What is asked for is not kept in memory."""
 
 
@@ -108,4 +108,4 @@ class NoSession:
     """Stands where a session would: whatever is asked of it is not kept."""
 
     def __getattr__(self, name: str) -> Any:
-        raise NotKept(name)
+        raise NotCached(name)
