@@ -9,7 +9,6 @@ from ..pricing import Ladder, format_money
 from ..readings.schemas import FoundDayOut, FoundLadderOut, FoundWindowOut
 from ..tariffs.schemas import PriceOut
 from ..web.schema_types import VoidedOut, value_or
-from .effects import WrongPurchase
 from .fit import CannotHold
 from .plan import Plan, PlanStep
 from .rows import KeyingRow, KeyingVoidRow
@@ -25,6 +24,7 @@ from .schemas import (
     ValueOut,
 )
 from .week_settings import Day
+from .wrong_purchases import WrongPurchase
 
 
 def content_of(table_id: UUID, keying: KeyingIn) -> dict[str, Any]:

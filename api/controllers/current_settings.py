@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import DAYS
 from ..pricing.errors import DomainError
-from .cells import cells_of, day_of
+from .keyed_values import cells_of, day_of
 from .week_settings import Day, WeekSettings
 
 

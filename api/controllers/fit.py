@@ -22,8 +22,7 @@ from ..pricing.ladder import Ladder, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
-from .effects import WrongPurchase, effects
-from .nearest import Limitation, nearest_prices
+from .nearest_prices import Limitation, nearest_prices
 from .week_settings import (
     DatedWindow,
     Day,
@@ -36,6 +35,7 @@ from .week_settings import (
     overlaid,
     tidy,
 )
+from .wrong_purchases import WrongPurchase, effects
 
 
 @dataclass(frozen=True, slots=True)

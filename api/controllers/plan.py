@@ -3,7 +3,7 @@
 - A step keys one value, or the price and units of one rung; or lets a day take over another's settings; or switches a
   kind off. A value keyed counts one, a take-over one, a kind not sold only its switch.
 - Without current settings everything is blank, and every value is keyed; what already stands costs nothing.
-- The plan is the shortest (``shortest.py``); ``proved`` is false where the search was cut short.
+- The plan is the shortest (``plan_search.py``); ``proved`` is false where the search was cut short.
 - Carried out step by step on the current settings it gives exactly the week.
 """
 
@@ -20,8 +20,8 @@ from ..pricing.errors import domain_error
 from ..pricing.ladder import COUNTING_WORDS, Counting, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
-from .cells import Cell, Cells, Value, cells_of, day_of, in_order, key
-from .shortest import Move, shortest
+from .keyed_values import Cell, Cells, Value, cells_of, day_of, in_order, key
+from .plan_search import Move, shortest
 from .week_settings import WeekSettings
 
 StepKind = Literal["key", "take_over", "switch_off"]

@@ -29,7 +29,7 @@ from ..pricing import DomainError, OnDate, Schedule, Stretch, Tariff, Timetable,
 from ..pricing.in_force import Known, sold
 from ..pricing.timetable import Owner, Span
 from .fit import fit, held_day, held_week, in_words, prices_of
-from .nearest import nearest_prices
+from .nearest_prices import nearest_prices
 from .week_settings import (
     Day,
     ListedWeek,

@@ -20,10 +20,10 @@ from ..pool_tables.controller import Controller
 from ..pool_tables.controller_days import A_DAY
 from ..pricing import DomainError, Fault, Schedule, Timetable
 from ..pricing.money import in_currency
-from .differences import Against, SettingsDifference, ValueFound, differences
 from .fit import as_listed, fit
 from .found_days import read_days
 from .sells import Keyed, keyed_week
+from .settings_differences import Against, SettingsDifference, ValueFound, differences
 from .week_settings import Day, WeekSettings, dated_windows, listed_week
 
 

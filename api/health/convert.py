@@ -8,8 +8,8 @@ from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from ..controllers.differences import SettingsDifference
 from ..controllers.schemas import EffectOut
+from ..controllers.settings_differences import SettingsDifference
 from ..pool_tables.schemas import CautionOut
 from ..pricing import DomainError, Fault, format_money
 from ..pricing.money import round_half_up

@@ -5,8 +5,8 @@ from typing import Annotated, Literal
 from pydantic import MISSING, StrictInt
 from pydantic import Field as Limits
 
-from ..controllers.differences import Against
 from ..controllers.schemas import EffectOut
+from ..controllers.settings_differences import Against
 from ..pool_tables.schemas import CautionOut
 from ..pricing.lines import Kind
 from ..readings.meters import Counts as Counted

@@ -19,7 +19,7 @@ from datetime import datetime, timedelta, tzinfo
 from fractions import Fraction
 from typing import Literal
 
-from ..controllers.differences import SettingsDifference
+from ..controllers.settings_differences import SettingsDifference
 from ..controllers.settings_found import FoundSettings, TableController, judge_settings
 from ..pool_tables.cautions import AT_THE_MAINS, Caution
 from ..pricing import DomainError, Tariff, Timetable

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from uuid import UUID
 
-from ..controllers.differences import SettingsDifference
+from ..controllers.settings_differences import SettingsDifference
 from ..pricing import Stretch
 from ..venues.dates_in_words import day_at, moment_at
 from .settings_differences_in_words import in_words

@@ -12,7 +12,7 @@ import re
 from collections.abc import Sequence
 from typing import cast
 
-from ..controllers.differences import SettingsDifference, ValueFound
+from ..controllers.settings_differences import SettingsDifference, ValueFound
 from ..pool_tables.controller_days import A_DAY, DAYS, day_in_words, time_of_day
 from ..pricing import format_money
 from ..pricing.ladder import COUNTING_WORDS, Counting, count_of

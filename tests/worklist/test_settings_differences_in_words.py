@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from baizebook.controllers.differences import differences
 from baizebook.controllers.found_days import read_days
+from baizebook.controllers.settings_differences import differences
 from baizebook.controllers.week_settings import Day, Prices, SettingsWindow, WeekSettings
 from baizebook.pricing.ladder import Ladder, Rung
 from baizebook.worklist.settings_differences_in_words import in_words

@@ -25,7 +25,7 @@ from heapq import heappop, heappush
 from itertools import count, product
 from math import prod
 
-from .cells import Cell, Cells, Value, guard_of, in_order, is_in_use, is_switch
+from .keyed_values import Cell, Cells, Value, guard_of, in_order, is_in_use, is_switch
 
 MAX_MOVES = 6_000
 """After weighing so many moves, twice, the best plan found so far is given, and is not said to be the shortest."""

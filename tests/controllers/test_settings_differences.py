@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from baizebook.controllers.differences import ValueFound, differences
+from baizebook.controllers.settings_differences import ValueFound, differences
 from baizebook.controllers.week_settings import NOTHING, Day, Prices, SettingsWindow, WeekSettings
 from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing.ladder import Ladder, Rung

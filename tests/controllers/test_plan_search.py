@@ -9,10 +9,10 @@ from heapq import heappop, heappush
 from time import process_time
 
 import pytest
-from baizebook.controllers.cells import Cell, Cells, Value, is_in_use, key
 from baizebook.controllers.fit import fit
+from baizebook.controllers.keyed_values import Cell, Cells, Value, is_in_use, key
 from baizebook.controllers.plan import plan
-from baizebook.controllers.shortest import shortest
+from baizebook.controllers.plan_search import shortest
 from baizebook.controllers.week_settings import WeekSettings, listed_week
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver
 from baizebook.pricing import Ladder, Rung, Schedule, Tariff, Weekly

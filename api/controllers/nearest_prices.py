@@ -26,8 +26,8 @@ from ..pricing.ladder import COUNTING_WORDS, Counting, Ladder, Rung, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
-from .effects import WrongPurchase, effects
 from .week_settings import NOTHING, Prices
+from .wrong_purchases import WrongPurchase, effects
 
 
 @dataclass(frozen=True, slots=True)

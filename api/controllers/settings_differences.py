@@ -18,8 +18,8 @@ from ..pool_tables.controller_days import weekday_of
 from ..pricing.ladder import Ladder
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
-from .effects import WrongPurchase, effects
 from .week_settings import Day, Prices, WeekSettings
+from .wrong_purchases import WrongPurchase, effects
 
 Against = Literal["keyed", "listed"]
 
