@@ -15,8 +15,8 @@ from fractions import Fraction
 from typing import Literal
 
 from ..pricing.money import format_money
-from ..settlements.expected import Expected
-from .expected import Difference, beyond_tolerance, difference
+from ..settlements.expected_range import Expected
+from .difference import Difference, beyond_tolerance, difference
 from .table_finding import TableFinding
 
 WordCode = Literal[

@@ -12,13 +12,13 @@ from datetime import date, datetime
 from uuid import UUID
 
 from ..settlements.agreement import SettlesOn
-from ..settlements.box import Box
+from ..settlements.box_contents import Box
 from ..settlements.carried_forward import Claim
-from ..settlements.expected import Expected
+from ..settlements.expected_range import Expected
 from ..settlements.opening_state import Division, SettlingFacts, divide
 from .box_count import BoxCount, CollectionCount
 from .coins import coins_mass_g, lifting_advice
-from .expected import InAll, in_all
+from .difference import InAll, in_all
 from .meter_baseline import TableHistory
 from .table_finding import TableFinding, find_at_table
 

@@ -7,14 +7,14 @@ from uuid import UUID
 
 from ..pricing import format_money
 from ..settlements.convert import settlement_out
-from ..settlements.expected import Expected
+from ..settlements.expected_range import Expected
 from ..settlements.rows import ReversalRow, SettlementRow
 from ..tax_areas.percents import format_percent
 from .box_count import BoxCount, CollectionCount, EmptiedBefore
 from .box_word import word_at_table, word_in_all
 from .coins import WeightCheck
 from .collection_finding import CollectionFinding
-from .expected import Difference, difference
+from .difference import Difference, difference
 from .expected_cash import MeterFinding
 from .rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
 from .schemas import (

@@ -18,9 +18,9 @@ from typing import Literal
 
 from ..pricing.money import MAX_MINOR
 from ..readings.meters import Kind, Meter, MeterReading, MeterTotal, deltas, disagreement
-from ..settlements.expected import Expected
+from ..settlements.expected_range import Expected
 from .box_count import BoxCount
-from .expected import by_money_meter, by_units_meter, less_refunds
+from .cash_by_meter import by_money_meter, by_units_meter, less_refunds
 from .meter_baseline import Baseline, Since
 from .price_history import LaddersSold
 

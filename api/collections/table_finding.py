@@ -12,10 +12,10 @@ from uuid import UUID
 
 from ..jobs.out_of_order import within
 from ..pricing.money import format_money
-from ..settlements.expected import Expected
+from ..settlements.expected_range import Expected
 from .box_count import BoxCount
 from .coins import WeightCheck, weigh
-from .expected import Difference, beyond_tolerance, difference
+from .difference import Difference, beyond_tolerance, difference
 from .expected_cash import Expectation, TableCaution, expect
 from .meter_baseline import Baseline, TableHistory, baseline, stay_at
 from .price_history import LaddersSold, prices_between

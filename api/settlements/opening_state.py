@@ -17,7 +17,7 @@ from datetime import date
 
 from ..tax_areas.tax_area import TaxArea, TaxRate
 from .agreement import Agreement, in_force
-from .box import Box
+from .box_contents import Box
 from .carried_forward import Claim, change, waiting
 from .first_money import Period, due, unreckoned
 from .settlement import Settlement, check, settle

@@ -41,7 +41,7 @@ from ..pricing.money import allot, format_money, round_half_up
 from ..tax_areas.percents import in_words
 from ..tax_areas.tax_area import NOT_ADVICE, TaxRate
 from .agreement import Agreement, CapAfter, ShareCap
-from .box import Box
+from .box_contents import Box
 from .carried_forward import RETURNS, Claim, LineCode, SettlementLine, Taken, give_back, offset, take
 
 

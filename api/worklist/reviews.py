@@ -20,7 +20,7 @@ from fractions import Fraction
 from typing import Literal
 from uuid import UUID
 
-from ..collections.expected import TOLERATED
+from ..collections.difference import TOLERATED
 from ..health.meter_health import MeterHealth
 from ..pricing.money import format_money
 from ..venues.dates_in_words import day_at

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from fractions import Fraction
 
 from baizebook.settlements.agreement import Agreement, FirstMoney
-from baizebook.settlements.box import Box
+from baizebook.settlements.box_contents import Box
 from baizebook.settlements.carried_forward import Claim, change, waiting
 from baizebook.settlements.first_money import Period, due, unreckoned
 from baizebook.settlements.settlement import Settlement, settle

@@ -7,18 +7,11 @@ from functools import cache
 from itertools import pairwise
 
 import pytest
-from baizebook.collections.expected import (
-    Difference,
-    InAll,
-    by_money_meter,
-    by_units_meter,
-    difference,
-    in_all,
-    less_refunds,
-)
+from baizebook.collections.cash_by_meter import by_money_meter, by_units_meter, less_refunds
+from baizebook.collections.difference import Difference, InAll, difference, in_all
 from baizebook.pricing.errors import DomainError
 from baizebook.pricing.ladder import WAYS_OF_COUNTING, Counting, Ladder, Rung
-from baizebook.settlements.expected import Expected
+from baizebook.settlements.expected_range import Expected
 from hypothesis import given
 from hypothesis import strategies as st
 

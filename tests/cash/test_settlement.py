@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from baizebook.pricing.errors import DomainError
 from baizebook.settlements.agreement import Agreement, CapAfter, OperatorMinimum, ShareCap
-from baizebook.settlements.box import Box
+from baizebook.settlements.box_contents import Box
 from baizebook.settlements.carried_forward import Claim
-from baizebook.settlements.expected import Expected
+from baizebook.settlements.expected_range import Expected
 from baizebook.settlements.settlement import Settlement, check, settle
 from baizebook.tax_areas.tax_area import NOT_ADVICE, TaxRate
 

@@ -19,9 +19,9 @@ from baizebook.settlements.agreement import (
     TierMode,
     WeekStep,
 )
-from baizebook.settlements.box import Box
+from baizebook.settlements.box_contents import Box
 from baizebook.settlements.carried_forward import Claim
-from baizebook.settlements.expected import Expected
+from baizebook.settlements.expected_range import Expected
 from baizebook.settlements.first_money import first_money_due
 from baizebook.settlements.settlement import Settlement, check, settle
 from baizebook.tax_areas.tax_area import TaxRate

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from fractions import Fraction
 
 from baizebook.settlements.agreement import Agreement, FirstMoney, ShareCap, WeekStep
-from baizebook.settlements.box import Box
+from baizebook.settlements.box_contents import Box
 from baizebook.settlements.first_money import first_money_due
 from baizebook.settlements.settlement import Settlement, check, settle
 

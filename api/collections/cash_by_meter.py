@@ -1,4 +1,4 @@
-"""Expected cash in a box by its table's meters, and the difference of the count.
+"""Expected cash in a box by one meter of its table.
 
 - C1: a money meter gives a figure. A games or minutes meter gives a range: the least and the most that so many units
   can have cost on the ladders that the table sold between the readings.
@@ -11,54 +11,22 @@
 - C3: test games are started without money: they count on a games meter and never on a money meter. Test money counts
   on the money meter, buys games like any other, and lies in the box. Refunds out of the box lower the expectation, but
   not below nothing. Refunds that the venue paid and house money are in the box.
-- C4: inside the range the difference is 0, else it is the signed distance to the nearer end, over like short, and per
-  cent of that end. A box without an expectation has no difference. In all, only the tables that have an expectation are
-  added up and compared.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from math import gcd
 
 from ..pricing.errors import DomainError, Fault
 from ..pricing.ladder import Ladder, Rung
 from ..pricing.money import MAX_MINOR
-from ..settlements.expected import Expected
+from ..settlements.expected_range import Expected
 
 MAX_STEPS = 200_000
 """Up to so many units times rungs a range is searched out exactly; beyond, a price per unit bounds it, never too
 narrowly."""
-
-TOLERATED = Fraction(1, 20)
-"""A difference up to this share of the expectation is no reason to look."""
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """Counted less expected (minor units, C4), and per cent of the nearer end: None where that end is 0."""
-
-    amount: int
-    percent: Fraction | None
-
-
-@dataclass(frozen=True, slots=True)
-class InAll:
-    """A whole collection (C4).
-
-    ``expected``, ``difference`` and ``compared_count`` are those of the ``compared`` tables: the ones that have an
-    expectation. ``settling`` is the expectation of the whole box, in which any other table is expected to hold its
-    count. Without any expectation the ranges and the difference are None.
-    """
-
-    counted: int
-    expected: Expected | None
-    difference: Difference | None
-    settling: Expected | None
-    compared: int = 0
-    compared_count: int = 0
 
 
 def by_money_meter(counts: int, *, unit_value: int) -> Expected:
@@ -98,31 +66,6 @@ def less_refunds(expected: Expected, *, refunds_from_box: int) -> Expected:
     """Take out what was refunded from the box, down to nothing (C3)."""
     _check(refunds_from_box=refunds_from_box)
     return Expected(max(expected.least - refunds_from_box, 0), max(expected.most - refunds_from_box, 0))
-
-
-def difference(counted: int, expected: Expected) -> Difference:
-    """Return how far a count is from the expectation: 0 inside it, else from its nearer end (C4)."""
-    end = expected.nearest(counted)
-    amount = counted - end
-    return Difference(amount, Fraction(100 * amount, end) if end else None)
-
-
-def in_all(tables: Sequence[tuple[int, Expected | None]]) -> InAll:
-    """Add up the count and the expectation of each table of a collection (C4)."""
-    counted = sum(count for count, _ in tables)
-    known = [(count, expected) for count, expected in tables if expected is not None]
-    if not known:
-        return InAll(counted, None, None, None)
-    expected = sum((expected for _, expected in known), Expected(0, 0))
-    known_count = sum(count for count, _ in known)
-    unknown = Expected(counted - known_count, counted - known_count)
-    found = difference(known_count, expected)
-    return InAll(counted, expected, found, expected + unknown, len(known), known_count)
-
-
-def beyond_tolerance(found: Difference, expected: Expected) -> bool:
-    """Tell whether a difference is more than what is tolerated: a twentieth of the nearer end of the expectation."""
-    return abs(found.amount) > TOLERATED * (expected.most if found.amount > 0 else expected.least)
 
 
 def _least(units: int, rungs: Sequence[Rung]) -> int:

@@ -12,7 +12,7 @@ from datetime import date
 from ..pricing.errors import DomainError, Fault
 from ..pricing.money import MAX_MINOR
 from .carried_forward import RETURNS, Claim
-from .expected import Expected
+from .expected_range import Expected
 
 
 @dataclass(frozen=True, slots=True)
