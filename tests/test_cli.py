@@ -189,7 +189,7 @@ def test_help_is_plain_where_it_is_piped_and_loads_no_application() -> None:
 
 
 def test_a_quote_loads_neither_the_framework_nor_the_migrations() -> None:
-    asks = "import sys, baizebook.ops.running, baizebook.ops.commands.quote; print(*sys.modules)"
+    asks = "import sys, baizebook.ops.run_command, baizebook.ops.commands.quote; print(*sys.modules)"
     said = subprocess.run([sys.executable, "-c", asks], capture_output=True, timeout=60, check=True, text=True).stdout
     assert "baizebook.quotes.service" in said.split()
     assert not {"fastapi", "starlette", "alembic", "uvicorn", "baizebook.app"} & set(said.split())

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from baizebook.app import create_app
-from baizebook.ops import cli, existing_database
+from baizebook.ops import cli
 from baizebook.store import clock
 from baizebook.store.settings import Settings
 from baizebook.web import openapi

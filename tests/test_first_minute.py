@@ -14,7 +14,7 @@ from uuid import uuid4
 import pytest
 from baizebook.ops.cli import main
 from baizebook.ops.commands import serve as serve_command
-from baizebook.ops.first_words import FirstMinute, address, first_words, is_loopback, must_be_free
+from baizebook.ops.startup_message import FirstMinute, address, first_words, is_loopback, must_be_free
 from baizebook.store import db, settings
 from baizebook.store.db import make_engine
 from sqlalchemy import make_url

@@ -56,12 +56,12 @@ from ..worklist.rows import WorkRow
 from ..worklist.schemas import DeferralIn
 from ..worklist.service import assign_work, defer_work
 from .agreements import TAX_AREA_OF, TAX_AREAS, agreements
-from .comings_and_goings import BAR, CORNER, FIDDLE, LAST_BOX, SOLD, jobs
-from .observations import miskeyed, readings_of, settings_found
+from .collection_visits import MISCOUNTED, Visit, miscounted, visits
+from .departures_and_jobs import BAR, CORNER, FIDDLE, LAST_BOX, SOLD, jobs
 from .places import VENUES, schedules
 from .prices import TARIFFS
-from .troubles import ROUTE
-from .visits import MISCOUNTED, Visit, miscounted, visits
+from .readings import miskeyed, readings_of, settings_found
+from .table_troubles import ROUTE
 
 OWNER = "demo owner"
 PLACED_AT = "2026-01-05T15:00:00Z"

@@ -76,7 +76,7 @@ def _run(command: str, **options: Any) -> None:
     """Look a command up by its name, run it, and end with its status."""
     function = COMMANDS[command]
     gc.disable()  # a fifth of the time of loading would go into the search for garbage that is not there yet
-    running = import_module("baizebook.ops.running")
+    running = import_module("baizebook.ops.run_command")
     import_module(f"baizebook.ops.commands.{function.partition('.')[0]}")
     gc.enable()
     raise typer.Exit(running.run(function, **options))

@@ -14,7 +14,7 @@ from ..quotes.service import QuoteContexts, QuoteRequest, When
 from ..venues.rows import VenueRow
 from ..web.errors import from_validation
 from ..web.schema_types import value_or
-from .named import table_named, venue_named
+from .found_by_name import table_named, venue_named
 
 
 def answer_on_terminal(

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from baizebook.app import create_app
 from baizebook.demo.load import is_loaded, load, owner_token
-from baizebook.demo.show import answered_question, requests_to_paste
+from baizebook.demo.printed_example import answered_question, requests_to_paste
 from baizebook.store.db import reading, writing
 from baizebook.web.errors import Problem
 from fastapi.testclient import TestClient

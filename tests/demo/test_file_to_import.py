@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from baizebook.demo.load import owner_token
-from baizebook.demo.show import FILE_TO_IMPORT, requests_to_paste
+from baizebook.demo.printed_example import FILE_TO_IMPORT, requests_to_paste
 from baizebook.store.db import writing
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine

@@ -3,7 +3,7 @@
 import os
 
 from ...demo.load import hand_out, is_loaded, load, owner_token
-from ...demo.show import answered_question, requests_to_paste
+from ...demo.printed_example import answered_question, requests_to_paste
 from ...store import clock, migrate
 from ...store.db import get_engine, reading, writing
 from ...worklist.service import catch_up

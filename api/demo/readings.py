@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from ..health.clock_changes import last_change
 from ..web.schema_types import DAYS
-from .troubles import clock_error, meters, volts
+from .table_troubles import clock_error, meters, volts
 
 _WEEKS = 6
 

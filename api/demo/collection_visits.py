@@ -15,7 +15,7 @@ from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 
 from ..pricing.money import format_money, parse_money
-from .troubles import HABITS, meters
+from .table_troubles import HABITS, meters
 
 _EVERY_WEEKS = {"lantern": 2, "harbour": 1, "marigold": 2, "keiler": 2}
 
