@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from baizebook.app import create_app
-from baizebook.ops import cli
+from baizebook.ops import cli, command_database
 from baizebook.store import clock
 from baizebook.store.settings import Settings
 from baizebook.web import openapi
@@ -40,7 +40,7 @@ def test_the_terminal_answers_as_the_readme_shows(
 ) -> None:
     with loaded_demo() as url:
         engine = shared_engine(url)
-        monkeypatch.setattr(existing_database, "get_engine", lambda: engine)
+        monkeypatch.setattr(command_database, "get_engine", lambda: engine)
         monkeypatch.setattr(clock, "now", lambda: NOON)
         for block in blocks("console"):
             command, *answer = block.rstrip("\n").split("\n")

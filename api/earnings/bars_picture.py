@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from .drawing import RIGHT, WIDTH, bar, line, paragraph, picture, text
+from .svg_parts import RIGHT, WIDTH, bar, line, paragraph, picture, text
 
 BARS_MAX = 15
 _ROW, _THICK, _LEFT = 29, 9, 8

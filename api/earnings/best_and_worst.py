@@ -14,7 +14,7 @@ from statistics import median_low
 
 from ..pricing import format_money
 from ..pricing.money import round_half_up
-from .earned import Key, Sum
+from .earned_totals import Key, Sum
 
 DAYS_OF_A_PLACE = 7
 

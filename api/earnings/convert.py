@@ -12,10 +12,11 @@ from ..pricing.money import round_half_up
 from ..web.csv_text import CsvText, csv_text, text_cell
 from .bars_picture import BARS_MAX, Bar, Panel, bars_picture, longest
 from .best_and_worst import Facts, Placed, Ranking, reasons
-from .earned import AMOUNTS as BOX_AMOUNTS
-from .earned import Earned, Grouping, Key, Sum
+from .box_parts import parts_of
+from .earned_totals import AMOUNTS as BOX_AMOUNTS
+from .earned_totals import Earned, Grouping, Key, Sum
+from .money_by_day import MeterPoint, days_of
 from .not_collected import NotYetCollected
-from .parts import parts_of
 from .rows import EarnedBoxRow
 from .schemas import (
     BestAndWorstOut,
@@ -27,7 +28,6 @@ from .schemas import (
     PlacedTableOut,
     RankingOut,
 )
-from .spread import MeterPoint, days_of
 from .weeks_picture import Waiting, weeks_of, weeks_picture
 
 AMOUNTS = ("gross", "refunds", "tax", "venue_share", "operator_share", "unsettled", "expenses", "profit")

@@ -35,10 +35,10 @@ from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .best_and_worst import Facts
 from .convert import read_box
-from .earned import AMOUNTS, Earned, Grouping, Key, Spent, Sum, added, earnings
+from .earned_totals import AMOUNTS, Earned, Grouping, Key, Spent, Sum, added, earnings
+from .money_by_day import MeterPoint
 from .not_collected import OpenBox
 from .rows import EarnedBoxRow, EarnedPartRow
-from .spread import MeterPoint
 
 _A_DAY = timedelta(days=1)
 _READINGS_LOOKED_AT = 1_000

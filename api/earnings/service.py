@@ -15,7 +15,7 @@ from ..store.db import lock, reading, writing
 from ..web.errors import http_problem
 from .best_and_worst import rankings
 from .convert import box_values, not_collected_out, ranking_out, row_out, total_out
-from .earned import AMOUNTS, Earned, Grouping, Key, Spent, Sum, with_expenses
+from .earned_totals import AMOUNTS, Earned, Grouping, Key, Spent, Sum, with_expenses
 from .not_collected import not_yet_collected
 from .queries import (
     AT_ONCE_MAX,

@@ -15,7 +15,7 @@ from fractions import Fraction
 from typing import Literal
 
 from ..pricing.money import allot
-from .earned import Key, Spent, Sum
+from .earned_totals import Key, Spent, Sum
 
 SharedBy = Literal["gross", "table_weeks", "tables"]
 

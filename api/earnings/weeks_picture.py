@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 from ..pricing import format_money
 from ..pricing.money import allot
-from .drawing import LEFT, RIGHT, WIDTH, bar, line, paragraph, picture, places_of_labels, scale_step, text
+from .svg_parts import LEFT, RIGHT, WIDTH, bar, line, paragraph, picture, places_of_labels, scale_step, text
 
 _PANEL, _LABELS_MAX, _HEAD = 150, 6, 24
 

@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
-from .places import Places, TableHere, VenueHere
+from .known_names import Places, TableHere, VenueHere
 from .rows import IMPORT_LINE, ImportLineRow
 
 _TOGETHER = 1_000

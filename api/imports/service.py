@@ -52,8 +52,8 @@ from ..web.batch import Unreadable
 from ..web.errors import ERRORS_MAX, Problem, bound_errors, from_validation, http_problem, problem_out
 from .cells import CellRules
 from .columns import LEFT_OUT, Column, Of, match_columns, shape_of
-from .messages import FileLine, Seen, Unit, read_units
-from .places import Places, folded
+from .known_names import Places, folded
+from .lines_to_messages import FileLine, Seen, Unit, read_units
 from .queries import load_places, stored_lines
 from .rows import IMPORT_LINE, ImportLineRow, ImportShapeRow
 from .schemas import ImportLineOut, Outcome

@@ -17,7 +17,7 @@ from ..web.schema_types import TEXT_PATTERN, Id, Instant
 from ..worklist.work import Kind
 from . import queries
 from .schemas import TableStatePage
-from .table_lines import tables_csv
+from .tables_csv import tables_csv
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 

@@ -15,8 +15,8 @@ from uuid import UUID
 
 from sqlmodel import Session, col, func, select
 
-from ..ledger.journal import REFERENCE_CHARACTERS_MAX
-from ..ledger.kinds import EXPENSES, owner_postings
+from ..ledger.entry import REFERENCE_CHARACTERS_MAX
+from ..ledger.entry_kinds import EXPENSES, owner_postings
 from ..ledger.service import post_entry
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import (

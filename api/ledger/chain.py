@@ -26,7 +26,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 
-from .journal import GENESIS, Entry
+from .entry import GENESIS, Entry
 
 _FORM = b"baizebook entry 1\n"
 _FORM_WITH_TABLE = b"baizebook entry 2\n"

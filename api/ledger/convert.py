@@ -7,8 +7,8 @@ from ..pricing.money import format_money
 from .accounts import ACCOUNTS
 from .bags import bags_of
 from .chain import BadEntry
+from .entry import Entry
 from .export.period import Balances
-from .journal import Entry
 from .posting import Leaf, Posting
 from .schemas import (
     AccountBalanceOut,

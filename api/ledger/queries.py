@@ -22,9 +22,9 @@ from ..venues.rows import VenueRow
 from ..web.errors import Problem, not_found
 from .chain import Record, verify
 from .convert import bad_out
+from .entry import Entry
 from .export.account_names import VenueName
 from .export.period import Close, ExportPeriod, Extract, Opening, extract
-from .journal import Entry
 from .posting import Posting
 from .rows import EntryRow
 from .schemas import LedgerCheckOut

@@ -22,11 +22,11 @@ from ..web.pagination import Page, write_page
 from ..web.schema_types import INT64_MAX, Currency, Date, Id, value_or
 from . import queries, service
 from .convert import entry_out, names_out, posted_out
+from .entry import Entry
 from .export.beancount import journal_beancount
 from .export.csv_journal import Profile, journal_csv
 from .export.period import Close, Opening
 from .export.plain_text_ledger import journal_ledger
-from .journal import Entry
 from .schemas import (
     AccountBalancesOut,
     AccountNamesIn,

@@ -7,8 +7,8 @@ from pydantic import Field as Limits
 
 from ..web.schema_types import Count, Currency, Date, Id, In, Instant, Money, MoneyOut, Name, Out, Text
 from .accounts import AccountKind, PerVenue
-from .journal import REFERENCE_CHARACTERS_MAX
-from .kinds import EXPENSE_NAMES, OWNER_KINDS
+from .entry import REFERENCE_CHARACTERS_MAX
+from .entry_kinds import EXPENSE_NAMES, OWNER_KINDS
 
 OwnerKind = Literal[OWNER_KINDS]  # type: ignore[valid-type]
 Expense = Literal[EXPENSE_NAMES]  # type: ignore[valid-type]

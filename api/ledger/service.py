@@ -25,9 +25,9 @@ from .accounts import ACCOUNTS
 from .bags import bags_text, must_be_of_an_entry
 from .chain import seal
 from .convert import balances_out
+from .entry import GENESIS, Entry
+from .entry_kinds import account_for, owner_postings
 from .export.period import Balances
-from .journal import GENESIS, Entry
-from .kinds import account_for, owner_postings
 from .posting import Leaf, Posting, mirror
 from .queries import get_entry
 from .rows import AccountNameRow, EntryRow, PostingRow

@@ -14,7 +14,7 @@ from uuid import UUID
 from sqlalchemy import delete
 from sqlmodel import Session, SQLModel, col, select
 
-from ..ledger.kinds import owner_postings
+from ..ledger.entry_kinds import owner_postings
 from ..ledger.service import balance, loan_balance, post_entry, reverse_entry
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import get_table, last_stay_at_a_venue, must_be_on_the_route, must_have_come, stays_of

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from rich.table import Table
 from sqlmodel import Session
 
-from ..earnings.earned import Grouping
+from ..earnings.earned_totals import Grouping
 from ..earnings.schemas import EarningsAmountsOut, EarningsOut, EarningsRowOut
 from ..earnings.service import EarningsQuestion, groupings, read_earnings
 from ..web.errors import http_problem

@@ -21,7 +21,7 @@ from sqlalchemy import Engine
 from ..imports.cells import CellRules, rules_in_words
 from ..imports.columns import Column, Of
 from ..imports.csv_file import Encoding, open_csv
-from ..imports.messages import FileLine, Seen
+from ..imports.lines_to_messages import FileLine, Seen
 from ..imports.schemas import ImportLineOut, Mode
 from ..imports.service import Who, import_lines, lines_of, read_columns, remember, rules_for
 from ..imports.table_file import OpenFile

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
 
-from ..earnings.drawing import LEFT, RIGHT, WIDTH, line, mark, number, paragraph, path, picture, text
+from ..earnings.svg_parts import LEFT, RIGHT, WIDTH, line, mark, number, paragraph, path, picture, text
 
 _TOP, _PANEL, _TICKS, _LABELS = 48.0, 150.0, 4, 4
 _FAR_S = 300 * 86_400

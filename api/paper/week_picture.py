@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from ..earnings.drawing import LEFT, RIGHT, WIDTH, paragraph, picture, text
+from ..earnings.svg_parts import LEFT, RIGHT, WIDTH, paragraph, picture, text
 from .line_chart import shade
 
 _TOP, _ROW, _BOX = 52.0, 28.0, 22.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from ..earnings.drawing import LEFT, RIGHT, WIDTH, line, mark, paragraph, path, picture, scale_step, text
+from ..earnings.svg_parts import LEFT, RIGHT, WIDTH, line, mark, paragraph, path, picture, scale_step, text
 from ..pricing import format_money
 
 _PANEL = 150

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from statistics import fmean
 
-from ..earnings.price_change import Effect
+from ..earnings.before_and_after import Effect
 from ..pricing import format_money, parse_money
 from ..pricing.money import round_half_up
 from ..web.csv_text import CsvText, csv_text

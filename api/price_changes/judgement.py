@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from ..earnings.price_change import MIN_TABLES, MIN_WEEKS, Effect, TableWeeks, price_change_effect
+from ..earnings.before_and_after import MIN_TABLES, MIN_WEEKS, Effect, TableWeeks, price_change_effect
 from ..pricing import format_money
 from ..pricing.money import round_half_up
 from .panel import Weeks

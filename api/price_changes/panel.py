@@ -17,8 +17,8 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from statistics import fmean
 
-from ..earnings.earned import Earned
-from ..earnings.spread import by_day, days_of, weights_of
+from ..earnings.earned_totals import Earned
+from ..earnings.money_by_day import by_day, days_of, weights_of
 from .prices_held import Change, PricesHeld
 
 _A_DAY = timedelta(days=1)

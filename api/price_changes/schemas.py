@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from ..earnings.price_change import Verdict
+from ..earnings.before_and_after import Verdict
 from ..web.schema_types import Date, Id, MoneyOut, Out
 
 Games = Annotated[str, Field(pattern=r"^-?[0-9]{1,12}\.[0-9]{2}$")]

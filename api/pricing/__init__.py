@@ -10,8 +10,8 @@ It is pure: values in, values out; the standard library and itself; no clock, no
 ``__all__`` lists the names for other projects: at most thirty. A folder of this project that needs another name imports
 it from the module that defines it.
 
-- money, words and bounds: ``money.py``, ``errors.py``, ``lines.py``, ``work.py``
-- prepaid: ``ladder.py``, ``split.py``, ``payable.py``, ``ladder_advice.py``, ``counting_check.py``,
+- money, words and bounds: ``money.py``, ``errors.py``, ``lines.py``, ``effort.py``
+- prepaid: ``ladder.py``, ``separate_purchases.py``, ``payable.py``, ``ladder_advice.py``, ``counting_check.py``,
   ``purchase.py``
 - paid afterwards: ``rate.py``, ``play.py``, ``metered.py``
 - when: ``trading_day.py``, ``week.py``, ``timetable.py``
@@ -29,7 +29,7 @@ from .payable import next_payable
 from .purchase import Insert, Start, follow
 from .quote import Answer, charge_play, quote
 from .rate import Cap, Rate, Tier
-from .split import split
+from .separate_purchases import split
 from .tariff import Tariff
 from .timetable import Stretch, Timetable
 from .trading_day import Calendar, zone_named

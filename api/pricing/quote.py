@@ -27,7 +27,7 @@ from .money import MAX_MINOR, divide_half_up
 from .payable import next_payable
 from .play import LONGEST_PLAY, MAX_PLAYERS, Piece
 from .purchase import ends_after
-from .split import split
+from .separate_purchases import split
 from .tariff import Tariff
 from .timetable import Span, Timetable
 

@@ -14,7 +14,7 @@ from ..tariffs.convert import advice_out, ladder_out
 from ..web.errors import http_problem
 from ..web.schema_types import value_or
 from ..what_if.comparison import Prepaid
-from .in_words import CANNOT_KNOW, WHY, gives_up, lines_of, sentence
+from .explanation import CANNOT_KNOW, WHY, gives_up, lines_of, sentence
 from .ladder_search import MEASURES, Aims, LaddersFound, Measured, search
 from .schemas import ProposalOut, ProposalsIn, ProposalsOut
 

@@ -5,7 +5,7 @@ from typing import Annotated
 from pydantic import Field as Limits
 
 from ..web.schema_types import Count, Currency, Date, Id, Instant, MoneyOut, Out
-from .charts import ChartName, Side
+from .over_and_short import ChartName, Side
 
 
 class PointOut(Out):

@@ -15,8 +15,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from datetime import date
 
+from ..ledger.entry import Entry
 from ..ledger.export.period import ExportPeriod
-from ..ledger.journal import Entry
 from ..ledger.posting import Posting, mirror
 from ..pricing.errors import domain_error
 from ..pricing.money import format_money

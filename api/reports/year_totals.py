@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from ..ledger.entry import Entry
 from ..ledger.export.period import ExportPeriod
-from ..ledger.journal import Entry
 from ..venues.dated_fact import Payee, PayeeSpell
 from .statement import Figures, figures_of
 

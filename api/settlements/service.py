@@ -9,7 +9,7 @@ from uuid import UUID
 
 from sqlmodel import Session, SQLModel, col, func, select
 
-from ..ledger.kinds import collection_postings
+from ..ledger.entry_kinds import collection_postings
 from ..ledger.posting import Posting, mirror
 from ..ledger.rows import EntryRow, PostingRow
 from ..ledger.service import post_entry

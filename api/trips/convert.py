@@ -19,7 +19,7 @@ from ..worklist.convert import work_out
 from ..worklist.full_box import Content
 from ..worklist.rows import WorkRow
 from ..worklist.work import cautions_for
-from .carried import Carried, Picked, carried_along
+from .cash_carried import Carried, Picked, carried_along
 from .distance import Coordinates
 from .rows import TripEndRow, TripRow, TripStopRow
 from .schemas import (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..earnings.drawing import LEFT, RIGHT, WIDTH, line, paragraph, path, picture, scale_step, text
+from ..earnings.svg_parts import LEFT, RIGHT, WIDTH, line, paragraph, path, picture, scale_step, text
 from ..pricing import Ladder, format_money
 from ..pricing.ladder_advice import steps_of
 from .comparison import Compared

@@ -19,7 +19,7 @@ from ..pricing import Timetable
 from .charging import charging
 from .clocks import clock_work
 from .day_keying import DayKeyingFacts, day_keying_work
-from .failing import ReportedFault, fault_reviews
+from .failing_tables import ReportedFault, fault_reviews
 from .full_box import BoxFacts, Emptied, Measure, box_work, since_empty
 from .keying import KeyingFacts, LastKeyed, keying_work
 from .reviews import (
@@ -35,7 +35,7 @@ from .reviews import (
     meter_reviews,
     signal_reviews,
 )
-from .silence import News, silence_work
+from .silent_tables import News, silence_work
 from .work import Danger, Work, on_the_spot
 
 

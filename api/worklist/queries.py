@@ -29,7 +29,7 @@ from ..pricing import parse_money
 from ..readings.queries import counts, history
 from ..readings.rows import ReadingRow
 from ..reports.cash_in_hand import Left
-from ..reports.charts import FEWEST_POINTS
+from ..reports.over_and_short import FEWEST_POINTS
 from ..reports.queries import bags_in_hand, differences_of_collector, differences_of_table
 from ..reports.schemas import DifferencesOut
 from ..schedules.queries import Place, listed_at
@@ -41,7 +41,7 @@ from ..store.db import Utc
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .assessment import CountedTable, Licence, WorkFacts
-from .failing import ReportedFault
+from .failing_tables import ReportedFault
 from .full_box import Measure
 from .keying import LastKeyed
 from .reviews import ChartSignal, Counted, OpenBag, OpenDispute

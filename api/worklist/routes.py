@@ -28,7 +28,7 @@ from .schemas import (
     read_cursor,
 )
 from .work import Kind
-from .work_lines import work_csv
+from .work_csv import work_csv
 
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
 ReaderDep = Annotated[Principal, allow("collector", "reader")]

@@ -22,7 +22,7 @@ from uuid import UUID
 from baizebook.collections.facts_digest import facts_digest
 from baizebook.earnings.service import reckon
 from baizebook.ledger.chain import digest, record
-from baizebook.ledger.journal import GENESIS
+from baizebook.ledger.entry import GENESIS
 from baizebook.ledger.source_digest import source_digest
 from baizebook.worklist.service import catch_up
 from sqlalchemy import JSON, Connection, Table, delete, insert, select

@@ -13,7 +13,7 @@ from time import perf_counter
 from uuid import UUID
 
 from baizebook.collections.rows import CollectedTableRow, CollectionRow
-from baizebook.earnings.earned import Grouping
+from baizebook.earnings.earned_totals import Grouping
 from baizebook.earnings.service import EarningsQuestion, read_earnings, reckon
 from baizebook.pool_tables.rows import PoolTableRow, StayRow
 from baizebook.store.changes import ToReckonRow

@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 from baizebook.earnings.best_and_worst import Facts, rankings, reasons
-from baizebook.earnings.earned import Sum
+from baizebook.earnings.earned_totals import Sum
 from fastapi.testclient import TestClient
 
 from tests.cash.conftest import Till

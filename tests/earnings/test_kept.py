@@ -7,8 +7,8 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
-from baizebook.earnings.earned import AMOUNTS, Earned, Grouping, earnings
-from baizebook.earnings.parts import parts_of
+from baizebook.earnings.box_parts import parts_of
+from baizebook.earnings.earned_totals import AMOUNTS, Earned, Grouping, earnings
 from baizebook.earnings.queries import boxes_in, boxes_of, sums_of, tables_to_reckon
 from baizebook.earnings.rows import EarnedBoxRow
 from baizebook.earnings.service import reckon

@@ -8,7 +8,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 from baizebook.earnings.bars_picture import Bar, Panel, bars_picture, longest
-from baizebook.earnings.drawing import WIDTH, picture, scale_step, text
+from baizebook.earnings.svg_parts import WIDTH, picture, scale_step, text
 from baizebook.earnings.weeks_picture import Waiting, Week, weeks_of, weeks_picture
 from baizebook.price_changes.change_picture import change_picture
 from baizebook.pricing import Ladder, Rung, Tariff

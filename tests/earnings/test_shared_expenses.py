@@ -4,7 +4,7 @@ from datetime import date
 from itertools import product
 
 import pytest
-from baizebook.earnings.earned import Earned, Spent, earnings
+from baizebook.earnings.earned_totals import Earned, Spent, earnings
 from baizebook.earnings.shared_expenses import SharedBy, spread_shared
 from hypothesis import given
 from hypothesis import strategies as st

@@ -18,7 +18,7 @@ from pathlib import Path
 from random import Random
 
 import baizebook.migrations.all_rows  # noqa: F401 (rows know each other by then)
-from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.entry_kinds import owner_postings
 from baizebook.ledger.service import post_entry
 from baizebook.store.db import make_engine, writing
 from sqlalchemy import make_url

@@ -14,7 +14,7 @@ from uuid import UUID
 from alembic.script import ScriptDirectory
 from baizebook.collections.schemas import CollectionIn
 from baizebook.collections.service import record_collection, reverse_collection
-from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.entry_kinds import owner_postings
 from baizebook.ledger.queries import check_ledger
 from baizebook.ledger.service import post_entry
 from baizebook.ops.check import APPEND_ONLY, unguarded_events

@@ -6,7 +6,7 @@ from uuid import UUID
 
 import pytest
 from baizebook.ledger.chain import seal
-from baizebook.ledger.journal import GENESIS, Entry
+from baizebook.ledger.entry import GENESIS, Entry
 from baizebook.ledger.posting import Posting
 
 Booked = tuple[str, date, tuple[Posting, ...]]

@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID
 
 import pytest
-from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.entry_kinds import owner_postings
 from baizebook.ledger.queries import check_ledger
 from baizebook.ledger.rows import EntryRow, PostingRow
 from baizebook.ledger.service import post_entry

@@ -8,8 +8,8 @@ from uuid import UUID
 
 import pytest
 from baizebook.ledger.chain import BadEntry, canonical, digest, record_of, seal, verify
-from baizebook.ledger.journal import GENESIS, Entry
-from baizebook.ledger.kinds import collection_postings, owner_postings
+from baizebook.ledger.entry import GENESIS, Entry
+from baizebook.ledger.entry_kinds import collection_postings, owner_postings
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -5,10 +5,10 @@ import io
 from datetime import date
 
 import pytest
+from baizebook.ledger.entry_kinds import collection_postings, owner_postings
 from baizebook.ledger.export.account_names import VenueName, account_codes, account_names
 from baizebook.ledger.export.csv_journal import PROFILES, journal_csv
 from baizebook.ledger.export.period import ExportPeriod, extract
-from baizebook.ledger.kinds import collection_postings, owner_postings
 from baizebook.ledger.posting import Leaf, Posting
 from baizebook.pricing.errors import DomainError
 from baizebook.pricing.money import parse_money

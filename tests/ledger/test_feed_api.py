@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime
 from threading import Event
 
 import pytest
-from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.entry_kinds import owner_postings
 from baizebook.ledger.queries import check_ledger, page_entries
 from baizebook.ledger.service import post_entry
 from baizebook.store.db import make_engine, reading, writing

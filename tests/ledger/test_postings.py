@@ -5,9 +5,9 @@ from uuid import UUID
 
 import pytest
 from baizebook.ledger.accounts import ACCOUNTS
+from baizebook.ledger.entry import Entry
+from baizebook.ledger.entry_kinds import KINDS, OWNER_KINDS, TRANSFERS, collection_postings, owner_postings
 from baizebook.ledger.export.period import balances
-from baizebook.ledger.journal import Entry
-from baizebook.ledger.kinds import KINDS, OWNER_KINDS, TRANSFERS, collection_postings, owner_postings
 from baizebook.ledger.posting import Posting, mirror
 from baizebook.pricing.errors import DomainError
 from hypothesis import given

@@ -9,8 +9,8 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from baizebook.ledger.entry_kinds import collection_postings
 from baizebook.ledger.export.account_names import VenueName, account_names
-from baizebook.ledger.kinds import collection_postings
 from baizebook.ledger.posting import Leaf
 from baizebook.ledger.service import balance, loan_balance, post_entry, reverse_entry
 from baizebook.store.db import reading, writing

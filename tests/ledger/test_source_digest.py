@@ -6,8 +6,8 @@ from uuid import UUID
 
 import pytest
 from baizebook.ledger.chain import canonical, digest, record_of, seal, verify
-from baizebook.ledger.journal import Entry
-from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.entry import Entry
+from baizebook.ledger.entry_kinds import owner_postings
 from baizebook.ledger.source_digest import canonical_source, source_digest
 
 ROW = {

@@ -3,8 +3,8 @@
 from datetime import date
 
 import pytest
+from baizebook.ledger.entry_kinds import collection_postings, owner_postings
 from baizebook.ledger.export.period import ExportPeriod, balances, extract
-from baizebook.ledger.kinds import collection_postings, owner_postings
 from baizebook.ledger.posting import Leaf, mirror
 from baizebook.pricing.errors import DomainError
 from baizebook.reports.statement import Figures, statement

@@ -7,8 +7,8 @@ from uuid import UUID
 
 import pytest
 from baizebook.ledger.chain import seal
-from baizebook.ledger.journal import GENESIS, Entry
-from baizebook.ledger.kinds import owner_postings
+from baizebook.ledger.entry import GENESIS, Entry
+from baizebook.ledger.entry_kinds import owner_postings
 from baizebook.ledger.queries import check_ledger
 from baizebook.ledger.rows import EntryRow, PostingRow
 from baizebook.ledger.service import post_entry

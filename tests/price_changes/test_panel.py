@@ -5,8 +5,8 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any
 
-from baizebook.earnings.earned import Earned
-from baizebook.earnings.spread import MeterPoint
+from baizebook.earnings.earned_totals import Earned
+from baizebook.earnings.money_by_day import MeterPoint
 from baizebook.price_changes.panel import days_of_tables, weeks_around, weeks_beside
 from baizebook.price_changes.prices_held import Change, PricesHeld, change_of, holds_throughout, prices_held
 from baizebook.pricing import Calendar, Timetable, zone_named

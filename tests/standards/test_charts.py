@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from baizebook.reports.charts import ewma, ewma_limit, first_crossing, tabular_cusum
+from baizebook.reports.over_and_short import ewma, ewma_limit, first_crossing, tabular_cusum
 
 # NIST/SEMATECH e-Handbook 6.3.2.4: limits seen second-hand; series from memory, and it reproduces.
 EWMA_DATA = "52.0 47.0 53.0 49.3 50.1 47.0 51.0 50.1 51.2 50.5 49.6 47.6 49.9 51.3 47.8 51.2 52.6 52.4 53.6 52.1"

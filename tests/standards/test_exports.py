@@ -11,12 +11,12 @@ from uuid import UUID
 
 import pytest
 from baizebook.ledger.chain import seal
+from baizebook.ledger.entry import GENESIS, Entry
+from baizebook.ledger.entry_kinds import collection_postings, owner_postings
 from baizebook.ledger.export.account_names import VenueName, account_names
 from baizebook.ledger.export.beancount import journal_beancount
 from baizebook.ledger.export.period import ExportPeriod, Extract, extract
 from baizebook.ledger.export.plain_text_ledger import journal_ledger
-from baizebook.ledger.journal import GENESIS, Entry
-from baizebook.ledger.kinds import collection_postings, owner_postings
 from baizebook.ledger.posting import Leaf, mirror
 from baizebook.pricing.errors import DomainError
 from baizebook.pricing.money import format_money

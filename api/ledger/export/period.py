@@ -18,7 +18,7 @@ from typing import Literal
 
 from ...pricing.errors import domain_error
 from ..accounts import ACCOUNTS
-from ..journal import Entry
+from ..entry import Entry
 from ..posting import Leaf
 
 Opening = Literal["none", "balances"]

@@ -7,7 +7,7 @@ from ...pool_tables.rows import PoolTableRow
 from ...store import clock
 from ...store.db import reading
 from ...worklist.service import AT_ONCE_MAX, announce_due, sweep
-from ..existing_database import existing_database
+from ..command_database import existing_database
 from ..terminal import bar, say
 
 

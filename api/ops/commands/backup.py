@@ -5,7 +5,7 @@ from pathlib import Path
 from ...store.db import get_engine
 from ...store.settings import get_settings
 from .. import backup as backups
-from ..existing_database import existing_file
+from ..command_database import existing_file
 from ..terminal import bar, say
 
 

@@ -2,7 +2,7 @@
 
 from ...app import create_app
 from ..check import check_books, examine
-from ..existing_database import existing_file
+from ..command_database import existing_file
 from ..terminal import show_findings
 
 

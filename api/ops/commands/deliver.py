@@ -2,10 +2,10 @@
 
 from ...store.settings import get_settings
 from ...web.redaction import without_tokens
-from ..deliver import AnotherDelivers, PlaceLost
-from ..deliver import deliver as deliver_webhooks
-from ..existing_database import existing_database
+from ..command_database import existing_database
 from ..terminal import complain, say
+from ..webhook_delivery import AnotherDelivers, PlaceLost
+from ..webhook_delivery import deliver as deliver_webhooks
 
 
 def deliver(*, once: bool) -> int:

@@ -7,8 +7,8 @@ from ...demo.printed_example import answered_question, requests_to_paste
 from ...store import clock, migrate
 from ...store.db import get_engine, reading, writing
 from ...worklist.service import catch_up
-from ..existing_database import tell_of_a_new_file
-from ..first_words import address, must_be_free
+from ..command_database import tell_of_a_new_file
+from ..startup_message import address, must_be_free
 from ..terminal import say
 from .serve import serve_at
 

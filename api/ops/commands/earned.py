@@ -2,8 +2,8 @@
 
 from ...store import clock
 from ...store.db import reading
+from ..command_database import existing_database
 from ..earned_on_terminal import as_table, earned_in, lines_of, waiting_in_words
-from ..existing_database import existing_database
 from ..terminal import on_terminal, print_table, say, say_lines
 
 

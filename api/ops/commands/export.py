@@ -6,7 +6,7 @@ from pathlib import Path
 from ...earnings.service import reckon
 from ...store import clock
 from ...store.db import reading
-from ..existing_database import existing_database
+from ..command_database import existing_database
 from ..export_files import export_files, period_of, write_folder
 from ..terminal import say, show_rows
 

@@ -8,7 +8,7 @@ from ...imports.columns import Of, stated_columns
 from ...imports.csv_file import Encoding
 from ...imports.schemas import Mode
 from ...store import clock
-from ..existing_database import existing_database
+from ..command_database import existing_database
 from ..import_on_terminal import FileToImport, import_on_terminal
 from ..terminal import complain, say
 

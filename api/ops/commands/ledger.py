@@ -2,7 +2,7 @@
 
 from ...reports.queries import verify_books
 from ...store.db import reading
-from ..existing_database import existing_database
+from ..command_database import existing_database
 from ..terminal import complain, say
 
 

@@ -3,7 +3,7 @@
 from ...store.db import get_engine
 from ...store.migrate import upgrade
 from ...store.revision import newest_revision
-from ..existing_database import tell_of_a_new_file
+from ..command_database import tell_of_a_new_file
 from ..terminal import say
 
 

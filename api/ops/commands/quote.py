@@ -4,7 +4,7 @@ from typing import Any
 
 from ...store import clock
 from ...store.db import reading
-from ..existing_database import existing_database
+from ..command_database import existing_database
 from ..quote_on_terminal import answer_on_terminal
 from ..terminal import say
 

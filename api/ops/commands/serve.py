@@ -12,8 +12,8 @@ from ...web.rows import TokenRow
 from .. import serve as server
 from ..backup import serving
 from ..check import examine
-from ..existing_database import database_in_words, tell_of_a_new_file
-from ..first_words import FirstMinute, first_words, must_be_free
+from ..command_database import database_in_words, tell_of_a_new_file
+from ..startup_message import FirstMinute, first_words, must_be_free
 from ..terminal import complain, say, show_findings
 
 

@@ -8,8 +8,8 @@ from ...pool_tables.convert import cautions_at_controller
 from ...pool_tables.service import get_table
 from ...store import clock
 from ...store.db import reading
-from ..existing_database import existing_database
-from ..named import table_named
+from ..command_database import existing_database
+from ..found_by_name import table_named
 from ..sheet_on_terminal import sheet_lines
 from ..terminal import say
 

@@ -13,8 +13,8 @@ from ...tokens.service import make_token, page_tokens, revoke_token, token_out
 from ...venues.service import get_venue
 from ...venues.service import names as names_of_venues
 from ...web.rows import Role, TokenRow
-from ..existing_database import existing_database, tell_of_a_new_file
-from ..named import named
+from ..command_database import existing_database, tell_of_a_new_file
+from ..found_by_name import named
 from ..terminal import say, show_rows
 
 _AT_ONCE = 500

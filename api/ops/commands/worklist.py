@@ -8,8 +8,8 @@ from ...venues.service import zones
 from ...worklist.queries import WorkFilter
 from ...worklist.schemas import WorklistOut
 from ...worklist.service import all_work, catch_up
-from ..existing_database import existing_database
-from ..named import venue_named
+from ..command_database import existing_database
+from ..found_by_name import venue_named
 from ..terminal import on_terminal, say, show_rows
 
 _HEADS = ("due_on", "venue", "table", "kind", "reason", "bring", "person")

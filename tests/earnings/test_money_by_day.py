@@ -4,7 +4,7 @@ from datetime import date, timedelta
 from fractions import Fraction
 
 import pytest
-from baizebook.earnings.spread import MeterPoint, days_of, spread, weights_of
+from baizebook.earnings.money_by_day import MeterPoint, days_of, spread, weights_of
 from hypothesis import given
 from hypothesis import strategies as st
 

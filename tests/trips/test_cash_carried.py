@@ -2,7 +2,7 @@
 
 from decimal import Decimal
 
-from baizebook.trips.carried import Carried, Picked, carried_along
+from baizebook.trips.cash_carried import Carried, Picked, carried_along
 
 
 def test_money_and_coins_add_up_along_the_way() -> None:

@@ -14,7 +14,7 @@ from datetime import date, datetime
 
 from ..pricing.errors import DomainError, Fault
 from ..pricing.money import exponent
-from .kinds import KINDS
+from .entry_kinds import KINDS
 from .posting import UUID_TEXT, Posting
 
 GENESIS = "0" * 64

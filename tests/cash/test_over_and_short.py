@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from baizebook.reports.charts import Chart, Point, chart, point
+from baizebook.reports.over_and_short import Chart, Point, chart, point
 
 
 def series(*hundredths: int) -> list[Point]:

@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 from itertools import permutations
 
-from baizebook.earnings.earned import Earned, Grouping, Spent, Sum, earnings
+from baizebook.earnings.earned_totals import Earned, Grouping, Spent, Sum, earnings
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -17,7 +17,7 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import Literal
 
-from .spread import MeterPoint, by_day, days_of, weights_of
+from .money_by_day import MeterPoint, by_day, days_of, weights_of
 
 Grouping = Literal["table", "venue", "agreement", "week", "month", "year", "denomination"]
 Key = tuple[str, ...]

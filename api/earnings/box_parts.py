@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from .earned import AMOUNTS, Earned, shares_its_day
-from .spread import by_day, days_of, weights_of
+from .earned_totals import AMOUNTS, Earned, shares_its_day
+from .money_by_day import by_day, days_of, weights_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from random import Random
 
 import pytest
-from baizebook.earnings.price_change import (
+from baizebook.earnings.before_and_after import (
     TableWeeks,
     price_change_effect,
 )
@@ -55,7 +55,7 @@ def test_the_same_question_has_the_same_answer() -> None:
 @pytest.mark.parametrize("effect", [0.0, 30.0])
 def test_the_interval_covers_the_effect_nine_times_in_ten(effect: float, monkeypatch: pytest.MonkeyPatch) -> None:
     # Asked: 85 to 95 % of simulated routes. Fewer resamples than in earnest keep the test short.
-    monkeypatch.setattr("baizebook.earnings.price_change.RESAMPLES", 400)
+    monkeypatch.setattr("baizebook.earnings.before_and_after.RESAMPLES", 400)
     chance, covered, called = Random(20261127), 0, 0
     routes = 500
     for _ in range(routes):

@@ -22,7 +22,7 @@ from ..pricing.errors import DomainError, Fault
 from ..pricing.money import exponent
 from .cells import Cell, CellRules, Moment, joined, read_cell
 from .columns import Of, field_named
-from .places import Places, TableHere, VenueHere, folded
+from .known_names import Places, TableHere, VenueHere, folded
 
 
 @dataclass(frozen=True, slots=True)
