@@ -302,3 +302,36 @@ def test_refusals_of_many_values_name_them_all_at_once(client: TestClient) -> No
     answer = client.post("/v1/venues", json={"name": "a", "time_zone": "Mars/Olympus", "currency": "XYZ"}).json()
     assert [error["where"] for error in answer["errors"]] == ["time_zone", "currency"]
     assert [error["found"] for error in answer["errors"]] == ["'Mars/Olympus'", "'XYZ'"]
+
+
+@pytest.mark.parametrize("blank", ["  ", "\t", "\u3000\u00a0"])
+def test_a_name_or_a_reason_of_spaces_alone_is_refused(client: TestClient, ids: dict[str, str], blank: str) -> None:
+    venue = {"name": "Linde", "time_zone": "Europe/Berlin", "currency": "EUR"}
+    table = {"label": "Back", "accepts": ["1.00"]}
+    reading = "5d6a1c0e-0000-4000-8000-000000000001"
+    for address, body, where in (
+        ("/venues", venue, "name"),
+        (f"/venues/{ids['venue']}/tables", table, "label"),
+        (f"/readings/{reading}/void", {}, "reason"),
+        (f"/ledger/entries/{reading}/reversal", {"on": "2026-11-24"}, "reason"),
+        (f"/collections/{reading}/reversal", {}, "reason"),
+    ):
+        refused = client.post(f"/v1{address}", json={**body, where: blank})
+        assert refused.status_code == 422, address
+        (error,) = refused.json()["errors"]
+        assert (error["where"], error["expected"]) == (where, "text without control characters, of more than spaces")
+    assert client.post("/v1/venues", json={**venue, "name": " Zur\tLinde "}).status_code == 201
+
+
+@pytest.mark.parametrize("empty", [{"cash_box": {}}, {"controller": {}}, {"controller": {"games": {}}}])
+def test_a_part_of_a_table_of_which_nothing_is_stated_is_stored(
+    client: TestClient, ids: dict[str, str], empty: dict[str, Any]
+) -> None:
+    made = client.post(f"/v1/venues/{ids['venue']}/tables", json={"label": "Back", "accepts": ["1.00"], **empty})
+    assert made.status_code == 201, made.text
+    table = f"/v1/tables/{made.json()['id']}"
+    assert client.get(table).json() == made.json()
+    tag = client.get(f"/v1/tables/{ids['table']}").headers["ETag"]
+    changed = client.patch(f"/v1/tables/{ids['table']}", json=empty, headers={"If-Match": tag})
+    assert changed.status_code == 200, changed.text
+    assert client.get("/v1/tables").status_code == client.get(f"{table}/health").status_code == 200

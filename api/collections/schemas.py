@@ -8,13 +8,12 @@ from pydantic import Field as Limits
 from ..settlements.schemas import SettlementOut
 from ..web.batch import Unreadable, one_by_one
 from ..web.feed import ChangeOut, ChangePageOf
-from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Text
+from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Words
 
 Status = Literal["settled", "unsettled", "reversed"]
 COLLECTIONS_MAX = 25
 BOXES_MAX = 100
 
-Said = Annotated[Text, Limits(min_length=1)]
 Pieces = Annotated[StrictInt, Limits(ge=0, le=10_000_000)]
 Denomination = Annotated[str, Limits(pattern=r"^[0-9]{1,12}(\.[0-9]{1,4})?$", description="A coin's or note's value.")]
 Grams = Annotated[str, Limits(pattern=r"^[0-9]{1,7}(\.[0-9]{1,3})?$", description="Grams.")]
@@ -282,22 +281,22 @@ class CollectionOut(Out):
 class ReversalIn(In):
     """Why a collection is taken back."""
 
-    reason: Annotated[Said, Limits(description="Why, in words; it stays with the collection.")]
+    reason: Annotated[Words, Limits(description="Why, in words; it stays with the collection.")]
 
 
 class DisputeIn(In):
     """Who disputes a collection, what they claim, and why."""
 
     by: Annotated[Name, Limits(description="Who disputes it.")]
-    claims: Annotated[Said, Limits(description="What they claim, such as another count.")]
-    reason: Annotated[Said, Limits(description="Why they claim it.")]
+    claims: Annotated[Words, Limits(description="What they claim, such as another count.")]
+    reason: Annotated[Words, Limits(description="Why they claim it.")]
 
 
 class DisputeAnswerIn(In):
     """Who answers a dispute, and what."""
 
     by: Annotated[Name, Limits(description="Who answers.")]
-    answer: Annotated[Said, Limits(description="The answer; it closes the dispute.")]
+    answer: Annotated[Words, Limits(description="The answer; it closes the dispute.")]
 
 
 class CollectionChangeOut(ChangeOut):

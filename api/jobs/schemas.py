@@ -8,7 +8,7 @@ from pydantic import Field as Limits
 from ..pool_tables.schemas import MeterName
 from ..web.batch import one_by_one
 from ..web.feed import ChangeOut, ChangePageOf
-from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Text, Yes
+from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Text, Words, Yes
 from .faults import Fault
 from .job import State
 
@@ -65,7 +65,7 @@ class JobDoneIn(In):
     """How a job ended."""
 
     at: Annotated[Instant, Limits(description="When the table was in order again; not before the report.")]
-    found: Annotated[Text, Limits(min_length=1, description="What was wrong, and what was done.")]
+    found: Annotated[Words, Limits(description="What was wrong, and what was done.")]
     parts: Annotated[list[PartIn], Limits(max_length=50, description="The parts that were used.")] | MISSING = MISSING
     minutes: Annotated[StrictInt, Limits(ge=0, le=100_000, description="How long the work took.")] | MISSING = MISSING
     meters_before: Readings | MISSING = MISSING

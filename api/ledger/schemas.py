@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import MISSING, StringConstraints
 from pydantic import Field as Limits
 
-from ..web.schema_types import Count, Currency, Date, Id, In, Instant, Money, MoneyOut, Name, Out, Text
+from ..web.schema_types import Count, Currency, Date, Id, In, Instant, Money, MoneyOut, Name, Out, Text, Words
 from .accounts import AccountKind, PerVenue
 from .entry import REFERENCE_CHARACTERS_MAX
 from .entry_kinds import EXPENSE_NAMES, OWNER_KINDS
@@ -49,7 +49,7 @@ class EntryIn(In):
 class EntryReversalIn(In):
     """Why an entry is taken back, and the date that its mirror image is booked for."""
 
-    reason: Annotated[Reference, Limits(min_length=1)]
+    reason: Annotated[Words, Limits(max_length=REFERENCE_CHARACTERS_MAX)]
     on: Date
 
 

@@ -42,8 +42,8 @@ def table_out(row: PoolTableRow) -> TableOut:
         purchase=PurchaseOut(**purchase),
         power=power and PowerOut(**{"chemistry": "unknown", "nominal_volts": 12, "capacity_ah": None, **power}),
         meters=[MeterOut(**{"unit_value": None, **meter}) for meter in profile.get("meters", [])],
-        controller=controller and _controller_out(controller),
-        cash_box=box and CashBoxOut(**{"coins_max": None, "notes_max": None, "value_max": None, **box}),
+        controller=None if controller is None else _controller_out(controller),
+        cash_box=CashBoxOut(**{"coins_max": None, "notes_max": None, "value_max": None, **box}) if box else None,
         licence=licence and LicenceOut(**{"expires_on": None, **licence}),
     )
 
@@ -52,7 +52,7 @@ def _controller_out(controller: dict[str, Any]) -> ControllerOut:
     blank = dict.fromkeys(LadderLimitsOut.model_fields)
     values = {**dict.fromkeys(ControllerOut.model_fields), **controller}
     for kind in ("games", "minutes"):
-        values[kind] = values[kind] and LadderLimitsOut(**{**blank, **values[kind]})
+        values[kind] = None if values[kind] is None else LadderLimitsOut(**{**blank, **values[kind]})
     values["take_over"] = [TakeOverOut(**item) for item in controller.get("take_over", [])]
     return ControllerOut(**values)
 

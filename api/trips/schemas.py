@@ -9,7 +9,7 @@ from ..jobs.faults import Fault
 from ..jobs.job import State as JobState
 from ..pool_tables.schemas import CautionOut
 from ..venues.schemas import Latitude, Longitude
-from ..web.schema_types import Date, Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay
+from ..web.schema_types import Date, Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay, Words
 from ..worklist.schemas import WorkOut
 
 Order = Literal["given", "shortest"]
@@ -67,7 +67,7 @@ class TripCompletionIn(In):
 class TripCancellationIn(In):
     """Why a trip does not take place."""
 
-    reason: Annotated[Text, Limits(min_length=1, description="Why it does not take place.")]
+    reason: Annotated[Words, Limits(description="Why it does not take place.")]
 
 
 class TripAmountOut(Out):

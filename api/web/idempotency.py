@@ -86,7 +86,12 @@ def claim_key(session: Session, claim: KeyClaim) -> None:
         return
     kept = session.get_one(KeptAnswerRow, (claim.principal, claim.key))
     if kept.fingerprint != claim.fingerprint:
-        raise Problem("key_reused")
+        raise http_problem(
+            "key_reused",
+            where="Idempotency-Key",
+            found=f"a key that came with another request since {claim.at - KEPT_FOR:%Y-%m-%dT%H:%M:%SZ}",
+            expected="a key of its own for each request",
+        )
     if kept.status is None or kept.headers is None:
         raise RuntimeError(f"the key {claim.key!r} was committed without an outcome")
     headers = json.loads(kept.headers)

@@ -27,7 +27,7 @@ def etag_of(row: Revised) -> str:
 def must_match(row: Revised, if_match: str | None) -> None:
     """Refuse a change without ``If-Match`` (428), or one of a row that is no longer as it was seen (412)."""
     if if_match is None:
-        raise Problem("if_match_needed")
+        raise http_problem("if_match_needed", where="If-Match", found="none", expected="the ETag of the last GET")
     tags = [tag.strip().removeprefix("W/") for tag in if_match.split(",")]
     if if_match.strip() != "*" and etag_of(row) not in tags:
         raise http_problem("precondition_failed", where="If-Match", found=if_match[:80], expected=etag_of(row))

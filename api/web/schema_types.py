@@ -35,6 +35,10 @@ DATE_PATTERN = r"^20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
 TIME_PATTERN = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
 UUID_PATTERN = r"^[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}$"
 TEXT_PATTERN = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]*$"
+NOT_BLANK_PATTERN = (
+    r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]*[^\s\u0000-\u001f\u007f]"
+    r"[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]*$"
+)
 AT_PATTERN = (
     r"^20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])[Tt]([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9](\.[0-9]{1,6})?)?"
     r"([Zz]|[+-]([01][0-9]|2[0-3]):[0-5][0-9])?$"
@@ -54,6 +58,7 @@ IN_WORDS = {
     METER_NAME_PATTERN: "a short name such as cash: small letters, digits and _, a letter first, at most 40",
     PRINTABLE_PATTERN: "printable ASCII characters, at least one",
     TEXT_PATTERN: "text without control characters",
+    NOT_BLANK_PATTERN: "text without control characters, of more than spaces",
 }
 """What a pattern asks for, in words."""
 INT64_MAX = 2**63 - 1
@@ -241,10 +246,16 @@ def _whole_unicode(value: str) -> str:
 
 Name = Annotated[
     str,
-    StringConstraints(min_length=1, max_length=120, pattern=TEXT_PATTERN),
+    StringConstraints(min_length=1, max_length=120, pattern=NOT_BLANK_PATTERN),
     AfterValidator(_whole_unicode),
 ]
 Text = Annotated[str, StringConstraints(max_length=2000, pattern=TEXT_PATTERN), AfterValidator(_whole_unicode)]
+Words = Annotated[
+    str,
+    StringConstraints(min_length=1, max_length=2000, pattern=NOT_BLANK_PATTERN),
+    AfterValidator(_whole_unicode),
+]
+"""A text that says something: a reason, what was found."""
 
 
 Count = Annotated[StrictInt, Field(ge=0, le=INT64_MAX, json_schema_extra={"format": "int64"})]
@@ -255,9 +266,7 @@ Yes = StrictBool
 class VoidIn(In):
     """Why a record does not count."""
 
-    reason: Annotated[
-        Text, Field(min_length=1, max_length=500, description="What is wrong with it; it stays on record.")
-    ]
+    reason: Annotated[Words, Field(max_length=500, description="What is wrong with it; it stays on record.")]
 
 
 class VoidedOut(Out):

@@ -11,7 +11,7 @@ from pydantic import Field as Limits
 
 from ..pool_tables.schemas import CautionOut
 from ..web.feed import ChangeOut, ChangePageOf
-from ..web.schema_types import DATE_PATTERN, INSTANT_PATTERN, UUID_PATTERN, Date, Id, In, Instant, Name, Out, Text
+from ..web.schema_types import DATE_PATTERN, INSTANT_PATTERN, UUID_PATTERN, Date, Id, In, Instant, Name, Out, Words
 from .work import ClosesBy, Code, Kind, Outcome
 
 CURSOR_PATTERN = rf"^[0-9]{{1,17}}-{UUID_PATTERN.strip('^$')}$"
@@ -85,7 +85,7 @@ class DeferralIn(In):
     """Until when work is put off, and why."""
 
     until: Annotated[Date, Limits(description="The trading date on which it is back on the list; after today.")]
-    reason: Annotated[Text, Limits(min_length=1, description="Why it can wait.")]
+    reason: Annotated[Words, Limits(description="Why it can wait.")]
 
 
 class CompletionIn(In):
@@ -101,7 +101,7 @@ class CompletionIn(In):
         ]
         | MISSING
     ) = MISSING
-    words: Annotated[Text, Limits(min_length=1, description="What it was, or what was done, in your own words.")]
+    words: Annotated[Words, Limits(description="What it was, or what was done, in your own words.")]
 
 
 class CompletionOut(Out):

@@ -33,6 +33,7 @@ def test_the_same_key_with_another_payload_is_refused(client: TestClient) -> Non
     for other in ({**VENUE, "name": "Another"}, {**VENUE, "notes": ""}):
         refused = client.post("/v1/venues", json=other, headers=KEY)
         assert (refused.status_code, refused.json()["type"]) == (422, "/problems/key_reused")
+        assert refused.json()["errors"][0]["where"] == "Idempotency-Key"
     assert client.post("/v1/tariffs", json=WEEKDAY, headers=KEY).status_code == 422
     assert len(client.get("/v1/venues").json()["items"]) == 1
 
