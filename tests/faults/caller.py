@@ -19,13 +19,19 @@ AUTHORIZED = {"Authorization": f"Bearer {OWNER_TOKEN}", "Content-Type": "applica
 
 
 def ask(
-    url: str, method: str, path: str, body: Any = None, headers: dict[str, str] | None = None
+    url: str,
+    method: str,
+    path: str,
+    body: Any = None,
+    headers: dict[str, str] | None = None,
+    *,
+    within_s: float = 20,
 ) -> tuple[int, bytes, Any]:
     """Ask once on a connection of its own; return status, body and headers."""
     data = None if body is None else json.dumps(body).encode()
     request = urllib.request.Request(url + path, data, AUTHORIZED if headers is None else headers, method=method)
     try:
-        with urllib.request.urlopen(request, timeout=20) as answer:
+        with urllib.request.urlopen(request, timeout=within_s) as answer:
             return answer.status, answer.read(), answer.headers
     except urllib.error.HTTPError as refusal:
         with refusal:

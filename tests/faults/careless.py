@@ -88,7 +88,27 @@ def never_stop() -> None:
     Stop.end = lambda _: None  # type: ignore[method-assign]
 
 
+def keep_everything() -> None:
+    """Remember something of every request for good."""
+    properly, kept = baizebook.web.operation.find_principal, []
+
+    async def find_principal(request: Request, roles: frozenset[str]) -> Any:
+        kept.append(bytearray(b"x" * 200_000))
+        return await properly(request, roles)
+
+    baizebook.web.operation.find_principal = find_principal
+
+
 WAYS: dict[str, Callable[[], Any]] = {
     way.__name__: way
-    for way in (answer_first, hold_nothing, pass_keys_over, sync_less, parse_first, let_all_wait, never_stop)
+    for way in (
+        answer_first,
+        hold_nothing,
+        pass_keys_over,
+        sync_less,
+        parse_first,
+        let_all_wait,
+        never_stop,
+        keep_everything,
+    )
 }

@@ -24,8 +24,8 @@ BATCH_MAX = 40
 class Client:
     """Sends for its own place; what was not answered, or turned away (503), it sends again with the same ids."""
 
-    def __init__(self, port: int, place: Place, chance: Random) -> None:
-        self.place, self.chance = place, chance
+    def __init__(self, port: int, place: Place, chance: Random, *, pause_s: float = 0.0) -> None:
+        self.place, self.chance, self.pause_s = place, chance, pause_s
         self.connection = HTTPConnection("127.0.0.1", port, timeout=10)
         self.sent: set[str] = set()
         self.readings: set[str] = set()
@@ -35,7 +35,7 @@ class Client:
 
     def work(self, stopping: threading.Event) -> None:
         """Send until told to stop."""
-        while not stopping.is_set():
+        while not stopping.wait(self.pause_s):
             if self.chance.random() < 0.7:
                 batch = [self._next() for _ in range(self.chance.randint(1, BATCH_MAX))]
                 body: Any = {"readings": [self.place.reading(number, id_) for number, id_ in batch]}
@@ -82,10 +82,10 @@ class Client:
 class Clients:
     """All of them, and what they were answered."""
 
-    def __init__(self, url: str, port: int, chance: Random) -> None:
+    def __init__(self, url: str, port: int, chance: Random, *, pause_s: float = 0.0) -> None:
         self.url = url
         places = furnish(f"http://127.0.0.1:{port}", CLIENTS)
-        self.each = [Client(port, place, Random(chance.random())) for place in places]
+        self.each = [Client(port, place, Random(chance.random()), pause_s=pause_s) for place in places]
 
     def count(self) -> tuple[int, int]:
         """Return how many readings and how many collections were answered as stored."""
@@ -112,10 +112,10 @@ class Clients:
 
 
 @contextmanager
-def sending(url: str, port: int, chance: Random) -> Iterator[Clients]:
-    """Keep clients sending meanwhile; what one of them found broken is raised in the end."""
+def sending(url: str, port: int, chance: Random, *, pause_s: float = 0.0) -> Iterator[Clients]:
+    """Keep clients sending meanwhile, each after a pause; what one of them found broken is raised in the end."""
     stopping = threading.Event()
-    clients = Clients(url, port, chance)
+    clients = Clients(url, port, chance, pause_s=pause_s)
     with ThreadPoolExecutor(CLIENTS) as pool:
         working = [pool.submit(one.work, stopping) for one in clients.each]
         try:
