@@ -91,6 +91,7 @@ _MEMORY, _ROOM_BYTES = Path("/dev/shm"), 2_000_000_000
 _GROWN_BYTES = 2_000_000
 
 
+@cache
 def kinds_for(test: Path) -> tuple[str, ...]:
     """Return the kinds of database on which the tests of a file run."""
     here = Path(__file__).parent

@@ -3,11 +3,11 @@
 from random import Random
 
 import pytest
+import scipy
 from baizebook.earnings.before_and_after import (
     TableWeeks,
     price_change_effect,
 )
-from scipy import stats
 
 
 def flat(before: float, after: float) -> TableWeeks:
@@ -38,7 +38,7 @@ def test_the_error_is_that_of_welch() -> None:
     chance = Random(5)
     changed, others = panel(chance, tables=12, effect=20), panel(chance, tables=30, effect=0)
     found = price_change_effect(changed, others)
-    welch = stats.ttest_ind([t.change for t in changed], [t.change for t in others], equal_var=False)
+    welch = scipy.stats.ttest_ind([t.change for t in changed], [t.change for t in others], equal_var=False)
     assert found is not None
     assert found.error is not None
     assert found.effect / found.error == pytest.approx(welch.statistic)
