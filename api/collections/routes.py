@@ -41,7 +41,7 @@ DisputerDep = Annotated[Principal, allow("collector", "venue")]
 def preview_collection(
     session: SessionDep, principal: CollectorDep, now: NowDep, collection: CollectionIn
 ) -> CollectionOut:
-    """Preview of a collection: expected cash, differences, settlement, advice, as recording it would answer."""
+    """Return what recording a collection would answer: expected cash, differences, settlement, advice."""
     return service.preview_collection(session, collection, now=now, by=principal.name, person=principal.person)
 
 
@@ -80,7 +80,7 @@ def list_collections(
     limit: Limit = 100,
     after: After = None,
 ) -> CollectionPage:
-    """Collections in the order in which they were recorded; a venue has its own, and so has a collector."""
+    """List collections in the order in which they were recorded; a venue and a collector see their own."""
     venue_id = venue_id or principal.venue_id
     if venue_id is not None:
         principal.must_see_venue(venue_id)

@@ -32,7 +32,7 @@ class EmptiedBeforeIn(In):
     """An emptying of the box before the books began, or one that nobody recorded."""
 
     at: Annotated[Instant, Limits(description="When the box was last emptied; before this collection.")]
-    meters: Annotated[Meters, Limits(description="Meters as they showed then, by name.")]
+    meters: Annotated[Meters, Limits(description="The values on the meters then, by name.")]
 
 
 class CollectedTableIn(In):
@@ -43,7 +43,7 @@ class CollectedTableIn(In):
         dict[Denomination, Pieces],
         Limits(max_length=60, description="How many of each value: coins and notes by value, in the venue's currency."),
     ]
-    meters: Annotated[Meters | MISSING, Limits(description="Meters as they showed at the collection, by name.")] = (
+    meters: Annotated[Meters | MISSING, Limits(description="The values on the meters at the collection, by name.")] = (
         MISSING
     )
     weighed_g: Annotated[
@@ -134,7 +134,7 @@ class MeterFindingOut(Out):
 
 
 class WeightOut(Out):
-    """A weighing as a check of a count; null where no mass is on record."""
+    """A weighing as a check of a count; null where the mint's mass is not on record."""
 
     denomination: MoneyOut
     count: int

@@ -51,7 +51,7 @@ def record_keyings(session: SessionDep, principal: CollectorDep, now: NowDep, ba
 
 @router.post("/keyings/{keying_id}/void", status_code=201, responses=problems(409))
 def void_keying(session: SessionDep, principal: CollectorDep, now: NowDep, keying_id: Id, void: VoidIn) -> KeyingOut:
-    """Void a wrong keying: it stays on record and counts no more."""
+    """Void a wrong keying: it stays on record and no longer counts."""
     row, note = service.void_keying(session, keying_id, reason=void.reason, by=principal.name, now=now)
     return keying_out(row, note)
 

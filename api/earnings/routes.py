@@ -51,7 +51,7 @@ def get_earnings(
         Literal["json", "csv", "svg"], Query(description="A csv has one line a row; an svg draws a bar a row.")
     ] = "json",
 ) -> Response:
-    """Earnings of a period by table, venue, agreement, week, month, year or denomination.
+    """Report the earnings of a period by table, venue, agreement, week, month, year or denomination.
 
     A box's money belongs to the days since it was last emptied. Days whose money is still in a box are listed as not yet
     collected, with an estimate. Amounts of different currencies are never added.
@@ -92,7 +92,7 @@ def get_best_and_worst(
         Literal["json", "csv", "svg"], Query(description="A csv has one line a table; an svg draws a bar a table.")
     ] = "json",
 ) -> Response:
-    """The tables that take in most and least a week, and why it may be so.
+    """The tables that take in most and least a week, with possible reasons.
 
     Takings a week, less refunds, over the weeks that a table was on the route. Beside each: its price, the hours a week in
     which it sells, the days on which it was out of order, and what a game brought. A table with less than a week has no

@@ -79,7 +79,7 @@ class EarningsOut(Out):
 
 
 class PlacedTableOut(Out):
-    """A table with its place among those of its currency, and why it may be so."""
+    """A table with its place among those of its currency, and possible reasons for it."""
 
     table_id: Id
     table: str

@@ -69,14 +69,16 @@ class BatterySettingsIn(In):
     plan_within_days: (
         Annotated[
             StrictInt,
-            Limits(ge=0, le=365, description="Plan a charge when the forecast reaches the level within so many days."),
+            Limits(
+                ge=0, le=365, description="Plan a charge when the forecast reaches the level within this many days."
+            ),
         ]
         | MISSING
     ) = MISSING
     soon_after_charge_days: (
         Annotated[
             StrictInt,
-            Limits(ge=0, le=60, description="Suspect a battery that is low within so many days after a charge."),
+            Limits(ge=0, le=60, description="Suspect a battery that is low within this many days after a charge."),
         ]
         | MISSING
     ) = MISSING
@@ -99,7 +101,11 @@ class CashSettingsIn(In):
     bank_within_days: (
         Annotated[
             StrictInt,
-            Limits(ge=0, le=365, description="A bag that is not banked so many days after its collection is work; 7."),
+            Limits(
+                ge=0,
+                le=365,
+                description="Days after a collection until a bag that is not banked becomes work; 7 by default.",
+            ),
         ]
         | MISSING
     ) = MISSING
@@ -215,7 +221,7 @@ class BatteryHealthOut(Out):
     volts: VoltsOut
     state_percent: DecimalOut | None
     spread_percent: DecimalRange
-    basis: Annotated[str | None, Limits(description="The table of voltages behind the figure.")]
+    basis: Annotated[str | None, Limits(description="The table of voltages that the figure comes from.")]
     rest: Rest
     temperature_corrected: bool
     verdict: Verdict

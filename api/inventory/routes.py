@@ -35,7 +35,12 @@ def list_all_tables(
     work: Annotated[Kind | None, Query(description="Only tables at which work of this kind shows now.")] = None,
     controller_version: Annotated[
         str | None,
-        Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Only controllers last read as this."),
+        Query(
+            min_length=1,
+            max_length=120,
+            pattern=TEXT_PATTERN,
+            description="Only controllers whose version was last read as this.",
+        ),
     ] = None,
     read_before: Annotated[
         Instant | None, Query(description="Only tables whose last reading is older than this, or that have none.")

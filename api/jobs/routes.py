@@ -98,7 +98,7 @@ def list_job_changes(
 
 @router.get("/jobs/{job_id}", responses=problems())
 def get_job(session: SessionDep, principal: ReaderDep, job_id: Id) -> JobOut:
-    """Return a job: the report, where it has got to, and how it ended."""
+    """Return a job: the report, its state, and how it ended."""
     row = queries.get_job(session, job_id, venue_id=principal.venue_id)
     return queries.jobs_out(session, [row], with_costs=_sees_costs(principal))[0]
 

@@ -108,7 +108,7 @@ class JobDoneOut(Out):
 
 
 class JobOut(Out):
-    """A job: the report, where it has got to, and how it ended."""
+    """A job: the report, its state, and how it ended."""
 
     id: Id
     table_id: Id

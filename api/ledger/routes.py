@@ -171,7 +171,7 @@ def list_account_balances(
     session: SessionDep,
     principal: AccountantDep,
     venue_id: Annotated[Id | None, Query(description="Only the accounts of this venue.")] = None,
-    on: Annotated[Date | None, Query(description="As they stood at the end of this date.")] = None,
+    on: Annotated[Date | None, Query(description="Balances at the end of this date.")] = None,
     limit: Limit = 500,
     after: Annotated[
         str | None, Query(pattern=r"^[a-z_]{1,40}(:[0-9a-f-]{36})?:[A-Z]{3}$", description="The `next` of the page.")
@@ -227,7 +227,7 @@ def export_ledger(
 
 @router.get("/ledger/account-names", responses=problems())
 def get_account_names(session: SessionDep, principal: AccountantDep) -> AccountNamesOut:
-    """Return your own names of accounts, and the chart that they stand for."""
+    """Return your own names of accounts, beside the chart of accounts."""
     return names_out(service.read_names(session))
 
 

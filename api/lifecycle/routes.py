@@ -47,7 +47,7 @@ def void_move(session: SessionDep, principal: OwnerDep, now: NowDep, move_id: Id
 
 @router.post("/venues/{venue_id}/departure", status_code=201, responses=problems(409))
 def depart_venue(session: SessionDep, principal: OwnerDep, venue_id: Id, departure: DepartureIn) -> DepartureOut:
-    """Let a venue leave the route after a trading date, once its tables have left; say what is owed either way.
+    """Let a venue leave the route after a trading date, once its tables have left; the answer has what each side owes.
 
     It is left out of the list of venues unless you ask for it, and stays in every report of the past.
     """
@@ -56,7 +56,7 @@ def depart_venue(session: SessionDep, principal: OwnerDep, venue_id: Id, departu
 
 @router.delete("/venues/{venue_id}/departure", status_code=204, response_class=Response, responses=problems(409))
 def take_back_departure(session: SessionDep, principal: OwnerDep, venue_id: Id) -> None:
-    """Take back the departure of a venue: it is of the route again, with its agreement and its prices."""
+    """Take back the departure of a venue: it is on the route again, with its agreement and its prices."""
     service.take_back_departure(session, venue_id)
     note_venues(session, [venue_id])
 

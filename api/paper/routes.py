@@ -154,7 +154,7 @@ def get_bag_tags(
     venue_id: Id,
     paper: PaperAsked = "a4",
 ) -> HTMLResponse:
-    """Print tags for the bags of a venue, one for each table that stands there."""
+    """Print tags for the bags of a venue, one for each table there."""
     venue = get_venue(session, venue_id)
     page = service.bag_tags(session, venue, address_of=f"{request.base_url}v1/tables/")
     return _page(request, page, paper=paper, printed_at=calendar_of(venue).local(now))
@@ -205,7 +205,7 @@ def get_work_calendar(
 ) -> Response:
     """Return the work on the list as a calendar, each piece on the day on which it is due.
 
-    A reader sees no work that tells of money in a box.
+    A reader does not see work that shows how much money is in a box.
     """
     session.rollback()  # its snapshot would not show what is assessed now
     catch_up(request.app.state.engine, now=now, stop=stop_of(session))

@@ -50,7 +50,7 @@ Amount = Annotated[str, Limits(pattern=r"^[0-9]{1,6}(\.[0-9]{1,3})?$"), BeforeVa
 
 
 class PurchaseIn(In):
-    """When the table ends a purchase: so many seconds without money, or the start of a game."""
+    """When the table ends a purchase: after some seconds without money, or when a game starts."""
 
     gap_s: Annotated[StrictInt, Limits(ge=1, le=86_400)] = 120
     ends_on_start: Yes = False
@@ -170,7 +170,7 @@ class TableIn(In):
 
 
 class TableChangeIn(In):
-    """What to change of a table; what is absent stays. A null takes a part out."""
+    """What to change of a table: absent fields stay, null removes a part."""
 
     label: Name | MISSING = MISSING
     frame_number: FrameNumber | None | MISSING = MISSING

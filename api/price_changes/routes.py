@@ -33,7 +33,7 @@ def get_price_change(
         Literal["json", "csv", "svg"], Query(description="A csv has one line a week; an svg draws them.")
     ] = "json",
 ) -> Response:
-    """Whether a change of prices paid.
+    """Report whether a change of prices paid.
 
     Takings and games a week of the tables that changed, before and after, beside the tables that did not change in the
     same weeks: the difference of the two differences, with an interval that holds it at 90 %. A table counts from the day

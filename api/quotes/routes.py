@@ -76,9 +76,15 @@ class Question:
 async def read_question(
     venue_id: Annotated[Id | None, Query(description="Ask about a venue: what is listed.")] = None,
     table_id: Annotated[Id | None, Query(description="Ask about a table: what it sells.")] = None,
-    money: Annotated[Money | None, Query(description="What does this much buy?", examples=["10.00"])] = None,
-    games: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so many games.")] = None,
-    minutes: Annotated[int | None, Query(ge=1, le=10_000, description="The least that buys so long.")] = None,
+    money: Annotated[
+        Money | None, Query(description="The amount put in: what does it buy?", examples=["10.00"])
+    ] = None,
+    games: Annotated[
+        int | None, Query(ge=1, le=10_000, description="A number of games: what is the least money for them?")
+    ] = None,
+    minutes: Annotated[
+        int | None, Query(ge=1, le=10_000, description="A number of minutes: what is the least money for them?")
+    ] = None,
     at: Annotated[AtText | None, Query()] = None,
     day: Annotated[
         AskedDay | None, Query(description="With time: the next such trading day, such as tue or Tuesday.")
@@ -139,7 +145,7 @@ def get_quote(
     column: Annotated[Column | None, Query(description="With format=text: which value.")] = None,
     kind: Annotated[OfferKind | None, Query(description="With format=text: of which offer.")] = None,
 ) -> Response:
-    """Quote what an amount buys at a place and time, or the least that buys so many games or minutes.
+    """Quote what an amount buys at a place and time, or the least money for a number of games or minutes.
 
     Without `at`, or `day` and `time`, the time is now. With `format=csv` or `format=text` a refusal is one line of text.
     """
@@ -228,7 +234,9 @@ def get_price_grid(
         ),
     ] = None,
     on: Annotated[Date | None, Query(description="A trading date; without it, today's.")] = None,
-    format: Annotated[Literal["json", "csv"], Query(description="A csv has one line a line.")] = "json",
+    format: Annotated[
+        Literal["json", "csv"], Query(description="A csv has a line for each line of the answer.")
+    ] = "json",
 ) -> Response:
     """Return what amounts buy in each window of a trading day at one venue, some, or all, in one answer.
 

@@ -210,7 +210,7 @@ class _PlaceAnswerOut(Out):
 
 
 class QuoteAnswerOut(QuoteOut):
-    """The answer to a scenario that asks what money buys, or the least that buys so many units."""
+    """The answer to a scenario: what money buys, or the least money for a number of units."""
 
     kind: Literal["quote"]
 
@@ -243,7 +243,7 @@ AnswerOut = Annotated[QuoteAnswerOut | PurchaseAnswerOut | MeteredAnswerOut, Dis
 
 
 class ResultOut(Out):
-    """An answer, or the problem that stands against it."""
+    """An answer, or the problem that prevents it."""
 
     answer: AnswerOut | None
     problem: ProblemOut | None

@@ -33,7 +33,7 @@ CollectorName = Annotated[
 
 @router.get("/ledger/verify", responses=problems())
 def verify_ledger(request: Request, session: SessionDep, principal: AccountantDep) -> LedgerCheckOut:
-    """Follow the chain of entries, and name the first that does not fit; name what was changed since it was recorded."""
+    """Follow the chain of entries; name the first that does not fit, and each record that was changed since."""
     found = queries.verify_books(session)
     metrics: Metrics = request.app.state.metrics
     metrics.ledger_verified.set(found.entries if found.first_bad is None else found.first_bad.place - 1)

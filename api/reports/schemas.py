@@ -61,7 +61,7 @@ class TaxLineOut(Out):
 
 
 class TaxReportOut(Out):
-    """Taxes by area and period, of the collections that stand."""
+    """Taxes by area and period, of collections that were not reversed."""
 
     from_on: Date
     to_on: Date
@@ -186,8 +186,8 @@ class BagOut(Out):
     person: str
     bag: str
     currency: str
-    filled: Annotated[MoneyOut, Limits(description="What those collections put in that are not all banked.")]
-    banked: Annotated[MoneyOut, Limits(description="What deposits and write-offs that name it took out of that.")]
+    filled: Annotated[MoneyOut, Limits(description="Cash put in by collections that are not fully banked.")]
+    banked: Annotated[MoneyOut, Limits(description="Cash taken out again by deposits and write-offs that name it.")]
     in_hand: MoneyOut
     first_collected_at: Annotated[Instant, Limits(description="When the first of those collections was made.")]
     bank_by: Annotated[Date, Limits(description="The date by which it is to be banked.")]

@@ -49,7 +49,7 @@ def list_agreements(
     limit: Limit = 100,
     after: After = None,
 ) -> AgreementPage:
-    """Versions of a venue's agreement in the order of their publication."""
+    """List the versions of a venue's agreement in the order of their publication."""
     found = service.page_agreements(session, venue_id, limit=limit, after=after)
     page = write_page(found, lambda rows: [convert.agreement_out(row) for row in rows])
     link_next(request, response, page.next)

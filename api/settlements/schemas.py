@@ -101,14 +101,14 @@ class AgreementIn(In):
 
 
 class AgreementStepOut(Out):
-    """From a contract week on, the venue has so many per cent."""
+    """The venue's percentage from a contract week on."""
 
     from_week: int
     venue_percent: str
 
 
 class AmountTierOut(Out):
-    """From an amount on, the venue has so many per cent."""
+    """The venue's percentage from an amount on."""
 
     from_: Annotated[MoneyOut, Limits(alias="from")]
     venue_percent: str

@@ -39,7 +39,7 @@ def check_tariff(session: SessionDep, principal: OwnerDep, tariff: TariffIn) -> 
 @router.post("/tariffs/counting-check", responses=problems())
 @stores_nothing
 def check_counting(session: SessionDep, principal: CollectorDep, observed: CountingCheckIn) -> CountingCheckOut:
-    """Which way a controller counts, found out with a few coins.
+    """Find out with a few coins how a controller counts.
 
     From the sums put in and the games or minutes shown: the settings and ways of counting that fit, the observation that
     rules out each of the others, and the cheapest next sum that tells the remaining ones apart. Nothing is stored.

@@ -44,7 +44,7 @@ class LadderIn(In):
 
 
 class TierIn(In):
-    """From that elapsed minute on: under ``add`` a price for every so many minutes, under ``set`` the price of all."""
+    """A price from an elapsed minute on: under ``add`` for every ``per_minutes``, under ``set`` for the whole time."""
 
     from_minutes: Annotated[StrictInt, Limits(ge=0, le=525_600)]
     price: Money
@@ -53,7 +53,7 @@ class TierIn(In):
 
 
 class MaximumIn(In):
-    """The most that the whole play costs, or each so many minutes of it."""
+    """The most that the whole play costs, or each period of ``per_minutes``."""
 
     amount: Money
     per_minutes: Minutes | MISSING = MISSING
@@ -83,7 +83,7 @@ class TariffIn(In):
 
 
 class PriceOut(Out):
-    """So much money buys so many units."""
+    """A price, and the units that it buys."""
 
     price: MoneyOut
     units: int
@@ -106,7 +106,7 @@ class TierOut(Out):
 
 
 class MaximumOut(Out):
-    """The most that the whole play costs, or each so many minutes of it."""
+    """The most that the whole play costs, or each period of ``per_minutes``."""
 
     amount: MoneyOut
     per_minutes: int | None

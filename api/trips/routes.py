@@ -73,7 +73,7 @@ def get_trip(request: Request, session: SessionDep, principal: CollectorDep, now
 def complete_trip(
     session: SessionDep, principal: CollectorDep, now: NowDep, trip_id: Id, completion: TripCompletionIn
 ) -> TripOut:
-    """Say that a trip was made. Its work leaves the list by what was recorded on the way, not by this."""
+    """Note that a trip was made. Its work leaves the list by the records made on the way, not by this."""
     row = service.end_trip(
         session,
         trip_id,

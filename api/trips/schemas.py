@@ -61,7 +61,7 @@ class TripIn(In):
 class TripCompletionIn(In):
     """How a trip went."""
 
-    words: Annotated[Text, Limits(description="What is worth knowing about it.")] | MISSING = MISSING
+    words: Annotated[Text, Limits(description="Anything worth knowing about it.")] | MISSING = MISSING
 
 
 class TripCancellationIn(In):
@@ -85,11 +85,11 @@ class PiecesOut(Out):
 
 
 class BoxContentOut(Out):
-    """What a box is expected to hold on the day of the trip, in the mix of its last collections."""
+    """The expected content of a box on the day of the trip, in the mix of its last collections."""
 
     currency: str
     amount: MoneyOut
-    pieces: Annotated[list[PiecesOut], Limits(description="Empty where no earlier count tells the mix.")]
+    pieces: Annotated[list[PiecesOut], Limits(description="Empty where no earlier count shows the mix.")]
     coins_kg: Annotated[str, Limits(description="The weight of its coins by the mints' figures.")]
 
 
@@ -111,7 +111,7 @@ class TripTableOut(Out):
     label: str
     needs_key: bool
     empty: Annotated[bool, Limits(description="Whether its box is to be emptied.")]
-    box: Annotated[BoxContentOut | None, Limits(description="Null where nothing on record tells.")]
+    box: Annotated[BoxContentOut | None, Limits(description="Null where nothing on record shows it.")]
     read: Annotated[list[str], Limits(description="What to read and write down.")]
     key: Annotated[list[Id], Limits(description="The schedules whose settings are to be keyed.")]
     work: list[WorkOut]
@@ -143,13 +143,13 @@ class TripStopOut(Out):
     notes: str
     latitude: float | None
     longitude: float | None
-    leg_km: Annotated[float | None, Limits(description="The straight line from where the trip comes from.")]
+    leg_km: Annotated[float | None, Limits(description="The straight line from the stop before, or from the start.")]
     hours: Annotated[
         list[OpeningOut] | None,
         Limits(description="When it sells on that day, by its schedule; empty: closed; null: no schedule."),
     ]
     tables: list[TripTableOut]
-    not_known: Annotated[int, Limits(description="Boxes to be emptied of which nothing is known.")]
+    not_known: Annotated[int, Limits(description="Boxes to empty whose content is unknown.")]
     bags: Annotated[int, Limits(description="Bags, and as many seals: at most 16 kg of coins in each.")]
     carried: LoadOut
 
@@ -172,17 +172,18 @@ class ItemToBringOut(Out):
 
 
 class BringOut(Out):
-    """What to bring, over all stops."""
+    """Everything to bring, for all stops."""
 
-    keys: Annotated[list[str], Limits(description="The tables that are opened, each with its venue.")]
+    keys: Annotated[list[str], Limits(description="The tables to open, each with its venue.")]
     sheets: list[SheetToBringOut]
-    parts: Annotated[list[ItemToBringOut], Limits(description="What open jobs wait for.")]
+    parts: Annotated[list[ItemToBringOut], Limits(description="Parts that open jobs wait for.")]
     floats: Annotated[
-        list[TripAmountOut], Limits(description="Your own coins to try tables that are keyed or mended: one game each.")
+        list[TripAmountOut],
+        Limits(description="Your own coins for trying tables after keying or mending: one game each."),
     ]
     bags: int
     seals: int
-    items: Annotated[list[ItemToBringOut], Limits(description="All else that the work asks for.")]
+    items: Annotated[list[ItemToBringOut], Limits(description="Everything else that the work needs.")]
 
 
 class TripLineOut(Out):
@@ -221,7 +222,9 @@ class TripOut(Out):
     start: Annotated[StartIn | None, Limits(description="Where it starts and ends, where that was named.")]
     round_km: Annotated[
         float | None,
-        Limits(description="All straight lines and the way back; null where a coordinate lacks. Roads are longer."),
+        Limits(
+            description="All straight lines and the way back; null where a coordinate is missing. Roads are longer."
+        ),
     ]
     made_at: Instant
     made_by: str

@@ -11,7 +11,7 @@ from .dated_fact import FactName
 TaxAreaOf = Annotated[str, Limits(max_length=40, min_length=1)]
 _TAX_AREA = "The code of the tax area whose rates are taken out of the takings."
 _LEGAL_NAME = "The legal name of whoever runs the venue."
-_PAYEE = "Whom payments are made out to, if it is not the legal name."
+_PAYEE = "The person or firm that payments are made out to, if not the legal name."
 _TAX_NUMBER = "The payee's tax number, for the year's tax form. Collectors do not see it."
 
 
@@ -42,7 +42,7 @@ class VenueIn(In):
 
 
 class VenueChangeIn(In):
-    """What to change of a venue; what is absent stays. A ``tax_area`` of null takes it out."""
+    """What to change of a venue: absent fields stay; ``tax_area`` null removes it."""
 
     name: Annotated[Name | MISSING, Limits(description="What people call the venue. Account names keep the first.")] = (
         MISSING

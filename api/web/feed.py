@@ -21,7 +21,7 @@ T = TypeVar("T", bound=BaseModel)
 class ChangeOut(Out):
     """A thing that has changed, at its place in the feed."""
 
-    number: Annotated[Count, Field(description="Its place in the feed, which rises with each change.")]
+    number: Annotated[Count, Field(description="Its place in the feed; it rises with each change.")]
     id: Id
     changed_at: Instant
 

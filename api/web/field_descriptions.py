@@ -4,7 +4,7 @@
 field or parameter without one, and a line here that describes nothing.
 """
 
-_NAME_OF_ENTRY = "What people call it; answers name it as the reason for a price."
+_NAME_OF_ENTRY = "Its name; answers give it as the reason for a price."
 _FROM = "When it begins, local time (HH:MM); absent: when the trading day starts."
 _TO = "When it ends, local time, not included; absent: when the trading day ends."
 _SOLD_THEN = "The tariff that sells then; null: closed."
@@ -23,11 +23,11 @@ _TABLE = {
     "licence": "Its licence, where it needs one.",
 }
 _SCHEDULE = {
-    "effective_on": "The trading date from whose start it holds.",
+    "effective_on": "The trading date at whose start it takes effect.",
     "base": "The tariff that sells when no entry says otherwise; null: closed.",
-    "weekly": "Windows of the week. Of two that overlap the later one in the list wins.",
-    "recurring": "Events that come again; they win over the weekly windows.",
-    "dates": "Single dates; they win over everything else.",
+    "weekly": "Windows of the week. Where two overlap, the later one in the list applies.",
+    "recurring": "Recurring events; they override the weekly windows.",
+    "dates": "Single dates; they override everything else.",
 }
 
 FIELDS: dict[str, dict[str, str]] = {
@@ -52,11 +52,11 @@ FIELDS: dict[str, dict[str, str]] = {
     "EntryIn": {
         "kind": "What was done with the money.",
         "amount": "How much, above zero.",
-        "venue_id": "The venue that it concerns; needed where the kind is about a venue.",
+        "venue_id": "The venue that it concerns; needed where the kind concerns a venue.",
         "on": "The date on which it was done.",
         "currency": "Its ISO 4217 code; absent: that of the venue.",
         "account": "The account, for kinds that leave a choice.",
-        "reference": "What it says on the paper: a slip, an invoice, a transfer.",
+        "reference": "The reference on the paper: a slip, an invoice, a transfer.",
     },
     "EntryReversalIn": {
         "reason": "Why it is taken back.",
@@ -64,7 +64,7 @@ FIELDS: dict[str, dict[str, str]] = {
     },
     "EventIn": {
         "kind": "Money put in (insert), or a game started (start).",
-        "amount": "How much was put in; of an insertion alone.",
+        "amount": "The amount put in; for insert only.",
     },
     "FoundDayIn": {
         "day": "The controller's day: mon to sun, or a date where it knows dates.",
@@ -82,36 +82,36 @@ FIELDS: dict[str, dict[str, str]] = {
         "games": "The prices for games; null: it sells none.",
         "minutes": "The prices for minutes; null: it sells none.",
     },
-    "GamesLimitsIn": {"price_step": "Prices can be keyed in steps of so much."},
+    "GamesLimitsIn": {"price_step": "The step of prices: only multiples of it can be keyed."},
     "LicenceIn": {"number": "The number on the licence.", "expires_on": "The date on which it expires."},
     "MaximumIn": {
-        "amount": "The most that is charged.",
-        "per_minutes": "For every so many minutes; absent: for the whole time.",
+        "amount": "The maximum charge.",
+        "per_minutes": "The minutes that the maximum is for; absent: the whole time.",
     },
     "MeterIn": {
         "counts": "What it counts: money, games or minutes.",
-        "unit_value": "Of a money meter: the money that one count stands for.",
+        "unit_value": "Of a money meter: the money that one count is worth.",
         "digits": "How many digits it shows; after the last number it begins again at zero.",
-        "resets": "Whether it goes on for ever, or is set to zero at each collection.",
+        "resets": "Whether it is set to zero at each collection, or never.",
     },
     "MeteredIn": {
         "tiers": "The rates by elapsed time; the first begins at 0 minutes.",
         "tier_mode": "add: every tier's time at its own rate. set: the tier reached sets the whole price.",
-        "start_fee": "What is charged once at the start.",
+        "start_fee": "A fee charged once at the start.",
         "per": "Whether it is charged for the table, or for each player.",
-        "minimum": "The least that is charged.",
-        "maximum": "The most that is charged.",
+        "minimum": "The minimum charge.",
+        "maximum": "The maximum charge.",
     },
     "MinutesLimitsIn": {
-        "price_step": "Prices can be keyed in steps of so much.",
-        "units_step": "Minutes can be keyed in steps of so many.",
+        "price_step": "The step of prices: only multiples of it can be keyed.",
+        "units_step": "The step of minutes: only multiples of it can be keyed.",
         "units_min": "The fewest minutes that a price can buy.",
         "units_max": "The most minutes that a price can buy.",
     },
     "MoveIn": {
         "venue_id": "The venue to which it goes; null: to none.",
         "moved_at": "When it left the place where it was.",
-        "meters": "Its meters as they showed when it left, by name.",
+        "meters": "The values on its meters when it left, by name.",
         "box": "Whether its box was emptied before, or travels with the money in it.",
     },
     "OnDateIn": {
@@ -130,7 +130,7 @@ FIELDS: dict[str, dict[str, str]] = {
         "capacity_ah": "Of a battery: its capacity in ampere-hours.",
     },
     "PurchaseIn": {
-        "gap_s": "Money that comes so many seconds after the last one still belongs to the same purchase.",
+        "gap_s": "Seconds within which further money belongs to the same purchase.",
         "ends_on_start": "Whether a purchase ends when a game starts.",
     },
     "ReadingIn": {
@@ -139,7 +139,7 @@ FIELDS: dict[str, dict[str, str]] = {
         "taken_at": "When it was read.",
         "supply": "The supply voltage.",
         "clock": "What the table's clock showed.",
-        "meters": "The meters as they showed, by name.",
+        "meters": "The values on the meters, by name.",
         "settings": "The prices found in the controller.",
         "controller_version": "The version that the controller shows.",
         "done": "The work that was done before this reading.",
@@ -149,8 +149,8 @@ FIELDS: dict[str, dict[str, str]] = {
     "RecurringIn": {
         "name": _NAME_OF_ENTRY,
         "starts_on": "The first trading date; the rule must fit it.",
-        "rrule": "When it comes again: a rule of RFC 5545, such as FREQ=WEEKLY;BYDAY=TU.",
-        "except_on": "Trading dates on which it does not come.",
+        "rrule": "The rule of its dates by RFC 5545, such as FREQ=WEEKLY;BYDAY=TU.",
+        "except_on": "Trading dates on which it does not take place.",
         "from": _FROM,
         "to": _TO,
         "tariff": _SOLD_THEN,
@@ -159,20 +159,20 @@ FIELDS: dict[str, dict[str, str]] = {
     },
     "RolloutIn": {
         "replacement": "The tariff that takes its place.",
-        "effective_on": "The trading date from whose start it does.",
+        "effective_on": "The trading date at whose start it does so.",
         "venue_ids": "Only these venues; absent: all where it would be in force.",
     },
     "ScenarioIn": {
-        "venue_id": "The venue that is asked about: what is listed there.",
-        "table_id": "The table that is asked about: what it sells.",
-        "time_zone": "Of a draft tariff: the time zone in which it is asked.",
-        "basis": "listed: what is listed for a table, and not what it sells.",
+        "venue_id": "The venue: ask for the prices listed there.",
+        "table_id": "The table: ask for the prices that it sells.",
+        "time_zone": "The time zone for a draft tariff.",
+        "basis": "listed: the prices listed for a table instead of those that it sells.",
         "day": "The next such trading day after now: tue, Tuesday or tuesday.",
         "time": "The local time on that day: 21:00 or 9pm.",
         "money": "How much is put in, as a decimal string.",
         "games": "How many games are wanted.",
         "minutes": "How many minutes are wanted.",
-        "players": "How many play, for rates that are charged for each.",
+        "players": "The number of players, for rates charged per player.",
         "events": "Money put in and games started, in the order of time.",
     },
     "ScenariosIn": {"scenarios": "The questions; each gets its answer or its problem, in order."},
@@ -186,14 +186,14 @@ FIELDS: dict[str, dict[str, str]] = {
     "TableIn": _TABLE,
     "TableScheduleIn": {
         **_SCHEDULE,
-        "follow_venue": "True: from then on the venue's schedules hold for this table again.",
+        "follow_venue": "True: from then on the venue's schedules apply to this table again.",
     },
     "TakeOverIn": {"from": "The day whose settings are taken over.", "to": "The days that can take them over."},
     "TariffIn": {
         "name": "What people call it.",
         "currency": "The ISO 4217 code of its prices.",
-        "games": "Prices for games, paid before.",
-        "minutes": "Prices for minutes, paid before.",
+        "games": "Prices for games, paid in advance.",
+        "minutes": "Prices for minutes, paid in advance.",
         "metered": "A rate for time, paid afterwards.",
         "free": "True: play is free, and there are no prices.",
     },
@@ -209,9 +209,9 @@ FIELDS: dict[str, dict[str, str]] = {
     },
     "TierIn": {
         "from_minutes": "The elapsed minute from which it holds.",
-        "price": "The price, for so many minutes or for the whole time.",
-        "per_minutes": "The minutes that the price is for.",
-        "step_minutes": "Time is charged in started steps of so many minutes; per_minutes by default.",
+        "price": "The price of ``per_minutes``, or of the whole time.",
+        "per_minutes": "The minutes that the price covers.",
+        "step_minutes": "The step in minutes: each step begun is charged whole; per_minutes by default.",
     },
     "WeeklyIn": {
         "name": _NAME_OF_ENTRY,
@@ -223,7 +223,7 @@ FIELDS: dict[str, dict[str, str]] = {
 }
 
 PARAMETERS: dict[str, str] = {
-    "at": "The instant that is asked about, or a local time of the venue; absent: now.",
+    "at": "The instant to ask about, or a local time of the venue; absent: now.",
     "code": "The code of the problem.",
     "collection_id": "The collection.",
     "dispute_id": "The dispute.",

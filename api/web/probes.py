@@ -34,13 +34,13 @@ _ALIVE = AliveOut(status="alive").model_dump_json()
 
 @router.get("/healthz", response_model=AliveOut, responses={400: _OPEN[400]})
 async def get_alive() -> Response:
-    """Say that the process answers."""
+    """Answer 200 while the process runs."""
     return Response(_ALIVE, media_type="application/json")
 
 
 @router.get("/readyz", responses={400: _OPEN[400], 503: _OPEN[503]})
 def get_ready(request: Request) -> ReadyOut:
-    """Say that the database can be reached and is up to date; 503 where it is not."""
+    """Answer 200 while the database can be reached and is up to date, otherwise 503."""
     try:
         with request.app.state.engine.connect() as connection:
             found = current_revision(connection)

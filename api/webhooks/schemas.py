@@ -15,7 +15,7 @@ Venues = Annotated[list[Id], Limits(min_length=1, max_length=500)]
 
 
 class WebhookEndpointIn(In):
-    """An address to be told of events."""
+    """An address that receives events."""
 
     name: Annotated[Name, Limits(description="What you call the receiver, such as Office display.")]
     url: Annotated[
@@ -28,7 +28,7 @@ class WebhookEndpointIn(In):
 
 
 class WebhookEndpointChangeIn(In):
-    """What is to change; what is absent stays as it is."""
+    """What to change; absent fields stay as they are."""
 
     name: Annotated[Name | MISSING, Limits(description="What you call the receiver.")] = MISSING
     url: Annotated[Url | MISSING, Limits(description="Where events are posted from now on.")] = MISSING

@@ -50,8 +50,8 @@ def get_worklist(
     due_before: Annotated[
         Moment | None, Query(description="Only what is due before an instant, or before a date begins in UTC.")
     ] = None,
-    deferred: Annotated[bool, Query(description="With work that is put off until later.")] = False,
-    group: Annotated[Literal["venue"] | None, Query(description="Put the items of a page together by venue.")] = None,
+    deferred: Annotated[bool, Query(description="Also list work that is put off until later.")] = False,
+    group: Annotated[Literal["venue"] | None, Query(description="Group the items of a page by venue.")] = None,
     format: Annotated[Literal["json", "csv"], Query(description="A csv has all work of the list.")] = "json",
     limit: Limit = 100,
     after: Annotated[CursorText | None, Query(description="The `next` of the page before.")] = None,

@@ -66,9 +66,9 @@ class WorkChangeOut(ChangeOut):
 
     work: Annotated[WorkOut | None, Limits(description="Null where it is closed: it has left the list.")]
     shows_from: Annotated[
-        Instant | None, Limits(description="When the list begins to show it; null: at once, or no more.")
+        Instant | None, Limits(description="When the list begins to show it; null: at once, or not any more.")
     ]
-    ends_at: Annotated[Instant | None, Limits(description="When it ends of itself; null: never.")]
+    ends_at: Annotated[Instant | None, Limits(description="When it ends by itself; null: never.")]
 
 
 class WorkChangePage(ChangePageOf[WorkChangeOut]):
