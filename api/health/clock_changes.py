@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
+from functools import lru_cache
 
 _A_DAY = timedelta(days=1)
 
@@ -39,6 +40,7 @@ def next_change(zone: tzinfo, *, after: datetime) -> ClockChange | None:
     return _first_found(zone, start=after.astimezone(UTC), step=_A_DAY)
 
 
+@lru_cache(maxsize=256)  # a sweep asks it at one instant for every table
 def _first_found(zone: tzinfo, *, start: datetime, step: timedelta) -> ClockChange | None:
     at, offset_s = start, utc_offset_s(zone, start)
     while abs(at - start) < _WITHIN:

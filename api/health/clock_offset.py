@@ -14,16 +14,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, tzinfo
+from datetime import UTC, date, datetime, tzinfo
 from fractions import Fraction
 from itertools import accumulate
 from typing import Literal
 
 from ..pricing.errors import DomainError, Fault
 from .clock_changes import utc_offset_s
-from .theil_sen import evenly, theil_sen
+from .theil_sen import evenly, median_slope
 
 MINUTE_S, HOUR_S, HALF_DAY_S, DAY_S, WEEK_S = 60, 3_600, 43_200, 86_400, 604_800
+SECOND_US = 1_000_000
 
 CRYSTAL_PPM = 100
 CannotTell = Literal["am_or_pm", "day"]
@@ -120,9 +121,15 @@ class Walk:
         return sum(self.steps_s)
 
 
+def elapsed_us(start: datetime, end: datetime) -> int:
+    """Return the microseconds from one instant to another, true also for two wall times of one zone (- would mislead)."""
+    between = end.astimezone(UTC) - start.astimezone(UTC)
+    return (between.days * DAY_S + between.seconds) * SECOND_US + between.microseconds
+
+
 def elapsed(start: datetime, end: datetime) -> Fraction:
-    """Return the seconds from one instant to another, true also for two wall times of one zone (which - would mislead)."""
-    return Fraction((end.astimezone(UTC) - start.astimezone(UTC)) // timedelta(microseconds=1), 1_000_000)
+    """Return the seconds from one instant to another."""
+    return Fraction(elapsed_us(start, end), SECOND_US)
 
 
 def ppm(s_per_day: Fraction) -> Fraction:
@@ -144,15 +151,16 @@ def measure(reading: ClockReading, zone: tzinfo) -> Offset:
     else:
         known_within_s = DAY_S
         cannot_tell.append("day")
-    possible = [low_s]
     if reading.display == "12h":
         morning_s = low_s - (HALF_DAY_S if reading.minute_of_day >= 720 else 0)
-        possible = [morning_s, morning_s + HALF_DAY_S]
         known_within_s = HALF_DAY_S if known_within_s == DAY_S else known_within_s
         cannot_tell.insert(0, "am_or_pm")
-    nearest_s = min(
-        (_nearest(low_s, known_within_s) for low_s in possible), key=lambda low_s: abs(low_s + MINUTE_S // 2)
-    )
+        nearest_s = min(
+            (_nearest(possible_s, known_within_s) for possible_s in (morning_s, morning_s + HALF_DAY_S)),
+            key=lambda possible_s: abs(possible_s + MINUTE_S // 2),
+        )
+    else:
+        nearest_s = _nearest(low_s, known_within_s)
     return Offset(nearest_s, nearest_s + MINUTE_S, known_within_s, tuple(cannot_tell))
 
 
@@ -164,24 +172,30 @@ def walk(readings: Sequence[ClockReading], zone: tzinfo) -> Walk:
     """
     ordered = tuple(sorted(readings, key=lambda reading: reading.taken_at))
     offsets = tuple(measure(reading, zone) for reading in ordered)
+    ahead_s = [utc_offset_s(zone, reading.taken_at) for reading in ordered]
     steps_s = [0] * min(1, len(ordered))
     for i in range(1, len(ordered)):
-        raw_s = offsets[i].low_s - offsets[i - 1].low_s
-        shift_s = utc_offset_s(zone, ordered[i].taken_at) - utc_offset_s(zone, ordered[i - 1].taken_at)
-        moduli = [offset.known_within_s for offset in offsets[i - 1 : i + 1] if offset.known_within_s is not None]
-        possible = (_nearest(step_s, min(moduli, default=None)) for step_s in (raw_s, raw_s + shift_s))
-        steps_s.append(min(possible, key=abs))
+        steps_s.append(_step(offsets[i - 1], offsets[i], shift_s=ahead_s[i] - ahead_s[i - 1]))
     return Walk(ordered, offsets, tuple(steps_s))
+
+
+def _step(before: Offset, after: Offset, *, shift_s: int) -> int:
+    """Return by how much a clock moved itself between two readings, where the wall clock was moved by ``shift_s``."""
+    raw_s = after.low_s - before.low_s
+    moduli = [offset.known_within_s for offset in (before, after) if offset.known_within_s is not None]
+    modulus = min(moduli) if moduli else None
+    step_s = _nearest(raw_s, modulus)
+    return min(step_s, _nearest(raw_s + shift_s, modulus), key=abs) if shift_s else step_s
 
 
 def drift(walked: Walk) -> Drift | None:
     """Return how fast the clock gains, by the robust line through its readings; None without two instants."""
     start = walked.readings[0].taken_at
-    elapsed_s = [int(elapsed(start, reading.taken_at)) for reading in walked.readings]
+    elapsed_s = [elapsed_us(start, reading.taken_at) // SECOND_US for reading in walked.readings]
     if elapsed_s[-1] == 0:
         return None
     moved_s = list(accumulate(walked.steps_s))
-    slope = theil_sen(evenly(list(zip(elapsed_s, moved_s, strict=True)))).slope * DAY_S
+    slope = median_slope(evenly(list(zip(elapsed_s, moved_s, strict=True)))) * DAY_S
     ends = [Fraction((moved_s[-1] + doubt_s) * DAY_S, elapsed_s[-1]) for doubt_s in (-MINUTE_S, MINUTE_S)]
     return Drift(slope, (min(*ends, slope), max(*ends, slope)), len(elapsed_s))
 

@@ -29,12 +29,13 @@ from .clock_offset import (
     HALF_DAY_S,
     HOUR_S,
     MINUTE_S,
+    SECOND_US,
     ClockReading,
     Drift,
     Offset,
     Walk,
     drift,
-    elapsed,
+    elapsed_us,
     walk,
 )
 
@@ -211,8 +212,11 @@ def _jump(whole: Walk, tolerance_s: int) -> int:
     that only if it is right: then somebody set the clock and did not report it.
     """
     for i in range(len(whole.steps_s) - 1, 0, -1):
-        between_s = elapsed(whole.readings[i - 1].taken_at, whole.readings[i].taken_at)
-        if abs(whole.steps_s[i]) > MINUTE_S + between_s * CRYSTAL_PPM / 1_000_000:
+        beyond_s = abs(whole.steps_s[i]) - MINUTE_S
+        if beyond_s <= 0:
+            continue
+        between_us = elapsed_us(whole.readings[i - 1].taken_at, whole.readings[i].taken_at)
+        if beyond_s * SECOND_US * 1_000_000 > between_us * CRYSTAL_PPM:
             settled = i < len(whole.steps_s) - 1 or whole.offsets[i].touches(tolerance_s)
             return i if settled and abs(whole.steps_s[i]) > _JUMP_S else 0
     return 0

@@ -70,6 +70,7 @@ def _series(
         for counts in readings
         if counts.values.get(meter.name, meter.modulus) < meter.modulus
     ]
+    emptied_at = collected_at if meter.resets == "at_collection" else ()
     befores = [None, *(at for at, _ in read)]
     nexts = [*(at for at, _ in read[1:]), None]
     found = deltas(
@@ -78,8 +79,9 @@ def _series(
             MeterReading(
                 taken_at=at,
                 value=value,
-                reset=any((before is None or before < reset) and reset <= at for reset in reset_at),
-                collected=any(at <= taken and (after is None or taken < after) for taken in collected_at),
+                reset=bool(reset_at) and any((before is None or before < reset) and reset <= at for reset in reset_at),
+                collected=bool(emptied_at)
+                and any(at <= taken and (after is None or taken < after) for taken in emptied_at),
             )
             for (at, value), before, after in zip(read, befores, nexts, strict=False)
         ],

@@ -26,7 +26,7 @@ from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money, zone_named
 from ..readings.convert import meter_of
 from ..readings.meter_history import Counts, MeterHistory, one_history
-from ..readings.queries import Kind, history
+from ..readings.queries import Kind, histories, history
 from ..schedules.queries import Place
 from ..settlements.rows import ReversalRow
 from ..venues.rows import VenueRow
@@ -41,7 +41,9 @@ from .table_health import PricesAtTable, TableFacts, WorkDone
 _LOOK_BACK = timedelta(days=400)
 
 _COLLECTIONS_MAX = 200
-_ROWS_MAX: Mapping[Kind, int] = {"supply": 1_000, "clock": 500, "meters": 200, "settings": 1, "done": 200}
+_ROWS_MAX: Mapping[Kind, int] = {"supply": 1_000, "clock": 500, "meters": 200}
+_RARE_ROWS_MAX: Mapping[Kind, int] = {"settings": 1, "done": 200}
+"""Of these there are few, and an index of their own finds them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,26 +67,28 @@ class StoredTable:
 def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime) -> dict[UUID, StoredTable]:
     """Return the stored facts of each table that exists, by a fixed number of statements."""
     tables = session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(table_ids))).all()
-    stays, venues = _stays(session, table_ids)
     since = now - _LOOK_BACK
     collected = _collected(session, table_ids, since=since)
     jobs, machines = _jobs(session, table_ids, since=since), load_machines(session, tables)
-    read = {
-        kind: history(session, table_ids, kind, since=since, rows_max=rows_max) for kind, rows_max in _ROWS_MAX.items()
+    read = histories(session, table_ids, _ROWS_MAX, since=since) | {
+        kind: history(session, table_ids, kind, since=since, rows_max=rows_max)
+        for kind, rows_max in _RARE_ROWS_MAX.items()
     }
-    return {
-        table.id: StoredTable(
+    found: dict[UUID, StoredTable] = {}
+    for table in tables:
+        machine = machines[table.id]
+        stay, venue_id = [(stay, stay.venue_id) for stay in machine.stays if stay.venue_id is not None][-1]
+        found[table.id] = StoredTable(
             table=table,
-            stays=stays[table.id],
-            stay=[stay for stay in stays[table.id] if stay.venue_id is not None][-1],
-            venue=venues[table.id],
+            stays=machine.stays,
+            stay=stay,
+            venue=machine.venues[venue_id],
             read={kind: rows[table.id] for kind, rows in read.items()},
             collected=collected[table.id],
             jobs=jobs.get(table.id, ()),
-            machine=machines[table.id],
+            machine=machine,
         )
-        for table in tables
-    }
+    return found
 
 
 def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) -> TableFacts:
@@ -180,23 +184,6 @@ def _jobs(session: Session, table_ids: Collection[UUID], *, since: datetime) -> 
     for table_id, done_at, before, after in reversed(session.exec(query).all()):
         found.setdefault(table_id, []).extend((Counts(done_at, before), Counts(done_at, after)))
     return found
-
-
-def _stays(session: Session, table_ids: Collection[UUID]) -> tuple[dict[UUID, list[StayRow]], dict[UUID, VenueRow]]:
-    """Return each table's stays in time order, and the venue where it is, or was before the workshop."""
-    query = (
-        select(StayRow, VenueRow)
-        .outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
-        .where(col(StayRow.pool_table_id).in_(table_ids), col(StayRow.voided_at).is_(None))
-        .order_by(col(StayRow.from_at), col(StayRow.sequence))
-    )
-    stays: dict[UUID, list[StayRow]] = {}
-    venues: dict[UUID, VenueRow] = {}
-    for stay, venue in session.exec(query).all():
-        stays.setdefault(stay.pool_table_id, []).append(stay)
-        if venue is not None:
-            venues[stay.pool_table_id] = venue
-    return stays, venues
 
 
 def _collected(session: Session, table_ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[Counts]]:

@@ -12,8 +12,9 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import repeat
 from math import sqrt
-from operator import itemgetter
+from operator import sub, truediv
 from statistics import NormalDist
 from typing import TypeVar
 
@@ -55,20 +56,30 @@ def theil_sen(points: Sequence[Point], *, confidence: float = 0.95) -> Trend:
     The line passes through the medians of x and of y. Time grows with the square of the number of points.
     Refuses (``no_slope``) points that do not have two different x.
     """
-    slopes = _Slopes(points)
-    if not slopes.count:
-        raise domain_error(
-            "no_slope", where="points", found=f"{len(points)} points", expected="two points of different x"
-        )
+    slopes = _slopes(points)
     low, high = _band_places(points, slopes.count, confidence)
     return Trend(
-        slope=(slopes.at((slopes.count - 1) // 2) + slopes.at(slopes.count // 2)) / 2,
+        slope=slopes.median(),
         slope_low=slopes.at(low),
         slope_high=slopes.at(high),
         middle_x=_median(x for x, _ in points),
         middle_y=_median(y for _, y in points),
         n=len(points),
     )
+
+
+def median_slope(points: Sequence[Point]) -> Fraction:
+    """Return the slope of the Theil–Sen line through ``points`` (x, y) alone; refuses (``no_slope``) as ``theil_sen``."""
+    return _slopes(points).median()
+
+
+def _slopes(points: Sequence[Point]) -> _Slopes:
+    slopes = _Slopes(points)
+    if not slopes.count:
+        raise domain_error(
+            "no_slope", where="points", found=f"{len(points)} points", expected="two points of different x"
+        )
+    return slopes
 
 
 class _Slopes:
@@ -79,27 +90,43 @@ class _Slopes:
     """
 
     def __init__(self, points: Sequence[Point]) -> None:
-        self._pairs = [
-            (float((y2 - y1) / (x2 - x1)), y2 - y1, x2 - x1)
-            for i, (x1, y1) in enumerate(points)
-            for x2, y2 in points[i + 1 :]
-            if x1 != x2
-        ]
-        self._pairs.sort(key=itemgetter(0))
-        self.count = len(self._pairs)
+        self._rises: list[int | Fraction] = []
+        self._runs: list[int | Fraction] = []
+        xs, ys = [x for x, _ in points], [y for _, y in points]
+        for i, (x, y) in enumerate(points):
+            self._runs += map(sub, xs[i + 1 :], repeat(x))
+            self._rises += map(sub, ys[i + 1 :], repeat(y))
+        if 0 in self._runs:
+            self._rises = [rise for rise, run in zip(self._rises, self._runs, strict=True) if run]
+            self._runs = [run for run in self._runs if run]
+        self._floats = list(map(float, map(truediv, self._rises, self._runs)))
+        self._ordered = sorted(self._floats)
+        self._exact: dict[float, list[tuple[Fraction, int]]] = {}
+        self.count = len(self._ordered)
 
     def at(self, place: int) -> Fraction:
         """Return the slope at a place of the order, counted from 0."""
-        same, key = self._pairs[place][0], itemgetter(0)
-        first, end = bisect_left(self._pairs, same, key=key), bisect_right(self._pairs, same, key=key)
-        counted = Counter((dy, dx) for _, dy, dx in self._pairs[first:end])
-        exact = sorted((Fraction(dy, dx), times) for (dy, dx), times in counted.items())
-        until = first
-        for slope, times in exact:
+        same = self._ordered[place]
+        if same not in self._exact:
+            self._exact[same] = self._alike(same)
+        until = bisect_left(self._ordered, same)
+        for slope, times in self._exact[same]:
             until += times
             if place < until:
                 return slope
         raise RuntimeError(f"expected a slope at place {place}, found {until}")
+
+    def _alike(self, same: float) -> list[tuple[Fraction, int]]:
+        """Return the slopes of one float in order, and how many pairs have each."""
+        pairs, pair = Counter[tuple[int | Fraction, int | Fraction]](), -1
+        for _ in range(bisect_right(self._ordered, same) - bisect_left(self._ordered, same)):
+            pair = self._floats.index(same, pair + 1)
+            pairs[self._rises[pair], self._runs[pair]] += 1
+        return sorted((Fraction(rise) / run, times) for (rise, run), times in pairs.items())
+
+    def median(self) -> Fraction:
+        """Return the middle slope, or the mean of the two in the middle."""
+        return (self.at((self.count - 1) // 2) + self.at(self.count // 2)) / 2
 
 
 def evenly(items: Sequence[_Item], *, items_max: int = ENOUGH) -> list[_Item]:

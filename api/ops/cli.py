@@ -78,6 +78,7 @@ def _run(command: str, **options: Any) -> None:
     gc.disable()  # a fifth of the time of loading would go into the search for garbage that is not there yet
     running = import_module("baizebook.ops.run_command")
     import_module(f"baizebook.ops.commands.{function.partition('.')[0]}")
+    gc.freeze()  # what was loaded stays for good
     gc.enable()
     raise typer.Exit(running.run(function, **options))
 

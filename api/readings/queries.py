@@ -1,6 +1,6 @@
 """Reads readings."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from datetime import datetime
 from functools import cache
 from typing import Any, Literal
@@ -109,6 +109,64 @@ def history(
     for row in session.connection().execute(_newest(kind), asked):
         found[row.pool_table_id].append(row)
     return found
+
+
+def histories(
+    session: Session, table_ids: Collection[UUID], rows_max: Mapping[Kind, int], *, since: datetime
+) -> dict[Kind, dict[UUID, list[Row[Any]]]]:
+    """Return, by kind and table, what ``history`` returns of each kind, each at most its ``rows_max``: by one scan.
+
+    A row has the columns of all the kinds, in all the lists that it belongs to.
+    """
+    kinds = tuple(sorted(rows_max))
+    asked = {"table_ids": list(table_ids), "since": since, **{f"{kind}_max": rows_max[kind] for kind in kinds}}
+    lists: dict[UUID, list[list[Row[Any]]]] = {table_id: [[] for _ in kinds] for table_id in table_ids}
+    for row in session.connection().execute(_newest_of(kinds), asked):
+        for newest, among_them in zip(lists[row[0]], row[1 : len(kinds) + 1], strict=True):
+            if among_them:
+                newest.append(row)
+    return {kind: {table_id: of_table[n] for table_id, of_table in lists.items()} for n, kind in enumerate(kinds)}
+
+
+@cache
+def _newest_of(kinds: tuple[Kind, ...]) -> Select[Any]:
+    """Return the query of several histories: the table, whether a row is of each kind and among its newest, and columns.
+
+    How many of a kind are as new as a row is counted along the scan, newest first.
+    """
+    columns = READING.c
+    with_work = case((columns.done.is_not(None), 1), else_=0).label("with_work")
+    order = (columns.taken_at.desc(), with_work.desc(), columns.id.desc())
+    first = {kind: columns[_COLUMNS[kind][0]] for kind in kinds}
+    names = [name for kind in kinds for name in _COLUMNS[kind]]
+    counted = select_columns(
+        columns.pool_table_id,
+        columns.taken_at,
+        columns.id,
+        with_work,
+        *(columns[name] for name in names),
+        *(
+            func.count(column)
+            .over(partition_by=columns.pool_table_id, order_by=order, rows=(None, 0))
+            .label(f"{kind}_place")
+            for kind, column in first.items()
+        ),
+    ).where(
+        columns.pool_table_id.in_(bindparam("table_ids", expanding=True)),
+        columns.taken_at >= bindparam("since"),
+        counts(columns),
+        or_(*(column.is_not(None) for column in first.values())),
+    )
+    found = counted.subquery().c
+    among_newest = {
+        kind: and_(found[column.name].is_not(None), found[f"{kind}_place"] <= bindparam(f"{kind}_max"))
+        for kind, column in first.items()
+    }
+    return (
+        select_columns(found.pool_table_id, *among_newest.values(), found.taken_at, *(found[name] for name in names))
+        .where(or_(*among_newest.values()))
+        .order_by(found.taken_at, found.with_work, found.id)
+    )
 
 
 @cache

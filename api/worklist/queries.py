@@ -26,7 +26,7 @@ from ..pool_tables.place import GONE
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money
-from ..readings.queries import counts, history
+from ..readings.queries import counts
 from ..readings.rows import ReadingRow
 from ..reports.cash_in_hand import Left
 from ..reports.over_and_short import FEWEST_POINTS
@@ -123,7 +123,6 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
     """Return the stored facts of each table that exists, by a fixed number of statements."""
     tables = load_tables(session, table_ids, now=now)
     levels = levels_in_force(session)
-    done = history(session, table_ids, "done", since=now - _LOOK_BACK, rows_max=50)
     keyings, read_at, disputes = (
         _keyings(session, table_ids),
         _read_at(session, table_ids),
@@ -143,8 +142,10 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
             levels=levels,
             read_at=read_at.get(id_),
             keyings=keyings.get(id_, _Keyings()),
-            new_board_at=max((row.taken_at for row in done[id_] if "board_replaced" in row.done), default=None),
-            keyings_reported_at=[row.taken_at for row in done[id_] if "settings_keyed" in row.done],
+            new_board_at=max(
+                (row.taken_at for row in stored.read["done"] if "board_replaced" in row.done), default=None
+            ),
+            keyings_reported_at=[row.taken_at for row in stored.read["done"] if "settings_keyed" in row.done],
             collected=collected.get(id_),
             completed=completed[id_],
             disputes=disputes.get(id_, ()),

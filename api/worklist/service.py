@@ -71,7 +71,7 @@ from .schemas import (
 )
 from .work import OF_PERSONS, Work, closing_of, not_assessed
 
-AT_ONCE_MAX = 25
+AT_ONCE_MAX = 50
 """Tables assessed on one snapshot, and saved in one short transaction."""
 CATCH_UP_MAX = 100
 """Tables assessed before one answer; fewer where their schedules are so dense that it would take too long (E4)."""

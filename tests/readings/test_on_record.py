@@ -93,3 +93,27 @@ def voltages(engine: Engine, readings: Readings, rows_max: int = 10) -> list[int
     with reading(engine) as session:
         found = queries.history(session, [table_id], "supply", since=SINCE, rows_max=rows_max)[table_id]
     return [row.battery_mv for row in found]
+
+
+def test_several_histories_in_one_scan_are_those_of_each_kind_alone(readings: Readings, engine: Engine) -> None:
+    shown = [
+        {"supply": {"volts": "12.50"}, "meters": {"cash": 1}},
+        {"clock": {"time": "12:01"}, "done": ["clock_set"]},
+        {"supply": {"volts": "12.40"}},
+        {"meters": {"cash": 2}},
+        {"supply": {"volts": "12.30"}, "clock": {"time": "12:01"}, "meters": {"cash": 3}},
+        {"note": "nothing read"},
+    ]
+    readings.post(
+        *(readings.reading(taken_at=f"2026-11-25T11:0{n // 2}:00-05:00", **one) for n, one in enumerate(shown))
+    )
+    table_id = UUID(readings.table["id"])
+    rows_max: dict[queries.Kind, int] = {"supply": 2, "clock": 500, "meters": 2}
+    with reading(engine) as session:
+        found = queries.histories(session, [table_id], rows_max, since=SINCE)
+        for kind, most in rows_max.items():
+            alone = queries.history(session, [table_id], kind, since=SINCE, rows_max=most)[table_id]
+            assert len(alone) == 2
+            assert [row._mapping for row in alone] == [
+                {name: row._mapping[name] for name in alone[0]._fields} for row in found[kind][table_id]
+            ]
