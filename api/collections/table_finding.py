@@ -140,7 +140,13 @@ def _start_advice(start: Baseline, expectation: Expectation) -> Iterator[tuple[s
 
 def _meter_advice(expectation: Expectation, currency: str) -> Iterator[tuple[str, str]]:
     for found in expectation.meters:
-        if found.kind == "needs_review":
+        if found.counts == "unknown":
+            yield (
+                "meter_needs_review",
+                f"The table has no meter of the name {found.name}, so it gives no expectation. Send it by the name "
+                "that the table states, or add the meter to the table.",
+            )
+        elif found.kind == "needs_review":
             after = "" if found.before is None else f" after {found.before}"
             yield (
                 "meter_needs_review",

@@ -22,7 +22,7 @@ from ..pool_tables.cautions import LIFTING_CASH
 from ..pool_tables.convert import cautions_at_controller, table_out
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import get_table, page_tables, stays_of
-from ..pricing import Calendar, Timetable, format_money
+from ..pricing import Calendar, Timetable, format_money, parse_money
 from ..quotes.price_grid import GridLine, grid_lines, read_amounts
 from ..quotes.queries import denominations
 from ..readings.schemas import FoundDayOut, FoundWindowOut
@@ -152,12 +152,20 @@ def collection_slip(collection: CollectionOut, venue: VenueRow) -> PrintedPage:
                 }
                 for table in collection.tables
             ],
-            "lines": [] if settlement is None else [line for line in settlement.lines if line.code != "to_venue_now"],
-            "to_venue_now": "" if settlement is None else settlement.to_venue_now,
+            "lines": [] if settlement is None else settlement.lines,
+            "handed_over": ""
+            if settlement is None
+            else _handed_over(collection.counted, settlement.to_bag, collection.currency),
+            "to_bag": "" if settlement is None else settlement.to_bag,
         },
         cautions=[caution.detail for caution in LIFTING_CASH],
         notices=notices,
     )
+
+
+def _handed_over(counted: str, to_bag: str, currency: str) -> str:
+    """Return what the venue has in its hand: all that was counted but the bag, with refunds and house money."""
+    return format_money(parse_money(counted, currency) - parse_money(to_bag, currency), currency)
 
 
 def statement_page(session: Session, venue: VenueRow, period: ExportPeriod) -> PrintedPage:

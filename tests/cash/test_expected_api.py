@@ -82,9 +82,11 @@ def test_a_meter_that_cannot_be_is_kept_and_flagged(till: Till) -> None:
         ("2026-10-10", "coins", 5, "unknown_meter"),
         ("2026-10-17", "cash", 10_000_000, "needs_review"),
     ):
+        says = "The table has no meter of the name coins" if name == "coins" else "The meter cash shows 10000000"
         told = collect(till, on, 10, **{name: value})
         assert told["tables"][0]["meters"][0]["now"] == value
         assert (told["expected"], told["cautions"][0]) == (None, caution)
+        assert any(item["detail"].startswith(says) for item in told["advice"])
 
 
 def test_meters_that_were_reset_meanwhile_leave_no_expectation(till: Till, route: Route) -> None:

@@ -109,6 +109,21 @@ def test_the_slip_has_two_copies_with_two_signatures_and_what_was_handed_over(
     assert "40 × 0.25 · 3 × 5.00" in said
 
 
+def test_the_slip_hands_over_refunds_and_house_money_with_the_share(at_noon: TestClient, route: Route) -> None:
+    venue = route.venue()["id"]
+    table = route.table(venue)["id"]
+    route.post(f"/venues/{venue}/agreements", {"effective_on": "2026-01-01", "venue_percent": "50"})
+    collection = "0198c0de-0000-4000-8000-000000000003"
+    returned = {"refunds_by_venue": "3.00", "house_money": "1.50"}
+    tables = [{"table_id": table, "counted": {"1.00": 20}, **returned}]
+    route.post("/collections", {
+        "id": collection, "venue_id": venue, "collected_at": "2026-11-24T15:00:00Z", "tables": tables,
+    })  # fmt: skip
+    said = words(at_noon.get(f"/v1/collections/{collection}/slip.html").text)
+    assert "Of the venue's share, handed over now 7.75 7.75" in said
+    assert "Handed over to the venue now 12.25 Into the bag 7.75" in said
+
+
 def test_the_statement_and_the_table_card_say_what_their_data_says(at_noon: TestClient, pages: dict[str, str]) -> None:
     statement = words(at_noon.get(pages["statement"]).text)
     data = at_noon.get(pages["statement"].replace("statement.html", "statements")).json()
