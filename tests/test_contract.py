@@ -11,7 +11,7 @@ from baizebook.ops.commands.contract import contract_text
 from baizebook.web.csv_answer import CSV_OPTIONS
 from baizebook.web.enum_names import ENUM_NAMES, enums_below
 from baizebook.web.examples import BODIES
-from baizebook.web.field_descriptions import FIELDS, PARAMETERS
+from baizebook.web.field_descriptions import FIELD_DESCRIPTIONS, PARAMETER_DESCRIPTIONS
 from baizebook.web.summaries import SUMMARIES
 from jsonschema import Draft202012Validator
 from openapi_spec_validator import validate
@@ -92,16 +92,18 @@ def test_each_line_of_the_descriptions_describes_something(contract: dict[str, A
     schemas = contract["components"]["schemas"]
     wrong = [
         f"{name}.{field}"
-        for name, texts in FIELDS.items()
+        for name, texts in FIELD_DESCRIPTIONS.items()
         for field, text in texts.items()
         if schemas[name]["properties"][field].get("description") != text
     ]
     assert wrong == [], "described at the field itself, or gone"
     said = [parameter for _, operation in operations(contract) for parameter in operation.get("parameters", ())]
     used = {
-        parameter["name"] for parameter in said if parameter.get("description") == PARAMETERS.get(parameter["name"])
+        parameter["name"]
+        for parameter in said
+        if parameter.get("description") == PARAMETER_DESCRIPTIONS.get(parameter["name"])
     }
-    assert set(PARAMETERS) - used == set()
+    assert set(PARAMETER_DESCRIPTIONS) - used == set()
 
 
 def test_schemas_have_names_of_their_own_and_speak_to_clients(contract: dict[str, Any]) -> None:

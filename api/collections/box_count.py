@@ -20,7 +20,7 @@ from ..pricing.money import MAX_MINOR, format_money, parse_money
 MAX_WEIGHT_G = 1_000_000
 
 MONEY_NAMES = ("refunds_from_box", "refunds_by_venue", "test_money", "house_money")
-Body = Mapping[str, Any]
+CountBody = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,7 @@ class CollectionCount:
     boxes: tuple[BoxCount, ...]
 
 
-def read_collection(body: Body, currency: str) -> CollectionCount:
+def read_collection(body: CountBody, currency: str) -> CollectionCount:
     """Return the count of a collection's body; refuse it with every fault of its boxes."""
     return CollectionCount(
         id=body["id"],
@@ -81,7 +81,7 @@ def read_collection(body: Body, currency: str) -> CollectionCount:
     )
 
 
-def read_boxes(body: Body, currency: str) -> tuple[BoxCount, ...]:
+def read_boxes(body: CountBody, currency: str) -> tuple[BoxCount, ...]:
     """Return the boxes of a collection's body; refuse it with every fault there is.
 
     Refuses ``bad_money``, ``bad_denomination``, ``bad_weight``, ``table_named_twice``, a box emptied before that was
@@ -115,7 +115,7 @@ class _TableReader:
     def __init__(self, currency: str, where: str, faults: list[Fault]) -> None:
         self.currency, self.where, self.faults = currency, where, faults
 
-    def box(self, table: Body) -> BoxCount:
+    def box(self, table: CountBody) -> BoxCount:
         return BoxCount(
             table_id=table["table_id"],
             meters=dict(table.get("meters") or {}),
@@ -130,7 +130,7 @@ class _TableReader:
             **{name: self.money(name, table.get(name, "0")) for name in MONEY_NAMES},
         )
 
-    def by_denomination(self, name: str, found: Body) -> dict[int, Any]:
+    def by_denomination(self, name: str, found: CountBody) -> dict[int, Any]:
         values: dict[int, Any] = {}
         for text, item in found.items():
             value = self.money(f"{name}.{text}", text)

@@ -24,7 +24,7 @@ from ..pricing.ladder import Ladder, Rung
 from ..pricing.money import MAX_MINOR
 from ..settlements.expected_range import Expected
 
-MAX_STEPS = 200_000
+SEARCH_STEPS_MAX = 200_000
 """Up to so many units times rungs a range is searched out exactly; beyond, a price per unit bounds it, never too
 narrowly."""
 
@@ -76,7 +76,7 @@ def _least(units: int, rungs: Sequence[Rung]) -> int:
     """
     best = min(rungs, key=lambda rung: Fraction(rung.price, rung.units))
     search = min(units, best.units * max(rung.units for rung in rungs))
-    if search * len(rungs) > MAX_STEPS:
+    if search * len(rungs) > SEARCH_STEPS_MAX:
         return -(-units * best.price // best.units)
     times = -(-(units - search) // best.units)
     return times * best.price + _costs(units - times * best.units, rungs, min, at_least=True)[-1]
@@ -87,7 +87,7 @@ def _most(units: int, rungs: Sequence[Rung]) -> int:
     worst = max(rungs, key=lambda rung: Fraction(rung.price, rung.units))
     most_units = max(rung.units for rung in rungs)
     search = min(units, worst.units * most_units) + most_units
-    if search * len(rungs) > MAX_STEPS:
+    if search * len(rungs) > SEARCH_STEPS_MAX:
         return (units + most_units) * worst.price // worst.units
     times = max(-(-(units + most_units - search) // worst.units), 0)
     costs = _costs(search, rungs, max, at_least=False)

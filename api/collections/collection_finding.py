@@ -55,14 +55,14 @@ class CollectionFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class Decided:
+class CollectionDecision:
     """A collection as it is decided: what was found, and how it is divided (None: no agreement, C7)."""
 
     finding: CollectionFinding
     division: Division | None
 
 
-def decide(count: CollectionCount, facts: CollectionFacts) -> Decided:
+def decide(count: CollectionCount, facts: CollectionFacts) -> CollectionDecision:
     """Return what is found at a collection's tables, and how its money is divided."""
     finding = find_collection(
         count.boxes,
@@ -80,7 +80,7 @@ def decide(count: CollectionCount, facts: CollectionFacts) -> Decided:
         trading_on=facts.trading_on,
         revisions=facts.revisions,
     )
-    return Decided(finding, division)
+    return CollectionDecision(finding, division)
 
 
 def find_collection(

@@ -22,6 +22,7 @@ from .schemas import (
     CashAdviceOut,
     CollectedTableOut,
     CollectionOut,
+    CollectionStatus,
     ComparedOut,
     DisputeOut,
     EmptiedBeforeOut,
@@ -29,7 +30,6 @@ from .schemas import (
     OtherOut,
     RangeOut,
     ReversalOut,
-    Status,
     WeightOut,
     WordOut,
 )
@@ -47,7 +47,7 @@ class CollectionDetails:
     disputes: list[tuple[DisputeRow, DisputeAnswerRow | None]] = field(default_factory=list)
 
     @property
-    def status(self) -> Status:
+    def status(self) -> CollectionStatus:
         """Whether it is settled, unsettled or reversed."""
         if self.reversal is not None:
             return "reversed"

@@ -17,7 +17,7 @@ from datetime import datetime
 from typing import Literal
 
 from ..pricing.money import MAX_MINOR
-from ..readings.meters import Kind, Meter, MeterReading, MeterTotal, deltas, disagreement
+from ..readings.meters import DeltaKind, Meter, MeterReading, MeterTotal, deltas, disagreement
 from ..settlements.expected_range import Expected
 from .box_count import BoxCount
 from .cash_by_meter import by_money_meter, by_units_meter, less_refunds
@@ -57,7 +57,7 @@ class MeterFinding:
     counts: str
     before: int | None
     value: int
-    kind: Kind
+    kind: DeltaKind
     delta: int | None
     story: Expected | None = None
 

@@ -9,10 +9,10 @@ from collections.abc import Mapping, Sequence
 
 from ..ledger.source_digest import source_digest
 
-Facts = Mapping[str, object]
+RecordedFacts = Mapping[str, object]
 
 
-def facts_digest(collection: Facts, tables: Sequence[Facts], *, before: str) -> str:
+def facts_digest(collection: RecordedFacts, tables: Sequence[RecordedFacts], *, before: str) -> str:
     """Return the digest of a collection's columns, its tables in their order, and the digest of the one before."""
     facts = {name: value for name, value in collection.items() if name != "facts_digest"}
     return source_digest({"before": [{"digest": before}], "collection": [facts], "collected_table": tables})

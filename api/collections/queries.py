@@ -23,7 +23,7 @@ from ..controllers.sells import Machine
 from ..jobs.out_of_order import OutOfOrder
 from ..jobs.queries import done_at_tables, times_out_of_order
 from ..jobs.rows import JobDoneRow
-from ..pool_tables.place import GONE
+from ..pool_tables.place import GONE_PLACES
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import currency_of, get_table
 from ..pricing import DomainError, parse_money
@@ -434,7 +434,7 @@ def _stays(session: Session, ids: Collection[UUID]) -> dict[UUID, list[StayRow]]
 
 def _stay(row: StayRow) -> Stay:
     return Stay(
-        from_at=row.from_at, venue_id=row.venue_id, meters=row.meters, box=row.box, left_route=row.place in GONE
+        from_at=row.from_at, venue_id=row.venue_id, meters=row.meters, box=row.box, left_route=row.place in GONE_PLACES
     )
 
 

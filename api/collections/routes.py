@@ -6,7 +6,7 @@ from uuid import UUID
 from fastapi import APIRouter, Query, Request, Response
 from sqlmodel import Session
 
-from ..web.auth import OwnerDep, Principal, allow
+from ..web.auth import CollectorDep, CollectorOrVenueDep, OwnerDep, Principal, StaffDep, StaffOrVenueDep
 from ..web.batch import BatchResultsOut
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.feed import page_changes
@@ -30,10 +30,6 @@ from .schemas import (
 )
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
-CollectorDep = Annotated[Principal, allow("collector")]
-OperatorDep = Annotated[Principal, allow("collector", "accountant")]
-ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
-DisputerDep = Annotated[Principal, allow("collector", "venue")]
 
 
 @router.post("/collections/preview", responses=problems(409))
@@ -74,7 +70,7 @@ def list_collections(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: StaffOrVenueDep,
     venue_id: Annotated[Id | None, Query(description="Only collections of this venue.")] = None,
     table_id: Annotated[Id | None, Query(description="Only collections with this table.")] = None,
     limit: Limit = 100,
@@ -102,7 +98,7 @@ def list_collection_changes(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: OperatorDep,
+    principal: StaffDep,
     limit: Limit = 100,
     after: AfterNumber = 0,
 ) -> CollectionChangePage:
@@ -119,7 +115,7 @@ def list_collection_changes(
 
 
 @router.get("/collections/{collection_id}", responses=problems())
-def get_collection(session: SessionDep, principal: ReaderDep, collection_id: Id) -> CollectionOut:
+def get_collection(session: SessionDep, principal: StaffOrVenueDep, collection_id: Id) -> CollectionOut:
     """A collection, judged by all that is on record now."""
     row = _seen(session, principal, collection_id)
     return queries.read_collections(session, [row])[0]
@@ -143,7 +139,7 @@ def settle_collection(session: SessionDep, principal: CollectorDep, now: NowDep,
 
 @router.post("/collections/{collection_id}/disputes", status_code=201, responses=problems(409))
 def raise_dispute(
-    session: SessionDep, principal: DisputerDep, now: NowDep, collection_id: Id, dispute: DisputeIn
+    session: SessionDep, principal: CollectorOrVenueDep, now: NowDep, collection_id: Id, dispute: DisputeIn
 ) -> DisputeOut:
     """Record who disputes a collection, what they claim, and why. It stays open until it is answered."""
     _seen(session, principal, collection_id)

@@ -5,20 +5,20 @@ from typing import Annotated, Literal
 from pydantic import MISSING, AfterValidator, StrictInt, WrapValidator
 from pydantic import Field as Limits
 
+from ..pool_tables.schemas import MeterName
 from ..settlements.schemas import SettlementOut
 from ..web.batch import Unreadable, one_by_one
 from ..web.feed import ChangeOut, ChangePageOf
 from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Words
 
-Status = Literal["settled", "unsettled", "reversed"]
+CollectionStatus = Literal["settled", "unsettled", "reversed"]
 COLLECTIONS_MAX = 25
 BOXES_MAX = 100
 
 Pieces = Annotated[StrictInt, Limits(ge=0, le=10_000_000)]
 Denomination = Annotated[str, Limits(pattern=r"^[0-9]{1,12}(\.[0-9]{1,4})?$", description="A coin's or note's value.")]
 Grams = Annotated[str, Limits(pattern=r"^[0-9]{1,7}(\.[0-9]{1,3})?$", description="Grams.")]
-MeterName = Annotated[str, Limits(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
-Meters = Annotated[dict[MeterName, Count], Limits(max_length=20)]
+MeterValues = Annotated[dict[MeterName, Count], Limits(max_length=20)]
 
 
 class OtherIn(In):
@@ -32,7 +32,7 @@ class EmptiedBeforeIn(In):
     """An emptying of the box before the books began, or one that nobody recorded."""
 
     at: Annotated[Instant, Limits(description="When the box was last emptied; before this collection.")]
-    meters: Annotated[Meters, Limits(description="The values on the meters then, by name.")]
+    meters: Annotated[MeterValues, Limits(description="The values on the meters then, by name.")]
 
 
 class CollectedTableIn(In):
@@ -43,9 +43,9 @@ class CollectedTableIn(In):
         dict[Denomination, Pieces],
         Limits(max_length=60, description="How many of each value: coins and notes by value, in the venue's currency."),
     ]
-    meters: Annotated[Meters | MISSING, Limits(description="The values on the meters at the collection, by name.")] = (
-        MISSING
-    )
+    meters: Annotated[
+        MeterValues | MISSING, Limits(description="The values on the meters at the collection, by name.")
+    ] = MISSING
     weighed_g: Annotated[
         Annotated[dict[Denomination, Grams], Limits(max_length=60)] | MISSING,
         Limits(description="Grams by value, where coins were weighed: a check of the count."),
@@ -252,7 +252,7 @@ class CollectionOut(Out):
 
     id: Id
     venue_id: Id
-    status: Status
+    status: CollectionStatus
     currency: str
     collected_at: Instant
     trading_on: Date

@@ -15,13 +15,14 @@ from uuid import UUID
 from sqlmodel import Session, SQLModel, select
 
 from ..ledger.service import lock_accounts
+from ..pool_tables.future_instants import must_have_come
 from ..settlements.convert import settlement_row
 from ..settlements.opening_state import divide
 from ..settlements.queries import load_settling, settlement_of
 from ..settlements.rows import ReversalRow
 from ..settlements.service import columns_of, save_reversal, save_settlement
 from ..store.changes import note_tables
-from ..store.clock import FUTURE_ALLOWED, new_id
+from ..store.clock import new_id
 from ..store.db import lock, lock_each
 from ..store.feeds import note_changes
 from ..store.sequence import next_number
@@ -31,7 +32,7 @@ from ..web.errors import Problem, http_problem, not_found
 from ..webhooks.event import Event
 from ..webhooks.service import publish
 from .box_count import CollectionCount, read_collection
-from .collection_finding import CollectionFacts, CollectionFinding, Decided, box_of, decide
+from .collection_finding import CollectionDecision, CollectionFacts, CollectionFinding, box_of, decide
 from .conflicts import conflicts
 from .convert import CollectionDetails, box_of_row, collection_out, count_of, dispute_out, rows_of
 from .facts_digest import facts_digest
@@ -237,9 +238,7 @@ def answer_dispute(
 
 def _read(message: CollectionIn, currency: str, *, now: datetime) -> CollectionCount:
     """Return the count of a message; refuse a collection in the future."""
-    if message.collected_at > now + FUTURE_ALLOWED:
-        found = message.collected_at.isoformat()
-        raise http_problem("invalid", where="collected_at", found=found, expected="an instant that has come")
+    must_have_come(message.collected_at, now=now, where="collected_at")
     return read_collection(message.model_dump(), currency)
 
 
@@ -256,7 +255,7 @@ def _sent_before(session: Session, count: CollectionCount) -> CollectionRow | No
 
 
 def _rows(
-    count: CollectionCount, facts: CollectionFacts, decided: Decided, *, now: datetime, by: str, person: str
+    count: CollectionCount, facts: CollectionFacts, decided: CollectionDecision, *, now: datetime, by: str, person: str
 ) -> CollectionDetails:
     return rows_of(
         count,

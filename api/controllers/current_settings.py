@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..pool_tables.controller import Controller
-from ..pool_tables.controller_days import DAYS
 from ..pricing.errors import DomainError
+from ..pricing.week import WEEKDAYS
 from .keyed_values import cells_of, day_of
 from .week_settings import Day, WeekSettings
 
@@ -20,10 +20,10 @@ def laid_over(keyed: WeekSettings | None, found: Sequence[Day], controller: Cont
     """Return the settings that the controller holds, the days of ``found`` over those keyed; None where not known."""
     days = {day.day: day for day in keyed.days} if keyed else {}
     days |= {day.day: day for day in found if _is_expressible(day, controller)}
-    if any(name not in days for name in DAYS):
+    if any(name not in days for name in WEEKDAYS):
         return None
-    dated = sorted(name for name in days if name not in DAYS)
-    return WeekSettings(tuple(days[name] for name in (*DAYS, *dated)))
+    dated = sorted(name for name in days if name not in WEEKDAYS)
+    return WeekSettings(tuple(days[name] for name in (*WEEKDAYS, *dated)))
 
 
 def _is_expressible(day: Day, controller: Controller) -> bool:

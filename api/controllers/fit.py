@@ -17,11 +17,11 @@ from itertools import product
 from operator import add
 
 from ..pool_tables.controller import Controller
-from ..pool_tables.controller_days import DAYS
 from ..pricing.ladder import Ladder, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
+from ..pricing.week import WEEKDAYS
 from .nearest_prices import Limitation, nearest_prices
 from .week_settings import (
     DatedWindow,
@@ -64,14 +64,14 @@ class Fitted:
     cannot_hold: tuple[CannotHold, ...]
 
 
-Found = list[tuple[Limitation, DaySlot]]
+LimitationsFound = list[tuple[Limitation, DaySlot]]
 
 
 def fit(
     listed: ListedWeek, controller: Controller, *, currency: str, dated_windows: Sequence[DatedWindow] = ()
 ) -> Fitted:
     """Return the week nearest to the listed one that the controller holds; of two ``dated_windows`` the later wins."""
-    found: Found = []
+    found: LimitationsFound = []
     week = list(held_week(listed, controller).days)
     days = list(week)
     for day, windows in zip(week, listed, strict=True):
@@ -95,7 +95,7 @@ def fit(
 
 def held_week(listed: ListedWeek, controller: Controller) -> WeekSettings:
     """Return the week nearest to the listed one that the controller holds, without a word of what it cannot hold."""
-    return WeekSettings(tuple(held_day(name, day, controller) for name, day in zip(DAYS, listed, strict=True)))
+    return WeekSettings(tuple(held_day(name, day, controller) for name, day in zip(WEEKDAYS, listed, strict=True)))
 
 
 def held_day(name: str, listed: tuple[ListedWindow, ...], controller: Controller) -> Day:
@@ -108,7 +108,7 @@ def as_listed(listed: ListedWeek) -> WeekSettings:
     return WeekSettings(
         tuple(
             Day(name, tidy(SettingsWindow(w.starts, w.ends, prices_of(w.tariff)) for w in windows))
-            for name, windows in zip(DAYS, listed, strict=True)
+            for name, windows in zip(WEEKDAYS, listed, strict=True)
         )
     )
 
@@ -128,9 +128,9 @@ def _nearest_windows(listed: tuple[ListedWindow, ...], controller: Controller) -
     return wanted if most is None or len(wanted) <= most else _fewest_wrong_minutes(wanted, most)
 
 
-def _not_held(day: Day, listed: Iterable[ListedWindow], controller: Controller, currency: str) -> Found:
+def _not_held(day: Day, listed: Iterable[ListedWindow], controller: Controller, currency: str) -> LimitationsFound:
     """Say what the controller cannot hold of a day of which it holds ``day``."""
-    found: Found = []
+    found: LimitationsFound = []
     nearest = []
     for entry in listed:
         prices, limitations = nearest_prices(entry.tariff, controller)
@@ -237,7 +237,7 @@ def _changes(piece: ListedWindow, windows: Iterable[ListedWindow]) -> bool:
     return any(window.tariff != piece.tariff for window in meanwhile)
 
 
-def _by_hand(on: date, piece: ListedWindow, day: Day, controller: Controller, currency: str) -> Found:
+def _by_hand(on: date, piece: ListedWindow, day: Day, controller: Controller, currency: str) -> LimitationsFound:
     """Say what to key by hand, and back, for each stretch in which the table would sell something else."""
     wanted, limitations = nearest_prices(piece.tariff, controller)
     if piece.tariff is not None and piece.tariff.free and not controller.free:
@@ -259,9 +259,9 @@ def _by_hand(on: date, piece: ListedWindow, day: Day, controller: Controller, cu
     return found
 
 
-def _free_by_hand(on: date, piece: ListedWindow, day: Day, currency: str) -> Found:
+def _free_by_hand(on: date, piece: ListedWindow, day: Day, currency: str) -> LimitationsFound:
     """Say what a table sells on a free day that its controller has no setting for, and what somebody can do."""
-    found: Found = []
+    found: LimitationsFound = []
     for window in day.windows:
         starts, ends = max(window.starts, piece.starts), min(window.ends, piece.ends)
         if starts < ends:

@@ -15,12 +15,13 @@ from itertools import groupby
 from typing import Literal, cast
 
 from ..pool_tables.controller import Controller, Limits
-from ..pool_tables.controller_days import DAYS, day_in_words, time_of_day
+from ..pool_tables.controller_days import day_in_words, time_of_day
 from ..pricing.errors import domain_error
 from ..pricing.ladder import COUNTING_WORDS, Counting, count_of
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
-from .keyed_values import Cell, Cells, Value, cells_of, day_of, in_order, key
+from ..pricing.week import WEEKDAYS
+from .keyed_values import Cells, Value, ValuePlace, cells_of, day_of, in_order, key
 from .plan_search import Move, shortest
 from .week_settings import WeekSettings
 
@@ -35,7 +36,7 @@ class PlanStep:
     day: str
     words: str
     from_day: str | None = None
-    cells: tuple[tuple[Cell, Value], ...] = ()
+    cells: tuple[tuple[ValuePlace, Value], ...] = ()
 
     @property
     def values_to_key(self) -> int:
@@ -72,8 +73,8 @@ def plan(wanted: WeekSettings, controller: Controller, *, currency: str, current
     known = _cells_by_day(current, controller) if current else {}
     names = list(goals)
     allowed = [(names.index(row.from_day), names.index(day)) for row in controller.take_over for day in row.to]
-    week = shortest([known.get(day, {}) for day in DAYS], [goals[day] for day in DAYS], allowed)
-    dated = [Move(place, goals[day], None) for place, day in enumerate(names) if place >= len(DAYS)]
+    week = shortest([known.get(day, {}) for day in WEEKDAYS], [goals[day] for day in WEEKDAYS], allowed)
+    dated = [Move(place, goals[day], None) for place, day in enumerate(names) if place >= len(WEEKDAYS)]
     steps = tuple(_steps([*week.moves, *dated], names, known, _PlanTerms(controller, currency)))
     return Plan(steps, sum(step.values_to_key for step in steps), week.proved)
 
@@ -82,7 +83,7 @@ def carry_out(
     steps: Sequence[PlanStep],
     controller: Controller,
     *,
-    days: Iterable[str] = DAYS,
+    days: Iterable[str] = WEEKDAYS,
     current: WeekSettings | None = None,
 ) -> WeekSettings:
     """Return what the controller holds on ``days`` after the steps, one by one.
@@ -102,12 +103,12 @@ def carry_out(
     return WeekSettings(tuple(day_of(day, held.get(day, {}), controller) for day in days))
 
 
-def _cells_by_day(week: WeekSettings, controller: Controller) -> dict[str, dict[Cell, Value]]:
+def _cells_by_day(week: WeekSettings, controller: Controller) -> dict[str, dict[ValuePlace, Value]]:
     return {day.day: cells_of(day, controller) for day in week.days}
 
 
 def _steps(
-    moves: Sequence[Move], names: Sequence[str], known: dict[str, dict[Cell, Value]], terms: _PlanTerms
+    moves: Sequence[Move], names: Sequence[str], known: dict[str, dict[ValuePlace, Value]], terms: _PlanTerms
 ) -> list[PlanStep]:
     held: dict[str, Cells] = dict(known)
     steps: list[PlanStep] = []
@@ -126,11 +127,11 @@ def _steps(
     return steps
 
 
-def _keyed_together(cell: Cell) -> object:
+def _keyed_together(cell: ValuePlace) -> object:
     return (cell.window, cell.sells, cell.rung) if cell.rung else cell
 
 
-def _key_step(day: str, cells: list[Cell], settings: Cells, terms: _PlanTerms) -> PlanStep:
+def _key_step(day: str, cells: list[ValuePlace], settings: Cells, terms: _PlanTerms) -> PlanStep:
     first = cells[0]
     where = day_in_words(day)
     if first.window and terms.controller.windows_per_day != 1:
@@ -142,7 +143,7 @@ def _key_step(day: str, cells: list[Cell], settings: Cells, terms: _PlanTerms) -
     )
 
 
-def _said(cell: Cell, settings: Cells, terms: _PlanTerms) -> str:
+def _said(cell: ValuePlace, settings: Cells, terms: _PlanTerms) -> str:
     value = settings[cell]
     if cell.rung:
         return _rung_said(cell, settings, terms.currency)
@@ -160,7 +161,7 @@ def _said(cell: Cell, settings: Cells, terms: _PlanTerms) -> str:
     return f"switch {cell.sells} off{'' if stated else ', if the controller sells them'}"
 
 
-def _rung_said(cell: Cell, settings: Cells, currency: str) -> str:
+def _rung_said(cell: ValuePlace, settings: Cells, currency: str) -> str:
     """Say the whole rung; where its other value is not known yet, the one value and which rung it belongs to."""
     kind: Kind = "games" if cell.sells == "games" else "minutes"
     pays, units = (settings.get(cell._replace(name=name)) for name in ("price", "units"))

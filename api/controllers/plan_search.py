@@ -25,7 +25,7 @@ from heapq import heappop, heappush
 from itertools import count, product
 from math import prod
 
-from .keyed_values import Cell, Cells, Value, guard_of, in_order, is_in_use, is_switch
+from .keyed_values import Cells, Value, ValuePlace, guard_of, in_order, is_in_use, is_switch
 
 MAX_MOVES = 6_000
 """After weighing so many moves, twice, the best plan found so far is given, and is not said to be the shortest."""
@@ -191,7 +191,7 @@ class _Search:
         self.complete = self.complete and every
         return choices
 
-    def _options(self, source: int, target: int, held: int, group: list[Cell]) -> list[dict[Cell, Value]]:
+    def _options(self, source: int, target: int, held: int, group: list[ValuePlace]) -> list[dict[ValuePlace, Value]]:
         kept = self._spelled[held]
         now = {cell: kept[cell] for cell in group if cell in kept}
         wishes = {
@@ -208,7 +208,7 @@ class _Search:
         can_wait = now or len(asked) < len(asking)
         return options if now in options or not can_wait else [now, *options]
 
-    def _joined(self, choice: Sequence[dict[Cell, Value]]) -> int:
+    def _joined(self, choice: Sequence[dict[ValuePlace, Value]]) -> int:
         cells = {cell: value for part in choice for cell, value in part.items()}
         used = {cell: value for cell, value in cells.items() if is_in_use(cell, cells)}
         bits = self.bits(used)
@@ -229,14 +229,14 @@ class _Search:
                 groups.append([day])
         return groups
 
-    def _groups(self) -> list[list[Cell]]:
+    def _groups(self) -> list[list[ValuePlace]]:
         """Return the values that run alike through all days, before and after.
 
         A value that is not always in use goes with its switch where the switch's position tells it, else with those
         that run alike under the same switch.
         """
-        groups: dict[object, list[Cell]] = {}
-        group_of: dict[Cell, list[Cell]] = {}
+        groups: dict[object, list[ValuePlace]] = {}
+        group_of: dict[ValuePlace, list[ValuePlace]] = {}
         for cell in self.cells:
             column = [day.get(cell) for day in self.days]
             guard = guard_of(cell) if None in column[len(self.wishes) :] else None

@@ -11,12 +11,12 @@ from sqlalchemy import Row, exists
 from sqlmodel import Session, col, select
 
 from ..pool_tables.controller import Controller
-from ..pool_tables.controller_days import DAYS
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import controller_of_table, get_table
 from ..pricing import DomainError
+from ..pricing.week import WEEKDAYS
 from ..readings.queries import history
-from ..schedules.queries import Place, compile_schedule, listed_during, schedules_of
+from ..schedules.queries import PriceContext, compile_schedule, listed_during, schedules_of
 from ..schedules.rows import ScheduleRow
 from ..store.feeds import LastChangeRow
 from ..venues.rows import VenueRow
@@ -25,7 +25,7 @@ from .convert import keying_out
 from .found_days import read_days
 from .rows import KeyingRow, KeyingVoidRow
 from .schemas import KeyingChangeOut
-from .sells import Fact, Found, Keyed, Machine, NewBoard, SoldDuring, StayAt, sold_during
+from .sells import Fact, FoundWeek, Keyed, Machine, NewBoard, SoldDuring, StayAt, sold_during
 from .week_settings import Day, WeekSettings
 
 KEYED_IN_ORDER = (
@@ -142,7 +142,7 @@ def machine_of(session: Session, table: PoolTableRow) -> Machine:
     return machine_from(session, load_machines(session, [table])[table.id])
 
 
-def sold_at_place(session: Session, place: Place) -> SoldDuring | None:
+def sold_at_place(session: Session, place: PriceContext) -> SoldDuring | None:
     """Return what the table of a place sells during its stay there; None of a venue itself."""
     if place.table is None or place.stay is None:
         return None
@@ -192,7 +192,9 @@ def _findings(rows: Sequence[Row[Any]], controller: Controller, currency: str) -
     facts: list[Fact] = []
     for row in rows:
         days = {day.day: day for day in days_found(row, controller, currency)}
-        if all(name in days for name in DAYS) and len(days) == len(row.settings["days"]):
-            dated = sorted(name for name in days if name not in DAYS)
-            facts.append(Found(at=row.taken_at, week=WeekSettings(tuple(days[name] for name in (*DAYS, *dated)))))
+        if all(name in days for name in WEEKDAYS) and len(days) == len(row.settings["days"]):
+            dated = sorted(name for name in days if name not in WEEKDAYS)
+            facts.append(
+                FoundWeek(at=row.taken_at, week=WeekSettings(tuple(days[name] for name in (*WEEKDAYS, *dated))))
+            )
     return facts

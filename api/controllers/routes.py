@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from ..pool_tables.convert import cautions_at_controller
 from ..pool_tables.service import get_table
-from ..web.auth import Principal, allow
+from ..web.auth import CollectorDep, StaffDep
 from ..web.batch import BatchResultsOut
 from ..web.dependencies import NowDep, SessionDep
 from ..web.feed import page_changes
@@ -20,11 +20,6 @@ from .convert import keying_out
 from .schemas import KeyingChangePage, KeyingIn, KeyingOut, KeyingPage, KeyingsIn, SheetOut
 
 router = APIRouter(prefix="/v1", tags=["sheets"], route_class=Route)
-
-CollectorDep = Annotated[Principal, allow("collector")]
-
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
-VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
 
 
 @router.post("/tables/{table_id}/keyings", status_code=201, responses=problems(409))
@@ -61,7 +56,7 @@ def list_keyings(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: StaffDep,
     table_id: Id,
     limit: Limit = 100,
     after: After = None,
@@ -79,7 +74,7 @@ def list_keying_changes(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: StaffDep,
     limit: Limit = 100,
     after: AfterNumber = 0,
 ) -> KeyingChangePage:

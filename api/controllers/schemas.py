@@ -6,8 +6,9 @@ from pydantic import MISSING, WrapValidator
 from pydantic import Field as Limits
 
 from ..pool_tables.schemas import CautionOut
+from ..pricing.lines import Kind, PrepaidKind
+from ..pricing.timetable import Owner
 from ..readings.schemas import FoundDayOut
-from ..schedules.schemas import Owner
 from ..web.batch import one_by_one
 from ..web.feed import ChangeOut, ChangePageOf
 from ..web.schema_types import Date, Id, In, Instant, MoneyOut, Name, Out, PageOf, Text, TimeOfDay, VoidedOut
@@ -86,7 +87,7 @@ class PlaceOut(Out):
 class EffectOut(Out):
     """How many units an amount buys on the table, and how many it should buy."""
 
-    sells: Literal["games", "minutes"]
+    sells: PrepaidKind
     amount: MoneyOut
     wanted: int
     found: int
@@ -96,7 +97,7 @@ class CannotHoldOut(Out):
     """One thing that the controller cannot hold: what is asked, its limit, what would have to change, what happens instead."""
 
     code: str
-    sells: Literal["games", "minutes", "metered"] | None
+    sells: Kind | None
     found: str
     limit: str
     change: str
@@ -109,7 +110,7 @@ class ValueOut(Out):
     """One value to key; null where it belongs to the day, the window or the kind as a whole."""
 
     window: int | None
-    sells: Literal["games", "minutes"] | None
+    sells: PrepaidKind | None
     price_number: int | None
     name: str
     value: str

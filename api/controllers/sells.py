@@ -24,10 +24,11 @@ from typing import Literal
 from uuid import UUID
 
 from ..pool_tables.controller import Controller
-from ..pool_tables.controller_days import A_DAY, DAYS
+from ..pool_tables.controller_days import A_DAY
 from ..pricing import DomainError, OnDate, Schedule, Stretch, Tariff, Timetable, Weekly
 from ..pricing.in_force import Known, sold
 from ..pricing.timetable import Owner, Span
+from ..pricing.week import WEEKDAYS
 from .fit import fit, held_day, held_week, in_words, prices_of
 from .nearest_prices import nearest_prices
 from .week_settings import (
@@ -44,7 +45,7 @@ from .week_settings import (
 )
 
 Basis = Literal["found", "keyed", "listed"]
-Caution = Literal[
+SellsCaution = Literal[
     "never_keyed", "not_keyed_yet", "keyed_early", "keyed_elsewhere", "cannot_hold", "found_otherwise"
 ]  # fmt: skip
 
@@ -73,7 +74,7 @@ class Keyed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
+class FoundWeek:
     """All days of the week as a reading found them; days of their own by date where the controller knows dates."""
 
     at: datetime
@@ -87,8 +88,8 @@ class NewBoard:
     at: datetime
 
 
-Fact = Keyed | Found | NewBoard
-_ORDER = {NewBoard: 0, Keyed: 1, Found: 2}
+Fact = Keyed | FoundWeek | NewBoard
+_ORDER = {NewBoard: 0, Keyed: 1, FoundWeek: 2}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +131,9 @@ class Machine:
 
     def keyed(self, at: datetime) -> Keyed | None:
         """Return what was keyed last by an instant, if no board was replaced since."""
-        newest = next((fact for fact in reversed(self.facts) if fact.at <= at and not isinstance(fact, Found)), None)
+        newest = next(
+            (fact for fact in reversed(self.facts) if fact.at <= at and not isinstance(fact, FoundWeek)), None
+        )
         return newest if isinstance(newest, Keyed) else None
 
 
@@ -154,7 +157,7 @@ class Sells:
     at: datetime
     basis: Basis
     since: datetime | None
-    caution: Caution | None
+    caution: SellsCaution | None
     keyed: Keyed | None
     sold: Timetable
     listed: Timetable
@@ -200,7 +203,7 @@ class SoldDuring:
         )
         return replace(answer, caution=self._why(holding, at)) if answer.differs else answer
 
-    def _why(self, holding: Holding, at: datetime) -> Caution:
+    def _why(self, holding: Holding, at: datetime) -> SellsCaution:
         """Return why what is sold is not what is listed."""
         keyed = holding.keyed
         if keyed is None:
@@ -240,7 +243,7 @@ def sells(machine: Machine, at: datetime) -> Sells | None:
     return None if during is None else during.at(at)
 
 
-def known_settings(machine: Machine, at: datetime) -> tuple[Keyed | None, WeekSettings | None, Found | None]:
+def known_settings(machine: Machine, at: datetime) -> tuple[Keyed | None, WeekSettings | None, FoundWeek | None]:
     """Return what was keyed last by an instant, as the controller's settings, and what was found since, each if known.
 
     Of a controller that knows dates, the settings have those of the four weeks after the keying.
@@ -248,8 +251,8 @@ def known_settings(machine: Machine, at: datetime) -> tuple[Keyed | None, WeekSe
     keyed = machine.keyed(at)
     found = next((fact for fact in reversed(machine.facts) if fact.at <= at and not isinstance(fact, Keyed)), None)
     week = None if keyed is None else keyed_week(keyed, machine.controller, machine.currency)
-    is_newer = isinstance(found, Found) and (keyed is None or found.at >= keyed.at)
-    return keyed, week, found if is_newer and isinstance(found, Found) else None
+    is_newer = isinstance(found, FoundWeek) and (keyed is None or found.at >= keyed.at)
+    return keyed, week, found if is_newer and isinstance(found, FoundWeek) else None
 
 
 def keyed_week(keyed: Keyed, controller: Controller, currency: str) -> WeekSettings:
@@ -314,7 +317,7 @@ def _holdings(machine: Machine, day_starts_at: time) -> Iterator[Holding]:
             yield _found_holding(machine, fact, last, day_starts_at)
 
 
-def _found_holding(machine: Machine, fact: Found, last: Keyed | None, day_starts_at: time) -> Holding:
+def _found_holding(machine: Machine, fact: FoundWeek, last: Keyed | None, day_starts_at: time) -> Holding:
     """Return what was found: what was keyed last, what was listed then, or prices of its own."""
     controller, currency = machine.controller, machine.currency
     meant = [keyed for keyed in (last, _listed_then(machine, fact.at)) if keyed is not None]
@@ -551,7 +554,7 @@ def _wall(minute: int) -> time:
 def _weeks_alike(one: WeekSettings, other: WeekSettings) -> bool:
     """Tell whether two controllers' weeks sell the same at every minute of every weekday, and on each date of both."""
     dates = sorted({day.day for week in (one, other) for day in week.days[7:]})
-    for name in (*DAYS, *dates):
+    for name in (*WEEKDAYS, *dates):
         left, right = (week.day(name) for week in (one, other))
         if left is None or right is None:
             continue

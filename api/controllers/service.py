@@ -18,14 +18,15 @@ from uuid import UUID
 from sqlmodel import Session
 
 from ..pool_tables.controller import Controller
+from ..pool_tables.future_instants import FUTURE_ALLOWED, must_have_come
 from ..pool_tables.schemas import CautionOut
 from ..pool_tables.service import controller_of_table, currency_of, get_table, must_be_on_the_route, stay_at, stays_of
 from ..pricing import Schedule, Stretch, Timetable
 from ..readings.queries import history
-from ..schedules.queries import Place, listed_at, place_of_table
+from ..schedules.queries import PriceContext, listed_at, place_of_table
 from ..schedules.rows import ScheduleRow
 from ..store.changes import note_tables
-from ..store.clock import FUTURE_ALLOWED, new_id
+from ..store.clock import new_id
 from ..store.db import lock, lock_each
 from ..store.feeds import note_changes
 from ..store.sequence import next_number
@@ -80,10 +81,7 @@ def record_keying(session: Session, table_id: UUID, keying: KeyingIn, *, now: da
         if differing:
             raise Problem("same_id_other_content", errors=differing)
         return stored, False
-    if keying.keyed_at > now + FUTURE_ALLOWED:
-        raise http_problem(
-            "invalid", where="keyed_at", found=keying.keyed_at.isoformat(), expected="an instant that has come"
-        )
+    must_have_come(keying.keyed_at, now=now, where="keyed_at")
     schedule = session.get(ScheduleRow, keying.schedule_id)
     if schedule is None or schedule.follow_venue or schedule.pool_table_id not in (None, table_id):
         expected = "a schedule of the table's own or of a venue"
@@ -201,7 +199,7 @@ def _listed_on(timetable: Timetable, on: date | None, *, now: datetime) -> Stret
 
 
 def _current(
-    session: Session, machine: Machine, place: Place, *, now: datetime
+    session: Session, machine: Machine, place: PriceContext, *, now: datetime
 ) -> tuple[WeekSettings | None, StartsFrom]:
     """Return what the controller holds now, where that is known, and how it is known."""
     assert place.table is not None

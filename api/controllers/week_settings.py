@@ -18,11 +18,11 @@ from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from itertools import groupby, pairwise
 
-from ..pool_tables.controller_days import A_DAY, DAYS
+from ..pool_tables.controller_days import A_DAY
 from ..pricing.errors import domain_error
 from ..pricing.ladder import Ladder
 from ..pricing.tariff import Tariff
-from ..pricing.week import Schedule
+from ..pricing.week import WEEKDAYS, Schedule
 from ..pricing.week import Window as Entry
 
 _Entry = tuple[str, Tariff | None]
@@ -126,7 +126,7 @@ class WeekSettings:
 
     def __post_init__(self) -> None:
         names = [day.day for day in self.days]
-        if tuple(names[:7]) != DAYS or names[7:] != sorted(set(names[7:])):
+        if tuple(names[:7]) != WEEKDAYS or names[7:] != sorted(set(names[7:])):
             raise domain_error("bad_week", where="days", found=names, expected="mon to sun, then dates in order")
 
     def day(self, name: str) -> Day | None:

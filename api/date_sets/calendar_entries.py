@@ -19,9 +19,9 @@ from typing import Any, Literal
 
 from ..pricing.errors import DomainError
 from ..schedules.recurrence import Recurrence
-from .calendar_file import FileEvent, Moment
+from .calendar_file import CalendarTime, FileEvent
 
-Outcome = Literal["taken", "passed", "cancelled", "refused"]
+EntryOutcome = Literal["taken", "passed", "cancelled", "refused"]
 _DAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 _SAMPLE_DAYS = 3 * 366
 _ALL_DAY_MAX = 31
@@ -30,7 +30,7 @@ _BROTHER = "another event of this UID is refused"
 
 
 @dataclass(frozen=True, slots=True)
-class Clock:
+class VenueClock:
     """A venue's clock: its zone, and when its trading day starts."""
 
     zone: Any
@@ -42,7 +42,7 @@ class ReadEvent:
     """What became of an event of the file: the entries that it makes, by kind, or why there are none."""
 
     event: FileEvent
-    outcome: Outcome
+    outcome: EntryOutcome
     why: str = ""
     recurring: tuple[dict[str, Any], ...] = ()
     dates: tuple[dict[str, Any], ...] = ()
@@ -61,7 +61,7 @@ class _Span:
     end: str | None
 
 
-def entries_of(events: Sequence[FileEvent], clock: Clock, *, from_on: date) -> tuple[ReadEvent, ...]:
+def entries_of(events: Sequence[FileEvent], clock: VenueClock, *, from_on: date) -> tuple[ReadEvent, ...]:
     """Return what each event of a file comes to, in its order; what is over before a trading date is ``passed``."""
     by_uid: dict[str, list[FileEvent]] = {}
     for event in events:
@@ -73,7 +73,7 @@ def entries_of(events: Sequence[FileEvent], clock: Clock, *, from_on: date) -> t
     return tuple(found[event.line] for event in events)
 
 
-def _of_uid(events: Sequence[FileEvent], clock: Clock, *, from_on: date) -> Iterator[ReadEvent]:
+def _of_uid(events: Sequence[FileEvent], clock: VenueClock, *, from_on: date) -> Iterator[ReadEvent]:
     """Yield what the events of one UID come to: all are taken, or none."""
     reads: list[ReadEvent] = []
     masters = [event for event in events if event.moved_from is None]
@@ -97,7 +97,7 @@ def _of_uid(events: Sequence[FileEvent], clock: Clock, *, from_on: date) -> Iter
     yield from reads
 
 
-def _master(event: FileEvent, moved: Sequence[FileEvent], clock: Clock, *, from_on: date) -> ReadEvent:
+def _master(event: FileEvent, moved: Sequence[FileEvent], clock: VenueClock, *, from_on: date) -> ReadEvent:
     if event.cancelled:
         return ReadEvent(event, "cancelled")
     first = _first(event)
@@ -115,11 +115,11 @@ def _master(event: FileEvent, moved: Sequence[FileEvent], clock: Clock, *, from_
     if own is not None:
         recurring = list(_recurring(event, first, own, spans, excepted, clock, from_on=from_on))
     dates = [_date_entry(name, span) for span in dict.fromkeys(singles) if span.on >= from_on]
-    outcome: Outcome = "taken" if recurring or dates else "passed"
+    outcome: EntryOutcome = "taken" if recurring or dates else "passed"
     return ReadEvent(event, outcome, recurring=tuple(recurring), dates=tuple(dates))
 
 
-def _moved(event: FileEvent, master: FileEvent, clock: Clock, *, from_on: date) -> ReadEvent:
+def _moved(event: FileEvent, master: FileEvent, clock: VenueClock, *, from_on: date) -> ReadEvent:
     """Return the occurrence that takes the place of another."""
     first = _first(master)
     assert event.moved_from is not None
@@ -139,11 +139,11 @@ def _moved(event: FileEvent, master: FileEvent, clock: Clock, *, from_on: date) 
 
 def _recurring(
     event: FileEvent,
-    first: Moment,
+    first: CalendarTime,
     own: Recurrence,
     spans: Sequence[_Span],
     excepted: set[date],
-    clock: Clock,
+    clock: VenueClock,
     *,
     from_on: date,
 ) -> Iterator[dict[str, Any]]:
@@ -166,7 +166,7 @@ def _recurring(
         yield {**entry, **({"except_on": dates} if dates else {})}
 
 
-def _recurrence(event: FileEvent, first: Moment) -> Recurrence:
+def _recurrence(event: FileEvent, first: CalendarTime) -> Recurrence:
     """Return the dates of an event's rule, as its own calendar has them."""
     assert event.rule is not None
     parts = []
@@ -179,7 +179,7 @@ def _recurrence(event: FileEvent, first: Moment) -> Recurrence:
         raise _Refused(f"its rule is none that a schedule takes: {error}") from None
 
 
-def _until(value: str, first: Moment) -> str:
+def _until(value: str, first: CalendarTime) -> str:
     """Return the last date of a rule whose UNTIL is a date, or an instant in UTC, or a local time."""
     if len(value) == 8:
         return value
@@ -221,7 +221,7 @@ def _shifted(rule: str, days: int) -> str:
 
 
 def _must_keep_its_time(
-    event: FileEvent, first: Moment, own: Recurrence, span: _Span, clock: Clock, *, from_on: date
+    event: FileEvent, first: CalendarTime, own: Recurrence, span: _Span, clock: VenueClock, *, from_on: date
 ) -> None:
     """Refuse an event of another zone whose occurrences are not all at one local time of the venue."""
     lasting, shift = _lasting(event, first), span.on - _day(first)
@@ -234,7 +234,7 @@ def _must_keep_its_time(
             )
 
 
-def _spans(start: Moment, lasting: timedelta, clock: Clock) -> list[_Span]:
+def _spans(start: CalendarTime, lasting: timedelta, clock: VenueClock) -> list[_Span]:
     """Return the trading dates and times of one occurrence."""
     if start.is_date:
         days = lasting.days
@@ -243,7 +243,7 @@ def _spans(start: Moment, lasting: timedelta, clock: Clock) -> list[_Span]:
         return [_Span(_day(start) + timedelta(days=day), None, None) for day in range(days)]
     if not isinstance(start.at, datetime):
         raise _Refused("it has no time")
-    begins, ends = _local(start, clock), _local(Moment(start.at + lasting, start.zone), clock)
+    begins, ends = _local(start, clock), _local(CalendarTime(start.at + lasting, start.zone), clock)
     if begins.second or ends.second or begins.microsecond:
         raise _Refused("it begins or ends within a minute: whole minutes are expected")
     on = begins.date() - (_A_DAY if begins.time() < clock.day_starts_at else timedelta(0))
@@ -256,7 +256,7 @@ def _spans(start: Moment, lasting: timedelta, clock: Clock) -> list[_Span]:
     return [_Span(on, f"{begins:%H:%M}", f"{ends:%H:%M}")]
 
 
-def _local(moment: Moment, clock: Clock) -> datetime:
+def _local(moment: CalendarTime, clock: VenueClock) -> datetime:
     """Return a moment on the venue's clock."""
     assert isinstance(moment.at, datetime)
     if moment.zone is None:
@@ -265,7 +265,7 @@ def _local(moment: Moment, clock: Clock) -> datetime:
     return at.replace(tzinfo=None)
 
 
-def _lasting(event: FileEvent, start: Moment) -> timedelta:
+def _lasting(event: FileEvent, start: CalendarTime) -> timedelta:
     """Return how long an event lasts, on the clock of its own zone."""
     if event.end is not None and event.lasts is not None:
         raise _Refused("it has both DTEND and DURATION")
@@ -289,7 +289,7 @@ def _lasting(event: FileEvent, start: Moment) -> timedelta:
     return end.at - start.at
 
 
-def _first(event: FileEvent) -> Moment:
+def _first(event: FileEvent) -> CalendarTime:
     if event.start is None:
         raise _Refused("it has no start")
     if not 2000 <= _day(event.start).year < 2099:
@@ -297,7 +297,7 @@ def _first(event: FileEvent) -> Moment:
     return event.start
 
 
-def _own_date(moment: Moment, first: Moment, *, exactly: bool = True) -> date:
+def _own_date(moment: CalendarTime, first: CalendarTime, *, exactly: bool = True) -> date:
     """Return the date of an occurrence on the clock of the event; refuse one that is at another time than the event."""
     if moment.is_date or first.is_date:
         if moment.is_date != first.is_date:
@@ -316,12 +316,12 @@ def _own_date(moment: Moment, first: Moment, *, exactly: bool = True) -> date:
     return at.date()
 
 
-def _on(first: Moment, on: date) -> Moment:
+def _on(first: CalendarTime, on: date) -> CalendarTime:
     """Return an event's start on another date."""
-    return Moment(datetime.combine(on, first.at.time()) if isinstance(first.at, datetime) else on, first.zone)
+    return CalendarTime(datetime.combine(on, first.at.time()) if isinstance(first.at, datetime) else on, first.zone)
 
 
-def _day(moment: Moment) -> date:
+def _day(moment: CalendarTime) -> date:
     return moment.at.date() if isinstance(moment.at, datetime) else moment.at
 
 

@@ -22,7 +22,7 @@ from icalendar.timezone.windows_to_olson import WINDOWS_TO_OLSON
 from ..pricing.errors import DomainError, domain_error
 
 BYTES_MAX = 2_000_000
-EVENTS_MAX = 2_000
+EVENTS_READ_MAX = 2_000
 REPEATING_MAX = 50
 LINE_MAX = 20_000
 ZONES_MAX = 20
@@ -46,7 +46,7 @@ _ODD = (ValueError, TypeError, KeyError, AttributeError, IndexError, OverflowErr
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class CalendarTime:
     """A date, or a local time with its zone (None: floating, the same local time everywhere)."""
 
     at: date | datetime
@@ -68,13 +68,13 @@ class FileEvent:
     line: int
     uid: str
     name: str
-    start: Moment | None = None
-    end: Moment | None = None
+    start: CalendarTime | None = None
+    end: CalendarTime | None = None
     lasts: timedelta | None = None
     rule: str | None = None
-    more: tuple[Moment, ...] = ()
-    without: tuple[Moment, ...] = ()
-    moved_from: Moment | None = None
+    more: tuple[CalendarTime, ...] = ()
+    without: tuple[CalendarTime, ...] = ()
+    moved_from: CalendarTime | None = None
     cancelled: bool = False
     why: str | None = None
 
@@ -128,8 +128,8 @@ def _blocks(text: str) -> tuple[list[_Block], list[_Block]]:
                 raise _bad(f"END:{value[:40]} at line {number}", "the end of what began last")
         elif not inside and line.strip():
             raise _bad(f"text outside of a calendar at line {number}", "BEGIN:VCALENDAR first")
-        if len(events) > EVENTS_MAX or len(zones) > ZONES_MAX:
-            raise _bad(f"more than {EVENTS_MAX} events or {ZONES_MAX} time zones", "a calendar of one league")
+        if len(events) > EVENTS_READ_MAX or len(zones) > ZONES_MAX:
+            raise _bad(f"more than {EVENTS_READ_MAX} events or {ZONES_MAX} time zones", "a calendar of one league")
         if inside[1:2] == ["VEVENT"] and len(inside) == 2 and word not in ("BEGIN", "END"):
             events[-1].lines.append(line)
         elif inside[1:2] == ["VTIMEZONE"] and not (word == "BEGIN" and len(inside) == 2):
@@ -251,12 +251,12 @@ def _rule(found: Any) -> str:
     return text.decode()
 
 
-def _moment(found: Any, zones: _Zones) -> Moment | None:
+def _moment(found: Any, zones: _Zones) -> CalendarTime | None:
     """Return the time of a property; None of one that is not there."""
     return None if found is None else _at(found.dt, found.params, zones)
 
 
-def _moments(found: Any, zones: _Zones) -> Iterator[Moment]:
+def _moments(found: Any, zones: _Zones) -> Iterator[CalendarTime]:
     """Yield the times of a property that may stand several times, with several values."""
     lists: Sequence[Any] = [] if found is None else found if isinstance(found, list) else [found]
     for one in lists:
@@ -264,13 +264,13 @@ def _moments(found: Any, zones: _Zones) -> Iterator[Moment]:
             yield _at(each.dt, one.params, zones)
 
 
-def _at(value: Any, parameters: Mapping[str, Any], zones: _Zones) -> Moment:
+def _at(value: Any, parameters: Mapping[str, Any], zones: _Zones) -> CalendarTime:
     if isinstance(value, datetime):
         tzid = parameters.get("TZID")
         zone = zones.named(str(tzid)) if tzid else UTC if value.tzinfo is not None else None
-        return Moment(value.replace(tzinfo=None), zone)
+        return CalendarTime(value.replace(tzinfo=None), zone)
     if isinstance(value, date):
-        return Moment(value)
+        return CalendarTime(value)
     raise ValueError("a period of time, where a date or a date with a time is expected")
 
 

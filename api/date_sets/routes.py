@@ -8,8 +8,8 @@ from fastapi import APIRouter, Query, Response
 from ..publications.service import Published
 from ..schedules.schemas import CalendarName
 from ..store.db import mark_preview
-from ..web.auth import OwnerDep, Principal, allow
-from ..web.dependencies import FileDep, NowDep, SessionDep, takes_file
+from ..web.auth import OwnerDep, StaffDep
+from ..web.dependencies import BYTES_TYPE, FileDep, NowDep, SessionDep, takes_file
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Date, Id, Name
@@ -33,18 +33,16 @@ from .schemas import (
 
 router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
 CALENDAR = "text/calendar"
-BYTES = "application/octet-stream"
 _FILE: dict[str, Any] = {
     "required": True,
     "description": "The bytes of an iCalendar file; the content type text/calendar is taken too.",
-    "content": {BYTES: {"schema": {"type": "string", "format": "binary"}}},
+    "content": {BYTES_TYPE: {"schema": {"type": "string", "format": "binary"}}},
 }
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 
 
 @router.get("/public-holidays", responses=problems())
 def list_public_holidays(
-    principal: ReaderDep,
+    principal: StaffDep,
     country: Annotated[str, Query(pattern="^[A-Z]{2}$", description="ISO 3166-1 code, such as US.")],
     from_on: Annotated[Date, Query(description="The first date.")],
     to_on: Annotated[Date, Query(description="The last date, less than five years later.")],
@@ -63,7 +61,7 @@ def list_public_holidays(
 
 
 @router.get("/date-sets", responses=problems())
-def list_date_sets(session: SessionDep, principal: ReaderDep) -> DateSetsOut:
+def list_date_sets(session: SessionDep, principal: StaffDep) -> DateSetsOut:
     """List your own sets of dates."""
     return DateSetsOut(items=[_set_out(row) for row in service.list_date_sets(session)])
 
@@ -116,7 +114,7 @@ def publish_dates(
     responses=problems(409),
     openapi_extra={"requestBody": _FILE},
 )
-@takes_file(CALENDAR, BYTES)
+@takes_file(CALENDAR, BYTES_TYPE)
 def import_calendar(
     session: SessionDep,
     principal: OwnerDep,

@@ -21,7 +21,7 @@ from ..pricing import Fault
 from ..pricing.effort import Effort
 from ..pricing.trading_day import zone_named
 from ..schedules.rows import ScheduleRow
-from ..schedules.schemas import ENTRIES_MAX, ScheduleIn
+from ..schedules.schemas import ENTRIES_MAX_BY_KIND, ScheduleIn
 from ..schedules.service import publish_at, schedules_from, spend_on
 from ..store.changes import note_venues
 from ..store.db import lock, work_of
@@ -30,7 +30,7 @@ from ..venues.service import lock_venue, must_be_of_the_route
 from ..web.errors import Problem, http_problem, not_found
 from ..web.schema_types import value_or
 from .added_dates import AddedDates, add_dates
-from .calendar_entries import Clock, ReadEvent, entries_of, with_calendar
+from .calendar_entries import ReadEvent, VenueClock, entries_of, with_calendar
 from .calendar_file import read_calendar_file
 from .public_holidays import NamedDate, public_holidays
 from .rows import DateSetRow
@@ -113,7 +113,7 @@ def import_calendar(
     if not found:
         raise Problem("no_schedule_yet", "The venue has no schedule on that date. Publish one first.")
 
-    clock = Clock(zone_named(venue.time_zone), venue.day_starts_at)
+    clock = VenueClock(zone_named(venue.time_zone), venue.day_starts_at)
     reads = entries_of(events, clock, from_on=asked.effective_on)
     decided = [
         (
@@ -146,7 +146,7 @@ def import_calendar(
 
 def _schedule(terms: dict[str, Any]) -> ScheduleIn:
     """Return the message of a schedule's terms; refuse (``too_many_entries``) more than a schedule holds."""
-    for kind, most in ENTRIES_MAX.items():
+    for kind, most in ENTRIES_MAX_BY_KIND.items():
         if len(terms.get(kind, ())) > most:
             raise http_problem("too_many_entries", where=kind, found=len(terms[kind]), expected=f"at most {most}")
     return ScheduleIn.model_validate(terms)

@@ -7,7 +7,7 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 from zoneinfo import ZoneInfo
 
 from ..health.clock_changes import last_change
-from ..web.schema_types import DAYS
+from ..pricing.week import WEEKDAYS
 from .table_troubles import clock_error, meters, volts
 
 _WEEKS = 6
@@ -40,7 +40,7 @@ def _reading(
         "id": str(uuid5(NAMESPACE_URL, f"{table_id}/{at.isoformat()}")),
         "table_id": str(table_id),
         "taken_at": at.isoformat(),
-        "clock": {"weekday": DAYS[shown.weekday()], "time": f"{shown:%H:%M}", "display": "24h"},
+        "clock": {"weekday": WEEKDAYS[shown.weekday()], "time": f"{shown:%H:%M}", "display": "24h"},
         "meters": meters(label, began_at=began_at, at=at),
     }
     if label not in _ON_MAINS:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from fractions import Fraction
 
-MINUTE = timedelta(minutes=1)
+ONE_MINUTE = timedelta(minutes=1)
 ROUTE = timedelta(weeks=14)
 """How long the demo's route has been run."""
 _A_DAY = timedelta(days=1)
@@ -89,5 +89,5 @@ def volts(label: str, *, since: datetime, at: datetime) -> str:
 def clock_error(label: str, *, since: datetime, at: datetime, changed_at: datetime | None) -> timedelta:
     """Return by how much a table's clock is wrong: what it shows less the venue's time."""
     if label == "Upstairs" and changed_at is not None and at >= changed_at:
-        return -60 * MINUTE
+        return -60 * ONE_MINUTE
     return -timedelta(seconds=HABITS[label].clock_slow_s_a_day) * ((at - since) // timedelta(days=1))

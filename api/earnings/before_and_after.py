@@ -26,7 +26,7 @@ RESAMPLES = 2_000
 SEED = 1994
 CONFIDENCE = 0.90
 
-Verdict = Literal["more", "less", "cannot_tell"]
+ChangeVerdict = Literal["more", "less", "cannot_tell"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ class Effect:
     effect: float
     error: float | None
     interval: tuple[float, float] | None
-    verdict: Verdict
+    verdict: ChangeVerdict
 
 
 def price_change_effect(changed: Sequence[TableWeeks], others: Sequence[TableWeeks]) -> Effect | None:
@@ -99,7 +99,7 @@ def _interval(changed: Sequence[float], others: Sequence[float], *, effect: floa
     return effect - high * error, effect - low * error
 
 
-def _verdict(interval: tuple[float, float]) -> Verdict:
+def _verdict(interval: tuple[float, float]) -> ChangeVerdict:
     low, high = interval
     if low > 0:
         return "more"

@@ -14,7 +14,7 @@ from statistics import median_low
 
 from ..pricing import format_money
 from ..pricing.money import round_half_up
-from .earned_totals import Key, Sum
+from .earned_totals import GroupKey, Sum
 
 DAYS_OF_A_PLACE = 7
 
@@ -43,7 +43,7 @@ class Ranking:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Facts:
+class LikelyReasons:
     """What may explain a table's takings: first price (minor units), hours a week sold, days out of order."""
 
     first_price: int | None
@@ -51,7 +51,7 @@ class Facts:
     days_out_of_order: Fraction
 
 
-def rankings(sums: Mapping[Key, Sum], *, count: int) -> list[Ranking]:
+def rankings(sums: Mapping[GroupKey, Sum], *, count: int) -> list[Ranking]:
     """Return the best and the worst ``count`` tables of each currency; ``sums`` are by currency, table and venue."""
     found = []
     for currency in sorted({key[0] for key in sums}):
@@ -80,7 +80,7 @@ def _a_week(row: Sum) -> Fraction:
     return Fraction((row.gross - row.refunds) * 7, row.table_days)
 
 
-def reasons(one: Placed, facts: Facts, others: Iterable[Facts]) -> list[str]:
+def reasons(one: Placed, facts: LikelyReasons, others: Iterable[LikelyReasons]) -> list[str]:
     """Return why a table may earn what it does, in words, beside the other tables shown."""
     shown = list(others)
     said = []

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from .earned_totals import AMOUNTS, Earned, shares_its_day
+from .earned_totals import BOX_AMOUNTS, Earned, shares_its_day
 from .money_by_day import by_day, days_of, weights_of
 
 
@@ -30,7 +30,7 @@ def parts_of(box: Earned) -> list[Part]:
     """Return a box week by week, cut where a month ends; the earliest first."""
     days = days_of(emptied_before_on=box.emptied_before_on, emptied_on=box.emptied_on)
     weights = weights_of(days, box.points, box.out_of_order)
-    spread = {name: by_day(getattr(box, name), weights) for name in AMOUNTS}
+    spread = {name: by_day(getattr(box, name), weights) for name in BOX_AMOUNTS}
     places: dict[tuple[date, str], list[int]] = {}
     for place, day in enumerate(days):
         places.setdefault((day - timedelta(days=day.weekday()), day.isoformat()[:7]), []).append(place)

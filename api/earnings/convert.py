@@ -11,10 +11,9 @@ from ..pricing import format_money, parse_money
 from ..pricing.money import round_half_up
 from ..web.csv_text import CsvText, csv_text, text_cell
 from .bars_picture import BARS_MAX, Bar, Panel, bars_picture, longest
-from .best_and_worst import Facts, Placed, Ranking, reasons
+from .best_and_worst import LikelyReasons, Placed, Ranking, reasons
 from .box_parts import parts_of
-from .earned_totals import AMOUNTS as BOX_AMOUNTS
-from .earned_totals import Earned, Grouping, Key, Sum
+from .earned_totals import BOX_AMOUNTS, Earned, Grouping, GroupKey, Sum
 from .money_by_day import MeterPoint, days_of
 from .not_collected import NotYetCollected
 from .rows import EarnedBoxRow
@@ -30,7 +29,7 @@ from .schemas import (
 )
 from .weeks_picture import Waiting, weeks_of, weeks_picture
 
-AMOUNTS = ("gross", "refunds", "tax", "venue_share", "operator_share", "unsettled", "expenses", "profit")
+_COLUMNS = ("gross", "refunds", "tax", "venue_share", "operator_share", "unsettled", "expenses", "profit")
 _CENTS_OF_A_WEEK = Fraction(100, 7)
 
 
@@ -96,7 +95,7 @@ def figures_of(row: Sum, currency: str) -> dict[str, Any]:
     """Return the figures of a row as its message writes them."""
     hundredths = round_half_up(row.table_days * _CENTS_OF_A_WEEK)
     return {
-        **{name: format_money(getattr(row, name), currency) for name in AMOUNTS},
+        **{name: format_money(getattr(row, name), currency) for name in _COLUMNS},
         "games": row.games,
         "minutes": row.minutes,
         "table_weeks": f"{hundredths // 100}.{hundredths % 100:02}",
@@ -104,7 +103,7 @@ def figures_of(row: Sum, currency: str) -> dict[str, Any]:
 
 
 def row_out(
-    key: Key,
+    key: GroupKey,
     row: Sum,
     *,
     by: Sequence[Grouping],
@@ -141,14 +140,14 @@ def total_out(currency: str, row: Sum) -> EarningsTotalOut:
 
 
 def ranking_out(
-    ranking: Ranking, facts: Mapping[UUID, Facts], *, tables: Mapping[UUID, str], venues: Mapping[UUID, str]
+    ranking: Ranking, facts: Mapping[UUID, LikelyReasons], *, tables: Mapping[UUID, str], venues: Mapping[UUID, str]
 ) -> RankingOut:
     """Write the best and the worst tables of a currency, each with why it may be so."""
     shown = [facts[UUID(one.table_id)] for one in (*ranking.best, *ranking.worst) if UUID(one.table_id) in facts]
 
     def placed(one: Placed) -> PlacedTableOut:
         table_id, venue_id = UUID(one.table_id), UUID(one.venue_id)
-        known = facts.get(table_id, Facts(first_price=None, hours_sold=None, days_out_of_order=Fraction(0)))
+        known = facts.get(table_id, LikelyReasons(first_price=None, hours_sold=None, days_out_of_order=Fraction(0)))
         figures = figures_of(one.figures, one.currency)
         return PlacedTableOut(
             table_id=table_id,
@@ -199,7 +198,7 @@ def earnings_csv(rows: Iterable[EarningsRowOut], by: Sequence[Grouping]) -> CsvT
     """Write one line a row: what it is grouped by, the currency, the figures. Amounts add up to the totals."""
     named = {"table": ("table_id", "table"), "venue": ("venue_id", "venue"), "agreement": ("agreement_id",)}
     heads = [name for grouping in by for name in named.get(grouping, (grouping,))]
-    columns = [*heads, "currency", *AMOUNTS, "games", "minutes", "table_weeks"]
+    columns = [*heads, "currency", *_COLUMNS, "games", "minutes", "table_weeks"]
     return csv_text(columns, ([_cell(name, getattr(row, name)) for name in columns] for row in rows))
 
 

@@ -20,8 +20,8 @@ from typing import Literal
 from .money_by_day import MeterPoint, by_day, days_of, weights_of
 
 Grouping = Literal["table", "venue", "agreement", "week", "month", "year", "denomination"]
-Key = tuple[str, ...]
-AMOUNTS = ("gross", "refunds", "tax", "venue_share", "unsettled", "games", "minutes")
+GroupKey = tuple[str, ...]
+BOX_AMOUNTS = ("gross", "refunds", "tax", "venue_share", "unsettled", "games", "minutes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,14 +99,14 @@ class Sum:
 
 def earnings(
     boxes: Iterable[Earned], spent: Iterable[Spent], *, by: Sequence[Grouping], from_on: date, until_on: date
-) -> dict[Key, Sum]:
+) -> dict[GroupKey, Sum]:
     """Return the figures of trading days from ``from_on`` up to, not including, ``until_on``, by key.
 
     A key is the currency and then one value for each grouping, in their order. Expenses of a venue or the route have no
     table: where a grouping asks for what they do not have, its value is the empty text.
     """
-    sums: dict[Key, Sum] = defaultdict(Sum)
-    table_days: dict[Key, dict[tuple[str, date], Fraction]] = defaultdict(dict)
+    sums: dict[GroupKey, Sum] = defaultdict(Sum)
+    table_days: dict[GroupKey, dict[tuple[str, date], Fraction]] = defaultdict(dict)
     for box in boxes:
         _add_box(sums, table_days, box, by=by, from_on=from_on, until_on=until_on)
     for key, days in table_days.items():
@@ -119,12 +119,12 @@ def shares_its_day(box: Earned) -> bool:
     return box.emptied_before_on is not None and box.emptied_before_on >= box.emptied_on
 
 
-def added(one: Mapping[Key, Sum], other: Mapping[Key, Sum]) -> dict[Key, Sum]:
+def added(one: Mapping[GroupKey, Sum], other: Mapping[GroupKey, Sum]) -> dict[GroupKey, Sum]:
     """Return two sets of rows as one; they must rest on different boxes."""
     sums = defaultdict(Sum, one)
     for key, row in other.items():
         into = sums[key]
-        for name in (*AMOUNTS, "expenses", "table_days"):
+        for name in (*BOX_AMOUNTS, "expenses", "table_days"):
             setattr(into, name, getattr(into, name) + getattr(row, name))
         into.collection_ids |= row.collection_ids
         into.entry_ids |= row.entry_ids
@@ -133,8 +133,8 @@ def added(one: Mapping[Key, Sum], other: Mapping[Key, Sum]) -> dict[Key, Sum]:
 
 
 def with_expenses(
-    earned: Mapping[Key, Sum], spent: Iterable[Spent], *, by: Sequence[Grouping], from_on: date, until_on: date
-) -> dict[Key, Sum]:
+    earned: Mapping[GroupKey, Sum], spent: Iterable[Spent], *, by: Sequence[Grouping], from_on: date, until_on: date
+) -> dict[GroupKey, Sum]:
     """Return the rows with the expenses of a period added to them."""
     sums = defaultdict(Sum, earned)
     for expense in spent:
@@ -146,8 +146,8 @@ def with_expenses(
 
 
 def _add_box(
-    sums: dict[Key, Sum],
-    table_days: dict[Key, dict[tuple[str, date], Fraction]],
+    sums: dict[GroupKey, Sum],
+    table_days: dict[GroupKey, dict[tuple[str, date], Fraction]],
     box: Earned,
     *,
     by: Sequence[Grouping],
@@ -158,7 +158,7 @@ def _add_box(
     if days[-1] < from_on or days[0] >= until_on:
         return
     weights = weights_of(days, box.points, box.out_of_order)
-    parts = {name: by_day(getattr(box, name), weights) for name in AMOUNTS}
+    parts = {name: by_day(getattr(box, name), weights) for name in BOX_AMOUNTS}
     cells = _by_denomination(box, weights) if "denomination" in by else None
     for place, day in enumerate(days):
         if not from_on <= day < until_on:

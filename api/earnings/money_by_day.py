@@ -21,7 +21,7 @@ from ..pricing.money import allot
 
 _A_DAY = timedelta(days=1)
 _NEVER: Mapping[date, Fraction] = {}
-MAX_DAYS = 40_000
+DAYS_SPREAD_MAX = 40_000
 """No box is spread over more days than this century has."""
 
 
@@ -37,7 +37,7 @@ def days_of(*, emptied_before_on: date | None, emptied_on: date) -> list[date]:
     """Return the trading days whose money a box holds, the earliest first; without an earlier collection its own day."""
     if emptied_before_on is None or emptied_before_on >= emptied_on:
         return [emptied_on]
-    count = min((emptied_on - emptied_before_on).days, MAX_DAYS)
+    count = min((emptied_on - emptied_before_on).days, DAYS_SPREAD_MAX)
     return [emptied_on - _A_DAY * back for back in range(count - 1, -1, -1)]
 
 

@@ -33,9 +33,9 @@ from ..settlements.rows import SettlementRow
 from ..store.changes import ToReckonRow
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
-from .best_and_worst import Facts
+from .best_and_worst import LikelyReasons
 from .convert import read_box
-from .earned_totals import AMOUNTS, Earned, Grouping, Key, Spent, Sum, added, earnings
+from .earned_totals import BOX_AMOUNTS, Earned, Grouping, GroupKey, Spent, Sum, added, earnings
 from .money_by_day import MeterPoint
 from .not_collected import OpenBox
 from .rows import EarnedBoxRow, EarnedPartRow
@@ -43,14 +43,14 @@ from .rows import EarnedBoxRow, EarnedPartRow
 _A_DAY = timedelta(days=1)
 _READINGS_LOOKED_AT = 1_000
 _NOTES_MAX = 10_000
-AT_ONCE_MAX = 50
+BOXES_AT_ONCE_MAX = 50
 """Tables whose boxes are worked out at once."""
 _SOME_TIME = datetime(2000, 1, 1, tzinfo=UTC)
 """Only what a meter showed first and last matters, not when."""
 
 
 @dataclass(frozen=True, slots=True)
-class Names:
+class PlaceNames:
     """What tables and venues are called."""
 
     tables: Mapping[UUID, str]
@@ -83,7 +83,7 @@ def boxes_in(
 
 def sums_of(
     session: Session, *, by: Sequence[Grouping], from_on: date, until_on: date, venue_id: UUID | None = None
-) -> dict[Key, Sum]:
+) -> dict[GroupKey, Sum]:
     """Return what was earned in a period, by key, without expenses.
 
     Boxes that lie in the period as a whole are added up by the database, from their parts; those that it cuts, and those
@@ -117,7 +117,7 @@ def _sums_of_parts(
     from_on: date,
     until_on: date,
     venue_id: UUID | None,
-) -> dict[Key, Sum]:
+) -> dict[GroupKey, Sum]:
     """Add up the parts of the boxes that lie in a period as a whole, and name their collections and entries."""
     part = EarnedPartRow
     columns: dict[Grouping, Any] = {
@@ -135,12 +135,12 @@ def _sums_of_parts(
         _counts(session, col(part.pool_table_id)),
         *([] if venue_id is None else [col(part.venue_id) == venue_id]),
     ]
-    amounts = [func.sum(getattr(part, name)) for name in (*AMOUNTS, "days")]
+    amounts = [func.sum(getattr(part, name)) for name in (*BOX_AMOUNTS, "days")]
     width = len(keys)
-    found: dict[Key, Sum] = {}
+    found: dict[GroupKey, Sum] = {}
     for row in session.execute(select_columns(*keys, *amounts).where(*inside).group_by(*keys)):
         *sums, days = (int(value) for value in row[width:])
-        found[_key(row[:width])] = Sum(**dict(zip(AMOUNTS, sums, strict=True)), table_days=Fraction(days))  # type: ignore[arg-type]
+        found[_key(row[:width])] = Sum(**dict(zip(BOX_AMOUNTS, sums, strict=True)), table_days=Fraction(days))  # type: ignore[arg-type]
     named = [key.label(f"key_{place}") for place, key in enumerate(keys)]
     ids = (cast(col(part.collection_id), String).label("collection"), cast(col(part.entry_id), String).label("entry"))
     once = select_columns(*named, *ids).where(*inside).distinct().subquery()
@@ -154,7 +154,7 @@ def _sums_of_parts(
     return found
 
 
-def _key(values: Iterable[object]) -> Key:
+def _key(values: Iterable[object]) -> GroupKey:
     return tuple("" if value is None else _id(str(value)) for value in values)
 
 
@@ -241,8 +241,8 @@ def _worked_out(
 ) -> list[Earned]:
     found: list[Earned] = []
     ids = sorted(table_ids)
-    for start in range(0, len(ids), AT_ONCE_MAX):
-        some = ids[start : start + AT_ONCE_MAX]
+    for start in range(0, len(ids), BOXES_AT_ONCE_MAX):
+        some = ids[start : start + BOXES_AT_ONCE_MAX]
         found += boxes_of(session, from_on=from_on, until_on=until_on, venue_id=venue_id, table_ids=some)
     return found
 
@@ -314,12 +314,12 @@ def expenses_of(session: Session, *, from_on: date, until_on: date, venue_id: UU
     ]
 
 
-def names_of(session: Session, *, table_ids: Iterable[str], venue_id: UUID | None = None) -> Names:
+def names_of(session: Session, *, table_ids: Iterable[str], venue_id: UUID | None = None) -> PlaceNames:
     """Return the labels of some tables, and the names of all venues, or of one."""
     tables = _tables(session, {UUID(id_) for id_ in table_ids})
     query = select(VenueRow.id, VenueRow.name)
     venues = session.exec(query if venue_id is None else query.where(VenueRow.id == venue_id)).all()
-    return Names({id_: table.label for id_, table in tables.items()}, dict(venues))
+    return PlaceNames({id_: table.label for id_, table in tables.items()}, dict(venues))
 
 
 def open_boxes(session: Session, *, now: datetime, venue_id: UUID | None = None) -> list[OpenBox]:
@@ -363,7 +363,7 @@ def open_boxes(session: Session, *, now: datetime, venue_id: UUID | None = None)
 
 def facts_of_tables(
     session: Session, table_ids: Collection[UUID], *, from_on: date, until_on: date
-) -> dict[UUID, Facts]:
+) -> dict[UUID, LikelyReasons]:
     """Return what may explain the takings of some tables: what each sold in the last week of a period, and its faults."""
     tables = _tables(session, table_ids)
     found = {}
@@ -377,7 +377,7 @@ def facts_of_tables(
         start, end = calendar.day_starts(from_on), calendar.day_starts(until_on)
         broken = times_out_of_order(session, [table_id], from_at=start, to_at=end)[table_id]
         spans = [span for on in range(7) for span in during.sold.day(until_on - _A_DAY * (on + 1))]
-        found[table_id] = Facts(
+        found[table_id] = LikelyReasons(
             first_price=_usual_first_price(spans),
             hours_sold=_hours(spans) if spans else None,
             days_out_of_order=days_out_of_order(broken, from_at=start, to_at=end),

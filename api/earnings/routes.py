@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Query, Request, Response
 
 from ..venues.service import get_venue
-from ..web.auth import Principal, allow
+from ..web.auth import AccountantDep
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
@@ -19,8 +19,7 @@ from .shared_expenses import SharedBy
 
 router = APIRouter(prefix="/v1", tags=["reports"], route_class=Route)
 
-AccountantDep = Annotated[Principal, allow("accountant")]
-By = Annotated[
+GroupBy = Annotated[
     str,
     Query(
         pattern=r"^[a-z]*(,[a-z]+)*$",
@@ -38,7 +37,7 @@ def get_earnings(
     now: NowDep,
     from_: Annotated[Date, Query(alias="from", description="The first trading date.")],
     to: Annotated[Date, Query(description="The trading date after the last one.")],
-    by: By = "venue",
+    by: GroupBy = "venue",
     compare: Annotated[
         Compare | None, Query(description="Also the period just before, or the same dates a year earlier.")
     ] = None,

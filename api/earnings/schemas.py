@@ -9,7 +9,7 @@ from ..web.schema_types import Date, Id, MoneyOut, Out, WrittenId
 
 GroupingName = Literal["table", "venue", "agreement", "week", "month", "year", "denomination"]
 SharePercent = Annotated[str, Field(pattern=r"^-?[0-9]{1,12}\.[0-9]$")]
-TableWeeks = Annotated[str, Field(pattern=r"^[0-9]{1,9}\.[0-9]{2}$")]
+WeeksText = Annotated[str, Field(pattern=r"^[0-9]{1,9}\.[0-9]{2}$")]
 
 
 class EarningsAmountsOut(Out):
@@ -25,7 +25,7 @@ class EarningsAmountsOut(Out):
     profit: MoneyOut
     games: Annotated[int, Field(description="Games counted by the meters.")]
     minutes: Annotated[int, Field(description="Minutes counted by the meters.")]
-    table_weeks: Annotated[TableWeeks, Field(description="Weeks of tables that the money belongs to, to two decimals.")]
+    table_weeks: Annotated[WeeksText, Field(description="Weeks of tables that the money belongs to, to two decimals.")]
 
 
 class EarningsRowOut(EarningsAmountsOut):
@@ -89,7 +89,7 @@ class PlacedTableOut(Out):
     a_week: Annotated[MoneyOut, Field(description="Takings a week, less refunds.")]
     gross: MoneyOut
     games: int
-    table_weeks: TableWeeks
+    table_weeks: WeeksText
     first_price: Annotated[MoneyOut | None, Field(description="Of what it sells for most hours a week.")]
     hours_sold: Annotated[str | None, Field(description="Hours a week in which it sells, to one decimal.")]
     days_out_of_order: str

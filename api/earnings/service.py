@@ -15,10 +15,10 @@ from ..store.db import lock, reading, writing
 from ..web.errors import http_problem
 from .best_and_worst import rankings
 from .convert import box_values, not_collected_out, ranking_out, row_out, total_out
-from .earned_totals import AMOUNTS, Earned, Grouping, Key, Spent, Sum, with_expenses
+from .earned_totals import BOX_AMOUNTS, Earned, Grouping, GroupKey, Spent, Sum, with_expenses
 from .not_collected import not_yet_collected
 from .queries import (
-    AT_ONCE_MAX,
+    BOXES_AT_ONCE_MAX,
     boxes_of,
     collected_at,
     expenses_of,
@@ -38,10 +38,10 @@ from .shared_expenses import SharedBy, spread_shared
 Compare = Literal["before", "year_ago"]
 RECKON_MAX = 1_000
 """Tables worked out again before one answer; the others are worked out for it."""
-MAX_DAYS = 3_700
+PERIOD_DAYS_MAX = 3_700
 """The longest period of one answer: ten years."""
 REASONS_NOTICE = "Reasons are facts recorded of the table that differ from the middle table; they prove nothing."
-NOTICE = "Figures from counted boxes, spread over the days since each was last emptied. No tax advice."
+EARNINGS_NOTICE = "Figures from counted boxes, spread over the days since each was last emptied. No tax advice."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,20 +99,20 @@ def read_earnings(session: Session, asked: EarningsQuestion, *, now: datetime) -
         ],
         totals=[total_out(key[0], row) for key, row in _totals(of_all).items()],
         not_yet_collected=[not_collected_out(found, tables=names.tables) for found in waiting],
-        notice=NOTICE,
+        notice=EARNINGS_NOTICE,
     )
 
 
-def _totals(rows: Mapping[Key, Sum]) -> dict[Key, Sum]:
+def _totals(rows: Mapping[GroupKey, Sum]) -> dict[GroupKey, Sum]:
     """Return the rows of each currency as one; its collections are named by the rows."""
-    whole: dict[Key, Sum] = defaultdict(Sum)
+    whole: dict[GroupKey, Sum] = defaultdict(Sum)
     for key, row in rows.items():
-        for name in (*AMOUNTS, "expenses", "table_days"):
+        for name in (*BOX_AMOUNTS, "expenses", "table_days"):
             setattr(whole[key[0],], name, getattr(whole[key[0],], name) + getattr(row, name))
     return dict(sorted(whole.items()))
 
 
-def _earned_in(session: Session, asked: EarningsQuestion, from_on: date, until_on: date) -> dict[Key, Sum]:
+def _earned_in(session: Session, asked: EarningsQuestion, from_on: date, until_on: date) -> dict[GroupKey, Sum]:
     """Return the rows of a period, with its expenses."""
     spent = expenses_of(session, from_on=from_on, until_on=until_on, venue_id=asked.venue_id)
     spent = _spread(session, spent, asked, from_on, until_on)
@@ -160,7 +160,7 @@ def reckon(engine: Engine, *, at_most: int = RECKON_MAX) -> int:
     reckoned = 0
     while reckoned < at_most:
         with reading(engine) as session:
-            notes = notes_to_reckon(session, at_most=min(AT_ONCE_MAX, at_most - reckoned))
+            notes = notes_to_reckon(session, at_most=min(BOXES_AT_ONCE_MAX, at_most - reckoned))
             boxes = boxes_of(session, from_on=date.min, until_on=date.max, table_ids=list(notes)) if notes else []
             at = collected_at(session, {UUID(box.collection_id) for box in boxes})
         if not notes:
@@ -215,8 +215,8 @@ def must_be_a_period(from_on: date, until_on: date, *, where: str) -> None:
     days = (until_on - from_on).days
     if days < 1:
         raise http_problem("invalid", where=where, found=until_on, expected=f"a date after {from_on}")
-    if days > MAX_DAYS:
-        raise http_problem("invalid", where=where, found=f"{days} days", expected=f"at most {MAX_DAYS} days")
+    if days > PERIOD_DAYS_MAX:
+        raise http_problem("invalid", where=where, found=f"{days} days", expected=f"at most {PERIOD_DAYS_MAX} days")
 
 
 def must_not_be_before_collections(

@@ -15,12 +15,12 @@ from fractions import Fraction
 from typing import Literal
 
 from ..pricing.money import allot
-from .earned_totals import Key, Spent, Sum
+from .earned_totals import GroupKey, Spent, Sum
 
 SharedBy = Literal["gross", "table_weeks", "tables"]
 
 
-def spread_shared(spent: Iterable[Spent], sums: Mapping[Key, Sum], *, by: SharedBy) -> list[Spent]:
+def spread_shared(spent: Iterable[Spent], sums: Mapping[GroupKey, Sum], *, by: SharedBy) -> list[Spent]:
     """Return the expenses with each shared one in parts, one for each table; ``sums`` are by currency, venue and table."""
     found: list[Spent] = []
     for one in spent:

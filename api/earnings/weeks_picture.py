@@ -25,7 +25,7 @@ class Waiting:
 
 
 @dataclass(frozen=True, slots=True)
-class Week:
+class WeekTakings:
     """What a week brought, and what its boxes are estimated to hold still; minor units."""
 
     monday: date
@@ -35,7 +35,7 @@ class Week:
 
 def weeks_of(
     gross: Mapping[tuple[str, date], int], waiting: Iterable[Waiting], *, from_on: date, until_on: date
-) -> dict[str, list[Week]]:
+) -> dict[str, list[WeekTakings]]:
     """Return every week of a period by currency; ``gross`` is by currency and Monday."""
     estimates: dict[tuple[str, date], int] = defaultdict(int)
     for one in waiting:
@@ -45,12 +45,14 @@ def weeks_of(
     first = from_on - timedelta(days=from_on.weekday())
     mondays = [first + timedelta(weeks=ahead) for ahead in range(((until_on - first).days + 6) // 7)]
     return {
-        currency: [Week(monday, gross.get((currency, monday), 0), estimates[currency, monday]) for monday in mondays]
+        currency: [
+            WeekTakings(monday, gross.get((currency, monday), 0), estimates[currency, monday]) for monday in mondays
+        ]
         for currency in sorted({key[0] for key in (*gross, *estimates)})
     }
 
 
-def weeks_picture(weeks: Mapping[str, Sequence[Week]], *, from_on: date, until_on: date) -> str:
+def weeks_picture(weeks: Mapping[str, Sequence[WeekTakings]], *, from_on: date, until_on: date) -> str:
     """Return one panel of bars for each currency."""
     title = f"Takings by week, {from_on} to {until_on - timedelta(days=1)}"
     parts, y = [text(8, 18, title, kind="head")], 36.0
@@ -63,7 +65,7 @@ def weeks_picture(weeks: Mapping[str, Sequence[Week]], *, from_on: date, until_o
     return picture(title, description, [*parts, *said], height=y)
 
 
-def _panel(currency: str, weeks: Sequence[Week], *, top: float) -> list[str]:
+def _panel(currency: str, weeks: Sequence[WeekTakings], *, top: float) -> list[str]:
     highest = max((week.gross + week.waiting for week in weeks), default=0)
     step = scale_step(max(1, highest))
     steps = max(1, -(-highest // step))

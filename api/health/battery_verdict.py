@@ -25,6 +25,7 @@ from fractions import Fraction
 from typing import Literal
 
 from ..pool_tables.cautions import AT_A_BATTERY, Caution
+from ..pool_tables.equipment import Chemistry
 from ..pricing.errors import domain_error
 from ..pricing.money import round_half_up
 from ..readings.units import is_odd, write_volts
@@ -32,7 +33,6 @@ from ..venues.dates_in_words import date_in_words
 from .battery_forecast import DAY_S, Forecast, ForecastSettings, MarkedReading, NoForecast, forecast
 from .state_of_charge import (
     Battery,
-    Chemistry,
     Rest,
     StateOfCharge,
     SupplyReading,
@@ -41,7 +41,7 @@ from .state_of_charge import (
     state_of_charge,
 )
 
-Verdict = Literal["good", "plan_charge", "charge_now", "replace_suspected"]
+BatteryVerdict = Literal["good", "plan_charge", "charge_now", "replace_suspected"]
 
 Level = Literal["plan_charge_mv", "charge_now_mv"]
 Because = Literal["voltage", "forecast", "low_soon_after_charge", "empties_faster"]
@@ -106,7 +106,7 @@ class BatteryHealth:
     reading: SupplyReading
     state: StateOfCharge
     rest: Rest
-    verdict: Verdict
+    verdict: BatteryVerdict
     level: Level
     level_mv: int
     because: Because
@@ -226,7 +226,7 @@ def _cycles(history: BatteryHistory, settings: BatterySettings) -> tuple[_Cycle,
 
 def _decide(
     case: _Case, outlook: Forecast | NoForecast, *, now: datetime, zone: tzinfo
-) -> tuple[Verdict, Level, Because, str]:
+) -> tuple[BatteryVerdict, Level, Because, str]:
     """Return the verdict, the level that decided it, what reached that level, and the sentence that says so."""
     newest = case.cycles[-1].marked[-1].reading
     if _low_soon_after_charge(case):
@@ -239,7 +239,10 @@ def _decide(
             "suspect the battery."
         )
         return "replace_suspected", "charge_now_mv", "empties_faster", f"{why} {_ONCE_MORE}"
-    levels: tuple[tuple[Verdict, Level], ...] = (("charge_now", "charge_now_mv"), ("plan_charge", "plan_charge_mv"))
+    levels: tuple[tuple[BatteryVerdict, Level], ...] = (
+        ("charge_now", "charge_now_mv"),
+        ("plan_charge", "plan_charge_mv"),
+    )
     for verdict, level in levels:
         if case.reached(level, newest):
             why = f"{_read(case, newest)}: {_reached(case, level, newest)}.{_reaches(outlook)}"

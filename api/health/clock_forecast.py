@@ -17,7 +17,7 @@ from typing import Literal
 
 from .clock_changes import utc_offset_s
 from .clock_offset import CRYSTAL_PPM, DAY_S, Drift, Offset, elapsed
-from .clock_verdict import ClockHealth, ClockSettings, Verdict
+from .clock_verdict import ClockHealth, ClockSettings, ClockVerdict
 
 WhoChanges = Literal["none", "by_itself", "by_hand", "not_known"]
 
@@ -29,7 +29,7 @@ class PredictedOffset:
     at: datetime
     low_s: int
     high_s: int
-    verdict: Verdict
+    verdict: ClockVerdict
     clock_change: WhoChanges
 
 
@@ -56,7 +56,7 @@ def _predicted(
     shift_s = utc_offset_s(zone, at) - utc_offset_s(zone, health.reading.taken_at)
     shifts = {True: (0,), False: (-shift_s,), None: (0, -shift_s)}[by_itself]
     may_be_right = {Offset(low_s + shift, high_s + shift).touches(tolerance_s) for shift in shifts}
-    verdicts: dict[bool, Verdict] = {True: "ok", False: "off"}
+    verdicts: dict[bool, ClockVerdict] = {True: "ok", False: "off"}
     return PredictedOffset(
         at=at,
         low_s=low_s + min(shifts),

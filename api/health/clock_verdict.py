@@ -39,7 +39,7 @@ from .clock_offset import (
     walk,
 )
 
-Verdict = Literal["ok", "off", "cannot_tell"]
+ClockVerdict = Literal["ok", "off", "cannot_tell"]
 
 Cause = Literal[
     "right",
@@ -78,7 +78,7 @@ class ClockHealth:
 
     reading: ClockReading
     offset: Offset
-    verdict: Verdict
+    verdict: ClockVerdict
     cause: Cause
     why: str
     change: ClockChange | None
@@ -222,7 +222,7 @@ def _jump(whole: Walk, tolerance_s: int) -> int:
     return 0
 
 
-def _verdict(cause: Cause, walked: Walk, tolerance_s: int) -> Verdict:
+def _verdict(cause: Cause, walked: Walk, tolerance_s: int) -> ClockVerdict:
     if cause != "right":
         return "off"
     told = any(not offset.cannot_tell and offset.touches(tolerance_s) for offset in walked.offsets)

@@ -12,9 +12,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from ..pool_tables.equipment import Chemistry
 from .battery_verdict import DEFAULT_LEVELS, BatteryLevels, BatterySettings
 from .clock_verdict import ClockSettings
-from .state_of_charge import Chemistry
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from ..readings.meter_history import Counts, MeterHistory
+from ..readings.meter_history import MeterHistory, MetersRead
 from ..readings.meters import (
     Disagreement,
     Meter,
@@ -62,7 +62,7 @@ def judge_meters(
 
 
 def _series(
-    meter: Meter, readings: Sequence[Counts], reset_at: Sequence[datetime], collected_at: Sequence[datetime]
+    meter: Meter, readings: Sequence[MetersRead], reset_at: Sequence[datetime], collected_at: Sequence[datetime]
 ) -> list[MeterDelta]:
     """Return what each reading added since the last reset, the reading at that reset first."""
     read = [
@@ -91,7 +91,7 @@ def _series(
 
 
 def _contradiction(
-    meter: Meter, meters: Sequence[Meter], readings: Sequence[Counts], reset_at: Sequence[datetime]
+    meter: Meter, meters: Sequence[Meter], readings: Sequence[MetersRead], reset_at: Sequence[datetime]
 ) -> Disagreement | None:
     """Return how this money meter and another contradict each other, the first pair that do (G3)."""
     for other in meters:

@@ -25,9 +25,9 @@ from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money, zone_named
 from ..readings.convert import meter_of
-from ..readings.meter_history import Counts, MeterHistory, one_history
-from ..readings.queries import Kind, histories, history
-from ..schedules.queries import Place
+from ..readings.meter_history import MeterHistory, MetersRead, one_history
+from ..readings.queries import ReadingPart, histories, history
+from ..schedules.queries import PriceContext
 from ..settlements.rows import ReversalRow
 from ..venues.rows import VenueRow
 from .clock_offset import ClockReading
@@ -41,8 +41,8 @@ from .table_health import PricesAtTable, TableFacts, WorkDone
 _LOOK_BACK = timedelta(days=400)
 
 _COLLECTIONS_MAX = 200
-_ROWS_MAX: Mapping[Kind, int] = {"supply": 1_000, "clock": 500, "meters": 200}
-_RARE_ROWS_MAX: Mapping[Kind, int] = {"settings": 1, "done": 200}
+_ROWS_MAX: Mapping[ReadingPart, int] = {"supply": 1_000, "clock": 500, "meters": 200}
+_RARE_ROWS_MAX: Mapping[ReadingPart, int] = {"settings": 1, "done": 200}
 """Of these there are few, and an index of their own finds them."""
 
 
@@ -58,9 +58,9 @@ class StoredTable:
     stays: Sequence[StayRow]
     stay: StayRow
     venue: VenueRow
-    read: Mapping[Kind, Sequence[Row[Any]]]
-    collected: Sequence[Counts]
-    jobs: Sequence[Counts]
+    read: Mapping[ReadingPart, Sequence[Row[Any]]]
+    collected: Sequence[MetersRead]
+    jobs: Sequence[MetersRead]
     machine: StoredMachine
 
 
@@ -98,7 +98,7 @@ def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) 
     read = {
         kind: [row for row in rows if not here_only or row.taken_at >= here_since] for kind, rows in stored.read.items()
     }
-    place = Place(venue, table, stay) if table.venue_id is not None else None
+    place = PriceContext(venue, table, stay) if table.venue_id is not None else None
     power, controller = table.profile.get("power") or {}, table.profile.get("controller")
     battery = Battery(power.get("chemistry", "unknown"), power.get("nominal_volts", 12))
     work = [WorkDone(row.taken_at, frozenset(row.done)) for row in read["done"]]
@@ -130,7 +130,7 @@ def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) 
     )
 
 
-def _sells(session: Session, place: Place, stored: StoredMachine, *, found_at: datetime | None) -> PricesAtTable:
+def _sells(session: Session, place: PriceContext, stored: StoredMachine, *, found_at: datetime | None) -> PricesAtTable:
     """Return what a table sells, what is listed for it, and what its controller should hold."""
     assert place.table is not None
     assert place.stay is not None
@@ -163,7 +163,7 @@ def settings_etag(session: Session) -> str:
 def _meter_history(stored: StoredTable, *, since: datetime | None) -> MeterHistory:
     """Return the one history of a table's meters (G4), from an instant on where one is given."""
     return one_history(
-        readings=(Counts(row.taken_at, row.meters) for row in stored.read["meters"]),
+        readings=(MetersRead(row.taken_at, row.meters) for row in stored.read["meters"]),
         jobs=stored.jobs,
         collections=stored.collected,
         stays=stored.stays,
@@ -171,7 +171,7 @@ def _meter_history(stored: StoredTable, *, since: datetime | None) -> MeterHisto
     )
 
 
-def _jobs(session: Session, table_ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[Counts]]:
+def _jobs(session: Session, table_ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[MetersRead]]:
     """Return the meters before and after each table's jobs, in time order."""
     query = (
         select(JobRow.pool_table_id, JobDoneRow.done_at, JobDoneRow.meters_before, JobDoneRow.meters_after)
@@ -180,13 +180,13 @@ def _jobs(session: Session, table_ids: Collection[UUID], *, since: datetime) -> 
         .order_by(col(JobDoneRow.done_at).desc(), col(JobDoneRow.job_id).desc())
         .limit(_COLLECTIONS_MAX * max(len(table_ids), 1))
     )
-    found: dict[UUID, list[Counts]] = {}
+    found: dict[UUID, list[MetersRead]] = {}
     for table_id, done_at, before, after in reversed(session.exec(query).all()):
-        found.setdefault(table_id, []).extend((Counts(done_at, before), Counts(done_at, after)))
+        found.setdefault(table_id, []).extend((MetersRead(done_at, before), MetersRead(done_at, after)))
     return found
 
 
-def _collected(session: Session, table_ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[Counts]]:
+def _collected(session: Session, table_ids: Collection[UUID], *, since: datetime) -> dict[UUID, list[MetersRead]]:
     """Return the meters at each table's newest collections that are not reversed, in time order."""
     order = (col(CollectionRow.collected_at).desc(), col(CollectionRow.id).desc())
     place = func.row_number().over(partition_by=col(CollectedTableRow.pool_table_id), order_by=order).label("place")
@@ -203,7 +203,7 @@ def _collected(session: Session, table_ids: Collection[UUID], *, since: datetime
         .subquery()
     )
     query = select_columns(newest).where(newest.c.place <= _COLLECTIONS_MAX).order_by(newest.c.place.desc())
-    found: dict[UUID, list[Counts]] = {table_id: [] for table_id in table_ids}
+    found: dict[UUID, list[MetersRead]] = {table_id: [] for table_id in table_ids}
     for row in session.connection().execute(query):
-        found[row.pool_table_id].append(Counts(row.collected_at, row.meters))
+        found[row.pool_table_id].append(MetersRead(row.collected_at, row.meters))
     return found

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Header, Response
 
 from ..pool_tables.service import get_table
 from ..store.changes import note_all
-from ..web.auth import OwnerDep, Principal, allow
+from ..web.auth import CollectorDep, CollectorOrVenueDep, OwnerDep
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -16,10 +16,8 @@ from .convert import health_out, settings_out
 from .schemas import SettingsIn, SettingsOut, TableHealthOut
 
 router = APIRouter(prefix="/v1", tags=["health"], route_class=Route)
-ReaderDep = Annotated[Principal, allow("collector")]
 
-VenueReaderDep = Annotated[Principal, allow("collector", "venue")]
-IfMatch = Annotated[
+IfMatchOrAny = Annotated[
     str | None,
     Header(
         description="The ETag of the last GET: the settings are replaced only if they are still the same. Without it they are replaced in any case.",
@@ -30,7 +28,7 @@ IfMatch = Annotated[
 
 
 @router.get("/tables/{table_id}/health", responses=problems())
-def get_table_health(session: SessionDep, principal: VenueReaderDep, now: NowDep, table_id: Id) -> TableHealthOut:
+def get_table_health(session: SessionDep, principal: CollectorOrVenueDep, now: NowDep, table_id: Id) -> TableHealthOut:
     """Judge a table by its readings: battery, clock, meters, and the settings found in its controller.
 
     A venue sees readings taken since the table came there. The answer carries the cautions for work at a battery or at
@@ -42,7 +40,7 @@ def get_table_health(session: SessionDep, principal: VenueReaderDep, now: NowDep
 
 
 @router.get("/settings", responses=problems())
-def get_settings(session: SessionDep, principal: ReaderDep, response: Response) -> SettingsOut:
+def get_settings(session: SessionDep, principal: CollectorDep, response: Response) -> SettingsOut:
     """Return the battery levels and the clock tolerance by which tables are judged."""
     response.headers["ETag"] = queries.settings_etag(session)
     return settings_out(queries.levels_in_force(session))
@@ -55,7 +53,7 @@ def put_settings(
     now: NowDep,
     settings: SettingsIn,
     response: Response,
-    if_match: IfMatch = None,
+    if_match: IfMatchOrAny = None,
 ) -> SettingsOut:
     """Replace the battery levels and the clock tolerance as a whole: absent fields go back to their defaults."""
     levels = service.put_settings(session, settings, if_match=if_match, now=now)

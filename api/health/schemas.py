@@ -7,19 +7,18 @@ from pydantic import Field as Limits
 
 from ..controllers.schemas import EffectOut
 from ..controllers.settings_differences import Against
+from ..pool_tables.equipment import MeterCounts
 from ..pool_tables.schemas import CautionOut
 from ..pricing.lines import Kind
-from ..readings.meters import Counts as Counted
-from ..readings.meters import Kind as DeltaKind
+from ..readings.meters import DeltaKind
 from ..readings.schemas import Volts, VoltsOut
 from ..schedules.schemas import TariffRefOut
 from ..web.schema_types import Count, Date, Id, In, Instant, LocalInstant, MoneyOut, Out, TimeOfDay
 from .battery_forecast import WhyNot
-from .battery_verdict import Because, Verdict
+from .battery_verdict import BatteryVerdict, Because
 from .clock_forecast import WhoChanges
 from .clock_offset import CannotTell
-from .clock_verdict import Cause
-from .clock_verdict import Verdict as ClockVerdict
+from .clock_verdict import Cause, ClockVerdict
 from .state_of_charge import Rest
 
 DecimalOut = Annotated[str, Limits(pattern=r"^-?[0-9]+(\.[0-9]+)?$")]
@@ -224,7 +223,7 @@ class BatteryHealthOut(Out):
     basis: Annotated[str | None, Limits(description="The table of voltages that the figure comes from.")]
     rest: Rest
     temperature_corrected: bool
-    verdict: Verdict
+    verdict: BatteryVerdict
     level: Literal["plan_charge", "charge_now"]
     level_volts: VoltsOut
     because: Because
@@ -309,7 +308,7 @@ class MeterHealthOut(Out):
     """A meter's newest value, its step since the reading before, and its count since ``since_at``."""
 
     name: str
-    counts: Counted
+    counts: MeterCounts
     read_at: Instant
     value: Count
     kind: DeltaKind

@@ -21,10 +21,9 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
+from ..pool_tables.equipment import Chemistry
 from ..pricing.errors import DomainError, Fault
 from ..pricing.money import round_half_up
-
-Chemistry = Literal["flooded", "agm", "gel", "unknown"]
 
 Rest = Literal["rested", "not_rested", "rest_unknown"]
 # Odd facts are kept and flagged elsewhere; only what no meter near a battery shows is refused.

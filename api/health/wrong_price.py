@@ -22,12 +22,12 @@ from itertools import pairwise
 
 from ..pricing.errors import DomainError, Fault, domain_error
 
-Key = str | None
+SoldKey = str | None
 """What holds in a span, such as a tariff's id; None where nothing is sold."""
 
 
 WEEK_S = 604_800
-SoldSpan = tuple[datetime, datetime, Key]
+SoldSpan = tuple[datetime, datetime, SoldKey]
 """From an instant, to one (exclusive), what holds."""
 
 
@@ -37,8 +37,8 @@ class MovedChange:
 
     due_at: datetime
     made_at: datetime
-    from_key: Key
-    to_key: Key
+    from_key: SoldKey
+    to_key: SoldKey
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +47,8 @@ class WrongSale:
 
     from_at: datetime
     to_at: datetime
-    sells: Key
-    instead_of: Key
+    sells: SoldKey
+    instead_of: SoldKey
 
     @property
     def seconds(self) -> int:
@@ -59,8 +59,8 @@ class WrongSale:
 class WrongPair:
     """How long a week one thing is sold in place of another."""
 
-    sells: Key
-    instead_of: Key
+    sells: SoldKey
+    instead_of: SoldKey
     seconds: int
 
 
@@ -94,7 +94,7 @@ def wrong_price(spans: Sequence[SoldSpan], *, offset_s: int, week_from: datetime
     starts_s = [_seconds(start, from_at) for from_at, _, _ in spans]
     keys = [key for _, _, key in spans]
 
-    def key_at(second: int) -> Key:
+    def key_at(second: int) -> SoldKey:
         if second < first_s:
             second += WEEK_S
         elif second >= last_s:
@@ -131,7 +131,7 @@ def _moved(spans: Sequence[SoldSpan], start: datetime, offset_s: int) -> tuple[M
 
 
 def _pairs(sales: Sequence[WrongSale]) -> tuple[WrongPair, ...]:
-    seconds: Counter[tuple[Key, Key]] = Counter()
+    seconds: Counter[tuple[SoldKey, SoldKey]] = Counter()
     for sale in sales:
         seconds[sale.sells, sale.instead_of] += sale.seconds
     return tuple(WrongPair(sells, instead_of, s) for (sells, instead_of), s in seconds.most_common())

@@ -16,9 +16,10 @@ from decimal import Decimal
 from typing import Any, Literal
 
 from ..pricing.errors import domain_error
+from ..pricing.week import WEEKDAYS
 from .columns import Reads
 
-Dates = Literal["dmy", "mdy", "ymd"]
+DateOrder = Literal["dmy", "mdy", "ymd"]
 Decimals = Literal["comma", "point"]
 
 SHORT_MAX = 100
@@ -39,13 +40,12 @@ Cell = str | int | float | bool | datetime | date | time | timedelta | Formula |
 class CellRules:
     """What a sender states of cells that could be read in two ways; None: such a cell is refused."""
 
-    dates: Dates | None = None
+    dates: DateOrder | None = None
     decimals: Decimals | None = None
     time_of_day: time | None = None
 
 
 _YEARS = (1900, 2199)
-_DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _LONG_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _LONG_MONTHS = (
@@ -79,7 +79,7 @@ _INSTANT = re.compile(
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class CellTime:
     """A date and time as a cell gives them: with an offset an instant (``text``), else on the venue's clock."""
 
     text: str | None = None
@@ -292,22 +292,22 @@ def _time_of(cell: Any, where: str) -> time:
     return time(hour, minute, second)
 
 
-def _instant(cell: Any, rules: CellRules, where: str) -> Moment:
+def _instant(cell: Any, rules: CellRules, where: str) -> CellTime:
     if isinstance(cell, datetime):
         if not _YEARS[0] <= cell.year <= _YEARS[1]:
             raise _refuse(where, cell, "a date of the years 1900 to 2199")
         whole = (cell + timedelta(microseconds=500_000)).replace(microsecond=0)
-        return Moment(local=whole) if whole.time() != time() else joined(whole.date().isoformat(), None, rules, where)
+        return CellTime(local=whole) if whole.time() != time() else joined(whole.date().isoformat(), None, rules, where)
     if isinstance(cell, date):
         return joined(cell.isoformat(), None, rules, where)
     if not isinstance(cell, str):
         raise _refuse(where, cell, "a date and time such as 2026-12-01 21:00")
     if _INSTANT.fullmatch(cell):
-        return Moment(text=cell.upper().replace(" ", "T"))
+        return CellTime(text=cell.upper().replace(" ", "T"))
     day, wall = _parts(cell)
     on = _date_of(day, rules, where)
     return (
-        Moment(local=datetime.combine(on, _time_of(wall, where)))
+        CellTime(local=datetime.combine(on, _time_of(wall, where)))
         if wall
         else joined(on.isoformat(), None, rules, where)
     )
@@ -321,20 +321,20 @@ def _parts(text: str) -> tuple[str, str]:
     return (text[: match.start()], match[1]) if match else (text, "")
 
 
-def joined(on: str, wall: str | None, rules: CellRules, where: str) -> Moment:
+def joined(on: str, wall: str | None, rules: CellRules, where: str) -> CellTime:
     """Return the moment of a date and a time of their own; without a time, at the time of day that the sender states."""
     at = time.fromisoformat(wall) if wall is not None else rules.time_of_day
     if at is None:
         expected = "a time beside the date, or time_of_day=12:00 for all dates without one"
         raise domain_error("time_needed", where=where, found=repr(on), expected=expected)
-    return Moment(local=datetime.combine(date.fromisoformat(on), at))
+    return CellTime(local=datetime.combine(date.fromisoformat(on), at))
 
 
 def _day(cell: Any, rules: CellRules, where: str) -> str:  # noqa: ARG001
     name = cell.casefold().rstrip(".") if isinstance(cell, str) else ""
     if name in _LONG_DAYS:
         return name[:3]
-    if name not in (*_DAYS, "tues", "weds", "thur", "thurs"):
+    if name not in (*WEEKDAYS, "tues", "weds", "thur", "thurs"):
         raise _refuse(where, cell, "a day in English, such as Mon or Tuesday")
     return name[:3]
 

@@ -18,7 +18,7 @@ from ..pricing.errors import DomainError, Fault, domain_error
 
 Of = Literal["venues", "tables", "tariffs", "agreements", "readings", "collections", "opening_balances"]
 Reads = Literal["text", "count", "decimal", "amount", "date", "time", "instant", "day", "yes", "list", "meters"]
-By = Literal["header", "stated", "remembered", "left_out"]
+ColumnFoundBy = Literal["header", "stated", "remembered", "left_out"]
 
 LEFT_OUT = "-"
 """What the sender states of a column that is not to be read."""
@@ -72,7 +72,7 @@ _COUNTED = Field(
     "counted", "count", "How many of a coin or note: a column for each, such as counted 0.25.", "", is_family=True
 )
 
-FIELDS: dict[Of, tuple[Field, ...]] = {
+FIELDS_BY_KIND: dict[Of, tuple[Field, ...]] = {
     "venues": (
         _KEY,
         _field("name", "text", "What people call the venue.", "The Copper Lantern", "venue", "venue name", required=True),
@@ -198,13 +198,13 @@ class Column:
 
     header: str
     field: str | None
-    by: By
+    by: ColumnFoundBy
 
 
 def field_named(of: Of, name: str) -> Field | None:
     """Return the field with this name, for a family by its member (``meter cash``); None where there is none."""
     head, _, rest = name.partition(" ")
-    for field in FIELDS[of]:
+    for field in FIELDS_BY_KIND[of]:
         if field.is_family and field.name == head and _is_member(head, rest):
             return field
         if field.name == name and not field.is_family:
@@ -226,7 +226,7 @@ def match_columns(
     faults: list[Fault] = []
     for header in headers:
         name = _plain(header)
-        by: By = "stated" if name in plain else "remembered" if name in before else "header"
+        by: ColumnFoundBy = "stated" if name in plain else "remembered" if name in before else "header"
         field = plain.get(name) or before.get(name) or _guess(of, name)
         if field == LEFT_OUT:
             columns.append(Column(header, None, "left_out"))
@@ -255,7 +255,7 @@ def shape_of(of: Of, headers: Sequence[str]) -> str:
 def template_header(of: Of) -> list[str]:
     """Return the headers of a file to fill in, as people write them; of families one or two members."""
     members = {"meter": ("meter cash", "meter plays"), "counted": ("counted 0.25", "counted 1.00", "counted 5.00")}
-    fields = [field for field in FIELDS[of] if not field.name.endswith("_offset")]
+    fields = [field for field in FIELDS_BY_KIND[of] if not field.name.endswith("_offset")]
     names = [name for field in fields for name in (members[field.name] if field.is_family else (field.name,))]
     return [name.replace("_", " ") for name in names]
 
@@ -277,18 +277,18 @@ def recognised(of: Of, headers: Sequence[str]) -> int:
 
 
 def _guess(of: Of, name: str) -> str | None:
-    for field in FIELDS[of]:
+    for field in FIELDS_BY_KIND[of]:
         names = (_plain(field.name), *field.also)
         if not field.is_family and name in names:
             return field.name
     head, _, rest = name.partition(" ")
-    family = next((field for field in FIELDS[of] if field.is_family and field.name == head), None)
+    family = next((field for field in FIELDS_BY_KIND[of] if field.is_family and field.name == head), None)
     if family is not None and _is_member(head, rest):
         return f"{head} {rest.replace(',', '.') if head == 'counted' else rest.replace(' ', '_')}"
-    if name.endswith(" meter") and any(field.name == "meter" for field in FIELDS[of]):
+    if name.endswith(" meter") and any(field.name == "meter" for field in FIELDS_BY_KIND[of]):
         meter = name.removesuffix(" meter")
         return f"meter {meter.replace(' ', '_')}" if _is_member("meter", meter) else None
-    if any(field.name == "counted" for field in FIELDS[of]) and _DENOMINATION.fullmatch(name):
+    if any(field.name == "counted" for field in FIELDS_BY_KIND[of]) and _DENOMINATION.fullmatch(name):
         return f"counted {name.replace(',', '.')}"
     return None
 
@@ -305,12 +305,12 @@ def _plain(header: str) -> str:
 
 
 def _needed(of: Of) -> list[str]:
-    names = [field.name for field in FIELDS[of] if field.required]
+    names = [field.name for field in FIELDS_BY_KIND[of] if field.required]
     return names + [group[0] for group in ONE_OF.get(of, ())]
 
 
 def _unknown(of: Of, header: str, field: str | None) -> Fault:
-    names = ", ".join(f"{one.name} …" if one.is_family else one.name for one in FIELDS[of])
+    names = ", ".join(f"{one.name} …" if one.is_family else one.name for one in FIELDS_BY_KIND[of])
     if field is not None:
         return Fault("unknown_column", "columns", repr(field[:60]), f"one of {names}")
     found = repr(header[:60]) if header else "a column without a header"
@@ -337,7 +337,7 @@ def _twice(columns: Sequence[Column]) -> list[Fault]:
 
 def _missing(of: Of, fields: set[str]) -> list[Fault]:
     heads = {field.partition(" ")[0] for field in fields} | fields
-    missing = [field.name for field in FIELDS[of] if field.required and field.name not in fields]
+    missing = [field.name for field in FIELDS_BY_KIND[of] if field.required and field.name not in fields]
     missing += [" or ".join(group) for group in ONE_OF.get(of, ()) if not heads & set(group)]
     return [Fault("missing_column", "line 1", "no such column", name) for name in missing]
 

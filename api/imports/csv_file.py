@@ -16,7 +16,7 @@ from typing import BinaryIO, Literal, TextIO
 
 from ..pricing.errors import DomainError, domain_error
 from .columns import COLUMNS_MAX, Of, recognised
-from .table_file import CELL_LENGTH_MAX, OpenFile, Row
+from .table_file import CELL_LENGTH_MAX, FileRow, OpenFile
 
 Encoding = Literal["utf-8", "utf-16", "cp1252"]
 
@@ -62,7 +62,7 @@ def _codec(start: bytes, encoding: Encoding | None) -> str:
     return "cp1252" if encoding == "cp1252" and not start.startswith(codecs.BOM_UTF8) else "utf-8-sig"
 
 
-def _first_line(text: TextIO, of: Of) -> tuple[Row | None, str, int]:
+def _first_line(text: TextIO, of: Of) -> tuple[FileRow | None, str, int]:
     """Return the first line that is not empty, the separator, and how many lines were read; no line if it named one."""
     line = ""
     above = 0
@@ -87,10 +87,10 @@ def _first_line(text: TextIO, of: Of) -> tuple[Row | None, str, int]:
     separator = max(cut, key=lambda mark: (recognised(of, cut[mark]), len(cut[mark])))
     if len(cut[separator]) > COLUMNS_MAX:
         raise refused_file(found=f"{len(cut[separator])} columns", expected=f"at most {COLUMNS_MAX}", where="line 1")
-    return Row(above, cut[separator]), separator, above
+    return FileRow(above, cut[separator]), separator, above
 
 
-def _rows(text: TextIO, separator: str, codec: str, *, above: int) -> Iterator[Row]:
+def _rows(text: TextIO, separator: str, codec: str, *, above: int) -> Iterator[FileRow]:
     """Yield the rows of a text; a row's number is that of its first line."""
     reader = csv.reader(text, delimiter=separator, strict=True)
     line = above
@@ -103,7 +103,7 @@ def _rows(text: TextIO, separator: str, codec: str, *, above: int) -> Iterator[R
             if any(len(cell) > CELL_LENGTH_MAX or "\0" in cell for cell in cells):
                 expected = f"at most {CELL_LENGTH_MAX} characters, none of them NUL"
                 raise refused_file(found="a cell that is too long", expected=expected, where=f"line {line + 1}")
-            yield Row(line + 1, cells)
+            yield FileRow(line + 1, cells)
             line = above + reader.line_num
     except csv.Error as error:
         raise refused_file(

@@ -20,7 +20,7 @@ from typing import Any
 
 from ..pricing.errors import DomainError, Fault
 from ..pricing.money import exponent
-from .cells import Cell, CellRules, Moment, joined, read_cell
+from .cells import Cell, CellRules, CellTime, joined, read_cell
 from .columns import Of, field_named
 from .known_names import Places, TableHere, VenueHere, folded
 
@@ -50,7 +50,7 @@ class Unit:
 
 
 @dataclass(slots=True)
-class Units:
+class FileUnits:
     """The units of a file, the lines that are refused and why, and the lines that only repeat another."""
 
     units: list[Unit] = field(default_factory=list)
@@ -58,7 +58,7 @@ class Units:
     repeated: list[int] = field(default_factory=list)
 
 
-Seen = dict[str, tuple[int, str]]
+KeysSeen = dict[str, tuple[int, str]]
 """The keys met in a file so far: the line and the digest of each."""
 
 
@@ -119,7 +119,7 @@ class LineReader:
     def moment(self, base: str, venue: VenueHere | None, *, needed: bool = False) -> str | None:
         """Return an instant: from one column (``taken_at``), or from a date and a time (``taken_on``, ``taken_time``)."""
         before = len(self.faults)
-        moment: Moment | None = self.get(f"{base}_at")
+        moment: CellTime | None = self.get(f"{base}_at")
         if moment is None and (on := self.get(f"{base}_on")) is not None:
             wall = self.get(f"{base}_time")
             moment = self._found(lambda: joined(on, wall, self.rules, f"{base}_on"))
@@ -164,10 +164,10 @@ class _Group:
     faults: list[Fault] = field(default_factory=list)
 
 
-def read_units(of: Of, lines: Iterable[FileLine], places: Places, rules: CellRules, *, seen: Seen) -> Units:
+def read_units(of: Of, lines: Iterable[FileLine], places: Places, rules: CellRules, *, seen: KeysSeen) -> FileUnits:
     """Return the units of some lines, and what is wrong with the others; ``seen`` remembers the keys of the file."""
     read, build = _KINDS[of]
-    found = Units()
+    found = FileUnits()
     groups: dict[str, _Group] = {}
     loose = 0
     for line in lines:
@@ -186,7 +186,7 @@ def read_units(of: Of, lines: Iterable[FileLine], places: Places, rules: CellRul
     return found
 
 
-def _close(of: Of, key: str, group: _Group, build: Callable[..., Any], found: Units, seen: Seen) -> None:
+def _close(of: Of, key: str, group: _Group, build: Callable[..., Any], found: FileUnits, seen: KeysSeen) -> None:
     """Make the unit of a group, or refuse its lines."""
     try:
         if group.faults:
@@ -205,7 +205,7 @@ def _close(of: Of, key: str, group: _Group, build: Callable[..., Any], found: Un
         found.refused |= dict.fromkeys(group.lines, error)
 
 
-Part = tuple[str | None, dict[str, str], dict[str, Any]]
+MessagePart = tuple[str | None, dict[str, str], dict[str, Any]]
 
 
 def _own_key(reader: LineReader, *names: str | None) -> str | None:
@@ -221,7 +221,7 @@ def _stated(**values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if value is not None}
 
 
-def _venue(reader: LineReader, places: Places) -> Part:  # noqa: ARG001
+def _venue(reader: LineReader, places: Places) -> MessagePart:  # noqa: ARG001
     texts = ("address", "contact", "legal_name", "payee", "tax_number", "tax_area", "notes")
     name, currency = reader.need("name"), reader.need("currency")
     body = _stated(
@@ -234,7 +234,7 @@ def _venue(reader: LineReader, places: Places) -> Part:  # noqa: ARG001
     return _own_key(reader, name), {}, body
 
 
-def _table(reader: LineReader, places: Places) -> Part:
+def _table(reader: LineReader, places: Places) -> MessagePart:
     venue, label = reader.venue(places), reader.need("label")
     currency = None if venue is None else venue.currency
     power = _stated(
@@ -263,7 +263,7 @@ def _table(reader: LineReader, places: Places) -> Part:
     return _own_key(reader, None if venue is None else venue.id, label), {"venue_id": venue.id if venue else ""}, body
 
 
-def _tariff(reader: LineReader, places: Places) -> Part:  # noqa: ARG001
+def _tariff(reader: LineReader, places: Places) -> MessagePart:  # noqa: ARG001
     code, sells = reader.need("code"), _word(reader, "sells", needed=True)
     currency = reader.need("currency")
     free = sells == "free"
@@ -295,7 +295,7 @@ def _one_tariff(parts: list[dict[str, Any]]) -> dict[str, Any]:
     return body
 
 
-def _agreement(reader: LineReader, places: Places) -> Part:
+def _agreement(reader: LineReader, places: Places) -> MessagePart:
     venue, from_on = reader.venue(places), reader.need("effective_on")
     currency = None if venue is None else venue.currency
     first, minimum = reader.amount("first_money", currency), reader.amount("operator_minimum", currency)
@@ -317,7 +317,7 @@ def _agreement(reader: LineReader, places: Places) -> Part:
     return key, {"venue_id": venue.id if venue else ""}, body
 
 
-def _reading(reader: LineReader, places: Places) -> Part:
+def _reading(reader: LineReader, places: Places) -> MessagePart:
     venue = reader.venue(places, needed=False)
     table = reader.table(places, venue)
     at = reader.moment("taken", None if table is None else table.venue, needed=True)
@@ -343,7 +343,7 @@ def _reading(reader: LineReader, places: Places) -> Part:
 _OF_THE_COLLECTION = ("collector", "witness", "bag", "seal")
 
 
-def _box(reader: LineReader, places: Places) -> Part:
+def _box(reader: LineReader, places: Places) -> MessagePart:
     venue = reader.venue(places)
     table = reader.table(places, venue)
     at = reader.moment("collected", venue, needed=True)
@@ -368,7 +368,7 @@ def _one_collection(parts: list[dict[str, Any]]) -> dict[str, Any]:
     return _stated(**shared) | {"tables": [part["box"] for part in parts]}
 
 
-def _opening(reader: LineReader, places: Places) -> Part:
+def _opening(reader: LineReader, places: Places) -> MessagePart:
     venue = reader.venue(places, needed=False)
     account, currency = _word(reader, "account", needed=True), reader.get("currency")
     currency = currency.upper() if currency else venue.currency if venue else None
@@ -391,7 +391,9 @@ def _only(parts: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 _GROUPED = ("tariffs", "collections")
-_KINDS: dict[Of, tuple[Callable[[LineReader, Places], Part], Callable[[list[dict[str, Any]]], dict[str, Any]]]] = {
+_KINDS: dict[
+    Of, tuple[Callable[[LineReader, Places], MessagePart], Callable[[list[dict[str, Any]]], dict[str, Any]]]
+] = {
     "venues": (_venue, _only),
     "tables": (_table, _only),
     "tariffs": (_tariff, _one_tariff),

@@ -9,13 +9,13 @@ from ..store.db import mark_preview
 from ..web.auth import OwnerDep
 from ..web.csv_answer import CsvAnswer
 from ..web.csv_text import csv_text
-from ..web.dependencies import FileDep, NowDep, PreviewParam, SentFile, SessionDep, takes_file
+from ..web.dependencies import BYTES_TYPE, FileDep, NowDep, PreviewParam, SentFile, SessionDep, takes_file
 from ..web.errors import Problem
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import AskedTime
 from . import service
-from .cells import CellRules, Dates, Decimals, rules_in_words
+from .cells import CellRules, DateOrder, Decimals, rules_in_words
 from .columns import Of, stated_columns, template_header
 from .csv_file import Encoding, open_csv
 from .schemas import ImportColumnOut, ImportOut, Mode
@@ -23,17 +23,16 @@ from .table_file import OpenFile
 from .workbook import open_workbook, template_workbook
 
 router = APIRouter(prefix="/v1", tags=["imports"], route_class=Route)
-CSV = "text/csv"
+CSV_TYPE = "text/csv"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-LINES_MAX = 20_000
-BYTES = "application/octet-stream"
+FILE_LINES_MAX = 20_000
 _FILE: dict[str, Any] = {
     "required": True,
     "description": "The bytes of a CSV or XLSX file; the content type of either is taken too.",
-    "content": {BYTES: {"schema": {"type": "string", "format": "binary"}}},
+    "content": {BYTES_TYPE: {"schema": {"type": "string", "format": "binary"}}},
 }
 _TEMPLATES: dict[str, Any] = {
-    CSV: {"schema": {"type": "string"}},
+    CSV_TYPE: {"schema": {"type": "string"}},
     XLSX: {"schema": {"type": "string", "format": "binary"}},
 }
 _ZIP = b"PK\x03\x04"
@@ -51,7 +50,7 @@ ColumnsParam = Annotated[
     ),
 ]
 DatesParam = Annotated[
-    Dates | None,
+    DateOrder | None,
     Query(description="How dates such as 03/04/2026 are meant: day, month, year (`dmy`), `mdy`, or `ymd`. Remembered."),
 ]
 DecimalsParam = Annotated[
@@ -70,7 +69,7 @@ SheetParam = Annotated[str | None, Query(max_length=60, description="The sheet o
     responses=problems(),
     openapi_extra={"requestBody": _FILE},
 )
-@takes_file(CSV, XLSX, BYTES)
+@takes_file(CSV_TYPE, XLSX, BYTES_TYPE)
 def import_file(
     session: SessionDep,
     principal: OwnerDep,
@@ -142,7 +141,7 @@ def get_import_template(
 def _opened(file: SentFile, of: Of, *, encoding: Encoding | None, sheet: str | None) -> OpenFile:
     """Open a file as what its sender says that it is; of mere bytes a workbook is what begins as one does."""
     content = io.BytesIO(file.content)
-    is_workbook = file.kind == XLSX or (file.kind == BYTES and file.content.startswith(_ZIP))
+    is_workbook = file.kind == XLSX or (file.kind == BYTES_TYPE and file.content.startswith(_ZIP))
     return open_workbook(content, of, sheet=sheet) if is_workbook else open_csv(content, of, encoding=encoding)
 
 
@@ -152,7 +151,7 @@ def _read(opened: OpenFile) -> OpenFile:
     for row in opened.rows:
         if not row.is_empty:
             rows.append(row)
-        if len(rows) > LINES_MAX:
-            detail = f"The file has more than {LINES_MAX} lines. Send it in parts, or use baizebook import."
+        if len(rows) > FILE_LINES_MAX:
+            detail = f"The file has more than {FILE_LINES_MAX} lines. Send it in parts, or use baizebook import."
             raise Problem("too_large", detail)
     return OpenFile(opened.headers, rows, opened.rules)

@@ -6,10 +6,10 @@ from pydantic import Field as Limits
 
 from ..web.errors import ProblemOut
 from ..web.schema_types import Id, Out
-from .columns import By, Of
+from .columns import ColumnFoundBy, Of
 
 Mode = Literal["all", "lines"]
-Outcome = Literal["new", "same", "changed", "refused"]
+LineOutcome = Literal["new", "same", "changed", "refused"]
 
 
 class ImportColumnOut(Out):
@@ -18,7 +18,7 @@ class ImportColumnOut(Out):
     header: str
     field: Annotated[str | None, Limits(description="Null: the column was left out.")]
     by: Annotated[
-        By,
+        ColumnFoundBy,
         Limits(
             description="`header`: its name says it; `stated`: you said so; `remembered`: as in the last stored file of "
             "this shape; `left_out`: not read."
@@ -31,7 +31,7 @@ class ImportLineOut(Out):
 
     line: Annotated[int, Limits(description="The line's number as a spreadsheet shows it; the header's is mostly 1.")]
     outcome: Annotated[
-        Outcome,
+        LineOutcome,
         Limits(
             description="`new`: made; `same`: stored before, nothing changes; `changed`: corrects a line stored before, "
             "or what is stored under its name; `refused`: see `problem`."

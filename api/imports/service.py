@@ -53,10 +53,10 @@ from ..web.errors import ERRORS_MAX, Problem, bound_errors, from_validation, htt
 from .cells import CellRules
 from .columns import LEFT_OUT, Column, Of, match_columns, shape_of
 from .known_names import Places, folded
-from .lines_to_messages import FileLine, Seen, Unit, read_units
+from .lines_to_messages import FileLine, KeysSeen, Unit, read_units
 from .queries import load_places, stored_lines
 from .rows import IMPORT_LINE, ImportLineRow, ImportShapeRow
-from .schemas import ImportLineOut, Outcome
+from .schemas import ImportLineOut, LineOutcome
 from .table_file import OpenFile
 
 _NAMESPACE = UUID("6f2d1f0e-7c58-5b0a-9d63-3a1c5e8b4f27")
@@ -79,7 +79,7 @@ class Imported:
     lines: list[ImportLineOut] = field(default_factory=list)
     subjects: set[UUID] = field(default_factory=set)
 
-    def say(self, lines: Iterable[int], outcome: Outcome, *, id: UUID | None = None, problem: Any = None) -> None:
+    def say(self, lines: Iterable[int], outcome: LineOutcome, *, id: UUID | None = None, problem: Any = None) -> None:
         """Note the outcome of lines that belong together."""
         said = None if problem is None else problem_out(problem)
         if id is not None:
@@ -132,7 +132,7 @@ def lines_of(file: OpenFile, columns: Iterable[Column]) -> Iterator[FileLine]:
 
 
 def import_lines(
-    session: Session, of: Of, lines: Iterable[FileLine], rules: CellRules, *, who: Who, seen: Seen | None = None
+    session: Session, of: Of, lines: Iterable[FileLine], rules: CellRules, *, who: Who, seen: KeysSeen | None = None
 ) -> Imported:
     """Store some lines, each on its own; whoever calls decides whether all of it is kept."""
     lock(session, "imports")
@@ -192,7 +192,7 @@ def _import_unit(
                     where, found = f"line {unit.lines[0]}", "what another line of the file is about, by its name"
                     raise http_problem("twice_in_file", where=where, found=found, expected="each once")
             if subject_id is None:
-                outcome: Outcome = "new"
+                outcome: LineOutcome = "new"
                 subject_id = kind.make(session, unit, message, who)
             elif kind.says(session, subject_id, unit, message, who):
                 outcome = "same"
@@ -230,7 +230,7 @@ def _import_readings(
                 ImportLineOut(line=line, outcome="refused", id=None, problem=result.problem) for line in unit.lines
             ]
             continue
-        outcome: Outcome = "same" if result.outcome == "duplicate" else "new"
+        outcome: LineOutcome = "same" if result.outcome == "duplicate" else "new"
         if before is not None:
             outcome = "changed"
             touched.add(_void_before(session, before.subject_id, unit, who))

@@ -11,7 +11,7 @@ CELL_LENGTH_MAX = 4_000
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class FileRow:
     """A line of a file: its number, counted from 1 as a spreadsheet shows it, and its cells."""
 
     line: int
@@ -31,6 +31,6 @@ class OpenFile:
     """
 
     headers: tuple[str, ...]
-    rows: Iterable[Row]
+    rows: Iterable[FileRow]
     rules: tuple[str, ...]
     close: Callable[[], object] = tuple

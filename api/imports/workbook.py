@@ -22,9 +22,9 @@ from openpyxl.utils import get_column_letter
 
 from ..pricing.errors import DomainError, Fault
 from .cells import Cell, Formula
-from .columns import COLUMNS_MAX, FIELDS, Of
+from .columns import COLUMNS_MAX, FIELDS_BY_KIND, Of
 from .csv_file import refused_file
-from .table_file import CELL_LENGTH_MAX, OpenFile, Row
+from .table_file import CELL_LENGTH_MAX, FileRow, OpenFile
 
 PARTS_MAX = 2_000
 INFLATED_BYTES_MAX = 64 * 1024 * 1024
@@ -112,14 +112,14 @@ def _chosen(book: Any, of: Of, name: str | None) -> Any:
     return filled[0]
 
 
-def _rows(sheet: Any) -> Iterator[Row]:
+def _rows(sheet: Any) -> Iterator[FileRow]:
     sheet.reset_dimensions()  # they may lie, or be missing
     try:
         for line, found in enumerate(sheet.iter_rows(min_row=1, min_col=1), start=1):
             last = next((place for place in range(len(found), 0, -1) if found[place - 1].value is not None), 0)
             if last > COLUMNS_MAX:
                 raise refused_file(found=f"{last} columns", expected=f"at most {COLUMNS_MAX}", where=f"line {line}")
-            yield Row(line, [_value(cell, line) for cell in found[:last]])
+            yield FileRow(line, [_value(cell, line) for cell in found[:last]])
     except DomainError:
         raise
     except Exception as error:
@@ -190,7 +190,7 @@ def template_workbook(of: Of, header: Sequence[str]) -> bytes:
     sheet.append(list(header))
     explained = book.create_sheet("Columns")
     explained.append(["Column", "Required", "What it says", "Example"])
-    for field in FIELDS[of]:
+    for field in FIELDS_BY_KIND[of]:
         name = f"{field.name} …" if field.is_family else field.name
         explained.append([name, "yes" if field.required else "", field.says, field.example])
     for page in (sheet, explained):

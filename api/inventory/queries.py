@@ -24,7 +24,7 @@ from ..readings.rows import ReadingRow
 from ..venues.rows import VenueRow
 from ..web.pagination import Page
 from ..worklist.rows import WorkRow
-from ..worklist.work import LEADS, OF_PERSONS, Kind
+from ..worklist.work import LEADS, OF_PERSONS, WorkKind
 from .convert import TableState, table_state_out
 from .schemas import TableStateOut
 
@@ -37,7 +37,7 @@ class TableFilter:
 
     place: Place | None = None
     venue_id: UUID | None = None
-    work: Kind | None = None
+    work: WorkKind | None = None
     controller_version: str | None = None
     read_before: datetime | None = None
 

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from ..pool_tables.place import Place
 from ..venues import service as venues_service
-from ..web.auth import Principal, allow
+from ..web.auth import StaffDep
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
@@ -14,25 +14,23 @@ from ..web.operation import Route
 from ..web.page_parameters import After, Limit, link_next
 from ..web.pagination import write_page
 from ..web.schema_types import TEXT_PATTERN, Id, Instant
-from ..worklist.work import Kind
+from ..worklist.work import WorkKind
 from . import queries
 from .schemas import TableStatePage
 from .tables_csv import tables_csv
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
-
 
 @router.get("/tables", responses={**problems(), 200: {"model": TableStatePage, "content": CSV}})
 def list_all_tables(
     request: Request,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: StaffDep,
     now: NowDep,
     place: Annotated[Place | None, Query(description="Only tables in this kind of place.")] = None,
     venue_id: Annotated[Id | None, Query(description="Only tables at this venue.")] = None,
-    work: Annotated[Kind | None, Query(description="Only tables at which work of this kind shows now.")] = None,
+    work: Annotated[WorkKind | None, Query(description="Only tables at which work of this kind shows now.")] = None,
     controller_version: Annotated[
         str | None,
         Query(

@@ -4,10 +4,10 @@ from typing import Annotated
 
 from pydantic import Field as Limits
 
-from ..controllers.sells import Basis, Caution
+from ..controllers.sells import Basis, SellsCaution
 from ..pool_tables.place import Place
 from ..web.schema_types import Id, Instant, Out, PageOf
-from ..worklist.work import Kind
+from ..worklist.work import WorkKind
 
 
 class TablePlaceOut(Out):
@@ -33,13 +33,13 @@ class TableSellsOut(Out):
     basis: Basis
     since: Annotated[Instant | None, Limits(description="When it was found or keyed, or from when it is listed.")]
     schedule_id: Annotated[Id | None, Limits(description="The schedule that was keyed last, where one was.")]
-    caution: Caution | None
+    caution: SellsCaution | None
 
 
 class OpenWorkOut(Out):
     """How much work of a kind shows at a table now."""
 
-    kind: Kind
+    kind: WorkKind
     count: int
 
 

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 from ..web.csv_text import CsvText, csv_text, text_cell
 
-COLUMNS = (
+TABLE_COLUMNS = (
     "id",
     "label",
     "frame_number",
@@ -36,7 +36,7 @@ COLUMNS = (
 
 def tables_csv(tables: Iterable[Mapping[str, Any]], zones: Mapping[UUID, ZoneInfo]) -> CsvText:
     """Return tables, each by the names of its message, as CSV text; ``zones`` has the zone of each venue."""
-    return csv_text(COLUMNS, (_line(table, zones.get(table["place"]["venue_id"])) for table in tables))
+    return csv_text(TABLE_COLUMNS, (_line(table, zones.get(table["place"]["venue_id"])) for table in tables))
 
 
 def _line(table: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[object, ...]:

@@ -15,7 +15,7 @@ from datetime import date, datetime
 from fractions import Fraction
 from uuid import UUID
 
-from .faults import FAULTS, Fault
+from .faults import FAULTS, FaultSeen
 from .out_of_order import OutOfOrder, days_out_of_order
 
 
@@ -34,7 +34,7 @@ class ReportedTable:
 class JobFacts:
     """What counts of a job; a part is its name and its cost in minor units."""
 
-    fault: Fault
+    fault: FaultSeen
     reported_at: datetime
     playable: bool
     done_at: datetime | None = None
@@ -57,7 +57,7 @@ class TableFaults:
     days_out_of_order: Fraction
     minutes: int
     cost_minor: int
-    faults: Mapping[Fault, int]
+    faults: Mapping[FaultSeen, int]
 
 
 @dataclass(frozen=True, slots=True)

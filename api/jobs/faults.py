@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
-Fault = Literal[
+FaultSeen = Literal[
     "money_refused",
     "money_not_credited",
     "wrong_price",
@@ -30,4 +30,4 @@ Fault = Literal[
     "other",
 ]
 
-FAULTS: tuple[Fault, ...] = get_args(Fault)
+FAULTS: tuple[FaultSeen, ...] = get_args(FaultSeen)

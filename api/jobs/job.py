@@ -11,9 +11,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, Literal
 
-from ..pricing.errors import DomainError
-from ..pricing.errors import Fault as Mistake
-from ..readings.admission import FUTURE_ALLOWED
+from ..pricing.errors import DomainError, Fault
 
 State = Literal["open", "assigned", "waiting_for_parts", "done"]
 
@@ -32,24 +30,18 @@ def state_of(*, last_step: str | None, is_done: bool) -> State:
     return last_step  # type: ignore[return-value]
 
 
-def must_have_come(at: datetime, *, now: datetime, where: str) -> None:
-    """Refuse (``invalid``) an instant that has not come; five minutes of a fast watch are allowed."""
-    if at > now + FUTURE_ALLOWED:
-        raise DomainError(Mistake("invalid", where, at.isoformat(), "an instant that has come"))
-
-
 def must_follow(done_at: datetime, reported_at: datetime) -> None:
     """Refuse (``invalid``) a job that was done before it was reported."""
     if done_at < reported_at:
-        raise DomainError(Mistake("invalid", "at", done_at.isoformat(), f"{reported_at.isoformat()} or later"))
+        raise DomainError(Fault("invalid", "at", done_at.isoformat(), f"{reported_at.isoformat()} or later"))
 
 
-def differences(*, stored: Mapping[str, Any], sent: Mapping[str, Any], seen: bool) -> tuple[Mistake, ...]:
+def differences(*, stored: Mapping[str, Any], sent: Mapping[str, Any], seen: bool) -> tuple[Fault, ...]:
     """Return in what two reports under one id differ; of a stored one that the sender does not see only that it does."""
     if stored["table_id"] != sent["table_id"] or not seen:
-        return (Mistake("same_id_other_content", "id", "an id that was used before", "an id of its own"),)
+        return (Fault("same_id_other_content", "id", "an id that was used before", "an id of its own"),)
     return tuple(
-        Mistake("same_id_other_content", name, _said(sent[name]), _said(stored[name]))
+        Fault("same_id_other_content", name, _said(sent[name]), _said(stored[name]))
         for name in CONTENT
         if stored[name] != sent[name]
     )

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Query, Request, Response
 
 from ..venues.service import get_venue
-from ..web.auth import Principal, allow
+from ..web.auth import AccountantDep, CollectorDep, CollectorOrVenueDep, Principal, StaffDep, StaffOrVenueDep
 from ..web.batch import BatchResultsOut
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
@@ -23,15 +23,11 @@ from .schemas import AssignmentIn, FaultReportOut, JobChangePage, JobDoneIn, Job
 
 router = APIRouter(prefix="/v1", tags=["jobs"], route_class=Route)
 
-ReporterDep = Annotated[Principal, allow("collector", "venue")]
-OperatorDep = Annotated[Principal, allow("collector", "accountant")]
-ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
-CollectorDep = Annotated[Principal, allow("collector")]
-AccountantDep = Annotated[Principal, allow("accountant")]
-
 
 @router.post("/jobs", status_code=201, responses=problems(409))
-def report_job(session: SessionDep, principal: ReporterDep, now: NowDep, job: JobIn, response: Response) -> JobOut:
+def report_job(
+    session: SessionDep, principal: CollectorOrVenueDep, now: NowDep, job: JobIn, response: Response
+) -> JobOut:
     """Report a fault at a table: it is a job until somebody closes it.
 
     The same report sent again changes nothing and is answered with the job as it is now. A table that cannot be played
@@ -43,7 +39,7 @@ def report_job(session: SessionDep, principal: ReporterDep, now: NowDep, job: Jo
 
 
 @router.post("/jobs/batch", responses=problems())
-def report_jobs(session: SessionDep, principal: ReporterDep, now: NowDep, batch: JobsIn) -> BatchResultsOut:
+def report_jobs(session: SessionDep, principal: CollectorOrVenueDep, now: NowDep, batch: JobsIn) -> BatchResultsOut:
     """Report a batch of faults, each judged on its own: one outcome an item, in order.
 
     Sent again, they are duplicates and change nothing.
@@ -56,7 +52,7 @@ def list_jobs(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: StaffOrVenueDep,
     table_id: Annotated[Id | None, Query(description="Only jobs at this table.")] = None,
     venue_id: Annotated[Id | None, Query(description="Only jobs at tables that were at this venue then.")] = None,
     state: Annotated[State | None, Query(description="Only jobs in this state.")] = None,
@@ -82,7 +78,7 @@ def list_job_changes(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: OperatorDep,
+    principal: StaffDep,
     limit: Limit = 100,
     after: AfterNumber = 0,
 ) -> JobChangePage:
@@ -97,7 +93,7 @@ def list_job_changes(
 
 
 @router.get("/jobs/{job_id}", responses=problems())
-def get_job(session: SessionDep, principal: ReaderDep, job_id: Id) -> JobOut:
+def get_job(session: SessionDep, principal: StaffOrVenueDep, job_id: Id) -> JobOut:
     """Return a job: the report, its state, and how it ended."""
     row = queries.get_job(session, job_id, venue_id=principal.venue_id)
     return queries.jobs_out(session, [row], with_costs=_sees_costs(principal))[0]

@@ -9,13 +9,13 @@ from ..pool_tables.schemas import MeterName
 from ..web.batch import one_by_one
 from ..web.feed import ChangeOut, ChangePageOf
 from ..web.schema_types import Count, Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Text, Words, Yes
-from .faults import Fault
+from .faults import FaultSeen
 from .job import State
 
 JOBS_MAX = 100
 
 FaultCode = Annotated[
-    Fault,
+    FaultSeen,
     Limits(description="What somebody at the table sees. For what the list lacks send other, and say it in words."),
 ]
 Readings = Annotated[dict[MeterName, Count], Limits(max_length=20, description="What each meter showed, by its name.")]
@@ -117,7 +117,7 @@ class JobOut(Out):
     reported_at: Instant
     reported_by: str
     received_at: Instant
-    fault: Fault
+    fault: FaultSeen
     words: str
     playable: bool
     state: State
@@ -143,7 +143,7 @@ class JobChangePage(ChangePageOf[JobChangeOut]):
 class FaultCountOut(Out):
     """How often a fault was reported."""
 
-    fault: Fault
+    fault: FaultSeen
     reported: int
 
 

@@ -18,6 +18,7 @@ from sqlmodel import Session, col, func, select
 from ..ledger.entry import REFERENCE_CHARACTERS_MAX
 from ..ledger.entry_kinds import EXPENSES, owner_postings
 from ..ledger.service import post_entry
+from ..pool_tables.future_instants import must_have_come
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import (
     currency_of,
@@ -40,7 +41,7 @@ from ..web.schema_types import value_or
 from ..webhooks.event import Event
 from ..webhooks.service import publish
 from .convert import content_of, stored_content
-from .job import differences, must_follow, must_have_come
+from .job import differences, must_follow
 from .queries import get_job
 from .rows import JobDoneRow, JobPartRow, JobRow, JobStepRow
 from .schemas import JobDoneIn, JobIn, PartIn

@@ -14,7 +14,7 @@ from datetime import date, datetime
 
 from ..pricing.errors import DomainError, Fault
 from ..pricing.money import exponent
-from .entry_kinds import KINDS
+from .entry_kinds import ENTRY_KINDS
 from .posting import UUID_TEXT, Posting
 
 GENESIS = "0" * 64
@@ -64,8 +64,8 @@ class Entry:
 
 
 def _faults_of_the_head(entry: Entry) -> Iterator[Fault]:
-    if entry.kind not in KINDS:
-        yield Fault("unknown_kind", "kind", repr(entry.kind), f"one of {', '.join(KINDS)}")
+    if entry.kind not in ENTRY_KINDS:
+        yield Fault("unknown_kind", "kind", repr(entry.kind), f"one of {', '.join(ENTRY_KINDS)}")
     for name, value in (("id", entry.id), ("source_id", entry.source_id), ("table_id", entry.table_id)):
         if value is not None and not UUID_TEXT.fullmatch(value):
             yield Fault("bad_id", name, repr(value), "a UUID in lower case")

@@ -92,7 +92,7 @@ OF_A_TABLE = ("expense", "licence_payment", "table_sale")
 """The kinds that may name a table."""
 
 
-KINDS = ("collection", "reversal", *OWNER_KINDS)
+ENTRY_KINDS = ("collection", "reversal", *OWNER_KINDS)
 """Every kind of entry."""
 
 

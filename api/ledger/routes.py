@@ -11,7 +11,7 @@ from ..pool_tables.service import venue_and_currency_on
 from ..store.changes import note_all
 from ..store.db import mark_preview
 from ..venues import service as venues_service
-from ..web.auth import OwnerDep, Principal, allow
+from ..web.auth import AccountantDep, OwnerDep, Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import http_problem
@@ -39,7 +39,6 @@ from .schemas import (
 )
 
 router = APIRouter(prefix="/v1", tags=["ledger"], route_class=Route)
-AccountantDep = Annotated[Principal, allow("accountant")]
 PosterDep = Annotated[Principal, allow("poster")]
 Preview = Annotated[bool, Query(description="The same checks and answer (200), nothing stored.")]
 From = Annotated[Date | None, Query(alias="from", description="The first date; without it, the first booked.")]

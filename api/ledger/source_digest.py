@@ -20,13 +20,13 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from uuid import UUID
 
-Row = Mapping[str, object]
+SourceRow = Mapping[str, object]
 
 _FORM = b"baizebook source 1\n"
 _ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=True)
 
 
-def canonical_source(facts: Mapping[str, Iterable[Row]]) -> bytes:
+def canonical_source(facts: Mapping[str, Iterable[SourceRow]]) -> bytes:
     """Return the canonical form of stored rows by table; raise TypeError for a value that no column holds."""
     content = {
         table: [{name: _plain(value) for name, value in row.items() if value or type(value) is float} for row in rows]
@@ -35,7 +35,7 @@ def canonical_source(facts: Mapping[str, Iterable[Row]]) -> bytes:
     return _FORM + _ENCODER.encode(content).encode("ascii")
 
 
-def source_digest(facts: Mapping[str, Iterable[Row]]) -> str:
+def source_digest(facts: Mapping[str, Iterable[SourceRow]]) -> str:
     """Return the digest of stored rows by table."""
     return hashlib.sha256(canonical_source(facts)).hexdigest()
 

@@ -16,8 +16,9 @@ from sqlmodel import Session, SQLModel, col, select
 
 from ..ledger.entry_kinds import owner_postings
 from ..ledger.service import balance, loan_balance, post_entry, reverse_entry
+from ..pool_tables.future_instants import must_have_come
 from ..pool_tables.rows import PoolTableRow, StayRow
-from ..pool_tables.service import get_table, last_stay_at_a_venue, must_be_on_the_route, must_have_come, stays_of
+from ..pool_tables.service import get_table, last_stay_at_a_venue, must_be_on_the_route, stays_of
 from ..pricing import Fault, format_money, parse_money
 from ..settlements.rows import SettlementRow
 from ..store.changes import TouchedRow

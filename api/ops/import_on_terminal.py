@@ -21,7 +21,7 @@ from sqlalchemy import Engine
 from ..imports.cells import CellRules, rules_in_words
 from ..imports.columns import Column, Of
 from ..imports.csv_file import Encoding, open_csv
-from ..imports.lines_to_messages import FileLine, Seen
+from ..imports.lines_to_messages import FileLine, KeysSeen
 from ..imports.schemas import ImportLineOut, Mode
 from ..imports.service import Who, import_lines, lines_of, read_columns, remember, rules_for
 from ..imports.table_file import OpenFile
@@ -115,7 +115,7 @@ def _pass(
     engine: Engine, file: FileToImport, columns: tuple[Column, ...], rules: CellRules, who: Who, *, store: bool
 ) -> Tally:
     """Go through a file once, part by part."""
-    tally, seen = Tally(), Seen()
+    tally, seen = Tally(), KeysSeen()
     with file.opened() as (opened, raw), _bar("Importing" if store else "Checking", file, raw) as advance:
         lines = iter(lines_of(opened, columns))
         while part := list(islice(lines, _TOGETHER) if file.of == "readings" else lines):
@@ -125,7 +125,7 @@ def _pass(
 
 
 def _one_part(
-    engine: Engine, of: Of, part: list[FileLine], rules: CellRules, who: Who, seen: Seen, *, store: bool
+    engine: Engine, of: Of, part: list[FileLine], rules: CellRules, who: Who, seen: KeysSeen, *, store: bool
 ) -> list[ImportLineOut]:
     with writing(engine) as session:
         imported = import_lines(session, of, part, rules, who=who, seen=seen)

@@ -30,7 +30,7 @@ from ..app import create_app
 from ..store.settings import get_settings
 from ..web.redaction import without_tokens
 
-HEAD_BYTES_MAX = 16 * 1024
+REQUEST_HEAD_BYTES_MAX = 16 * 1024
 KEEP_ALIVE_S = 5
 CONNECTIONS_MAX = 800
 """Below the 1,024 files that a process may usually have open, the database's and the listeners' among them."""
@@ -115,7 +115,7 @@ def serve(*, host: str, port: int, workers: int) -> None:
         http="h11",
         ws="none",
         lifespan="on",
-        h11_max_incomplete_event_size=HEAD_BYTES_MAX,
+        h11_max_incomplete_event_size=REQUEST_HEAD_BYTES_MAX,
         limit_concurrency=CONNECTIONS_MAX,
         timeout_worker_healthcheck=WORKER_SILENT_S,
         timeout_keep_alive=KEEP_ALIVE_S,

@@ -30,12 +30,12 @@ from ..store import clock
 from ..store.db import reading, writing
 from ..webhooks.queries import endpoints_with_work, wants
 from ..webhooks.retry import Tried
-from ..webhooks.service import Outcome, ToSend, next_to_send, record_try, tidy
+from ..webhooks.service import ToSend, TryOutcome, next_to_send, record_try, tidy
 from ..worklist.service import announce_due, catch_up
 from .webhook_post import post
 
-AT_ONCE_MAX = 8
-LOOK_EVERY_S = 2.0
+DELIVERIES_AT_ONCE_MAX = 8
+OUTBOX_EVERY_S = 2.0
 TIDY_EVERY = timedelta(minutes=10)
 TOO_BUSY_S = 5.0
 _DELIVERING = 7_226_015
@@ -78,7 +78,7 @@ class _Delivery:
 
     async def run(self, *, once: bool) -> None:
         """Look for what is due, and send it."""
-        self._places, self._stopping = anyio.Semaphore(AT_ONCE_MAX), anyio.Event()
+        self._places, self._stopping = anyio.Semaphore(DELIVERIES_AT_ONCE_MAX), anyio.Event()
         async with anyio.create_task_group() as tasks:
             if sys.platform != "win32":
                 tasks.start_soon(self._heed_signals)
@@ -90,7 +90,7 @@ class _Delivery:
                             sending.start_soon(self._send_to, endpoint_id)
                     if once:
                         break
-                    with anyio.move_on_after(LOOK_EVERY_S):
+                    with anyio.move_on_after(OUTBOX_EVERY_S):
                         await self._stopping.wait()
             tasks.cancel_scope.cancel()
 
@@ -144,11 +144,11 @@ class _Delivery:
         with reading(self._engine) as session:
             return next_to_send(session, endpoint_id, due_by=due_by, now=clock.now())
 
-    def _record(self, message: ToSend, tried: Tried) -> Outcome | None:
+    def _record(self, message: ToSend, tried: Tried) -> TryOutcome | None:
         with writing(self._engine) as session:
             return record_try(session, message, tried, random=random.random(), now=clock.now())
 
-    def _report(self, outcome: Outcome) -> None:
+    def _report(self, outcome: TryOutcome) -> None:
         decided, then = outcome.decided, ""
         if decided.next_at is not None:
             then = f" Next try at {decided.next_at:%Y-%m-%d %H:%M:%S} UTC."

@@ -26,7 +26,7 @@ from ..webhooks.target import Target, is_public, not_public, read_target
 TRY_S = 15
 CONNECT_S = 5
 ADDRESSES_MAX = 4
-HEAD_BYTES_MAX = 16 * 1024
+ANSWER_HEAD_BYTES_MAX = 16 * 1024
 
 
 async def post(url: str, body: bytes, headers: dict[str, str], *, any_address: bool, now: datetime) -> Tried:
@@ -86,7 +86,7 @@ async def _exchange(
     stream: ByteStream, target: Target, body: bytes, headers: dict[str, str], *, now: datetime
 ) -> Tried:
     """Send a message and read the head of the answer."""
-    connection = h11.Connection(h11.CLIENT, max_incomplete_event_size=HEAD_BYTES_MAX)
+    connection = h11.Connection(h11.CLIENT, max_incomplete_event_size=ANSWER_HEAD_BYTES_MAX)
     fields = {
         "Host": target.authority,
         "User-Agent": f"Baizebook/{__version__}",
@@ -102,7 +102,7 @@ async def _exchange(
         event = connection.next_event()
         if event is h11.NEED_DATA:
             try:
-                connection.receive_data(await stream.receive(HEAD_BYTES_MAX))
+                connection.receive_data(await stream.receive(ANSWER_HEAD_BYTES_MAX))
             except anyio.EndOfStream:
                 connection.receive_data(b"")
         elif isinstance(event, h11.Response):

@@ -15,7 +15,7 @@ from uuid import UUID, uuid5
 
 from icalendar import Calendar, Event
 
-EVENTS_MAX = 2_500
+EVENTS_WRITTEN_MAX = 2_500
 """The events of a calendar: a second of one processor, and a megabyte and a half with eight amounts each."""
 _SPACE = UUID("6f0f0e0a-8c1f-5b43-9d63-6f2b6f6a1c55")
 _PRODUCT = "-//Baizebook//Baizebook//EN"

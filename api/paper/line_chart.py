@@ -11,7 +11,7 @@ from ..earnings.svg_parts import LEFT, RIGHT, WIDTH, line, mark, number, paragra
 
 _TOP, _PANEL, _TICKS, _LABELS = 48.0, 150.0, 4, 4
 _FAR_S = 300 * 86_400
-Kind = Literal["marks", "line", "dashed"]
+SeriesKind = Literal["marks", "line", "dashed"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,7 +19,7 @@ class Series:
     """Values at instants, in time order: marks, a line through them, or a dashed line."""
 
     points: Sequence[tuple[datetime, float]]
-    kind: Kind = "line"
+    kind: SeriesKind = "line"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,16 @@ from ..store.db import stop_of
 from ..trips import queries as trips_queries
 from ..trips.convert import trip_out
 from ..venues.service import calendar_of, get_venue, zones
-from ..web.auth import Principal, allow
+from ..web.auth import (
+    AccountantDep,
+    AccountantOrVenueDep,
+    AnybodyButDevicesDep,
+    CollectorDep,
+    CollectorOrReaderDep,
+    CollectorOrVenueDep,
+    StaffDep,
+    StaffOrVenueDep,
+)
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
@@ -31,15 +40,6 @@ from .words import moment_words
 
 router = APIRouter(prefix="/v1", tags=["pages"], route_class=Route)
 
-CollectorDep = Annotated[Principal, allow("collector")]
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
-VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue")]
-PriceReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
-StatementReaderDep = Annotated[Principal, allow("accountant", "venue")]
-WorkReaderDep = Annotated[Principal, allow("collector", "reader")]
-HealthReaderDep = Annotated[Principal, allow("collector", "venue")]
-AccountantDep = Annotated[Principal, allow("accountant")]
-AnybodyDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 
 PaperAsked = Annotated[Paper, Query(description="The size of the paper.")]
 _PAGE: dict[int | str, dict[str, Any]] = {
@@ -83,7 +83,7 @@ def get_settings_sheet_page(
 def get_price_card(
     request: Request,
     session: SessionDep,
-    principal: PriceReaderDep,
+    principal: AnybodyButDevicesDep,
     now: NowDep,
     venue_id: Id,
     on: Annotated[Date | None, Query(description="A trading date of the week; without it, today's.")] = None,
@@ -100,7 +100,7 @@ def get_price_card(
 def get_collection_slip(
     request: Request,
     session: SessionDep,
-    principal: VenueReaderDep,
+    principal: StaffOrVenueDep,
     now: NowDep,
     collection_id: Id,
     paper: PaperAsked = "a4",
@@ -118,7 +118,7 @@ def get_collection_slip(
 def get_statement_page(
     request: Request,
     session: SessionDep,
-    principal: StatementReaderDep,
+    principal: AccountantOrVenueDep,
     now: NowDep,
     venue_id: Id,
     month: Annotated[str, Query(pattern=r"^20[0-9]{2}-(0[1-9]|1[0-2])$", description="Such as 2026-11.")],
@@ -135,7 +135,7 @@ def get_statement_page(
 def get_table_card(
     request: Request,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: StaffDep,
     now: NowDep,
     table_id: Id,
     paper: PaperAsked = "a4",
@@ -180,7 +180,7 @@ def get_trip_page(
 @router.get("/venues/{venue_id}/week.ics", response_class=Response, responses={**problems(409), **_CALENDAR})
 def get_week_calendar(
     session: SessionDep,
-    principal: PriceReaderDep,
+    principal: AnybodyButDevicesDep,
     now: NowDep,
     venue_id: Id,
     on: Annotated[Date | None, Query(description="A trading date of the first week; without it, today's.")] = None,
@@ -195,7 +195,7 @@ def get_week_calendar(
 def get_work_calendar(
     request: Request,
     session: SessionDep,
-    principal: WorkReaderDep,
+    principal: CollectorOrReaderDep,
     now: NowDep,
     person: Annotated[
         str | None,
@@ -222,7 +222,7 @@ def get_work_calendar(
 @router.get("/venues/{venue_id}/week.svg", response_class=Response, responses={**problems(409), **_PICTURE})
 def get_week_picture(
     session: SessionDep,
-    principal: PriceReaderDep,
+    principal: AnybodyButDevicesDep,
     now: NowDep,
     venue_id: Id,
     on: Annotated[Date | None, Query(description="A trading date of the week; without it, today's.")] = None,
@@ -237,7 +237,7 @@ def get_week_picture(
 
 @router.get("/tables/{table_id}/battery.svg", response_class=Response, responses={**problems(), **_PICTURE})
 def get_battery_picture(
-    session: SessionDep, principal: HealthReaderDep, now: NowDep, table_id: Id, format: PictureFormat = "svg"
+    session: SessionDep, principal: CollectorOrVenueDep, now: NowDep, table_id: Id, format: PictureFormat = "svg"
 ) -> Response:
     """Draw a table's battery: its voltages, the level that decides, and the forecast with its band."""
     principal.must_see_venue(get_table(session, table_id).venue_id, what="table")
@@ -249,7 +249,7 @@ def get_battery_picture(
 
 @router.get("/tables/{table_id}/clock.svg", response_class=Response, responses={**problems(), **_PICTURE})
 def get_clock_picture(
-    session: SessionDep, principal: HealthReaderDep, now: NowDep, table_id: Id, format: PictureFormat = "svg"
+    session: SessionDep, principal: CollectorOrVenueDep, now: NowDep, table_id: Id, format: PictureFormat = "svg"
 ) -> Response:
     """Draw how far a table's clock was off at each reading, and when the clocks changed at its venue."""
     principal.must_see_venue(get_table(session, table_id).venue_id, what="table")
@@ -276,7 +276,7 @@ def get_differences_picture(
 @router.post("/page-links", status_code=201, responses=problems(409))
 @shows_token
 def create_page_link(
-    request: Request, session: SessionDep, principal: AnybodyDep, now: NowDep, link: PageLinkIn
+    request: Request, session: SessionDep, principal: AnybodyButDevicesDep, now: NowDep, link: PageLinkIn
 ) -> PageLinkOut:
     """Make a link that opens a page, picture or calendar without a token, on a phone say, until it expires.
 

@@ -37,8 +37,8 @@ from ..venues.service import calendar_of, get_venue, names
 from ..web.csv_text import CsvText, csv_text, text_cell
 from ..web.errors import Problem, http_problem
 from ..worklist.schemas import WorkOut
-from .calendar_file import EVENTS_MAX, CalendarEvent, calendar_file
-from .line_chart import Kind, Series, TimeChart, time_chart
+from .calendar_file import EVENTS_WRITTEN_MAX, CalendarEvent, calendar_file
+from .line_chart import Series, SeriesKind, TimeChart, time_chart
 from .page import PrintedPage, qr_code
 from .week_card import CardLine, grouped
 from .week_picture import WeekBox, week_picture
@@ -273,7 +273,7 @@ def week_calendar(session: Session, venue_id: UUID, *, on: date | None, weeks: i
             first = lines[0]
             if first.window is None or first.window.from_at is None or first.window.to_at is None:
                 continue
-            if len(events) >= EVENTS_MAX:
+            if len(events) >= EVENTS_WRITTEN_MAX:
                 raise too_many_events("query.weeks", smaller="ask for fewer weeks")
             start = calendar.local(first.window.from_at)
             bought = [
@@ -297,8 +297,8 @@ def week_calendar(session: Session, venue_id: UUID, *, on: date | None, weeks: i
 
 def too_many_events(where: str, *, smaller: str) -> Problem:
     """Build the refusal of a calendar that is too large; ``smaller`` says what to ask instead."""
-    expected = f"at most {EVENTS_MAX}: {smaller}"
-    return http_problem("too_much_work", where=where, found=f"over {EVENTS_MAX} events", expected=expected)
+    expected = f"at most {EVENTS_WRITTEN_MAX}: {smaller}"
+    return http_problem("too_much_work", where=where, found=f"over {EVENTS_WRITTEN_MAX} events", expected=expected)
 
 
 def work_calendar(
@@ -307,7 +307,7 @@ def work_calendar(
     """Return work as a calendar: each piece on the day at its venue on which it is due; refuse too many (``too_much_work``)."""
     events: list[CalendarEvent] = []
     for item in items:
-        if len(events) >= EVENTS_MAX:
+        if len(events) >= EVENTS_WRITTEN_MAX:
             raise too_many_events("query.venue_id", smaller="ask for one venue or one person")
         zone = ZoneInfo("UTC") if item.venue_id is None else zones[item.venue_id]
         on = item.due_at.astimezone(zone).date()
@@ -494,8 +494,8 @@ def differences_csv(found: DifferencesOut) -> CsvText:
     )
 
 
-def _forecast_lines(ahead: Forecast) -> list[tuple[date, Kind]]:
-    band: list[tuple[date, Kind]] = [(ahead.earliest_on, "dashed")]
+def _forecast_lines(ahead: Forecast) -> list[tuple[date, SeriesKind]]:
+    band: list[tuple[date, SeriesKind]] = [(ahead.earliest_on, "dashed")]
     if ahead.latest_on is not None:
         band.append((ahead.latest_on, "dashed"))
     return [(ahead.reaches_on, "line"), *band]

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from .words import DAYS, days_words
+from ..pricing.week import WEEKDAYS
+from .words import days_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,5 +32,5 @@ def grouped(week: Mapping[date, Sequence[CardLine]]) -> list[CardGroup]:
     """Return the days of a week in groups, in the order of the first day of each."""
     alike: dict[tuple[CardLine, ...], list[str]] = {}
     for on, lines in week.items():
-        alike.setdefault(tuple(lines), []).append(list(DAYS)[on.weekday()])
+        alike.setdefault(tuple(lines), []).append(WEEKDAYS[on.weekday()])
     return [CardGroup(days_words(days), lines) for lines, days in alike.items()]

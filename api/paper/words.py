@@ -7,16 +7,7 @@ from datetime import date, datetime, time
 from itertools import groupby
 
 from ..pricing.ladder import Counting
-
-DAYS = {
-    "mon": "Monday",
-    "tue": "Tuesday",
-    "wed": "Wednesday",
-    "thu": "Thursday",
-    "fri": "Friday",
-    "sat": "Saturday",
-    "sun": "Sunday",
-}
+from ..pricing.week import WEEKDAY_NAMES
 
 
 def date_words(on: date) -> str:
@@ -31,12 +22,12 @@ def moment_words(at: datetime) -> str:
 
 def days_words(days: Sequence[str]) -> str:
     """Return a list of days: runs of three and more as ``Monday to Thursday``, dates as ``1, 8, 15 Dec 2026``."""
-    order, parts = list(DAYS), []
-    numbered = enumerate(order.index(day) for day in days if day in DAYS)
+    order, parts = list(WEEKDAY_NAMES), []
+    numbered = enumerate(order.index(day) for day in days if day in WEEKDAY_NAMES)
     for _, group in groupby(numbered, key=lambda one: one[1] - one[0]):
-        run = [DAYS[order[place]] for _, place in group]
+        run = [WEEKDAY_NAMES[order[place]] for _, place in group]
         parts += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else run
-    dates = [date.fromisoformat(day) for day in days if day not in DAYS]
+    dates = [date.fromisoformat(day) for day in days if day not in WEEKDAY_NAMES]
     for month, within in groupby(dates, key=lambda on: f"{on:%b %Y}"):
         parts.append(f"{', '.join(str(on.day) for on in within)} {month}")
     return ", ".join(parts)

@@ -9,10 +9,11 @@ from uuid import UUID
 from ..earnings.bars_picture import BARS_MAX, Bar, Panel, bars_picture, longest
 from ..pricing import format_money
 from ..pricing.ladder import count_of
+from ..pricing.lines import PrepaidKind
 from ..pricing.money import exponent, round_half_up
 from ..web.csv_text import CsvText, csv_text, text_cell
 from .meter_steps import MeterSteps, PaidStep
-from .played import Played, UnitKind, share_of, windows_in_order
+from .played import Played, share_of, windows_in_order
 from .schemas import (
     PlayFiguresOut,
     PlayInWindowOut,
@@ -74,7 +75,7 @@ def of_meter_out(found: OfMeter, currency: str) -> PlayOfMeterOut:
     )
 
 
-def total_out(figures: Played, *, currency: str, kind: UnitKind) -> PlayTotalOut:
+def total_out(figures: Played, *, currency: str, kind: PrepaidKind) -> PlayTotalOut:
     """Write what several tables add up to."""
     return PlayTotalOut(currency=currency, kind=kind, **_figures(figures, currency))
 

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from ..readings.meter_history import Counts, MeterHistory
+from ..readings.meter_history import MeterHistory, MetersRead
 from ..readings.meters import Meter, MeterReading, deltas
 
 
@@ -119,7 +119,7 @@ def paid_by_boxes(steps: Sequence[MeterStep], boxes: Sequence[BoxEmptied]) -> li
 
 
 def _steps(
-    meter: Meter, read: Sequence[Counts], history: MeterHistory, reset_at: Sequence[datetime]
+    meter: Meter, read: Sequence[MetersRead], history: MeterHistory, reset_at: Sequence[datetime]
 ) -> Iterator[tuple[datetime, datetime, int | None]]:
     """Yield each step and its count; None where nobody knows it: it needs review, or the meter was reset meanwhile."""
     befores = [None, *(counts.taken_at for counts in read)]
@@ -138,7 +138,7 @@ def _steps(
             yield before, delta.to_at, None if delta.kind == "baseline" else delta.delta
 
 
-def _outside_tested_boxes(read: Sequence[Counts], boxes: Iterable[BoxEmptied]) -> Iterator[Counts]:
+def _outside_tested_boxes(read: Sequence[MetersRead], boxes: Iterable[BoxEmptied]) -> Iterator[MetersRead]:
     """Yield the readings that do not cut a box with test games whose ends were read."""
     at = {counts.taken_at for counts in read}
     whole = [box for box in boxes if box.test_games and {box.from_at, box.to_at} <= at]

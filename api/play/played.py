@@ -18,11 +18,11 @@ from datetime import datetime
 from typing import Literal
 
 from ..pricing.ladder import Ladder, Rung
+from ..pricing.lines import PrepaidKind
 from ..pricing.timetable import Span
 from .meter_steps import MeterStep, PaidStep
 from .prices_bought import Bought, Paid, spent_on, times_bought
 
-UnitKind = Literal["games", "minutes"]
 WhyPrices = Literal[
     "money_not_counted",
     "test_games",
@@ -80,7 +80,7 @@ def played(
     steps: Sequence[MeterStep],
     paid: Sequence[PaidStep],
     spans: Sequence[Span],
-    kind: UnitKind,
+    kind: PrepaidKind,
     *,
     accepts: Sequence[int] = (),
     counted_in: int = 1,
@@ -139,7 +139,7 @@ def added(parts: Iterable[Played]) -> Played:
 
 
 def _sold(
-    spans: Sequence[Span], starts: Sequence[datetime], from_at: datetime, to_at: datetime, kind: UnitKind
+    spans: Sequence[Span], starts: Sequence[datetime], from_at: datetime, to_at: datetime, kind: PrepaidKind
 ) -> SoldMeanwhile:
     """Return what was sold from one instant up to another; of one instant, what was sold then."""
     windows: set[str] = set()

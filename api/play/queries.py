@@ -24,7 +24,7 @@ from ..pricing.effort import Effort
 from ..pricing.timetable import Span
 from ..pricing.trading_day import LONGEST_DAY
 from ..readings.convert import meter_of
-from ..readings.meter_history import Counts, MeterHistory, one_history
+from ..readings.meter_history import MeterHistory, MetersRead, one_history
 from ..readings.meters import RESETTING, Meter
 from ..readings.queries import counts
 from ..readings.rows import READING
@@ -152,16 +152,16 @@ def _read_in(ids: Collection[UUID], first_at: datetime, last_at: datetime) -> tu
 
 def _readings(
     session: Session, ids: Collection[UUID], first_at: datetime, last_at: datetime
-) -> dict[UUID, list[Counts]]:
+) -> dict[UUID, list[MetersRead]]:
     """Return the meters as read, in time order; of one instant, a reading with work done comes last."""
     columns = READING.c
     with_work = case((columns.done.is_not(None), 1), else_=0)
     query = select_columns(columns.pool_table_id, columns.taken_at, columns.meters).where(
         *_read_in(ids, first_at, last_at)
     )
-    found: dict[UUID, list[Counts]] = defaultdict(list)
+    found: dict[UUID, list[MetersRead]] = defaultdict(list)
     for row in session.connection().execute(query.order_by(columns.taken_at, with_work, columns.id)):
-        found[row.pool_table_id].append(Counts(row.taken_at, row.meters))
+        found[row.pool_table_id].append(MetersRead(row.taken_at, row.meters))
     return found
 
 
@@ -200,7 +200,7 @@ def _boxes(
 
 def _history(
     stays: Sequence[StayRow],
-    read: Sequence[Counts],
+    read: Sequence[MetersRead],
     collected: Sequence[Row[Any]],
     jobs: Sequence[JobDoneRow],
     start: datetime,
@@ -209,14 +209,14 @@ def _history(
     """Return the one history of a table's meters (G4) from an instant to another, both included."""
 
     stated = (
-        Counts(row.emptied_before_at, row.emptied_before_meters or {})
+        MetersRead(row.emptied_before_at, row.emptied_before_meters or {})
         for row in collected
         if row.emptied_before_at is not None
     )
     return one_history(
         readings=read,
-        jobs=(Counts(job.done_at, shown) for job in jobs for shown in (job.meters_before, job.meters_after)),
-        collections=(*(Counts(row.collected_at, row.meters) for row in collected), *stated),
+        jobs=(MetersRead(job.done_at, shown) for job in jobs for shown in (job.meters_before, job.meters_after)),
+        collections=(*(MetersRead(row.collected_at, row.meters) for row in collected), *stated),
         stays=stays,
         from_at=start,
         to_at=end,

@@ -4,10 +4,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from ..pricing.lines import PrepaidKind
 from ..web.schema_types import Date, Id, Instant, MoneyOut, Out
-from .played import UnitKind, WhyPrices, WhyWindow
+from .played import WhyPrices, WhyWindow
 
-Percent = Annotated[str, Field(pattern=r"^[0-9]{1,3}\.[0-9]$")]
+ShareOut = Annotated[str, Field(pattern=r"^[0-9]{1,3}\.[0-9]$")]
 MoneyAUnit = Annotated[
     str,
     Field(
@@ -24,8 +25,8 @@ class PriceBoughtOut(Out):
     units: int
     times_least: int
     times_most: int
-    share_percent_least: Percent | None
-    share_percent_most: Percent | None
+    share_percent_least: ShareOut | None
+    share_percent_most: ShareOut | None
 
 
 class PriceUnknownOut(Out):
@@ -101,7 +102,7 @@ class PlayTotalOut(PlayFiguresOut):
     """All tables of one currency by one kind of meter; currencies and kinds are never added."""
 
     currency: str
-    kind: UnitKind
+    kind: PrepaidKind
 
 
 class PlayOut(Out):

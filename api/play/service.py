@@ -8,18 +8,18 @@ from sqlmodel import Session
 
 from ..earnings.service import must_be_a_period, must_not_be_before_collections
 from ..pool_tables.service import get_table
+from ..pricing.lines import PREPAID_KINDS, PrepaidKind
 from ..venues.service import get_venue
 from .convert import OfMeter, of_meter_out, total_out
 from .meter_steps import paid_by_boxes, paid_by_meter, steps_of
-from .played import Played, UnitKind, added, played
+from .played import Played, added, played
 from .queries import TableThere, tables_there
 from .schemas import PlayOfTableOut, PlayOut
 
-NOTICE = (
+PLAY_NOTICE = (
     "Figures between readings of the period; nothing is spread over days. Shares of prices hold every way to buy that "
     "gives the same games and money: an exact figure where the least is the most. What no reading shows is cannot_tell."
 )
-_KINDS: tuple[UnitKind, ...] = ("games", "minutes")
 
 
 def read_play(
@@ -36,10 +36,10 @@ def read_play(
     if table_id is not None:
         get_table(session, table_id)
     rows: list[PlayOfTableOut] = []
-    figures: dict[tuple[str, UnitKind], list[Played]] = defaultdict(list)
+    figures: dict[tuple[str, PrepaidKind], list[Played]] = defaultdict(list)
     read = 0
     for there in tables_there(session, from_on=from_on, until_on=until_on, venue_id=venue_id, table_id=table_id):
-        found = {kind: _of_kind(there, kind) for kind in _KINDS}
+        found = {kind: _of_kind(there, kind) for kind in PREPAID_KINDS}
         currency = there.venue.currency
         for kind, one in found.items():
             if one is not None:
@@ -62,10 +62,10 @@ def read_play(
     totals = [
         total_out(added(parts), currency=currency, kind=kind) for (currency, kind), parts in sorted(figures.items())
     ]
-    return PlayOut(from_=from_on, to=until_on, rows=rows, totals=totals, notice=NOTICE)
+    return PlayOut(from_=from_on, to=until_on, rows=rows, totals=totals, notice=PLAY_NOTICE)
 
 
-def _of_kind(there: TableThere, kind: UnitKind) -> OfMeter | None:
+def _of_kind(there: TableThere, kind: PrepaidKind) -> OfMeter | None:
     """Return how a table was played by its first meter of a kind; None where it has none."""
     meter = next((meter for meter in there.meters if meter.counts == kind), None)
     if meter is None:

@@ -27,9 +27,10 @@ from typing import Any, Literal
 from ..pricing.errors import DomainError, Fault
 from ..pricing.ladder import WAYS_OF_COUNTING, Counting
 from ..pricing.money import parse_money
-from .controller_days import DAYS, minute_of_day
+from ..pricing.week import WEEKDAYS
+from .controller_days import minute_of_day
 
-Clock = Literal["weekday", "date"]
+ControllerClock = Literal["weekday", "date"]
 
 
 def _is_limit(value: object, least: int, *, may_be_absent: bool) -> bool:
@@ -103,9 +104,9 @@ class TakeOver:
 
     def __post_init__(self) -> None:
         faults = [
-            Fault("bad_take_over", where, repr(day), "one of " + ", ".join(DAYS))
+            Fault("bad_take_over", where, repr(day), "one of " + ", ".join(WEEKDAYS))
             for where, day in (("from", self.from_day), *((f"to[{i}]", day) for i, day in enumerate(self.to)))
-            if day not in DAYS
+            if day not in WEEKDAYS
         ]
         if self.from_day in self.to:
             faults.append(Fault("bad_take_over", "to", self.from_day, "other days than the one taken over"))
@@ -125,7 +126,7 @@ class Controller:
     counting: Counting | None = None
     day_turns_at: int = 0
     take_over: tuple[TakeOver, ...] = ()
-    clock: Clock = "weekday"
+    clock: ControllerClock = "weekday"
     changes_for_summer_time: bool = False
 
     def __post_init__(self) -> None:

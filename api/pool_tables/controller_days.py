@@ -6,14 +6,10 @@ import re
 from datetime import date
 
 from ..pricing.errors import domain_error
-
-DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-
+from ..pricing.week import WEEKDAY_NAMES, WEEKDAYS
 
 A_DAY = 1440
 """Minutes of a day on the wall clock; a clock change does not alter what a controller holds."""
-_NAMES = dict(zip(DAYS, ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"), strict=True))
-
 _TIME = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
 
 
@@ -32,10 +28,10 @@ def time_of_day(minute: int) -> str:
 
 def weekday_of(day: object, *, where: str = "day") -> str:
     """Return the weekday, ``mon`` … ``sun``, of a day that is one or a date ``YYYY-MM-DD``; refuse others (``bad_day``)."""
-    if day in DAYS:
+    if day in WEEKDAYS:
         return str(day)
     try:
-        return DAYS[date.fromisoformat(str(day)).weekday()]
+        return WEEKDAYS[date.fromisoformat(str(day)).weekday()]
     except ValueError:
         expected = "mon to sun, or a date such as 2026-12-24"
         raise domain_error("bad_day", where=where, found=repr(day)[:40], expected=expected) from None
@@ -43,4 +39,4 @@ def weekday_of(day: object, *, where: str = "day") -> str:
 
 def day_in_words(day: str) -> str:
     """Return ``Monday`` for ``mon``; a date of the form ``YYYY-MM-DD`` with its weekday."""
-    return _NAMES.get(day) or f"{_NAMES[weekday_of(day)]} {day}"
+    return WEEKDAY_NAMES.get(day) or f"{WEEKDAY_NAMES[weekday_of(day)]} {day}"

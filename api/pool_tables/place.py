@@ -18,9 +18,9 @@ Gone = Literal["retired", "sold", "lost"]
 
 PLACES: tuple[Place, ...] = get_args(Place)
 
-GONE: tuple[Gone, ...] = get_args(Gone)
+GONE_PLACES: tuple[Gone, ...] = get_args(Gone)
 
-IN_WORDS: dict[Place, str] = {
+PLACE_IN_WORDS: dict[Place, str] = {
     "venue": "the venue",
     "workshop": "the workshop",
     "storage": "storage",

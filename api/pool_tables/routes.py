@@ -1,12 +1,10 @@
 """HTTP for pool tables and their moves."""
 
-from typing import Annotated
-
 from fastapi import APIRouter, Request, Response
 
 from ..store.changes import note_tables
 from ..web import preconditions
-from ..web.auth import OwnerDep, Principal, allow
+from ..web.auth import AnybodyButDevicesDep, OwnerDep, StaffDep
 from ..web.dependencies import IfMatch, NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -19,10 +17,6 @@ from .schemas import MoveIn, MoveOut, MovePage, TableChangeIn, TableIn, TableOut
 from .service import must_be_a_controller
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
-CollectorDep = Annotated[Principal, allow("collector")]
-
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
-VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 
 
 @router.post("/venues/{venue_id}/tables", status_code=201, responses=problems(409))
@@ -43,7 +37,7 @@ def list_tables(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: VenueReaderDep,
+    principal: AnybodyButDevicesDep,
     venue_id: Id,
     limit: Limit = 100,
     after: After = None,
@@ -57,7 +51,7 @@ def list_tables(
 
 
 @router.get("/tables/{table_id}", responses=problems())
-def get_table(session: SessionDep, principal: VenueReaderDep, table_id: Id, response: Response) -> TableOut:
+def get_table(session: SessionDep, principal: AnybodyButDevicesDep, table_id: Id, response: Response) -> TableOut:
     """Return a table; its ETag is needed to change it. A venue sees the tables now there."""
     row = service.get_table(session, table_id)
     principal.must_see_venue(row.venue_id, what="table")
@@ -96,7 +90,7 @@ def list_moves(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: StaffDep,
     table_id: Id,
     limit: Limit = 100,
     after: After = None,

@@ -6,11 +6,11 @@ from pydantic import MISSING, BeforeValidator, StrictInt, WithJsonSchema
 from pydantic import Field as Limits
 
 from ..pricing.ladder import Counting
+from ..pricing.week import Weekday
 from ..web.schema_types import (
     METER_NAME_PATTERN,
     Count,
     Date,
-    Day,
     Id,
     In,
     Instant,
@@ -24,6 +24,8 @@ from ..web.schema_types import (
     Yes,
     not_a_number,
 )
+from .controller import ControllerClock
+from .equipment import Chemistry, MeterCounts, MeterResets
 from .place import OwnPlace, Place
 
 
@@ -34,13 +36,8 @@ class CautionOut(Out):
     detail: str
 
 
-Chemistry = Literal["flooded", "agm", "gel", "unknown"]
-
 PowerKind = Literal["battery", "mains"]
-Counted = Literal["money", "games", "minutes"]
-Resets = Literal["never", "at_collection"]
-ControllerClock = Literal["weekday", "date"]
-Box = Literal["emptied", "travels"]
+BoxOnMove = Literal["emptied", "travels"]
 MeterName = Annotated[str, Limits(pattern=METER_NAME_PATTERN, description="A short name, such as cash.")]
 NominalVolts = Annotated[
     Literal[6, 12], WithJsonSchema({"type": "integer", "minimum": 6, "maximum": 12, "multipleOf": 6})
@@ -69,10 +66,10 @@ class MeterIn(In):
     """A meter of the table: what it counts, what one count is worth, how many digits it has, when it is reset."""
 
     name: MeterName
-    counts: Counted
+    counts: MeterCounts
     unit_value: Money | MISSING = MISSING
     digits: Annotated[StrictInt, Limits(ge=1, le=18)]
-    resets: Resets
+    resets: MeterResets
 
 
 class GamesLimitsIn(In):
@@ -95,8 +92,8 @@ class MinutesLimitsIn(In):
 class TakeOverIn(In):
     """A day whose settings the controller lets other days take over."""
 
-    from_: Annotated[Day, Limits(alias="from")]
-    to: Annotated[list[Day], Limits(min_length=1, max_length=6)]
+    from_: Annotated[Weekday, Limits(alias="from")]
+    to: Annotated[list[Weekday], Limits(min_length=1, max_length=6)]
 
 
 class ControllerIn(In):
@@ -203,10 +200,10 @@ class MeterOut(Out):
     """A meter of the table."""
 
     name: str
-    counts: Counted
+    counts: MeterCounts
     unit_value: MoneyOut | None
     digits: int
-    resets: Resets
+    resets: MeterResets
 
 
 class LadderLimitsOut(Out):
@@ -222,8 +219,8 @@ class LadderLimitsOut(Out):
 class TakeOverOut(Out):
     """A day whose settings other days can take over."""
 
-    from_: Annotated[Day, Limits(alias="from")]
-    to: list[Day]
+    from_: Annotated[Weekday, Limits(alias="from")]
+    to: list[Weekday]
 
 
 class ControllerOut(Out):
@@ -281,7 +278,7 @@ class MoveIn(In):
     ) = MISSING
     moved_at: Instant
     meters: Annotated[dict[MeterName, Count], Limits(max_length=20)] | MISSING = MISSING
-    box: Box = "emptied"
+    box: BoxOnMove = "emptied"
 
 
 class PlacedAtVoidOut(VoidedOut):
@@ -299,7 +296,7 @@ class MoveOut(Out):
     venue_id: Id | None
     moved_at: Instant
     meters: dict[str, int]
-    box: Box
+    box: BoxOnMove
     void: VoidedOut | None
     placed_at_void: Annotated[
         PlacedAtVoidOut | None,

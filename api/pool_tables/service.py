@@ -11,7 +11,7 @@ from uuid import UUID
 from sqlmodel import Session, col, select
 
 from ..pricing import DomainError
-from ..store.clock import FUTURE_ALLOWED, new_id
+from ..store.clock import new_id
 from ..store.db import lock
 from ..store.sequence import next_number
 from ..venues.rows import VenueRow
@@ -21,7 +21,8 @@ from ..web.pagination import Page, page
 from ..web.preconditions import apply_change, must_match
 from ..web.schema_types import value_or
 from .controller import Controller, controller_of
-from .place import GONE, IN_WORDS, OwnPlace, Place
+from .future_instants import must_have_come
+from .place import GONE_PLACES, PLACE_IN_WORDS, OwnPlace, Place
 from .profile import normal_profile
 from .rows import PoolTableRow, StayRow
 from .schemas import MoveIn, TableChangeIn, TableIn
@@ -169,7 +170,7 @@ def move_table(session: Session, table_id: UUID, move: MoveIn, *, now: datetime)
             expected=f"{open_stay.from_at.isoformat()} or later",
         )
     if (move.venue_id, to) == (open_stay.venue_id, open_stay.place):
-        place = IN_WORDS[to] if move.venue_id is None else get_venue(session, move.venue_id).name
+        place = PLACE_IN_WORDS[to] if move.venue_id is None else get_venue(session, move.venue_id).name
         expected = f"another place: it has been there since {open_stay.from_at.isoformat()}"
         raise http_problem("already_there", where="venue_id", found=place, expected=expected)
     if move.venue_id is not None:
@@ -208,7 +209,7 @@ def page_moves(session: Session, table_id: UUID, *, limit: int, after: UUID | No
 
 def must_be_on_the_route(stay: StayRow, *, where: str) -> None:
     """Refuse (``table_gone``) a table whose latest stay says that it was retired, sold or lost."""
-    if stay.place in GONE:
+    if stay.place in GONE_PLACES:
         found = f"{stay.place} since {stay.from_at.isoformat()}"
         raise http_problem("table_gone", where=where, found=found, expected="a table of the route")
 
@@ -221,12 +222,6 @@ def _place_of(move: MoveIn) -> Place:
     if to is not None:
         raise http_problem("invalid", where="to", found=to, expected="nothing beside a venue")
     return "venue"
-
-
-def must_have_come(at: datetime, *, now: datetime, where: str) -> None:
-    """Refuse (``invalid``) an instant that has not come."""
-    if at > now + FUTURE_ALLOWED:
-        raise http_problem("invalid", where=where, found=at.isoformat(), expected="an instant that has come")
 
 
 def must_have_meters(table: PoolTableRow, meters: Mapping[str, int], *, where: str = "meters") -> None:

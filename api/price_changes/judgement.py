@@ -11,7 +11,7 @@ from ..pricing import format_money
 from ..pricing.money import round_half_up
 from .panel import Weeks
 
-CANNOT_KNOW = (
+EFFECT_CANNOT_KNOW = (
     "A season, an event or a new competitor that met only the tables that changed, or only the others.",
     "Whether the tables that changed were chosen because they did well, or badly.",
     "Play that moved from a table that changed to one that did not.",

@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Response
 
-from ..web.auth import Principal, allow
+from ..web.auth import AccountantDep
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import SessionDep
 from ..web.openapi import problems
@@ -16,8 +16,6 @@ from .schemas import PriceChangeOut
 from .service import read_price_change
 
 router = APIRouter(prefix="/v1", tags=["reports"], route_class=Route)
-
-AccountantDep = Annotated[Principal, allow("accountant")]
 
 
 @router.get(

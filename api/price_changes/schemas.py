@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from ..earnings.before_and_after import Verdict
+from ..earnings.before_and_after import ChangeVerdict
 from ..web.schema_types import Date, Id, MoneyOut, Out
 
 Games = Annotated[str, Field(pattern=r"^-?[0-9]{1,12}\.[0-9]{2}$")]
@@ -16,7 +16,7 @@ class GamesEffectOut(Out):
 
     effect: Games | None
     interval: Annotated[list[Games] | None, Field(min_length=2, max_length=2, description="Least and most, at 90 %.")]
-    verdict: Verdict
+    verdict: ChangeVerdict
 
 
 class PriceChangeSideOut(Out):
@@ -61,7 +61,7 @@ class PriceChangeOut(Out):
     """Takings a week and table more or less than without the change of prices."""
 
     sentence: str
-    verdict: Verdict
+    verdict: ChangeVerdict
     effect: Annotated[
         MoneyOut | None, Field(description="A week and table; an estimate. Null where a side is missing.")
     ]

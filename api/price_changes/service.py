@@ -12,7 +12,7 @@ from ..earnings.queries import boxes_in
 from ..pricing.effort import Effort
 from ..web.errors import http_problem
 from .convert import games_out, interval_out, means_of, money_of, side_out, weeks_out
-from .judgement import CANNOT_KNOW, has_both_sides, judge
+from .judgement import EFFECT_CANNOT_KNOW, has_both_sides, judge
 from .panel import DaysOfTable, Weeks, days_of_tables, weeks_around, weeks_beside
 from .prices_held import Change, change_of, holds_throughout
 from .queries import Asked, TableHeld, asked_by_schedule, asked_by_tariff, tables_held
@@ -77,7 +77,7 @@ def read_price_change(
         by_week=weeks_out(changed, beside, asked.currency),
         tables=[_table_out(one, asked.currency, collections) for one in sides],
         left_out=left_out,
-        cannot_know=list(CANNOT_KNOW),
+        cannot_know=list(EFFECT_CANNOT_KNOW),
     )
 
 

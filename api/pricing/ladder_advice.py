@@ -24,7 +24,7 @@ from .ladder import Counting, Ladder, Rung, count_of
 from .lines import Advice, Kind
 from .money import format_money
 
-MAX_STEPS = 3_000
+STEPS_SHOWN_MAX = 3_000
 """No more than this many steps of a ladder are looked at, the lowest first."""
 
 
@@ -72,7 +72,7 @@ class Steps:
         for amount, units in onward:
             if amount >= end:
                 return
-            if len(self.amounts) == MAX_STEPS:
+            if len(self.amounts) == STEPS_SHOWN_MAX:
                 self.known = min(self.known, self.amounts[-1])
                 return
             if units > self.units[-1]:

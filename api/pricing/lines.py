@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 Kind = Literal["games", "minutes", "metered"]
+PrepaidKind = Literal["games", "minutes"]
+PREPAID_KINDS: tuple[PrepaidKind, ...] = ("games", "minutes")
 
 
 class Line(NamedTuple):

@@ -22,14 +22,14 @@ from typing import Literal
 from .effort import STEPS_OF_AN_EVENT, Effort
 from .errors import Fault, PricingError, pricing_error
 from .ladder import Sale
+from .lines import PrepaidKind
 from .money import MAX_MINOR
 from .tariff import Tariff
 
-Buys = Literal["games", "minutes"]
-Caution = Literal["closed", "free", "kind_not_sold"]
+PurchaseCaution = Literal["closed", "free", "kind_not_sold"]
 TariffAt = Callable[[datetime], Tariff | None]
 
-MAX_MINUTES = 5_256_000
+CREDIT_MINUTES_MAX = 5_256_000
 """No money buys more minutes than this (``too_much_money``): ten years of 365 days."""
 _MINUTE = timedelta(minutes=1)
 
@@ -50,7 +50,7 @@ class Start:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class PurchaseStep:
     """The state after one event.
 
     ``granted`` units by this event; ``credit``: games not yet started, or whole minutes still to run; ``left`` minor
@@ -64,14 +64,14 @@ class Step:
     left: int
     ends_at: datetime | None
     tariff: Tariff | None
-    caution: Caution | None
+    caution: PurchaseCaution | None
 
 
 @dataclass(frozen=True, slots=True)
 class Purchases:
     """What a list of events came to: its steps, the units granted, and all money in = spends + left."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[PurchaseStep, ...]
     units: int
     money: int
     spends: int
@@ -83,7 +83,7 @@ def follow(
     events: Sequence[Insert | Start],
     *,
     tariff_at: TariffAt,
-    buys: Buys,
+    buys: PrepaidKind,
     gap_s: int = 120,
     ends_on_start: bool = False,
     work: Effort | None = None,
@@ -116,8 +116,8 @@ def follow(
 
 def ends_after(at: datetime, minutes: int) -> datetime:
     """Return the instant (UTC) at which ``minutes`` bought at ``at`` have run out (T3); at most ten years of them."""
-    if minutes > MAX_MINUTES:
-        expected = f"money that buys at most {MAX_MINUTES} minutes, ten years"
+    if minutes > CREDIT_MINUTES_MAX:
+        expected = f"money that buys at most {CREDIT_MINUTES_MAX} minutes, ten years"
         raise pricing_error("too_much_money", where="money", found=f"{minutes} minutes", expected=expected)
     return at.astimezone(UTC) + timedelta(minutes=minutes)
 
@@ -130,7 +130,7 @@ class _Table:
     """
 
     tariff_at: TariffAt
-    buys: Buys
+    buys: PrepaidKind
     gap: timedelta
     ends_on_start: bool
     tariff: Tariff | None = None
@@ -143,7 +143,7 @@ class _Table:
     games: int = 0
     ends_at: datetime | None = None
 
-    def insert(self, at: datetime, amount: int) -> Step:
+    def insert(self, at: datetime, amount: int) -> PurchaseStep:
         tariff = self.tariff_at(at)
         ladder = getattr(tariff, self.buys) if tariff else None
         if tariff is None or ladder is None:
@@ -160,7 +160,7 @@ class _Table:
         self._grant(granted, at)
         return self._step("insert", at, tariff, granted=granted)
 
-    def start(self, at: datetime) -> Step:
+    def start(self, at: datetime) -> PurchaseStep:
         tariff = self.tariff_at(at)
         is_free = tariff is not None and tariff.free
         if not is_free:
@@ -195,7 +195,7 @@ class _Table:
             return self.games
         return max(0, (self.ends_at - at) // _MINUTE) if self.ends_at is not None else 0
 
-    def _why_not(self, tariff: Tariff | None) -> Caution:
+    def _why_not(self, tariff: Tariff | None) -> PurchaseCaution:
         if tariff is None:
             return "closed"
         return "free" if tariff.free else "kind_not_sold"
@@ -207,9 +207,9 @@ class _Table:
         tariff: Tariff | None,
         *,
         granted: int = 0,
-        caution: Caution | None = None,
-    ) -> Step:
-        return Step(at, kind, granted, self._credit(at), self.left, self.ends_at, tariff, caution)
+        caution: PurchaseCaution | None = None,
+    ) -> PurchaseStep:
+        return PurchaseStep(at, kind, granted, self._credit(at), self.left, self.ends_at, tariff, caution)
 
 
 def _faults(events: Sequence[Insert | Start]) -> list[Fault]:

@@ -21,7 +21,7 @@ from typing import Literal, NamedTuple
 from .effort import STEPS_OF_A_LINE, STEPS_OF_A_PIECE, STEPS_OF_A_QUESTION, Effort
 from .errors import Fault, PricingError, pricing_error
 from .ladder import Ladder, NextBreak, check_units
-from .lines import Kind, Line
+from .lines import Kind, Line, PrepaidKind
 from .metered import Charge, charge, lasts
 from .money import MAX_MINOR, divide_half_up
 from .payable import next_payable
@@ -32,7 +32,6 @@ from .tariff import Tariff
 from .timetable import Span, Timetable
 
 Status = Literal["open", "closed", "free"]
-PrepaidKind = Literal["games", "minutes"]
 
 HORIZON = timedelta(days=7)
 """How far ahead metered time is looked at."""

@@ -20,7 +20,7 @@ TierMode = Literal["add", "set"]
 Per = Literal["table", "player"]
 
 MAX_TIERS = 50
-MAX_MINUTES = 525_600
+TIER_MINUTES_MAX = 525_600
 """No tier starts later than this, and no step, price unit or capped slice is longer: a year."""
 
 
@@ -41,10 +41,10 @@ class Tier:
     def __post_init__(self) -> None:
         _must_be_within(
             "bad_tier",
-            ("from_minutes", self.from_minutes, 0, MAX_MINUTES),
+            ("from_minutes", self.from_minutes, 0, TIER_MINUTES_MAX),
             ("price", self.price, 0, MAX_MINOR),
-            ("per_minutes", self.per_minutes, 1, MAX_MINUTES),
-            ("step_minutes", self.step_minutes, 1, MAX_MINUTES),
+            ("per_minutes", self.per_minutes, 1, TIER_MINUTES_MAX),
+            ("step_minutes", self.step_minutes, 1, TIER_MINUTES_MAX),
         )
 
     @property
@@ -67,7 +67,7 @@ class Cap:
 
     def __post_init__(self) -> None:
         _must_be_within(
-            "bad_cap", ("amount", self.amount, 0, MAX_MINOR), ("per_minutes", self.per_minutes, 1, MAX_MINUTES)
+            "bad_cap", ("amount", self.amount, 0, MAX_MINOR), ("per_minutes", self.per_minutes, 1, TIER_MINUTES_MAX)
         )
 
 

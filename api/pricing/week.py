@@ -27,6 +27,11 @@ from .tariff import Tariff
 from .trading_day import DAY_US, day_start_us, first_label_us, is_wall_time, offsets_us, time_of_day_us
 
 EntryKind = Literal["base", "weekly", "recurring", "date"]
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+WEEKDAY_NAMES: dict[str, str] = dict(
+    zip(WEEKDAYS, ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"), strict=True)
+)
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 

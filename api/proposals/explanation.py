@@ -6,17 +6,17 @@ from fractions import Fraction
 
 from ..pricing import format_money
 from ..pricing.ladder import count_of
+from ..pricing.lines import PrepaidKind
 from ..pricing.money import round_half_up
-from ..what_if.comparison import Prepaid
-from .ladder_search import Aims, LaddersFound, Measure, Measured, an_hour
+from .ladder_search import Aims, LadderMeasure, LaddersFound, Measured, an_hour
 
-WHY: dict[Measure, str] = {
+WHY: dict[LadderMeasure, str] = {
     "an_hour": "Brings the most an hour at full use.",
     "bonus": "Gives players the most for the notes that they put in.",
     "few_coins": "Takes the fewest coins and notes for the first price.",
     "few_prices": "Has the fewest prices to key.",
 }
-CANNOT_KNOW = (
+PROPOSAL_CANNOT_KNOW = (
     "How much is played at these prices: an hour at full use is played without a break.",
     "How players take to them; compare a proposal with today's prices in POST /v1/reports/what-if.",
 )
@@ -32,7 +32,7 @@ def sentence(found: LaddersFound, proposed: int) -> str:
     return f"Of {found.searched} ladders tried, {meet} the aims; {best} by a measure."
 
 
-def lines_of(one: Measured, aims: Aims, kind: Prepaid, currency: str) -> list[str]:
+def lines_of(one: Measured, aims: Aims, kind: PrepaidKind, currency: str) -> list[str]:
     """Explain a ladder: each price by what an hour of it brings, each note by what it buys, then what to key."""
     said = [
         f"{format_money(rung.price, currency)} buys {count_of(rung.units, kind)}: "

@@ -26,8 +26,8 @@ from ..pricing.ladder import MAX_UNITS_OF_A_PRICE, Counting
 from ..pricing.payable import payable
 from ..what_if.intake_bought import fewest_pieces
 
-Measure = Literal["an_hour", "bonus", "few_coins", "few_prices"]
-MEASURES: tuple[Measure, ...] = ("an_hour", "bonus", "few_coins", "few_prices")
+LadderMeasure = Literal["an_hour", "bonus", "few_coins", "few_prices"]
+MEASURES: tuple[LadderMeasure, ...] = ("an_hour", "bonus", "few_coins", "few_prices")
 _STEPS_OF_A_CANDIDATE = 220
 
 
@@ -69,7 +69,7 @@ class Measured:
     few_coins_in_all: int
     """Less the coins and notes that pay each price once: it decides between ladders alike by every measure."""
 
-    def order(self, first: Measure) -> tuple[Fraction | int, ...]:
+    def order(self, first: LadderMeasure) -> tuple[Fraction | int, ...]:
         """Return the measures, one of them before the others."""
         return (
             getattr(self, first),
@@ -84,7 +84,7 @@ class LaddersFound:
 
     searched: int = 0
     met: int = 0
-    best: dict[Measure, Measured] = field(default_factory=dict)
+    best: dict[LadderMeasure, Measured] = field(default_factory=dict)
 
 
 def search(aims: Aims, *, work: Effort) -> LaddersFound:

@@ -1,13 +1,14 @@
 """Aims for prices, as received, and the ladders that suit them, as sent."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import MISSING, Field, StrictInt
 
 from ..pool_tables.schemas import ControllerIn
+from ..pricing.lines import PrepaidKind
 from ..tariffs.schemas import AdviceOut, LadderOut
 from ..web.schema_types import Currency, Id, In, Money, MoneyOut, Out
-from .ladder_search import Measure
+from .ladder_search import LadderMeasure
 
 
 class ProposalsIn(In):
@@ -24,7 +25,7 @@ class ProposalsIn(In):
     controller: Annotated[
         ControllerIn | MISSING, Field(description="Without a table: what its controller can hold.")
     ] = MISSING
-    kind: Annotated[Literal["games", "minutes"] | MISSING, Field(description="What to sell; absent: games.")] = MISSING
+    kind: Annotated[PrepaidKind | MISSING, Field(description="What to sell; absent: games.")] = MISSING
     least_an_hour: Annotated[
         Money, Field(description="The least that an hour played without a break should bring.", examples=["12.00"])
     ]
@@ -49,7 +50,7 @@ class ProposalsIn(In):
 class ProposalOut(Out):
     """A ladder that meets the aims: why it is proposed, explained line by line, and what it gives up."""
 
-    best_by: list[Measure]
+    best_by: list[LadderMeasure]
     why: list[str]
     ladder: LadderOut
     least_an_hour: Annotated[MoneyOut, Field(description="The least that an hour at full use brings.")]
@@ -63,7 +64,7 @@ class ProposalsOut(Out):
 
     sentence: str
     currency: str
-    kind: Literal["games", "minutes"]
+    kind: PrepaidKind
     searched: int
     met: int
     proposals: list[ProposalOut]

@@ -8,13 +8,13 @@ from sqlmodel import Session
 from ..pool_tables.controller import Controller, controller_of
 from ..pool_tables.service import controller_of_table, currency_of, get_table
 from ..pricing import advice, format_money, parse_money
+from ..pricing.lines import PrepaidKind
 from ..pricing.money import round_half_up
 from ..store.db import work_of
 from ..tariffs.convert import advice_out, ladder_out
 from ..web.errors import http_problem
 from ..web.schema_types import value_or
-from ..what_if.comparison import Prepaid
-from .explanation import CANNOT_KNOW, WHY, gives_up, lines_of, sentence
+from .explanation import PROPOSAL_CANNOT_KNOW, WHY, gives_up, lines_of, sentence
 from .ladder_search import MEASURES, Aims, LaddersFound, Measured, search
 from .schemas import ProposalOut, ProposalsIn, ProposalsOut
 
@@ -28,7 +28,7 @@ def propose_prices(session: Session, message: ProposalsIn) -> ProposalsOut:
     not take, and ``too_much_work``.
     """
     controller, currency, accepts = _where(session, message)
-    kind: Prepaid = value_or(message.kind, "games")
+    kind: PrepaidKind = value_or(message.kind, "games")
     aims = _aims(message, controller, kind, currency, accepts)
     found = search(aims, work=work_of(session))
     ladders = dict.fromkeys(found.best[measure] for measure in MEASURES if measure in found.best)
@@ -39,7 +39,7 @@ def propose_prices(session: Session, message: ProposalsIn) -> ProposalsOut:
         searched=found.searched,
         met=found.met,
         proposals=[_proposal_out(one, found, aims, kind, currency) for one in ladders],
-        cannot_know=list(CANNOT_KNOW),
+        cannot_know=list(PROPOSAL_CANNOT_KNOW),
     )
 
 
@@ -69,7 +69,9 @@ def _amounts(texts: list[str], currency: str, *, where: str) -> tuple[int, ...]:
     return tuple(sorted(set(amounts)))
 
 
-def _aims(message: ProposalsIn, controller: Controller, kind: Prepaid, currency: str, accepts: tuple[int, ...]) -> Aims:
+def _aims(
+    message: ProposalsIn, controller: Controller, kind: PrepaidKind, currency: str, accepts: tuple[int, ...]
+) -> Aims:
     limits = controller.limits(kind)
     if not limits.sold:
         raise http_problem("invalid", where="kind", found=kind, expected="a kind that the controller sells")
@@ -103,7 +105,7 @@ def _money(text: Any, currency: str, where: str, otherwise: int) -> int:
     return otherwise if text is MISSING else parse_money(text, currency, where=where)
 
 
-def _proposal_out(one: Measured, found: LaddersFound, aims: Aims, kind: Prepaid, currency: str) -> ProposalOut:
+def _proposal_out(one: Measured, found: LaddersFound, aims: Aims, kind: PrepaidKind, currency: str) -> ProposalOut:
     best_by = [measure for measure in MEASURES if found.best[measure] == one]
     return ProposalOut(
         best_by=best_by,

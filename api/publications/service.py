@@ -22,7 +22,7 @@ from ..pool_tables.service import controller_of_table
 from ..pricing import Schedule
 from ..schedules.convert import schedule_out
 from ..schedules.overlaps import overlaps
-from ..schedules.queries import Place, compile_schedule, listed_at
+from ..schedules.queries import PriceContext, compile_schedule, listed_at
 from ..schedules.rows import ScheduleRow
 from ..store.db import work_of
 from ..venues.rows import VenueRow
@@ -30,7 +30,7 @@ from ..venues.service import calendar_of, get_venue
 from ..web.errors import http_problem
 from .schemas import DayKeyingOut, PublishedOut, ScheduleAdviceOut, TableLimitsOut
 
-ANSWER_BYTES_MAX = 2_000_000
+PUBLICATION_BYTES_MAX = 2_000_000
 _STEPS_OF_AN_ENTRY = 2_500
 """Of a schedule that is stored, and again for each controller that it is fitted to."""
 _SMALLER = "name fewer venues at once, or list fewer windows and dates"
@@ -39,7 +39,7 @@ _SMALLER = "name fewer venues at once, or list fewer windows and dates"
 class Published:
     """Writes the schedules that one request publishes, with what the tables that each reaches cannot hold.
 
-    Refuses (``too_much_work``, E4) what takes too long to judge, and what takes more than ``ANSWER_BYTES_MAX`` to say.
+    Refuses (``too_much_work``, E4) what takes too long to judge, and what takes more than ``PUBLICATION_BYTES_MAX`` to say.
     """
 
     def __init__(self, session: Session, *, now: datetime) -> None:
@@ -50,8 +50,8 @@ class Published:
         """Return a schedule as published."""
         written = self._write(row)
         self._size_bytes += len(written.model_dump_json())
-        if self._size_bytes > ANSWER_BYTES_MAX:
-            found = f"more than {ANSWER_BYTES_MAX} bytes of schedules and of what controllers cannot hold"
+        if self._size_bytes > PUBLICATION_BYTES_MAX:
+            found = f"more than {PUBLICATION_BYTES_MAX} bytes of schedules and of what controllers cannot hold"
             raise http_problem("too_much_work", where="body", found=found, expected=_SMALLER)
         return written
 
@@ -72,7 +72,7 @@ class Published:
         first_on = max(row.effective_on, calendar_of(venue).trading_day(self._now))
 
         @cache
-        def limits(controller: Controller) -> Limits | None:
+        def limits(controller: Controller) -> LimitsAndDays | None:
             self._spend(schedule)
             return _limits(schedule, controller, venue.currency, first_on=first_on)
 
@@ -89,10 +89,10 @@ class Published:
         self._work.spend(_STEPS_OF_AN_ENTRY * len(schedule.entries), where="body", smaller=_SMALLER)
 
 
-Limits = tuple[tuple[CannotHoldOut, ...], tuple[DayKeyingOut, ...]]
+LimitsAndDays = tuple[tuple[CannotHoldOut, ...], tuple[DayKeyingOut, ...]]
 
 
-def _limits(schedule: Schedule, controller: Controller, currency: str, *, first_on: date) -> Limits | None:
+def _limits(schedule: Schedule, controller: Controller, currency: str, *, first_on: date) -> LimitsAndDays | None:
     """Return what a controller cannot hold of a schedule, and the days to key by hand; None where it holds everything."""
     fitted = wanted(schedule, controller, currency=currency, on=first_on)
     days = day_keyings(schedule, controller, currency=currency, first_on=first_on, last_on=first_on + DATES_AHEAD)
@@ -114,7 +114,7 @@ def _reached(session: Session, row: ScheduleRow, venue: VenueRow) -> Iterator[Po
         .order_by(col(PoolTableRow.id))
     )
     for table, stay in session.exec(query).all():
-        place = Place(venue, table, stay)
+        place = PriceContext(venue, table, stay)
         stretches = listed_at(session, place).stretches
         if any(stretch.schedule is not None and stretch.schedule.id == str(row.id) for stretch in stretches):
             yield table

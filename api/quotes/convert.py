@@ -12,7 +12,7 @@ from ..pricing import Answer, Calendar, Tariff, Timetable, format_money
 from ..pricing.ladder import NextBreak
 from ..pricing.lines import Line
 from ..pricing.metered import Charge
-from ..pricing.purchase import Purchases, Step
+from ..pricing.purchase import Purchases, PurchaseStep
 from ..pricing.quote import Least, Offer
 from ..pricing.timetable import Span
 from ..schedules.convert import is_published, tariff_ref
@@ -193,7 +193,7 @@ class Writer:
             "offers": [_offer(offer, self.currency, self.calendar.zone) for offer in listed.offers],
         }
 
-    def _step(self, step: Step) -> Values:
+    def _step(self, step: PurchaseStep) -> Values:
         return {
             "at": self._local(step.at),
             "kind": step.kind,

@@ -19,7 +19,7 @@ from ..pricing.quote import Offer, quote
 from ..pricing.timetable import Span, Timetable
 
 GridStatus = Literal["open", "closed", "free", "no_prices"]
-LINES_MAX = 4_000
+GRID_LINES_MAX = 4_000
 """About 2 MB of answer."""
 
 

@@ -17,18 +17,19 @@ from ..controllers.schemas import BasisAsked
 from ..controllers.sells import Basis, SoldDuring
 from ..pricing import Calendar, DomainError
 from ..pricing.timetable import Span
+from ..pricing.week import WEEKDAYS, Weekday
 from ..schedules import queries as schedules_queries
 from ..schedules.convert import tariff_ref
 from ..store.read_cache import NoSession, NotCached, ReadCache
 from ..venues.service import calendar_of
-from ..web.auth import Principal, allow
+from ..web.auth import AnybodyButDevicesDep, Principal
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, ReadCacheDep, SessionDep, from_memory, stores_nothing
 from ..web.errors import Problem, ProblemOut, bound_problems, http_problem, problem_out
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.request_instant import instant_from_memory
-from ..web.schema_types import DAYS, MONEY_PATTERN, AskedDay, AskedTime, Date, Day, Id, Money
+from ..web.schema_types import MONEY_PATTERN, AskedDay, AskedTime, Date, Id, Money
 from . import service
 from .convert import CSV_COLUMNS, Values, cell_of, csv_of, grid_csv
 from .schemas import (
@@ -45,11 +46,10 @@ from .schemas import (
 )
 
 router = APIRouter(prefix="/v1", tags=["questions"], route_class=Route)
-AskerDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 
 Format = Literal["json", "csv", "text"]
 _AMOUNTS_PATTERN = rf"^{MONEY_PATTERN.strip('^$')}(,{MONEY_PATTERN.strip('^$')}){{0,39}}$"
-Column = Literal[CSV_COLUMNS]  # type: ignore[valid-type]
+CsvColumn = Literal[CSV_COLUMNS]  # type: ignore[valid-type]
 _FORMATS: dict[int | str, dict[str, Any]] = {
     200: {
         "model": QuoteOut,
@@ -106,7 +106,7 @@ def _question(
     games: int | None,
     minutes: int | None,
     at: str | None,
-    day: Day | None,
+    day: Weekday | None,
     time: wall_time | None,
     players: int,
     basis: BasisAsked | None,
@@ -138,11 +138,11 @@ def _quote_from_memory(request: Request) -> Response:
 def get_quote(
     session: SessionDep,
     kept: ReadCacheDep,
-    principal: AskerDep,
+    principal: AnybodyButDevicesDep,
     now: NowDep,
     question: QuestionDep,
     format: Annotated[Format, Query(description="csv: a line an offer; text: one bare value.")] = "json",
-    column: Annotated[Column | None, Query(description="With format=text: which value.")] = None,
+    column: Annotated[CsvColumn | None, Query(description="With format=text: which value.")] = None,
     kind: Annotated[OfferKind | None, Query(description="With format=text: of which offer.")] = None,
 ) -> Response:
     """Quote what an amount buys at a place and time, or the least money for a number of games or minutes.
@@ -189,7 +189,7 @@ def _answer(
 @router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}})
 @stores_nothing
 def post_quotes(
-    session: SessionDep, kept: ReadCacheDep, principal: AskerDep, now: NowDep, body: ScenariosIn
+    session: SessionDep, kept: ReadCacheDep, principal: AnybodyButDevicesDep, now: NowDep, body: ScenariosIn
 ) -> Response:
     """Answer up to 1,000 scenarios in order, each with its answer or its problem."""
     contexts = service.QuoteContexts(session, now=now, only_venues=principal.only_venues, kept=kept)
@@ -219,7 +219,7 @@ def _json(values: Values) -> Response:
 @router.get("/price-grid", responses={**problems(), 200: {"model": PriceGridOut, "content": CSV}})
 def get_price_grid(
     session: SessionDep,
-    principal: AskerDep,
+    principal: AnybodyButDevicesDep,
     now: NowDep,
     venue_id: Annotated[
         list[Id] | None, Query(max_length=100, description="Only this venue; repeat it for several. Without it, all.")
@@ -251,16 +251,10 @@ def get_price_grid(
     return Response(grid.model_dump_json(), media_type="application/json")
 
 
-CollectorDep = Annotated[Principal, allow("collector")]
-
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
-VenueReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
-
-
 @router.get("/venues/{venue_id}/week", responses=problems(409))
 def get_week(
     session: SessionDep,
-    principal: VenueReaderDep,
+    principal: AnybodyButDevicesDep,
     now: NowDep,
     venue_id: Id,
     on: Annotated[Date | None, Query(description="A trading date of the week; without it, today's.")] = None,
@@ -279,7 +273,7 @@ def get_week(
     sold = None if basis == "listed" else sold_at_place(session, place)
     week = (schedules_queries.listed_at(session, place) if sold is None else sold.sold).week(on)
     days = [
-        WeekDayOut(on=day, day=DAYS[day.weekday()], spans=[_span_out(span, calendar, sold) for span in spans])
+        WeekDayOut(on=day, day=WEEKDAYS[day.weekday()], spans=[_span_out(span, calendar, sold) for span in spans])
         for day, spans in week.items()
     ]
     return WeekOut(venue_id=venue_id, table_id=table_id, days=days)

@@ -7,7 +7,10 @@ from pydantic import Field as Limits
 
 from ..controllers.schemas import BasisAsked
 from ..controllers.sells import Basis
-from ..schedules.schemas import EntryKind, Owner, TariffRefOut
+from ..pricing.lines import PrepaidKind
+from ..pricing.timetable import Owner
+from ..pricing.week import EntryKind, Weekday
+from ..schedules.schemas import TariffRefOut
 from ..tariffs.schemas import TariffIn
 from ..web.errors import ProblemOut
 from ..web.schema_types import (
@@ -15,7 +18,6 @@ from ..web.schema_types import (
     AskedDay,
     AskedTime,
     Date,
-    Day,
     Id,
     In,
     LocalInstant,
@@ -63,10 +65,9 @@ class ScenarioIn(In):
     minutes: AskedUnits | MISSING = MISSING
     players: Players | MISSING = MISSING
     events: Annotated[list[EventIn], Limits(min_length=1, max_length=1000)] | MISSING = MISSING
-    buys: (
-        Annotated[Literal["games", "minutes"], Limits(description="What the events buy; games where it is absent.")]
-        | MISSING
-    ) = MISSING
+    buys: Annotated[PrepaidKind, Limits(description="What the events buy; games where it is absent.")] | MISSING = (
+        MISSING
+    )
     from_at: AtText | MISSING = MISSING
     to_at: AtText | MISSING = MISSING
 
@@ -312,7 +313,7 @@ class WeekDayOut(Out):
     """One trading day, resolved."""
 
     on: Date
-    day: Day
+    day: Weekday
     spans: list[SpanOut]
 
 

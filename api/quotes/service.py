@@ -38,15 +38,16 @@ from ..pricing import (
     zone_named,
 )
 from ..pricing.effort import Effort
-from ..schedules.queries import Place, listed_at, place_of_stay, place_of_venue
+from ..pricing.week import WEEKDAYS, Weekday
+from ..schedules.queries import PriceContext, listed_at, place_of_stay, place_of_venue
 from ..store.db import work_of
 from ..store.read_cache import NoSession, NotCached, ReadCache
 from ..tariffs.convert import read_tariff
 from ..venues.service import calendar_of, get_venue, venues_on_route
 from ..web.errors import Problem, http_problem, not_found
-from ..web.schema_types import DAYS, Day, value_or
+from ..web.schema_types import value_or
 from .convert import SalesBasis, Values, Writer, grid_line_out, listed_since
-from .price_grid import LINES_MAX, grid_lines, read_amounts
+from .price_grid import GRID_LINES_MAX, grid_lines, read_amounts
 from .queries import denominations
 from .schemas import EventIn, GridLineOut, PriceGridOut, ScenarioIn
 
@@ -62,7 +63,7 @@ class When(NamedTuple):
     """The time of a question as it was asked: ``at``, or ``day`` and ``time``, or neither for now."""
 
     at: str | None = None
-    day: Day | None = None
+    day: Weekday | None = None
     time: wall_time | None = None
 
 
@@ -86,7 +87,7 @@ class QuoteContext:
     currency: str
     listed: Timetable
     sold: SoldDuring | None = None
-    place: Place | None = None
+    place: PriceContext | None = None
     venue_id: str | None = None
     table_id: str | None = None
     accepts: tuple[int, ...] | None = None
@@ -178,7 +179,7 @@ class QuoteContexts:
     def _sees(self, venue_id: UUID | None) -> bool:
         return self.only_venues is None or venue_id in self.only_venues
 
-    def _known_by(self, key: tuple[UUID, BasisAsked | None], look_up: Callable[[], Place]) -> QuoteContext:
+    def _known_by(self, key: tuple[UUID, BasisAsked | None], look_up: Callable[[], PriceContext]) -> QuoteContext:
         context: QuoteContext = self._once(("context", *key), lambda: context_of(self.session, look_up(), key[1]))
         return context
 
@@ -225,23 +226,23 @@ def price_grid(
     if len(venues) > GRID_VENUES_MAX:
         raise too_many_lines(f"over {GRID_VENUES_MAX} venues")
     for venue in venues:
-        place = Place(venue)
+        place = PriceContext(venue)
         timetable, day = listed_at(session, place), on or calendar_of(venue).trading_day(now)
         asked = read_amounts(amounts or taken.get(venue.id, ()), venue.currency)
         for line in grid_lines(timetable, day, asked, work=work):
-            if len(items) >= LINES_MAX:
-                raise too_many_lines(f"over {LINES_MAX} lines")
+            if len(items) >= GRID_LINES_MAX:
+                raise too_many_lines(f"over {GRID_LINES_MAX} lines")
             items.append(grid_line_out(line, venue, timetable.calendar, on=day))
     return PriceGridOut(items=items)
 
 
 def too_many_lines(found: str) -> Problem:
     """Build the refusal of a grid that is too large."""
-    expected = f"at most {GRID_VENUES_MAX} venues and {LINES_MAX} lines: ask about fewer venues or amounts"
+    expected = f"at most {GRID_VENUES_MAX} venues and {GRID_LINES_MAX} lines: ask about fewer venues or amounts"
     return http_problem("too_much_work", where="venue_id", found=found, expected=expected)
 
 
-def context_of(session: Session, place: Place, basis: BasisAsked | None) -> QuoteContext:
+def context_of(session: Session, place: PriceContext, basis: BasisAsked | None) -> QuoteContext:
     """Return a place with what it sells: a venue what is listed, a table what its controller holds."""
     listed, currency, venue_id = listed_at(session, place), place.venue.currency, str(place.venue.id)
     if place.table is None:
@@ -280,7 +281,7 @@ def read_when(when: When, calendar: Calendar, *, now: datetime) -> datetime:
     if when.day is None or when.time is None:
         missing = "day" if when.day is None else "time"
         raise http_problem("invalid", where=missing, found="nothing", expected="day and time, both or neither")
-    return calendar.next(DAYS.index(when.day), when.time, now)
+    return calendar.next(WEEKDAYS.index(when.day), when.time, now)
 
 
 def read_at(text: str, calendar: Calendar, *, where: str) -> datetime:

@@ -17,19 +17,18 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Literal
 from uuid import UUID
 
+from ..pool_tables.future_instants import FUTURE_ALLOWED
 from ..pricing.errors import DomainError, Fault
 from ..pricing.money import parse_money
 from .conflicts import Content, differences, differs_in
 from .units import is_odd
 
-Outcome = Literal["recorded", "duplicate", "refused"]
+ReadingOutcome = Literal["recorded", "duplicate", "refused"]
 
-FUTURE_ALLOWED = timedelta(minutes=5)
-"""How far a sender's clock may be ahead; the same as ``store.clock`` allows, which no pure file imports."""
 NEEDS_A_KEY = ("settings", "done")
 _FLAGS = ("from_future", "before_the_table", "in_the_workshop", "on_mains", "odd_voltage")
 
@@ -76,7 +75,7 @@ class Sender:
 class Decision:
     """What becomes of a reading; a refusal's ``code`` is that of its problem."""
 
-    outcome: Outcome
+    outcome: ReadingOutcome
     flags: tuple[str, ...] = ()
     venue_id: UUID | None = None
     code: str | None = None

@@ -12,13 +12,14 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 from ..pricing.errors import Fault
+from ..pricing.week import WEEKDAYS
 from .units import write_celsius, write_volts
 
 Content = Mapping[str, Any]
 """A reading as it is stored, by column: None where nothing was observed."""
 
 
-FIELDS = {
+FIELD_OF_COLUMN = {
     "pool_table_id": "table_id",
     "taken_at": "taken_at",
     "battery_mv": "supply.volts",
@@ -35,14 +36,15 @@ FIELDS = {
     "note": "note",
 }
 """The columns that are a reading's content, and where the message has them."""
-_DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 _CHARACTERS_MAX = 80
 
 
 def differences(*, stored: Content, sent: Content) -> tuple[Fault, ...]:
     """Return what two readings say differently (``same_id_other_content``), in the order of the message."""
-    return tuple(fault for column in FIELDS if stored[column] != sent[column] for fault in _in(column, stored, sent))
+    return tuple(
+        fault for column in FIELD_OF_COLUMN if stored[column] != sent[column] for fault in _in(column, stored, sent)
+    )
 
 
 def differs_in(field: str) -> Fault:
@@ -51,7 +53,7 @@ def differs_in(field: str) -> Fault:
 
 
 def _in(column: str, stored: Content, sent: Content) -> Iterator[Fault]:
-    field, on_record, now_sent = FIELDS[column], stored[column], sent[column]
+    field, on_record, now_sent = FIELD_OF_COLUMN[column], stored[column], sent[column]
     if column == "meters":
         before, after = on_record or {}, now_sent or {}
         for name in dict.fromkeys((*before, *after)):
@@ -98,7 +100,7 @@ _WRITTEN: dict[str, Callable[[Any], str]] = {
     "battery_mv": write_volts,
     "temperature_tenths_c": write_celsius,
     "clock_minute": _time,
-    "clock_weekday": _DAYS.__getitem__,
+    "clock_weekday": WEEKDAYS.__getitem__,
     "clock_on": date.isoformat,
     "settings": _settings,
     "done": ", ".join,

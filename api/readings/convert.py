@@ -8,7 +8,8 @@ from uuid import UUID
 from pydantic import MISSING
 
 from ..pricing import parse_money
-from ..web.schema_types import DAYS, VoidedOut, value_or
+from ..pricing.week import WEEKDAYS
+from ..web.schema_types import VoidedOut, value_or
 from .admission import flags_now
 from .meters import Meter
 from .rows import ReadingRow, VoidRow
@@ -49,7 +50,7 @@ def content_of(reading: ReadingIn) -> dict[str, Any]:
         "temperature_tenths_c": None if heat is None else tenths(heat),
         "rested_minutes": value_or(supply.rested_minutes, None) if supply else None,
         "clock_minute": clock.time.hour * 60 + clock.time.minute if clock else None,
-        "clock_weekday": None if weekday is None else DAYS.index(weekday),
+        "clock_weekday": None if weekday is None else WEEKDAYS.index(weekday),
         "clock_on": value_or(clock.date, None) if clock else None,
         "clock_display": value_or(clock.display, None) if clock else None,
         "meters": value_or(reading.meters, None) or None,
@@ -118,7 +119,7 @@ def _clock_out(row: ReadingRow) -> ClockOut | None:
         return None
     return ClockOut(
         time=time(*divmod(row.clock_minute, 60)),
-        weekday=None if row.clock_weekday is None else DAYS[row.clock_weekday],
+        weekday=None if row.clock_weekday is None else WEEKDAYS[row.clock_weekday],
         date=row.clock_on,
         display=row.clock_display,
     )

@@ -19,7 +19,7 @@ from typing import Protocol
 
 
 @dataclass(frozen=True, slots=True)
-class Counts:
+class MetersRead:
     """The meters that were read at one instant, by name."""
 
     taken_at: datetime
@@ -30,7 +30,7 @@ class Counts:
 class MeterHistory:
     """What the meters showed, and when the box was emptied; both in time order."""
 
-    counts: tuple[Counts, ...] = ()
+    counts: tuple[MetersRead, ...] = ()
     emptied_at: tuple[datetime, ...] = ()
 
 
@@ -47,9 +47,9 @@ class Arrival(Protocol):
 
 def one_history(
     *,
-    readings: Iterable[Counts] = (),
-    jobs: Iterable[Counts] = (),
-    collections: Iterable[Counts] = (),
+    readings: Iterable[MetersRead] = (),
+    jobs: Iterable[MetersRead] = (),
+    collections: Iterable[MetersRead] = (),
     stays: Sequence[Arrival] = (),
     from_at: datetime | None = None,
     to_at: datetime | None = None,
@@ -60,7 +60,7 @@ def one_history(
         return (from_at is None or from_at <= at) and (to_at is None or at <= to_at)
 
     collected, moves = tuple(collections), stays[1:]
-    in_order = (*readings, *jobs, *collected, *(Counts(stay.from_at, stay.meters) for stay in moves))
+    in_order = (*readings, *jobs, *collected, *(MetersRead(stay.from_at, stay.meters) for stay in moves))
     shown = (counts for counts in in_order if counts.values and in_time(counts.taken_at))
     emptied = (
         *(counts.taken_at for counts in collected),

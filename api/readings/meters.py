@@ -17,12 +17,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from ..pool_tables.equipment import MeterCounts, MeterResets
 from ..pricing.errors import DomainError, Fault, domain_error
 
-Counts = Literal["money", "games", "minutes"]
-
-Resets = Literal["never", "at_collection"]
-Kind = Literal["baseline", "counted", "rolled_over", "needs_review"]
+DeltaKind = Literal["baseline", "counted", "rolled_over", "needs_review"]
 
 RESETTING = frozenset({"meters_reset", "board_replaced"})
 """What is done at a table that starts its meters again."""
@@ -33,9 +31,9 @@ class Meter:
     """What a meter counts, how many digits it has, when it is reset; ``unit_minor`` is the money of one count."""
 
     name: str
-    counts: Counts
+    counts: MeterCounts
     digits: int
-    resets: Resets = "never"
+    resets: MeterResets = "never"
     unit_minor: int | None = None
 
     def __post_init__(self) -> None:
@@ -75,7 +73,7 @@ class MeterDelta:
     to_at: datetime
     before: int | None
     value: int
-    kind: Kind
+    kind: DeltaKind
     delta: int | None
 
 
@@ -106,7 +104,7 @@ class Disagreement:
     apart_minor: int
 
 
-def step(before: int, value: int, *, modulus: int) -> tuple[Kind, int | None]:
+def step(before: int, value: int, *, modulus: int) -> tuple[DeltaKind, int | None]:
     """Return what a cumulative meter counted from ``before`` to ``value`` (G2), and whether that is known.
 
     Also right for a counter of 32 bits (RFC 2578): its modulus is 2³².

@@ -17,13 +17,13 @@ from ..web.errors import http_problem, not_found
 from ..web.pagination import Page
 from .rows import READING, ReadingRow, VoidRow
 
-Kind = Literal["supply", "clock", "meters", "settings", "done"]
+ReadingPart = Literal["supply", "clock", "meters", "settings", "done"]
 
 StoredReading = tuple[ReadingRow, VoidRow | None, UUID | None, bool]
 """A reading, the note that voids it, where the table was, and whether its ``placed_at`` is void, as on record now."""
 
 
-_COLUMNS: dict[Kind, tuple[str, ...]] = {
+_COLUMNS: dict[ReadingPart, tuple[str, ...]] = {
     "supply": ("battery_mv", "temperature_tenths_c", "rested_minutes"),
     "clock": ("clock_minute", "clock_weekday", "clock_on", "clock_display"),
     "meters": ("meters",),
@@ -97,7 +97,7 @@ def get_reading(session: Session, reading_id: UUID, *, venue_id: UUID | None, ta
 
 
 def history(
-    session: Session, table_ids: Collection[UUID], kind: Kind, *, since: datetime, rows_max: int
+    session: Session, table_ids: Collection[UUID], kind: ReadingPart, *, since: datetime, rows_max: int
 ) -> dict[UUID, list[Row[Any]]]:
     """Return, by table, the newest observations of a kind taken since an instant, at most ``rows_max``, oldest first.
 
@@ -112,8 +112,8 @@ def history(
 
 
 def histories(
-    session: Session, table_ids: Collection[UUID], rows_max: Mapping[Kind, int], *, since: datetime
-) -> dict[Kind, dict[UUID, list[Row[Any]]]]:
+    session: Session, table_ids: Collection[UUID], rows_max: Mapping[ReadingPart, int], *, since: datetime
+) -> dict[ReadingPart, dict[UUID, list[Row[Any]]]]:
     """Return, by kind and table, what ``history`` returns of each kind, each at most its ``rows_max``: by one scan.
 
     A row has the columns of all the kinds, in all the lists that it belongs to.
@@ -129,7 +129,7 @@ def histories(
 
 
 @cache
-def _newest_of(kinds: tuple[Kind, ...]) -> Select[Any]:
+def _newest_of(kinds: tuple[ReadingPart, ...]) -> Select[Any]:
     """Return the query of several histories: the table, whether a row is of each kind and among its newest, and columns.
 
     How many of a kind are as new as a row is counted along the scan, newest first.
@@ -170,7 +170,7 @@ def _newest_of(kinds: tuple[Kind, ...]) -> Select[Any]:
 
 
 @cache
-def _newest(kind: Kind) -> Select[Any]:
+def _newest(kind: ReadingPart) -> Select[Any]:
     """Return the query of a history, written once for each kind: to write it takes longer than to answer it."""
     columns = READING.c
     with_work = case((columns.done.is_not(None), 1), else_=0).label("with_work")

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from ..pool_tables.service import get_table, stay_at, stays_of
 from ..store.changes import note_tables
-from ..web.auth import Principal, allow
+from ..web.auth import CollectorDep, Principal, allow
 from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import not_found
 from ..web.openapi import problems
@@ -20,7 +20,6 @@ from .convert import reading_out
 from .schemas import ReadingOut, ReadingPage, ReadingResultsOut, ReadingsIn
 
 router = APIRouter(prefix="/v1", tags=["readings"], route_class=Route)
-CollectorDep = Annotated[Principal, allow("collector")]
 
 SenderDep = Annotated[Principal, allow("collector", "venue", "device")]
 

@@ -19,12 +19,12 @@ from pydantic import Field as Limits
 
 from ..pool_tables.schemas import MeterName
 from ..pricing.ladder import Counting
+from ..pricing.week import Weekday
 from ..tariffs.schemas import PriceIn, PriceOut
-from ..web.batch import WHY_REFUSED, Outcome, one_by_one
+from ..web.batch import WHY_REFUSED, ItemOutcome, one_by_one
 from ..web.errors import ProblemOut
 from ..web.schema_types import (
     Count,
-    Day,
     Id,
     In,
     Instant,
@@ -45,7 +45,7 @@ SHOWN_DATE_PATTERN = r"^(19[7-9][0-9]|20[0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0
 SETTINGS_DAY_PATTERN = r"^(mon|tue|wed|thu|fri|sat|sun|20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01]))$"
 Flag = Literal["from_future", "before_the_table", "in_the_workshop", "on_mains", "odd_voltage"]
 
-WorkDone = Literal[
+WorkDoneCode = Literal[
     "clock_set", "battery_charged", "battery_replaced", "board_replaced", "meters_reset", "settings_keyed"
 ]
 Display = Annotated[Literal["24h", "12h"], WithJsonSchema({"type": "string", "pattern": "^(24|12)h$"})]
@@ -113,7 +113,7 @@ class ClockIn(In):
     """What the table's clock showed; a ``12h`` display does not tell am from pm; without ``display`` it is a ``24h`` one."""
 
     time: TimeOfDay
-    weekday: Day | MISSING = MISSING
+    weekday: Weekday | MISSING = MISSING
     date: ShownDate | MISSING = MISSING
     display: Display | MISSING = MISSING
 
@@ -162,7 +162,7 @@ class ReadingIn(In):
     meters: Annotated[dict[MeterName, Count], Limits(max_length=20)] | MISSING = MISSING
     settings: FoundSettingsIn | MISSING = MISSING
     controller_version: Version | MISSING = MISSING
-    done: Annotated[list[WorkDone], Limits(max_length=6)] | MISSING = MISSING
+    done: Annotated[list[WorkDoneCode], Limits(max_length=6)] | MISSING = MISSING
     note: Text | MISSING = MISSING
 
 
@@ -176,7 +176,7 @@ class ReadingResultOut(Out):
     """The outcome of one item; ``id`` is null where the item had no readable one."""
 
     id: Id | None
-    outcome: Outcome
+    outcome: ItemOutcome
     flags: list[Flag]
     problem: Annotated[ProblemOut | None, Limits(description=WHY_REFUSED)]
 
@@ -202,7 +202,7 @@ class ClockOut(Out):
     """What the table's clock showed."""
 
     time: TimeOfDay
-    weekday: Day | None
+    weekday: Weekday | None
     date: ShownDate | None
     display: Display | None
 
@@ -251,7 +251,7 @@ class ReadingOut(Out):
     meters: dict[str, Count]
     settings: FoundSettingsOut | None
     controller_version: str | None
-    done: list[WorkDone]
+    done: list[WorkDoneCode]
     note: str
     flags: list[Flag]
     voided: VoidedOut | None

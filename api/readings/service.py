@@ -19,7 +19,7 @@ from sqlalchemy import Dialect, Text, bindparam, cast, func
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
-from ..pool_tables.place import GONE, counts_since
+from ..pool_tables.place import GONE_PLACES, counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..store.db import lock
 from ..store.sequence import next_number
@@ -29,13 +29,13 @@ from ..web.errors import Problem, bound_errors, not_found, problem_out
 from ..webhooks.event import Event
 from ..webhooks.service import publish
 from .admission import AdmissionFacts, Decision, Sender, Stood, decide
-from .conflicts import FIELDS, Content
+from .conflicts import FIELD_OF_COLUMN, Content
 from .convert import content_of
 from .rows import READING, ReadingRow, VoidRow
 from .schemas import ReadingIn, ReadingResultOut, ReadingResultsOut
 
 _LAST_ARRIVAL = select_columns(func.max(READING.c.arrival))
-_UNDER_THESE_IDS = select_columns(READING.c.id, READING.c.flags, *(READING.c[name] for name in FIELDS)).where(
+_UNDER_THESE_IDS = select_columns(READING.c.id, READING.c.flags, *(READING.c[name] for name in FIELD_OF_COLUMN)).where(
     READING.c.id.in_(bindparam("ids", expanding=True))
 )
 
@@ -144,7 +144,7 @@ def _table_facts(session: Session, table_ids: Collection[UUID]) -> dict[UUID, Ad
     for table_id, meters, power, made_at, from_at, void_placed_at, venue_id, place, currency in found:
         stated[table_id] = _digits(meters), _power(power)
         since = counts_since(from_at, made_at=made_at, void_placed_at=void_placed_at)
-        stays.setdefault(table_id, []).append(Stood(since, venue_id, gone=place in GONE))
+        stays.setdefault(table_id, []).append(Stood(since, venue_id, gone=place in GONE_PLACES))
         if currency is not None:
             currencies[table_id] = currency
     return {

@@ -7,7 +7,7 @@ from typing import Any
 
 from ..web.csv_text import CsvText, csv_text, text_cell
 
-COLUMNS = (
+CASH_COLUMNS = (
     "line",
     "person",
     "bag",
@@ -27,7 +27,7 @@ COLUMNS = (
 
 def cash_csv(found: Mapping[str, Any]) -> CsvText:
     """Return cash in hand, by the names of its message, as CSV text."""
-    return csv_text(COLUMNS, _lines(found))
+    return csv_text(CASH_COLUMNS, _lines(found))
 
 
 def _lines(found: Mapping[str, Any]) -> Iterator[tuple[object, ...]]:

@@ -41,7 +41,7 @@ Side = Literal["over", "short"]
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class ChartPoint:
     """One collection: its id, and counted less expected as a share of expected."""
 
     collection_id: str
@@ -80,9 +80,9 @@ class Chart:
     notice: str
 
 
-def point(collection_id: str, *, counted: int, expected: int) -> Point | None:
+def point(collection_id: str, *, counted: int, expected: int) -> ChartPoint | None:
     """Return a collection's point (both in minor units), or None where nothing was expected."""
-    return Point(collection_id, Fraction(counted - expected, expected)) if expected > 0 else None
+    return ChartPoint(collection_id, Fraction(counted - expected, expected)) if expected > 0 else None
 
 
 def ewma(values: Sequence[float], *, weight: float, start: float) -> list[float]:
@@ -110,7 +110,7 @@ def first_crossing(sums: Sequence[float], limit: float) -> tuple[int, int] | Non
     return seen, next((index + 1 for index in range(seen, -1, -1) if sums[index] <= 0), 0)
 
 
-def chart(points: Sequence[Point], *, weight: float = 0.3) -> Chart | None:
+def chart(points: Sequence[ChartPoint], *, weight: float = 0.3) -> Chart | None:
     """Chart differences in the order of their collections, about zero (X1); None where there are too few points."""
     if len(points) < FEWEST_POINTS:
         return None
@@ -134,7 +134,7 @@ def chart(points: Sequence[Point], *, weight: float = 0.3) -> Chart | None:
 def _signal(
     name: ChartName,
     side: Side,
-    points: Sequence[Point],
+    points: Sequence[ChartPoint],
     sums: Sequence[float],
     limit: float,
 ) -> Signal | None:

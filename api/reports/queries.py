@@ -37,7 +37,7 @@ from ..venues.rows import VenueRow
 from ..venues.service import facts_of
 from ..web.errors import http_problem
 from .cash_in_hand import CashEntry, CashInHand, Filling, Left, cash_in_hand, named_together, sums_differ
-from .over_and_short import FEWEST_POINTS, Chart, Point, chart, point
+from .over_and_short import FEWEST_POINTS, Chart, ChartPoint, chart, point
 from .schemas import DifferencesOut, PointOut, SignalOut, TaxLineOut, TaxReportOut
 from .statement import Statement, statement
 from .year_totals import YearTotals, year_totals
@@ -152,7 +152,7 @@ def _sums(session: Session, *, table_id: UUID | None, collector: str | None, aft
     return sums.values()
 
 
-def _point(found: _Sum) -> Point | None:
+def _point(found: _Sum) -> ChartPoint | None:
     return point(str(found.collection.id), counted=found.counted, expected=found.expected)
 
 

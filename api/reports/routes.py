@@ -8,7 +8,7 @@ from ..health.queries import levels_in_force
 from ..ledger.export.period import ExportPeriod
 from ..ledger.schemas import LedgerCheckOut
 from ..venues import service as venues_service
-from ..web.auth import Principal, allow
+from ..web.auth import AccountantDep, AccountantOrVenueDep, StaffDep
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.errors import Problem, http_problem
@@ -23,8 +23,6 @@ from .schemas import CashInHandOut, DifferencesOut, StatementOut, TaxReportOut, 
 from .statement_csv import statement_csv, year_csv
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
-AccountantDep = Annotated[Principal, allow("accountant")]
-CashReaderDep = Annotated[Principal, allow("collector", "accountant")]
 CollectorName = Annotated[
     str | None,
     Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Who collected; only an owner may ask."),
@@ -70,7 +68,6 @@ def get_tax_report(
     return queries.tax_report(session, from_on=from_, to_on=to)
 
 
-VenueDep = Annotated[Principal, allow("accountant", "venue")]
 Month = Annotated[str | None, Query(pattern=r"^20[0-9]{2}-(0[1-9]|1[0-2])$", description="Such as 2026-11.")]
 OrYear = Annotated[int | None, Query(ge=2000, le=2099, description="Instead of a month.")]
 Year = Annotated[int, Query(ge=2000, le=2099, description="A calendar year.")]
@@ -80,7 +77,7 @@ ReportFormat = Annotated[Literal["json", "csv"], Query(description="JSON, or CSV
 @router.get("/venues/{venue_id}/statements", responses={**problems(409), 200: {"model": StatementOut, "content": CSV}})
 def get_statement(
     session: SessionDep,
-    principal: VenueDep,
+    principal: AccountantOrVenueDep,
     venue_id: Id,
     month: Month = None,
     year: OrYear = None,
@@ -124,9 +121,7 @@ def get_year_report(
 
 
 @router.get("/reports/cash-in-hand", responses={**problems(), 200: {"model": CashInHandOut, "content": CSV}})
-def get_cash_in_hand(
-    session: SessionDep, principal: CashReaderDep, now: NowDep, format: ReportFormat = "json"
-) -> Response:
+def get_cash_in_hand(session: SessionDep, principal: StaffDep, now: NowDep, format: ReportFormat = "json") -> Response:
     """Return the cash that is not banked, by person and by bag: from the collection to the deposit that names the bag.
 
     Deposits that name no bag, and what was in bags when the books began, are unassigned; with them the totals are the

@@ -9,7 +9,8 @@ from typing import Any
 from uuid import UUID
 
 from ..pricing import DomainError, Fault, OnDate, Recurring, Schedule, Tariff, Weekly
-from ..web.schema_types import DAYS, value_or
+from ..pricing.week import WEEKDAYS
+from ..web.schema_types import value_or
 from .recurrence import Recurrence
 from .rows import ScheduleRow
 from .schemas import OnDateOut, RecurringOut, ScheduleIn, ScheduleOut, TariffRefOut, WeeklyOut
@@ -48,7 +49,7 @@ def read_schedule(message: ScheduleIn, *, id: UUID, tariffs: Mapping[UUID, Tarif
         return {"name": entry.name, "start": start, "end": end, "tariff": holds(entry.tariff)}
 
     weekly = tuple(
-        Weekly(days=frozenset(DAYS.index(day) for day in entry.days), **window(entry))
+        Weekly(days=frozenset(WEEKDAYS.index(day) for day in entry.days), **window(entry))
         for entry in value_or(message.weekly, _NONE)
     )
     recurring = tuple(

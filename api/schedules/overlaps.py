@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import time
 
-from ..pricing.week import Schedule, Weekly
+from ..pricing.week import WEEKDAY_NAMES, Schedule, Weekly
 
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _A_DAY = 1440
 
 
@@ -23,7 +22,7 @@ class Overlap:
     @property
     def detail(self) -> str:
         """Say which window wins, and when."""
-        when = ", ".join(_DAYS[day] for day in self.days)
+        when = ", ".join(list(WEEKDAY_NAMES.values())[day] for day in self.days)
         return (
             f"{self.loser.name} and {self.winner.name} overlap on {when}. "
             f"{self.winner.name} wins, because it is later in the list."

@@ -27,7 +27,7 @@ _compiled: dict[UUID, Schedule] = {}
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class PriceContext:
     """Where a question is asked: a venue, or a table during a stay at one."""
 
     venue: VenueRow
@@ -42,17 +42,17 @@ def page_schedules(session: Session, venue_id: UUID, *, limit: int, after: UUID 
     return page(session, query, key=col(ScheduleRow.id), order=col(ScheduleRow.sequence), limit=limit, after=after)
 
 
-def place_of_venue(session: Session, venue_id: UUID) -> Place:
+def place_of_venue(session: Session, venue_id: UUID) -> PriceContext:
     """Return a venue as the place of a question."""
-    return Place(get_venue(session, venue_id))
+    return PriceContext(get_venue(session, venue_id))
 
 
-def place_of_table(session: Session, table_id: UUID, *, at: datetime) -> Place:
+def place_of_table(session: Session, table_id: UUID, *, at: datetime) -> PriceContext:
     """Return a table, and its venue at an instant; refuse (``not_at_a_venue``) the workshop."""
     return place_of_stay(session, stay_at(stays_of(session, table_id), at))
 
 
-def place_at_venue(session: Session, venue: VenueRow, table_id: UUID, *, at: datetime) -> Place:
+def place_at_venue(session: Session, venue: VenueRow, table_id: UUID, *, at: datetime) -> PriceContext:
     """Return a table at a venue; ``not_found`` where it was elsewhere just before an instant."""
     stay = stay_at(stays_of(session, table_id), at - timedelta(microseconds=1))
     if stay.venue_id != venue.id:
@@ -60,14 +60,14 @@ def place_at_venue(session: Session, venue: VenueRow, table_id: UUID, *, at: dat
     return place_of_stay(session, stay)
 
 
-def place_of_stay(session: Session, stay: StayRow) -> Place:
+def place_of_stay(session: Session, stay: StayRow) -> PriceContext:
     """Return a table during a stay; refuse (``not_at_a_venue``) one in the workshop."""
     if stay.venue_id is None:
         raise Problem("not_at_a_venue")
-    return Place(get_venue(session, stay.venue_id), get_table(session, stay.pool_table_id), stay)
+    return PriceContext(get_venue(session, stay.venue_id), get_table(session, stay.pool_table_id), stay)
 
 
-def listed_at(session: Session, place: Place) -> Timetable:
+def listed_at(session: Session, place: PriceContext) -> Timetable:
     """Return what is listed at a place (W6)."""
     return _listed(session, place, schedules_of(session, [place.venue.id]))
 
@@ -80,7 +80,7 @@ def listed_during(
     ``schedules`` are those of these venues, as ``schedules_of`` returns them.
     """
     return {
-        stay.id: _listed(session, Place(venues[stay.venue_id], None, stay), schedules)
+        stay.id: _listed(session, PriceContext(venues[stay.venue_id], None, stay), schedules)
         for stay in stays
         if stay.venue_id is not None
     }
@@ -92,7 +92,7 @@ def schedules_of(session: Session, venue_ids: Collection[UUID]) -> Sequence[Sche
     return session.exec(query).all()
 
 
-def _listed(session: Session, place: Place, rows: Iterable[ScheduleRow]) -> Timetable:
+def _listed(session: Session, place: PriceContext, rows: Iterable[ScheduleRow]) -> Timetable:
     here = [row for row in rows if row.venue_id == place.venue.id]
     own = [row for row in here if place.stay is not None and row.stay_id == place.stay.id]
     return listed(
@@ -115,7 +115,7 @@ def compile_schedule(session: Session, row: ScheduleRow, venue: VenueRow) -> Sch
     return schedule
 
 
-def _listings(session: Session, place: Place, rows: Iterable[ScheduleRow]) -> list[Listing]:
+def _listings(session: Session, place: PriceContext, rows: Iterable[ScheduleRow]) -> list[Listing]:
     return [
         Listing(
             schedule=None if row.follow_venue else compile_schedule(session, row, place.venue),

@@ -1,10 +1,8 @@
 """HTTP for the schedules that were published; publishing is in ``publications``."""
 
-from typing import Annotated
-
 from fastapi import APIRouter, Request, Response
 
-from ..web.auth import Principal, allow
+from ..web.auth import StaffOrReaderDep
 from ..web.dependencies import SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -16,7 +14,6 @@ from .convert import schedule_out
 from .schemas import SchedulePage
 
 router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
-ReaderDep = Annotated[Principal, allow("collector", "accountant", "reader")]
 
 
 @router.get("/venues/{venue_id}/schedules", responses=problems())
@@ -24,7 +21,7 @@ def list_schedules(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: StaffOrReaderDep,
     venue_id: Id,
     limit: Limit = 100,
     after: After = None,

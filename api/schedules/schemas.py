@@ -1,16 +1,16 @@
 """Schedules as sent and received."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import MISSING
 from pydantic import Field as Limits
 
+from ..pricing.week import Weekday
 from ..web.schema_types import (
     TEXT_PATTERN,
     AskedDay,
     AskedTime,
     Date,
-    Day,
     Id,
     In,
     Instant,
@@ -20,9 +20,6 @@ from ..web.schema_types import (
     TimeOfDay,
     Yes,
 )
-
-EntryKind = Literal["base", "weekly", "recurring", "date"]
-Owner = Literal["venue", "table"]
 
 CalendarName = Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,59}$")]
 CalendarUid = Annotated[str, Limits(min_length=1, max_length=255, pattern=TEXT_PATTERN)]
@@ -66,14 +63,14 @@ class OnDateIn(In):
     uid: CalendarUid | MISSING = MISSING
 
 
-Weekly = Annotated[list[WeeklyIn], Limits(max_length=200)]
+WeeklyEntries = Annotated[list[WeeklyIn], Limits(max_length=200)]
 
 
-ENTRIES_MAX = {"weekly": 200, "recurring": 50, "dates": 1000}
+ENTRIES_MAX_BY_KIND = {"weekly": 200, "recurring": 50, "dates": 1000}
 """How many entries of each kind a schedule holds."""
 
-Recurring = Annotated[list[RecurringIn], Limits(max_length=ENTRIES_MAX["recurring"])]
-Dates = Annotated[list[OnDateIn], Limits(max_length=ENTRIES_MAX["dates"])]
+RecurringEntries = Annotated[list[RecurringIn], Limits(max_length=ENTRIES_MAX_BY_KIND["recurring"])]
+DateEntries = Annotated[list[OnDateIn], Limits(max_length=ENTRIES_MAX_BY_KIND["dates"])]
 
 
 class ScheduleIn(In):
@@ -81,9 +78,9 @@ class ScheduleIn(In):
 
     effective_on: Date
     base: Id | None
-    weekly: Weekly | MISSING = MISSING
-    recurring: Recurring | MISSING = MISSING
-    dates: Dates | MISSING = MISSING
+    weekly: WeeklyEntries | MISSING = MISSING
+    recurring: RecurringEntries | MISSING = MISSING
+    dates: DateEntries | MISSING = MISSING
 
 
 class TableScheduleIn(In):
@@ -92,16 +89,16 @@ class TableScheduleIn(In):
     effective_on: Date
     follow_venue: Yes | MISSING = MISSING
     base: Id | None | MISSING = MISSING
-    weekly: Weekly | MISSING = MISSING
-    recurring: Recurring | MISSING = MISSING
-    dates: Dates | MISSING = MISSING
+    weekly: WeeklyEntries | MISSING = MISSING
+    recurring: RecurringEntries | MISSING = MISSING
+    dates: DateEntries | MISSING = MISSING
 
 
 class WeeklyOut(Out):
     """A window on days of every week."""
 
     name: str
-    days: list[Day]
+    days: list[Weekday]
     from_: Annotated[TimeOfDay | None, Limits(alias="from")]
     to: TimeOfDay | None
     tariff: Id | None

@@ -25,7 +25,7 @@ from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_
 from ..web.errors import Problem, http_problem
 from ..web.schema_types import value_or
 from .convert import named_tariffs, read_schedule, with_replacement
-from .queries import Place, _tariffs, listed_at, place_of_table
+from .queries import PriceContext, _tariffs, listed_at, place_of_table
 from .rows import ScheduleRow
 from .schemas import RolloutIn, ScheduleIn, TableScheduleIn
 
@@ -37,7 +37,7 @@ def publish_for_venue(session: Session, venue_id: UUID, schedule: ScheduleIn, *,
     """Publish a schedule of a venue; refuse (``venue_left``) one that begins after it has left the route."""
     venue = lock_venue(session, venue_id)
     must_be_of_the_route(venue, where="effective_on", on=schedule.effective_on)
-    return publish_at(session, Place(venue), schedule, now=now)
+    return publish_at(session, PriceContext(venue), schedule, now=now)
 
 
 def publish_for_table(session: Session, table_id: UUID, message: TableScheduleIn, *, now: datetime) -> ScheduleRow:
@@ -99,14 +99,14 @@ def spend_on(schedule: ScheduleIn, work: Effort) -> None:
 
 def schedules_from(
     session: Session, venues: Iterable[VenueRow], *, effective_on: date, now: datetime
-) -> Iterator[tuple[Place, ScheduleRow]]:
+) -> Iterator[tuple[PriceContext, ScheduleRow]]:
     """Yield the schedules of some venues, and of tables there, that hold on a trading date or take over later."""
     for place in _places_with_schedules(session, venues):
         for row in _would_hold(session, place, effective_on, now=now):
             yield place, row
 
 
-def publish_at(session: Session, place: Place, message: ScheduleIn, *, now: datetime) -> ScheduleRow:
+def publish_at(session: Session, place: PriceContext, message: ScheduleIn, *, now: datetime) -> ScheduleRow:
     """Check a schedule against its tariffs, its venue's currency and the rules of the week; store it."""
     named = named_tariffs(message)
     tariffs = _tariffs(session, named.values(), keep=True)
@@ -131,7 +131,9 @@ def publish_at(session: Session, place: Place, message: ScheduleIn, *, now: date
     return _store(session, place, id=id, terms=terms, effective_on=message.effective_on, follow_venue=False, now=now)
 
 
-def _store(session: Session, place: Place, *, now: datetime, id: UUID | None = None, **values: Any) -> ScheduleRow:
+def _store(
+    session: Session, place: PriceContext, *, now: datetime, id: UUID | None = None, **values: Any
+) -> ScheduleRow:
     recorded = next_number(session, "schedules", now=now)
     row = ScheduleRow(
         id=id or new_id(),
@@ -148,10 +150,10 @@ def _store(session: Session, place: Place, *, now: datetime, id: UUID | None = N
     return row
 
 
-def _places_with_schedules(session: Session, venues: Iterable[VenueRow]) -> Iterable[Place]:
+def _places_with_schedules(session: Session, venues: Iterable[VenueRow]) -> Iterable[PriceContext]:
     """Yield the venues, and the tables now there that have schedules of their own."""
     for venue in venues:
-        yield Place(venue)
+        yield PriceContext(venue)
         query = (
             select(PoolTableRow, StayRow)
             .join(StayRow, col(StayRow.pool_table_id) == col(PoolTableRow.id))
@@ -160,10 +162,10 @@ def _places_with_schedules(session: Session, venues: Iterable[VenueRow]) -> Iter
             .order_by(col(PoolTableRow.id))
         )
         for table, stay in session.exec(query).all():
-            yield Place(venue, table, stay)
+            yield PriceContext(venue, table, stay)
 
 
-def _would_hold(session: Session, place: Place, effective_on: date, *, now: datetime) -> list[ScheduleRow]:
+def _would_hold(session: Session, place: PriceContext, effective_on: date, *, now: datetime) -> list[ScheduleRow]:
     """Return the place's own schedules that hold on a trading date, or now if that is later, or take over later."""
     at = max(calendar_of(place.venue).day_starts(effective_on), now)
     owner = "venue" if place.table is None else "table"

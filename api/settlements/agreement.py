@@ -22,12 +22,12 @@ from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.money import MAX_MINOR
 from ..tax_areas.percents import percent_faults
 
-Per = Literal["collection", "week", "month", "year", "once"]
+FirstMoneyPer = Literal["collection", "week", "month", "year", "once"]
 
 Party = Literal["operator", "venue"]
 SettlesOn = Literal["counted", "expected", "higher"]
 Pays = Literal["at_visit", "monthly"]
-TierMode = Literal["marginal", "whole"]
+ShareTierMode = Literal["marginal", "whole"]
 MinimumKind = Literal["front", "guarantee"]
 CapAfter = Literal["gross", "returns", "tax", "first_money", "minimum"]
 
@@ -62,11 +62,11 @@ class AmountTier:
 class AmountTiers:
     """``marginal``: each tier's percentage for the money inside it; ``whole``: the highest tier reached, for all of it."""
 
-    mode: TierMode
+    mode: ShareTierMode
     tiers: tuple[AmountTier, ...]
 
     def __post_init__(self) -> None:
-        faults = _choice_faults("mode", self.mode, get_args(TierMode))
+        faults = _choice_faults("mode", self.mode, get_args(ShareTierMode))
         _raise(faults + _rising_faults("tiers", [tier.from_minor for tier in self.tiers], "from", 0, money=True))
 
 
@@ -80,7 +80,7 @@ class FirstMoney:
 
     name: str
     amount: int
-    per: Per
+    per: FirstMoneyPer
     starts_on: date
     spread: bool = False
 
@@ -88,7 +88,7 @@ class FirstMoney:
         faults = _name_faults(self.name) + _count_faults("amount", self.amount, 0)
         if self.amount == 0:
             faults.append(Fault("bad_count", "amount", "0", "more than 0", (0, 0)))
-        faults += _choice_faults("per", self.per, get_args(Per))
+        faults += _choice_faults("per", self.per, get_args(FirstMoneyPer))
         if self.spread and self.per in ("collection", "once"):
             faults.append(Fault("nothing_to_spread", "spread", f"per {self.per}", "per week, month or year"))
         _raise(faults)

@@ -40,10 +40,10 @@ from .schemas import (
     SettlementOut,
 )
 
-Body = Mapping[str, Any]
+TermsBody = Mapping[str, Any]
 
 
-def read_agreement(body: Body, *, currency: str, id: str = "", version: int = 1) -> Agreement:
+def read_agreement(body: TermsBody, *, currency: str, id: str = "", version: int = 1) -> Agreement:
     """Return the agreement of a body; refuse it with every fault that its parts have, else those of the whole."""
     reader = _AgreementReader(currency)
     terms: dict[str, Any] = {
@@ -79,25 +79,25 @@ class _AgreementReader:
             self.faults += (in_currency(fault, self.currency) for fault in error.within(where).faults)
             return None
 
-    def maybe(self, name: str, read: Callable[[Any], Any], body: Body) -> Any:
+    def maybe(self, name: str, read: Callable[[Any], Any], body: TermsBody) -> Any:
         return self.part(name, read, body[name]) if body.get(name) is not None else None
 
-    def parts(self, name: str, read: Callable[[Any], Any], body: Body) -> tuple[Any, ...]:
+    def parts(self, name: str, read: Callable[[Any], Any], body: TermsBody) -> tuple[Any, ...]:
         return tuple(self.part(f"{name}[{index}]", read, value) for index, value in enumerate(body.get(name) or ()))
 
-    def amount_tiers(self, body: Body) -> AmountTiers:
+    def amount_tiers(self, body: TermsBody) -> AmountTiers:
         inner = _AgreementReader(self.currency)
         tiers = inner.parts("tiers", self.tier, body)
         inner.refuse_faults()
         return AmountTiers(body["mode"], tiers)
 
-    def tier(self, body: Body) -> AmountTier:
+    def tier(self, body: TermsBody) -> AmountTier:
         return AmountTier(
             parse_money(body["from"], self.currency, where="from"),
             parse_percent(body["venue_percent"], where="venue_percent"),
         )
 
-    def first_money(self, body: Body) -> FirstMoney:
+    def first_money(self, body: TermsBody) -> FirstMoney:
         return FirstMoney(
             name=body["name"],
             amount=parse_money(body["amount"], self.currency, where="amount"),
@@ -106,15 +106,15 @@ class _AgreementReader:
             spread=body.get("spread", False),
         )
 
-    def operator_minimum(self, body: Body) -> OperatorMinimum:
+    def operator_minimum(self, body: TermsBody) -> OperatorMinimum:
         return OperatorMinimum(parse_money(body["amount"], self.currency, where="amount"), body["kind"])
 
 
-def _step(body: Body) -> WeekStep:
+def _step(body: TermsBody) -> WeekStep:
     return WeekStep(body["from_week"], parse_percent(body["venue_percent"], where="venue_percent"))
 
 
-def _cap(body: Body) -> ShareCap:
+def _cap(body: TermsBody) -> ShareCap:
     percent = parse_percent(body["venue_percent_max"], where="venue_percent_max")
     return ShareCap(body["name"], percent, body.get("after", "first_money"))
 

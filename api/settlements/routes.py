@@ -1,11 +1,9 @@
 """HTTP for agreements."""
 
-from typing import Annotated
-
 from fastapi import APIRouter, Request, Response
 
 from ..store.db import mark_preview
-from ..web.auth import OwnerDep, Principal, allow
+from ..web.auth import AccountantDep, OwnerDep
 from ..web.dependencies import NowDep, PreviewParam, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -16,9 +14,6 @@ from . import convert, service
 from .schemas import AgreementIn, AgreementOut, AgreementPage
 
 router = APIRouter(prefix="/v1", tags=["cash"], route_class=Route)
-AccountantDep = Annotated[Principal, allow("accountant")]
-
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 
 
 @router.post("/venues/{venue_id}/agreements", status_code=201, responses=problems(409))

@@ -6,16 +6,18 @@ from pydantic import MISSING, StrictInt
 from pydantic import Field as Limits
 
 from ..web.schema_types import Date, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf, Percent, Yes
-from .agreement import CapAfter, MinimumKind, Party, Pays, Per, SettlesOn, TierMode
+from .agreement import CapAfter, FirstMoneyPer, MinimumKind, Party, Pays, SettlesOn, ShareTierMode
 from .carried_forward import WhoGets
 
-Week = Annotated[StrictInt, Limits(ge=1, le=5_000)]
+ContractWeek = Annotated[StrictInt, Limits(ge=1, le=5_000)]
 
 
 class AgreementStepIn(In):
     """The venue's percentage from a contract week on."""
 
-    from_week: Annotated[Week, Limits(description="Contract week; 1 is the first. The first step begins in week 1.")]
+    from_week: Annotated[
+        ContractWeek, Limits(description="Contract week; 1 is the first. The first step begins in week 1.")
+    ]
     venue_percent: Annotated[Percent, Limits(description="The venue's share of what is split, such as 50.")]
 
 
@@ -31,7 +33,7 @@ class AmountTierIn(In):
 class AmountTiersIn(In):
     """``marginal``: each tier's percentage for the money inside it; ``whole``: the highest tier reached, for all of it."""
 
-    mode: Annotated[TierMode, Limits(description="Whether a tier's percentage is for its own money or for all.")]
+    mode: Annotated[ShareTierMode, Limits(description="Whether a tier's percentage is for its own money or for all.")]
     tiers: Annotated[list[AmountTierIn], Limits(min_length=1, max_length=100, description="Tiers, lowest first.")]
 
 
@@ -40,7 +42,7 @@ class FirstMoneyIn(In):
 
     name: Annotated[Name, Limits(description="A name of its own, such as Licence: amounts are carried forward by it.")]
     amount: Annotated[Money, Limits(description="The amount for each period, in the venue's currency.")]
-    per: Annotated[Per, Limits(description="How often it falls due.")]
+    per: Annotated[FirstMoneyPer, Limits(description="How often it falls due.")]
     starts_on: Annotated[Date, Limits(description="First day of the first period.")]
     spread: Annotated[Yes | MISSING, Limits(description="Claim it in equal parts by days; without it, whole.")] = (
         MISSING
@@ -117,7 +119,7 @@ class AmountTierOut(Out):
 class AmountTiersOut(Out):
     """The venue's percentage by amount."""
 
-    mode: TierMode
+    mode: ShareTierMode
     tiers: list[AmountTierOut]
 
 
@@ -126,7 +128,7 @@ class FirstMoneyOut(Out):
 
     name: str
     amount: MoneyOut
-    per: Per
+    per: FirstMoneyPer
     starts_on: Date
     spread: bool
 

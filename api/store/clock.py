@@ -9,7 +9,7 @@ import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 _making = threading.Lock()
 _latest = 0
@@ -47,6 +47,3 @@ def next_id(chosen: uuid.UUID) -> Iterator[None]:
         _chosen.reset(token)
     if ids:
         raise RuntimeError(f"nothing was made that took the id {chosen}")
-
-
-FUTURE_ALLOWED = timedelta(minutes=5)

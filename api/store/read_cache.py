@@ -19,13 +19,13 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 
 LOOK_EVERY_S = 1.0
-ENTRIES_MAX = 4096
+CACHED_MAX = 4096
 
 
 class ReadCache:
     """Things read from one database, by key. Safe to use from several threads."""
 
-    def __init__(self, engine: Engine, *, look_every_s: float = LOOK_EVERY_S, entries_max: int = ENTRIES_MAX) -> None:
+    def __init__(self, engine: Engine, *, look_every_s: float = LOOK_EVERY_S, entries_max: int = CACHED_MAX) -> None:
         self._engine, self._look_every_s, self._entries_max = engine, look_every_s, entries_max
         self._sqlite: Any = None
         self._cursor: Any = None

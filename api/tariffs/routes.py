@@ -1,10 +1,8 @@
 """HTTP for tariffs."""
 
-from typing import Annotated
-
 from fastapi import APIRouter, Request, Response
 
-from ..web.auth import OwnerDep, Principal, allow
+from ..web.auth import CollectorDep, OwnerDep, StaffOrReaderDep
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -15,8 +13,6 @@ from . import service
 from .schemas import CountingCheckIn, CountingCheckOut, TariffCheckOut, TariffIn, TariffOut, TariffPage
 
 router = APIRouter(prefix="/v1", tags=["tariffs"], route_class=Route)
-CollectorDep = Annotated[Principal, allow("collector")]
-ReaderDep = Annotated[Principal, allow("collector", "accountant", "reader")]
 
 
 @router.post("/tariffs", status_code=201, responses=problems(409))
@@ -52,7 +48,7 @@ def list_tariffs(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: StaffOrReaderDep,
     limit: Limit = 100,
     after: After = None,
 ) -> TariffPage:
@@ -64,6 +60,6 @@ def list_tariffs(
 
 
 @router.get("/tariffs/{tariff_id}", responses=problems())
-def get_tariff(session: SessionDep, principal: ReaderDep, tariff_id: Id) -> TariffOut:
+def get_tariff(session: SessionDep, principal: StaffOrReaderDep, tariff_id: Id) -> TariffOut:
     """Return a published tariff."""
     return service.tariff_out(service.get_tariff(session, tariff_id))

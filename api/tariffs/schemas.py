@@ -6,21 +6,22 @@ from pydantic import MISSING, StrictInt
 from pydantic import Field as Limits
 
 from ..pricing.ladder import Counting
+from ..pricing.rate import Per, TierMode
 from ..web.schema_types import Currency, Id, In, Instant, Money, MoneyOut, Name, Out, PageOf
 
-Code = Annotated[str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$", description="A short name of its own.")]
+TariffCode = Annotated[
+    str, Limits(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$", description="A short name of its own.")
+]
 
-Units = Annotated[StrictInt, Limits(ge=1, le=100_000)]
-Minutes = Annotated[StrictInt, Limits(ge=1, le=525_600)]
-TierMode = Literal["add", "set"]
-Per = Literal["table", "player"]
+UnitsIn = Annotated[StrictInt, Limits(ge=1, le=100_000)]
+MinutesIn = Annotated[StrictInt, Limits(ge=1, le=525_600)]
 
 
 class PriceIn(In):
     """An amount and the games or minutes that it buys."""
 
     price: Annotated[Money, Limits(description="What these units cost, as a decimal string.", examples=["4.00"])]
-    units: Annotated[Units, Limits(description="How many games or minutes the price buys.")]
+    units: Annotated[UnitsIn, Limits(description="How many games or minutes the price buys.")]
 
 
 class LadderIn(In):
@@ -48,15 +49,15 @@ class TierIn(In):
 
     from_minutes: Annotated[StrictInt, Limits(ge=0, le=525_600)]
     price: Money
-    per_minutes: Minutes | MISSING = MISSING
-    step_minutes: Minutes | MISSING = MISSING
+    per_minutes: MinutesIn | MISSING = MISSING
+    step_minutes: MinutesIn | MISSING = MISSING
 
 
 class MaximumIn(In):
     """The most that the whole play costs, or each period of ``per_minutes``."""
 
     amount: Money
-    per_minutes: Minutes | MISSING = MISSING
+    per_minutes: MinutesIn | MISSING = MISSING
 
 
 class MeteredIn(In):
@@ -73,7 +74,7 @@ class MeteredIn(In):
 class TariffIn(In):
     """A tariff to publish: games, minutes and metered time, any of them, or free."""
 
-    code: Code
+    code: TariffCode
     name: Name
     currency: Currency
     games: LadderIn | MISSING = MISSING

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from ..web.auth import OwnerDep, Principal, allow
+from ..web.auth import OwnerDep, StaffDep
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -15,8 +15,6 @@ from .convert import tax_area_out
 from .schemas import TaxAreaCode, TaxAreaIn, TaxAreaOut, TaxAreasOut
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
-
-ReaderDep = Annotated[Principal, allow("collector", "accountant")]
 
 
 @router.post("/tax-areas", status_code=201, responses=problems(409))
@@ -30,7 +28,7 @@ def list_tax_areas(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: StaffDep,
     limit: Limit = 100,
     after: Annotated[TaxAreaCode | None, Query(description="The `next` of the page before.")] = None,
 ) -> TaxAreasOut:

@@ -16,7 +16,7 @@ from ..pricing.timetable import Span
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from ..worklist.convert import work_out
-from ..worklist.full_box import Content
+from ..worklist.full_box import BoxContent
 from ..worklist.rows import WorkRow
 from ..worklist.work import cautions_for
 from .cash_carried import Carried, Picked, carried_along
@@ -57,7 +57,7 @@ class StoredTableAtStop:
     work: Sequence[WorkRow]
     jobs: Sequence[JobOut]
     empty: bool
-    box: Content | None
+    box: BoxContent | None
     try_minor: int
     read: Sequence[str]
 
@@ -182,7 +182,7 @@ def _to_key(found: StoredTableAtStop) -> list[UUID]:
     return list(dict.fromkeys(keyed))
 
 
-def _box_out(box: Content, currency: str) -> BoxContentOut:
+def _box_out(box: BoxContent, currency: str) -> BoxContentOut:
     return BoxContentOut(
         currency=currency,
         amount=format_money(box.value, currency),

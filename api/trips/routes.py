@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from ..store.db import stop_of
-from ..web.auth import OwnerDep, Principal, allow
+from ..web.auth import CollectorDep, OwnerDep, Principal
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -18,7 +18,6 @@ from .convert import trip_line_out, trip_out
 from .schemas import TripCancellationIn, TripCompletionIn, TripIn, TripOut, TripPage
 
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
-CollectorDep = Annotated[Principal, allow("collector")]
 
 
 @router.post("/trips", status_code=201, responses=problems(409))

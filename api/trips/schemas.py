@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import MISSING
 from pydantic import Field as Limits
 
-from ..jobs.faults import Fault
+from ..jobs.faults import FaultSeen
 from ..jobs.job import State as JobState
 from ..pool_tables.schemas import CautionOut
 from ..venues.schemas import Latitude, Longitude
@@ -97,7 +97,7 @@ class TripJobOut(Out):
     """A reported fault that is not mended."""
 
     id: Id
-    fault: Fault
+    fault: FaultSeen
     words: str
     state: JobState
     person: str | None

@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from ..store.changes import note_venues
 from ..web import preconditions
-from ..web.auth import OwnerDep, Principal, allow
+from ..web.auth import AnybodyButDevicesDep, OwnerDep, Principal
 from ..web.dependencies import IfMatch, NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -22,8 +22,6 @@ from .rows import VenueRow
 from .schemas import VenueChangeIn, VenueIn, VenueOut, VenuePage
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
-
-ReaderDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
 
 
 @router.post("/venues", status_code=201, responses=problems(409))
@@ -40,7 +38,7 @@ def list_venues(
     request: Request,
     response: Response,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: AnybodyButDevicesDep,
     now: NowDep,
     departed: Annotated[bool, Query(description="List the venues that have left the route instead.")] = False,
     limit: Limit = 100,
@@ -56,7 +54,9 @@ def list_venues(
 
 
 @router.get("/venues/{venue_id}", responses=problems())
-def get_venue(session: SessionDep, principal: ReaderDep, now: NowDep, venue_id: Id, response: Response) -> VenueOut:
+def get_venue(
+    session: SessionDep, principal: AnybodyButDevicesDep, now: NowDep, venue_id: Id, response: Response
+) -> VenueOut:
     """Return a venue; its ETag is needed to change it."""
     principal.must_see_venue(venue_id)
     row = service.get_venue(session, venue_id)

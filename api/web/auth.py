@@ -262,6 +262,16 @@ def allow(*roles: Right) -> Any:
 
 
 OwnerDep = Annotated[Principal, allow()]
+CollectorDep = Annotated[Principal, allow("collector")]
+CollectorOrReaderDep = Annotated[Principal, allow("collector", "reader")]
+CollectorOrVenueDep = Annotated[Principal, allow("collector", "venue")]
+AccountantDep = Annotated[Principal, allow("accountant")]
+AccountantOrVenueDep = Annotated[Principal, allow("accountant", "venue")]
+StaffDep = Annotated[Principal, allow("collector", "accountant")]
+StaffOrReaderDep = Annotated[Principal, allow("collector", "accountant", "reader")]
+StaffOrVenueDep = Annotated[Principal, allow("collector", "accountant", "venue")]
+AnybodyButDevicesDep = Annotated[Principal, allow("collector", "accountant", "venue", "reader")]
+AnybodyDep = Annotated[Principal, allow(*ROLES)]
 
 
 def hash_token(token: str) -> str:

@@ -21,7 +21,7 @@ from ..pricing.errors import DomainError
 from .errors import Problem, ProblemOut, bound_errors, from_validation, problem_out
 from .schema_types import UUID_PATTERN, Id, Out, must_match
 
-Outcome = Literal["recorded", "duplicate", "refused"]
+ItemOutcome = Literal["recorded", "duplicate", "refused"]
 T = TypeVar("T")
 WHY_REFUSED = "Why it was refused, as sending it alone would answer; past the first 100 mistakes of an answer `more_errors` alone."
 
@@ -38,7 +38,7 @@ class ItemResultOut(Out):
     """What became of one item."""
 
     id: Annotated[Id | None, Field(description="The item's id; null where it had none that can be read.")]
-    outcome: Outcome
+    outcome: ItemOutcome
     problem: Annotated[ProblemOut | None, Field(description=WHY_REFUSED)]
 
 

@@ -20,6 +20,7 @@ async def this_instant(request: Request) -> datetime:
 NowDep = Annotated[datetime, Depends(this_instant)]
 PreviewParam = Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")]
 IfMatch = Annotated[str | None, Header(description="The ETag of the last GET.", max_length=200, pattern=r"^[!-~ ]*$")]
+BYTES_TYPE = "application/octet-stream"
 F = TypeVar("F")
 
 

@@ -18,7 +18,7 @@ from ..pricing.errors import DomainError, Fault
 from .csv_text import one_line
 from .problems import PROBLEMS
 from .redaction import without_tokens
-from .schema_types import IN_WORDS
+from .schema_types import PATTERNS_IN_WORDS
 
 ERRORS_MAX = 100
 _TEXT_LENGTH_MAX = 1000
@@ -214,7 +214,7 @@ def from_validation(errors: Sequence[Any]) -> Problem:
         expected = error["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
         if error["type"] in _WANTED:
             words = _WANTED[error["type"]].format(**limits)
-            expected = IN_WORDS.get(limits.get("pattern")) or re.sub(r"\b(1 \w+)s$", r"\1", words)
+            expected = PATTERNS_IN_WORDS.get(limits.get("pattern")) or re.sub(r"\b(1 \w+)s$", r"\1", words)
         found, expected = _IN_WORDS.get(error["type"], (_show(error.get("input")), expected))
         faults.append(Fault("invalid", _place(error["loc"]), found, expected))
     return Problem("invalid", errors=faults, more_errors=max(0, len(errors) - ERRORS_MAX))

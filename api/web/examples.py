@@ -321,7 +321,7 @@ EVENTS: dict[str, Any] = {
 }
 """An example of every event that webhooks bring."""
 
-PARAMETERS: dict[str, Any] = {
+PARAMETER_EXAMPLES: dict[str, Any] = {
     "venue_id": _VENUE,
     "table_id": _TABLE,
     "tariff_id": _TARIFF,

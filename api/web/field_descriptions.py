@@ -30,7 +30,7 @@ _SCHEDULE = {
     "dates": "Single dates; they override everything else.",
 }
 
-FIELDS: dict[str, dict[str, str]] = {
+FIELD_DESCRIPTIONS: dict[str, dict[str, str]] = {
     "AccountNamesIn": {"names": "Your own name for each account, by the account's code."},
     "CashBoxIn": {
         "coins_max": "How many coins it holds.",
@@ -222,7 +222,7 @@ FIELDS: dict[str, dict[str, str]] = {
     },
 }
 
-PARAMETERS: dict[str, str] = {
+PARAMETER_DESCRIPTIONS: dict[str, str] = {
     "at": "The instant to ask about, or a local time of the venue; absent: now.",
     "code": "The code of the problem.",
     "collection_id": "The collection.",
@@ -247,7 +247,7 @@ PARAMETERS: dict[str, str] = {
 
 def describe_fields(schemas: dict[str, dict[str, object]]) -> None:
     """Write the descriptions into a contract's schemas, where a field has none of its own."""
-    for name, fields in FIELDS.items():
+    for name, fields in FIELD_DESCRIPTIONS.items():
         properties = schemas[name]["properties"]
         assert isinstance(properties, dict)
         for field, text in fields.items():
@@ -257,5 +257,5 @@ def describe_fields(schemas: dict[str, dict[str, object]]) -> None:
 def describe_parameter(parameter: dict[str, object]) -> None:
     """Write a parameter's description, where it has none of its own."""
     name = parameter["name"]
-    if name in PARAMETERS:
-        parameter.setdefault("description", PARAMETERS[str(name)])
+    if name in PARAMETER_DESCRIPTIONS:
+        parameter.setdefault("description", PARAMETER_DESCRIPTIONS[str(name)])

@@ -24,7 +24,7 @@ from .errors import Problem, http_problem
 from .rows import KeptAnswerRow
 
 KEPT_FOR = timedelta(hours=48)
-ANSWER_BYTES_MAX = 64_000
+KEPT_ANSWER_BYTES_MAX = 64_000
 
 _KEPT_HEADERS = ("content-type", "location", "etag", "link")
 
@@ -107,7 +107,7 @@ def keep_answer(session: Session, claim: KeyClaim, response: Response) -> None:
     kept.status = response.status_code
     kept.headers = json.dumps({name: value for name, value in response.headers.items() if name in _KEPT_HEADERS})
     body = bytes(response.body)
-    kept.body = None if claim.shows_token or len(body) > ANSWER_BYTES_MAX else body
+    kept.body = None if claim.shows_token or len(body) > KEPT_ANSWER_BYTES_MAX else body
     session.flush()
 
 

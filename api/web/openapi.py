@@ -13,7 +13,7 @@ from fastapi.routing import iter_route_contexts
 from .csv_answer import CSV_PARAMETERS, answers_csv
 from .enum_names import name_enums, name_unions
 from .errors import READ_AS_TEXT, ProblemOut
-from .examples import ANSWERS, ASKED, BODIES, EVENTS, PARAMETERS
+from .examples import ANSWERS, ASKED, BODIES, EVENTS, PARAMETER_EXAMPLES
 from .field_descriptions import describe_fields, describe_parameter
 from .problems import PROBLEMS
 from .summaries import summary_of
@@ -125,8 +125,10 @@ def build_contract(app: FastAPI) -> dict[str, Any]:
                 asked = ASKED.get(operation["operationId"], {})
                 if parameter["name"] in asked:
                     parameter["example"] = asked[parameter["name"]]
-                elif parameter["name"] in PARAMETERS and (parameter.get("required") or parameter["in"] == "header"):
-                    parameter["example"] = PARAMETERS[parameter["name"]]
+                elif parameter["name"] in PARAMETER_EXAMPLES and (
+                    parameter.get("required") or parameter["in"] == "header"
+                ):
+                    parameter["example"] = PARAMETER_EXAMPLES[parameter["name"]]
             if "requestBody" in operation:
                 content = operation["requestBody"]["content"]
                 shown = next(iter(content))  # of a file that may be CSV or a workbook, the CSV

@@ -9,7 +9,7 @@
 import re
 from datetime import UTC, date, datetime, time
 from functools import cache
-from typing import Annotated, Any, Generic, Literal, TypeVar
+from typing import Annotated, Any, Generic, TypeVar
 from uuid import UUID
 
 from pydantic import (
@@ -25,6 +25,8 @@ from pydantic import (
     StringConstraints,
     WithJsonSchema,
 )
+
+from ..pricing.week import WEEKDAYS, Weekday
 
 T = TypeVar("T")
 INSTANT_PATTERN = (
@@ -50,7 +52,7 @@ PRINTABLE_PATTERN = r"^[ -~]+$"
 PERCENT_PATTERN = r"^[0-9]{1,3}(\.[0-9]{1,6})?$"
 
 
-IN_WORDS = {
+PATTERNS_IN_WORDS = {
     AT_PATTERN: "a date and time such as 2026-12-01T21:00, with or without an offset (in an address + is written %2B)",
     MONEY_PATTERN: 'an amount of money of at least 0, as a decimal string such as "10.00"',
     CURRENCY_PATTERN: "an ISO 4217 code such as USD",
@@ -176,10 +178,6 @@ Id = Annotated[
 ]
 WrittenId = Annotated[str, WithJsonSchema({"type": "string", "format": "uuid", "pattern": UUID_PATTERN})]
 """An id of ours that is sent as it is written already: an answer with fifty thousand of them reads none as a UUID."""
-Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-DAYS: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-
-
 _TYPED_DAYS = (
     "mon", "monday", "tue", "tues", "tuesday", "wed", "weds", "wednesday", "thu", "thur", "thurs", "thursday",
     "fri", "friday", "sat", "saturday", "sun", "sunday",
@@ -192,8 +190,8 @@ ASKED_DAY_IN_WORDS = "a weekday such as tue or Tuesday"
 ASKED_TIME_IN_WORDS = "a time such as 21:00 or 9pm"
 
 
-def _read_asked_day(value: object) -> Day:
-    return DAYS[DAYS.index(must_match(value, ASKED_DAY_PATTERN, ASKED_DAY_IN_WORDS)[:3].lower())]
+def _read_asked_day(value: object) -> Weekday:
+    return WEEKDAYS[WEEKDAYS.index(must_match(value, ASKED_DAY_PATTERN, ASKED_DAY_IN_WORDS)[:3].lower())]
 
 
 def _read_asked_time(value: object) -> time:
@@ -207,7 +205,7 @@ def _read_asked_time(value: object) -> time:
 
 
 AskedDay = Annotated[
-    Day,
+    Weekday,
     BeforeValidator(_read_asked_day),
     WithJsonSchema({"type": "string", "pattern": ASKED_DAY_PATTERN, "examples": ["tuesday", "Tue"]}),
 ]

@@ -23,7 +23,7 @@ OFF_AFTER = timedelta(days=3)
 FIRST_WAIT = timedelta(seconds=5)
 WAIT_MAX = timedelta(hours=12)
 REST_MAX = timedelta(hours=1)
-GONE = 410
+STATUS_GONE = 410
 _TIMES = 4
 
 OffBecause = Literal["owner", "gone", "failing"]
@@ -47,7 +47,7 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Decided:
+class DeliveryDecision:
     """What becomes of the delivery, and of its endpoint."""
 
     state: DeliveryState
@@ -67,27 +67,27 @@ def after_try(
     failing_since: datetime | None,
     random: float,
     now: datetime,
-) -> Decided:
+) -> DeliveryDecision:
     """Return what becomes of a delivery and its endpoint after a try.
 
     ``tries`` counts this one too; ``failures`` are those of the endpoint in a row before it, since ``failing_since``;
     ``random`` is at least 0 and below 1.
     """
     if tried.succeeded:
-        return Decided(
+        return DeliveryDecision(
             state="delivered", next_at=None, failures=0, failing_since=None, rests_until=None, off_because=None
         )
     failures, since = failures + 1, failing_since or now
     off: OffBecause | None = None
-    if tried.status == GONE:
+    if tried.status == STATUS_GONE:
         off = "gone"
     elif now - since >= OFF_AFTER:
         off = "failing"
     factor = 0.75 + random / 2
     asked = min(tried.retry_after or timedelta(0), WAIT_MAX)
     next_at = now + max(growing(tries, WAIT_MAX) * factor, asked)
-    is_over = tries >= TRIES_MAX or next_at >= give_up_at or tried.status == GONE
-    return Decided(
+    is_over = tries >= TRIES_MAX or next_at >= give_up_at or tried.status == STATUS_GONE
+    return DeliveryDecision(
         state="gave_up" if is_over else "waiting",
         next_at=None if is_over else next_at,
         failures=failures,

@@ -11,7 +11,7 @@ from .retry import DeliveryState, OffBecause
 
 Url = Annotated[str, Limits(min_length=1, max_length=2000, pattern=r"^[!-~]+$")]
 Types = Annotated[list[EventType], Limits(min_length=1, max_length=20, json_schema_extra={"uniqueItems": True})]
-Venues = Annotated[list[Id], Limits(min_length=1, max_length=500)]
+VenueIds = Annotated[list[Id], Limits(min_length=1, max_length=500)]
 
 
 class WebhookEndpointIn(In):
@@ -23,7 +23,7 @@ class WebhookEndpointIn(In):
     ]
     event_types: Annotated[Types, Limits(description="The types of events that it gets.")]
     venue_ids: Annotated[
-        Venues | MISSING, Limits(description="Only events at these venues; without it, events everywhere.")
+        VenueIds | MISSING, Limits(description="Only events at these venues; without it, events everywhere.")
     ] = MISSING
 
 
@@ -36,7 +36,7 @@ class WebhookEndpointChangeIn(In):
         MISSING
     )
     venue_ids: Annotated[
-        Venues | None | MISSING,
+        VenueIds | None | MISSING,
         Limits(description="Only events at these venues from now on; null: events everywhere."),
     ] = MISSING
     on: Annotated[

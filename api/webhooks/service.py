@@ -27,7 +27,7 @@ from ..web.schema_types import value_or
 from .convert import endpoint_out, event_of
 from .event import TEST, Event, body_of, is_wanted
 from .queries import get_endpoint, next_delivery, waiting_at
-from .retry import GIVE_UP_AFTER, Decided, Tried, after_try
+from .retry import GIVE_UP_AFTER, DeliveryDecision, Tried, after_try
 from .rows import DELIVERY, ENDPOINT, WebhookDeliveryRow, WebhookEndpointRow
 from .schemas import WebhookEndpointChangeIn, WebhookEndpointIn, WebhookEndpointOut
 from .signature import new_secret, signed_headers
@@ -56,12 +56,12 @@ class ToSend:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class TryOutcome:
     """What a try came to: the endpoint's name, what the receiver said, and what was decided."""
 
     endpoint: str
     tried: Tried
-    decided: Decided
+    decided: DeliveryDecision
 
 
 def publish(session: Session, events: Sequence[Event], *, now: datetime) -> None:
@@ -185,7 +185,7 @@ def next_to_send(session: Session, endpoint_id: UUID, *, due_by: datetime, now: 
     )
 
 
-def record_try(session: Session, sent: ToSend, tried: Tried, *, random: float, now: datetime) -> Outcome | None:
+def record_try(session: Session, sent: ToSend, tried: Tried, *, random: float, now: datetime) -> TryOutcome | None:
     """Record how a try went, and what follows from it; None where the endpoint or the delivery is gone meanwhile."""
     query = select(WebhookEndpointRow).where(WebhookEndpointRow.id == sent.endpoint_id).with_for_update()
     endpoint = session.exec(query).first()
@@ -211,7 +211,7 @@ def record_try(session: Session, sent: ToSend, tried: Tried, *, random: float, n
     if decided.off_because is not None and endpoint.off_since is None:
         endpoint.off_since, endpoint.off_because = now, decided.off_because
     session.flush()
-    return Outcome(endpoint.name, tried, decided)
+    return TryOutcome(endpoint.name, tried, decided)
 
 
 def tidy(session: Session, *, now: datetime) -> int:

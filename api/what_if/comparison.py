@@ -9,18 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
 
 from ..pricing import Ladder, Tariff, format_money
 from ..pricing.effort import STEPS_OF_A_QUESTION, Effort
 from ..pricing.ladder import count_of
+from ..pricing.lines import PREPAID_KINDS, PrepaidKind
 from ..pricing.money import round_half_up
 from .intake_bought import Assumed, IntakeUnits, at_elasticity, bought, break_even_share
 from .paired_windows import ALL_WEEK, PairedWindow, spoken
 
-Prepaid = Literal["games", "minutes"]
-KINDS: tuple[Prepaid, ...] = ("games", "minutes")
-CANNOT_KNOW = (
+COMPARISON_CANNOT_KNOW = (
     "How players put their money together: each coin and note is taken as a purchase of its own where it can be one.",
     "How players take to other prices: the elasticity is what you assume, not what was measured.",
     "Which coins and notes players will bring for other prices.",
@@ -45,7 +43,7 @@ class Intake:
 class SideSales:
     """What one side sells of a kind, what each amount and the intake buy; units left over are money (minor units)."""
 
-    kind: Prepaid
+    kind: PrepaidKind
     ladder: Ladder
     amounts: tuple[tuple[int, int], ...]
     intake: IntakeUnits
@@ -83,18 +81,18 @@ def compare(windows: Sequence[PairedWindow], asked: WhatIf, *, work: Effort) -> 
     return found
 
 
-def _kinds(window: PairedWindow, pace: int | None) -> Iterator[tuple[Prepaid, Prepaid]]:
+def _kinds(window: PairedWindow, pace: int | None) -> Iterator[tuple[PrepaidKind, PrepaidKind]]:
     if window.current is None or window.other is None:
         return
-    for mine in KINDS:
-        for theirs in KINDS:
+    for mine in PREPAID_KINDS:
+        for theirs in PREPAID_KINDS:
             if mine != theirs and pace is None:
                 continue
             if getattr(window.current, mine) and getattr(window.other, theirs):
                 yield mine, theirs
 
 
-def _compared(window: PairedWindow, mine: Prepaid, theirs: Prepaid, asked: WhatIf) -> Compared:
+def _compared(window: PairedWindow, mine: PrepaidKind, theirs: PrepaidKind, asked: WhatIf) -> Compared:
     current, other = _sold(window.current, mine, asked), _sold(window.other, theirs, asked)
     units, instead = (_as_games(side, mine != theirs, asked.minutes_a_game) for side in (current, other))
     both = units > 0 and instead > 0
@@ -107,7 +105,7 @@ def _compared(window: PairedWindow, mine: Prepaid, theirs: Prepaid, asked: WhatI
     )
 
 
-def _sold(tariff: Tariff | None, kind: Prepaid, asked: WhatIf) -> SideSales:
+def _sold(tariff: Tariff | None, kind: PrepaidKind, asked: WhatIf) -> SideSales:
     ladder = None if tariff is None else getattr(tariff, kind)
     if ladder is None:
         raise ValueError(f"the tariff sells no {kind}")

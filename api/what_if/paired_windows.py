@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 
 from ..controllers.week_settings import listed_week
-from ..pool_tables.controller_days import A_DAY, DAYS
+from ..pool_tables.controller_days import A_DAY
 from ..pricing import Schedule, Tariff
+from ..pricing.week import WEEKDAY_NAMES, WEEKDAYS
 
 ALL_WEEK = "all week"
-_NAMES = dict(zip(DAYS, ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"), strict=True))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +87,7 @@ def _in_words(spans: Sequence[tuple[int, int, int]], opens: int) -> str:
     words = []
     for _, group in groupby(_runs(of_day), key=lambda run: run[0]):
         for times, first, last in group:
-            days = DAYS[first] if first == last else f"{DAYS[first]}-{DAYS[last]}"
+            days = WEEKDAYS[first] if first == last else f"{WEEKDAYS[first]}-{WEEKDAYS[last]}"
             words.append(" ".join([days, *(_span(start, end, opens) for start, end in times)]).removesuffix(" "))
     return ", ".join(words)
 
@@ -99,9 +99,9 @@ def spoken(when: str) -> str:
 
 def _spoken(days: str, *times: str) -> str:
     first, _, last = days.partition("-")
-    names = [_NAMES[first]]
+    names = [WEEKDAY_NAMES[first]]
     if last:
-        names += ["to" if DAYS.index(last) - DAYS.index(first) > 1 else "and", _NAMES[last]]
+        names += ["to" if WEEKDAYS.index(last) - WEEKDAYS.index(first) > 1 else "and", WEEKDAY_NAMES[last]]
     return " ".join([*names, *([" and ".join(time.replace("-", " to ") for time in times)] if times else [])])
 
 

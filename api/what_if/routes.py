@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Response
 
-from ..web.auth import Principal, allow
+from ..web.auth import AccountantDep
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import SessionDep, stores_nothing
 from ..web.openapi import problems
@@ -16,8 +16,6 @@ from .service import what_if
 from .steps_picture import steps_picture
 
 router = APIRouter(prefix="/v1", tags=["reports"], route_class=Route)
-
-AccountantDep = Annotated[Principal, allow("accountant")]
 
 
 @router.post("/reports/what-if", responses={**problems(409), 200: {"model": WhatIfOut, "content": {**CSV, **SVG}}})

@@ -1,9 +1,10 @@
 """Two lists of prices to compare, as received, and the comparison, as sent: a sentence, figures, what they cannot show."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import MISSING, Field, StrictInt
 
+from ..pricing.lines import PrepaidKind
 from ..tariffs.schemas import TariffIn
 from ..web.schema_types import Date, Id, In, Money, MoneyOut, Out
 
@@ -17,7 +18,6 @@ Elasticity = Annotated[
 ]
 PercentOut = Annotated[str, Field(pattern=r"^-?[0-9]{1,12}\.[0-9]$")]
 GamesAtPace = Annotated[str, Field(pattern=r"^[0-9]{1,16}\.[0-9]$")]
-Kind = Literal["games", "minutes"]
 
 
 class PricesIn(In):
@@ -104,8 +104,8 @@ class PriceToHandleOut(Out):
 class KindComparedOut(Out):
     """One kind under each list."""
 
-    current_kind: Kind
-    other_kind: Kind
+    current_kind: PrepaidKind
+    other_kind: PrepaidKind
     sentence: str
     amounts: list[AmountUnderBothOut]
     intake: IntakeUnderBothOut

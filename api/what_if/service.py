@@ -14,7 +14,7 @@ from ..tariffs.convert import read_tariff
 from ..tariffs.service import compile_tariff, get_tariff
 from ..web.errors import http_problem
 from ..web.schema_types import value_or
-from .comparison import CANNOT_KNOW, Compared, Intake, WhatIf, compare, whole_sentence
+from .comparison import COMPARISON_CANNOT_KNOW, Compared, Intake, WhatIf, compare, whole_sentence
 from .convert import assumed_in_words, ids_out, pieces_out, windows_out
 from .paired_windows import PricedSide, paired_windows
 from .queries import Scope, TakenIn, scope_of_table, scope_of_venue, side_of_schedule, taken_in
@@ -52,7 +52,7 @@ def what_if(session: Session, message: WhatIfIn) -> tuple[WhatIfOut, Sequence[Co
         games=found_in.games,
         windows=windows_out(windows, compared, asked, currency=scope.currency, accepts=scope.accepts, work=work),
         assumed=assumed_in_words(asked),
-        cannot_know=list(CANNOT_KNOW),
+        cannot_know=list(COMPARISON_CANNOT_KNOW),
         collection_ids=ids_out(found_in.collection_ids),
     )
     return found, compared

@@ -20,11 +20,11 @@ from .charging import charging
 from .clocks import clock_work
 from .day_keying import DayKeyingFacts, day_keying_work
 from .failing_tables import ReportedFault, fault_reviews
-from .full_box import BoxFacts, Emptied, Measure, box_work, since_empty
+from .full_box import BoxFacts, BoxLimit, Emptied, box_work, since_empty
 from .keying import KeyingFacts, LastKeyed, keying_work
 from .reviews import (
     ChartSignal,
-    Counted,
+    CountedDifference,
     OpenBag,
     OpenDispute,
     bag_reviews,
@@ -45,7 +45,7 @@ class CountedTable:
 
     collected_at: datetime
     meters: Mapping[str, int]
-    counted: Counted | None
+    counted: CountedDifference | None
     since_at: datetime | None
     counts: Mapping[int, int]
 
@@ -85,9 +85,9 @@ class WorkFacts:
     keyed: LastKeyed | None
     newest_keying_for: date | None
     keyings_reported_at: Sequence[datetime]
-    box_limits: Mapping[Measure, int]
+    box_limits: Mapping[BoxLimit, int]
     collected: Sequence[CountedTable]
-    counted: Sequence[Counted]
+    counted: Sequence[CountedDifference]
     signals: Sequence[ChartSignal]
     signals_of_collectors: Sequence[ChartSignal]
     completed: frozenset[UUID]

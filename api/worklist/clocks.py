@@ -17,7 +17,7 @@ from ..health.clock_changes import ClockChange, last_change, next_change
 from ..health.clock_verdict import ClockHealth
 from ..health.table_health import TableHealth
 from ..venues.dates_in_words import day_at, duration_in_words
-from .work import Code, Danger, Work
+from .work import Danger, Work, WorkCode
 
 _BRING = ("an accurate watch or phone",)
 
@@ -38,7 +38,7 @@ def clock_work(
     return (*_drifting(found, tolerance_s, health.facts.zone, dangers), *_asked(found), *changes)
 
 
-def _set(subject: str, code: Code, due_at: datetime, reason: str, *, dangers: tuple[Danger, ...]) -> Work:
+def _set(subject: str, code: WorkCode, due_at: datetime, reason: str, *, dangers: tuple[Danger, ...]) -> Work:
     return Work(
         kind="set_clock",
         code=code,

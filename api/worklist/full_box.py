@@ -24,10 +24,10 @@ from typing import Literal
 from ..collections.coins import PIECES
 from ..jobs.out_of_order import OutOfOrder, after_days_in_order, days_in_order
 from ..pricing.money import format_money
-from ..readings.meter_history import Counts
+from ..readings.meter_history import MetersRead
 from ..readings.meters import Meter, MeterReading, counted, deltas
 from ..venues.dates_in_words import day_at
-from .work import AT_ONCE, Code, Danger, Work, lead_of
+from .work import AT_ONCE, Danger, Work, WorkCode, lead_of
 
 NEAR = Fraction(4, 5)
 
@@ -36,8 +36,8 @@ _MIN_DAYS = 3
 _FARTHEST_DAYS = 730
 _SURELY_LATER_DAYS = 3_650
 """Past this nothing is reckoned: a high limit at a low rate is reached after the end of the calendar."""
-Measure = Literal["coins", "notes", "value"]
-_CODES: dict[Measure, Code] = {"coins": "coins_limit", "notes": "notes_limit", "value": "value_limit"}
+BoxLimit = Literal["coins", "notes", "value"]
+_CODES: dict[BoxLimit, WorkCode] = {"coins": "coins_limit", "notes": "notes_limit", "value": "value_limit"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +61,7 @@ class Metered:
 class BoxFacts:
     """A box's limits (value in minor units), when it was last empty, its last collections, and the meter's count since."""
 
-    limits: Mapping[Measure, int]
+    limits: Mapping[BoxLimit, int]
     currency: str
     zone: tzinfo
     empty_at: datetime
@@ -73,7 +73,7 @@ class BoxFacts:
 
 @dataclass(frozen=True, slots=True)
 class _Filling:
-    measure: Measure
+    measure: BoxLimit
     limit: int
     level: Fraction
     level_at: datetime
@@ -115,14 +115,14 @@ def box_work(facts: BoxFacts, *, now: datetime) -> tuple[Work, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class Content:
+class BoxContent:
     """What a box holds by expectation: its value in minor units, and pieces by denomination where a count tells them."""
 
     value: int
     counts: Mapping[int, int]
 
 
-def content_at(facts: BoxFacts, at: datetime) -> Content | None:
+def content_at(facts: BoxFacts, at: datetime) -> BoxContent | None:
     """Return what a box will hold at an instant, in the mix of its last collections; None where nothing tells."""
     filling = _filling(facts, "value", 1)
     if filling is None:
@@ -135,7 +135,7 @@ def content_at(facts: BoxFacts, at: datetime) -> Content | None:
             counts[denomination] = counts.get(denomination, 0) + count
     worth = sum(denomination * count for denomination, count in counts.items())
     mix = {denomination: round(count * value / worth) for denomination, count in counts.items()} if worth else {}
-    return Content(round(value), {denomination: count for denomination, count in mix.items() if count})
+    return BoxContent(round(value), {denomination: count for denomination, count in mix.items() if count})
 
 
 def is_note(value: int, currency: str) -> bool | None:
@@ -146,7 +146,7 @@ def is_note(value: int, currency: str) -> bool | None:
     return None if not coins else value in notes or value not in coins
 
 
-def _filling(facts: BoxFacts, measure: Measure, limit: int) -> _Filling | None:
+def _filling(facts: BoxFacts, measure: BoxLimit, limit: int) -> _Filling | None:
     days = sum((emptied.days for emptied in facts.emptied), Fraction())
     pieces = sum(_measured(emptied.counts, measure, facts.currency) for emptied in facts.emptied)
     if measure != "value" and is_note(0, facts.currency) is None:
@@ -166,7 +166,7 @@ def _filling(facts: BoxFacts, measure: Measure, limit: int) -> _Filling | None:
     return _Filling(measure, limit, Fraction(metered.minor), metered.read_at, a_day, facts.out_of_order)
 
 
-def _measured(counts: Mapping[int, int], measure: Measure, currency: str) -> int:
+def _measured(counts: Mapping[int, int], measure: BoxLimit, currency: str) -> int:
     if measure == "value":
         return sum(value * count for value, count in counts.items())
     return sum(count for value, count in counts.items() if is_note(value, currency) == (measure == "notes"))
@@ -187,7 +187,7 @@ def _reason(first: _Filling, facts: BoxFacts, full_at: datetime) -> str:
     return f"{level}. Fills by about {said(first.a_day)} a day: full about {day_at(full_at, facts.zone)}."
 
 
-def since_empty(meter: Meter, counts: Sequence[Counts], *, empty_at: datetime, shown: int | None) -> Metered | None:
+def since_empty(meter: Meter, counts: Sequence[MetersRead], *, empty_at: datetime, shown: int | None) -> Metered | None:
     """Return what a money meter counted since the box was empty.
 
     ``shown`` is what it showed then, where that is known; else the first reading since is where counting begins. None

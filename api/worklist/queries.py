@@ -22,7 +22,8 @@ from ..health.queries import StoredTable, facts_of, levels_in_force, load_tables
 from ..jobs.out_of_order import OutOfOrder
 from ..jobs.queries import times_out_of_order
 from ..jobs.rows import JobRow
-from ..pool_tables.place import GONE
+from ..pool_tables.future_instants import FUTURE_ALLOWED
+from ..pool_tables.place import GONE_PLACES
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money
@@ -32,22 +33,21 @@ from ..reports.cash_in_hand import Left
 from ..reports.over_and_short import FEWEST_POINTS
 from ..reports.queries import bags_in_hand, differences_of_collector, differences_of_table
 from ..reports.schemas import DifferencesOut
-from ..schedules.queries import Place, listed_at
+from ..schedules.queries import PriceContext, listed_at
 from ..schedules.rows import ScheduleRow
 from ..settlements.rows import ReversalRow
 from ..store.changes import TouchedRow
-from ..store.clock import FUTURE_ALLOWED
 from ..store.db import Utc
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .assessment import CountedTable, Licence, WorkFacts
 from .failing_tables import ReportedFault
-from .full_box import Measure
+from .full_box import BoxLimit
 from .keying import LastKeyed
-from .reviews import ChartSignal, Counted, OpenBag, OpenDispute
+from .reviews import ChartSignal, CountedDifference, OpenBag, OpenDispute
 from .rows import CompletionRow, WorkRow
 from .schemas import Cursor
-from .work import LEADS, OF_MONEY, OF_PERSONS, Kind
+from .work import LEADS, OF_MONEY, OF_PERSONS, WorkKind
 
 _LOOK_BACK = timedelta(days=400)
 
@@ -65,7 +65,7 @@ class WorkFilter:
     """
 
     venue_id: UUID | None = None
-    kind: Kind | None = None
+    kind: WorkKind | None = None
     person: str | None = None
     deferred: bool = False
     due_before: datetime | None = None
@@ -164,7 +164,7 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
     table, venue, last = stored.table.table, stored.table.venue, stored.table.stays[-1]
     health = facts_of(session, stored.table)
     power = table.profile.get("power") or {}
-    place = None if health.in_workshop else Place(venue, table, last)
+    place = None if health.in_workshop else PriceContext(venue, table, last)
     listed = health.sells.listed if health.sells else listed_at(session, place) if place else None
     judged = _judged(session, stored.collected, machine=stored.table.machine)
     keyings, blank_since = stored.keyings, stored.new_board_at
@@ -195,9 +195,9 @@ def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
         completed=frozenset(stored.completed),
         disputes=stored.disputes,
         bags=stored.bags,
-        reported=() if last.place in GONE else stored.reported,
+        reported=() if last.place in GONE_PLACES else stored.reported,
         out_of_order=stored.out_of_order,
-        licence=None if last.place in GONE else _licence(table.profile.get("licence") or {}, venue),
+        licence=None if last.place in GONE_PLACES else _licence(table.profile.get("licence") or {}, venue),
     )
 
 
@@ -254,8 +254,8 @@ def bags_only_of(person: str) -> ColumnElement[bool]:
     return or_(WORK.c.code != "bag_not_banked", WORK.c.refers_to.in_(own))
 
 
-def _box_limits(stated: Mapping[str, Any], currency: str) -> dict[Measure, int]:
-    limits: dict[Measure, int] = {}
+def _box_limits(stated: Mapping[str, Any], currency: str) -> dict[BoxLimit, int]:
+    limits: dict[BoxLimit, int] = {}
     if stated.get("coins_max"):
         limits["coins"] = stated["coins_max"]
     if stated.get("notes_max"):
@@ -366,7 +366,7 @@ def _collected_of(row: CollectionRow, finding: TableFinding) -> CountedTable:
     counted, expected, off = None, finding.expectation.expected, finding.difference
     if expected is not None and off is not None:
         nearer = expected.most if off.amount > 0 else expected.least
-        counted = Counted(row.id, row.collected_at, finding.box.counted, off.amount, nearer)
+        counted = CountedDifference(row.id, row.collected_at, finding.box.counted, off.amount, nearer)
     return CountedTable(
         collected_at=row.collected_at,
         meters=finding.box.meters,

@@ -24,11 +24,11 @@ from ..collections.difference import TOLERATED
 from ..health.meter_health import MeterHealth
 from ..pricing.money import format_money
 from ..venues.dates_in_words import day_at
-from .work import Code, Work
+from .work import Work, WorkCode
 
 
 @dataclass(frozen=True, slots=True)
-class Counted:
+class CountedDifference:
     """A collection's table: counted less expected, and the end of the expectation that is nearer, in minor units."""
 
     collection_id: UUID
@@ -96,7 +96,7 @@ def meter_reviews(
     return found
 
 
-def difference_reviews(counted: Sequence[Counted], *, currency: str, zone: tzinfo) -> list[Work]:
+def difference_reviews(counted: Sequence[CountedDifference], *, currency: str, zone: tzinfo) -> list[Work]:
     """Return the reviews of a table's collections with a difference beyond the tolerance."""
     return [
         _difference(one, currency=currency, zone=zone)
@@ -135,7 +135,7 @@ def collector_reviews(signals: Sequence[ChartSignal], *, zone: tzinfo) -> list[W
     ]
 
 
-def _difference(last: Counted, *, currency: str, zone: tzinfo) -> Work:
+def _difference(last: CountedDifference, *, currency: str, zone: tzinfo) -> Work:
     side = "over" if last.difference > 0 else "short"
     percent = f" ({float(Fraction(100 * abs(last.difference), last.expected)):.1f} %)" if last.expected else ""
     told = (
@@ -185,5 +185,5 @@ def licence_work(number: str, *, expires_at: datetime, zone: tzinfo) -> list[Wor
     return [Work(kind="licence", code="licence_expires", subject=subject, due_at=expires_at, lead_days=60, reason=told)]
 
 
-def _review(code: Code, subject: str, due_at: datetime, reason: str, *, refers_to: UUID | None = None) -> Work:
+def _review(code: WorkCode, subject: str, due_at: datetime, reason: str, *, refers_to: UUID | None = None) -> Work:
     return Work(kind="review", code=code, subject=subject, due_at=due_at, reason=reason, refers_to=refers_to)

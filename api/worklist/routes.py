@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from ..store.db import stop_of
 from ..venues.service import zones
-from ..web.auth import Principal, allow
+from ..web.auth import CollectorDep, CollectorOrReaderDep
 from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
@@ -20,35 +20,33 @@ from .schemas import (
     CompletionOut,
     CursorText,
     DeferralIn,
-    Moment,
+    InstantOrDate,
     WorkAssignmentIn,
     WorkChangePage,
     WorklistOut,
     WorkOut,
     read_cursor,
 )
-from .work import Kind
+from .work import WorkKind
 from .work_csv import work_csv
 
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
-ReaderDep = Annotated[Principal, allow("collector", "reader")]
-CollectorDep = Annotated[Principal, allow("collector")]
 
 
 @router.get("/worklist", responses={**problems(), 200: {"model": WorklistOut, "content": CSV}})
 def get_worklist(
     request: Request,
     session: SessionDep,
-    principal: ReaderDep,
+    principal: CollectorOrReaderDep,
     now: NowDep,
     venue_id: Annotated[Id | None, Query(description="Only work at this venue.")] = None,
-    kind: Annotated[Kind | None, Query(description="Only work of this kind.")] = None,
+    kind: Annotated[WorkKind | None, Query(description="Only work of this kind.")] = None,
     person: Annotated[
         str | None,
         Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Only work given to this person."),
     ] = None,
     due_before: Annotated[
-        Moment | None, Query(description="Only what is due before an instant, or before a date begins in UTC.")
+        InstantOrDate | None, Query(description="Only what is due before an instant, or before a date begins in UTC.")
     ] = None,
     deferred: Annotated[bool, Query(description="Also list work that is put off until later.")] = False,
     group: Annotated[Literal["venue"] | None, Query(description="Group the items of a page by venue.")] = None,

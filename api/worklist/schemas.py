@@ -12,7 +12,7 @@ from pydantic import Field as Limits
 from ..pool_tables.schemas import CautionOut
 from ..web.feed import ChangeOut, ChangePageOf
 from ..web.schema_types import DATE_PATTERN, INSTANT_PATTERN, UUID_PATTERN, Date, Id, In, Instant, Name, Out, Words
-from .work import ClosesBy, Code, Kind, Outcome
+from .work import ClosesBy, ReviewOutcome, WorkCode, WorkKind
 
 CURSOR_PATTERN = rf"^[0-9]{{1,17}}-{UUID_PATTERN.strip('^$')}$"
 
@@ -36,8 +36,8 @@ class WorkOut(Out):
 
     id: Id
     due_at: Instant
-    kind: Kind
-    code: Code
+    kind: WorkKind
+    code: WorkCode
     table_id: Id
     table: str
     venue_id: Id | None
@@ -93,7 +93,7 @@ class CompletionIn(In):
 
     outcome: (
         Annotated[
-            Outcome,
+            ReviewOutcome,
             Limits(
                 description="found: the money or its cause was found; miscounted: the count was wrong; accepted, the "
                 "default: it is known and accepted as it is."
@@ -109,10 +109,10 @@ class CompletionOut(Out):
 
     work_id: Id
     table_id: Id
-    code: Code
+    code: WorkCode
     reason: str
     refers_to: Id | None
-    outcome: Outcome
+    outcome: ReviewOutcome
     words: str
     completed_at: Instant
     completed_by: str
@@ -169,7 +169,7 @@ def _read_moment(value: Any) -> datetime:
         raise ValueError(expected) from None
 
 
-Moment = Annotated[
+InstantOrDate = Annotated[
     datetime, BeforeValidator(_read_moment), WithJsonSchema({"type": "string", "pattern": MOMENT_PATTERN})
 ]
 """An instant, or a date: its start in UTC."""

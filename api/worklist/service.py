@@ -71,7 +71,7 @@ from .schemas import (
 )
 from .work import OF_PERSONS, Work, closing_of, not_assessed
 
-AT_ONCE_MAX = 50
+TABLES_AT_ONCE_MAX = 50
 """Tables assessed on one snapshot, and saved in one short transaction."""
 CATCH_UP_MAX = 100
 """Tables assessed before one answer; fewer where their schedules are so dense that it would take too long (E4)."""
@@ -91,7 +91,7 @@ def catch_up(engine: Engine, *, now: datetime, at_most: int = CATCH_UP_MAX, stop
     _spread_wide_notes(engine)
     assessed, work = 0, Effort(stop=stop or Stop())
     while assessed < at_most and work.steps < work.steps_max:
-        found = _catch_up_once(engine, now=now, at_most=min(AT_ONCE_MAX, at_most - assessed), work=work)
+        found = _catch_up_once(engine, now=now, at_most=min(TABLES_AT_ONCE_MAX, at_most - assessed), work=work)
         if not found:
             break
         assessed += found
@@ -102,7 +102,7 @@ def sweep(engine: Engine, *, after: UUID | None, now: datetime) -> UUID | None:
     """Assess the next tables of a sweep over all; return the last of them, None where there are none left."""
     _spread_wide_notes(engine)
     with writing(engine) as session:
-        query = select(PoolTableRow.id).order_by(col(PoolTableRow.id)).limit(AT_ONCE_MAX)
+        query = select(PoolTableRow.id).order_by(col(PoolTableRow.id)).limit(TABLES_AT_ONCE_MAX)
         ids = session.exec(query if after is None else query.where(col(PoolTableRow.id) > after)).all()
         note_for_assessment(session, ids)
     if not ids:
@@ -119,7 +119,7 @@ def announce_due(engine: Engine, *, now: datetime) -> int:
     published = 0
     while True:
         with reading(engine) as session:
-            found = to_announce(session, now=now, at_most=AT_ONCE_MAX)
+            found = to_announce(session, now=now, at_most=TABLES_AT_ONCE_MAX)
         if not found:
             return published
         with writing(engine) as session:

@@ -13,10 +13,11 @@ from collections.abc import Sequence
 from typing import cast
 
 from ..controllers.settings_differences import SettingsDifference, ValueFound
-from ..pool_tables.controller_days import A_DAY, DAYS, day_in_words, time_of_day
+from ..pool_tables.controller_days import A_DAY, day_in_words, time_of_day
 from ..pricing import format_money
 from ..pricing.ladder import COUNTING_WORDS, Counting, count_of
 from ..pricing.lines import Kind
+from ..pricing.week import WEEKDAYS
 
 _A_RUN = 3
 
@@ -37,11 +38,16 @@ def in_words(differences: Sequence[SettingsDifference], *, currency: str, turns_
 
 def _days(days: Sequence[str]) -> str:
     """Say days, at least three in a row as from the first to the last."""
-    if set(DAYS) <= set(days) and len(days) == len(DAYS):
+    if set(WEEKDAYS) <= set(days) and len(days) == len(WEEKDAYS):
         return "every day"
     runs: list[list[str]] = []
     for day in days:
-        follows = runs and day in DAYS and runs[-1][-1] in DAYS and DAYS.index(day) == DAYS.index(runs[-1][-1]) + 1
+        follows = (
+            runs
+            and day in WEEKDAYS
+            and runs[-1][-1] in WEEKDAYS
+            and WEEKDAYS.index(day) == WEEKDAYS.index(runs[-1][-1]) + 1
+        )
         if follows:
             runs[-1].append(day)
         else:

@@ -24,9 +24,9 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 from ..pool_tables.cautions import AT_A_BATTERY, AT_THE_MAINS, LIFTING_CASH, Caution
 from ..pricing.errors import DomainError, Fault
 
-Kind = Literal["charge_battery", "set_clock", "key_settings", "ask_venue", "collect", "visit", "review", "licence"]
+WorkKind = Literal["charge_battery", "set_clock", "key_settings", "ask_venue", "collect", "visit", "review", "licence"]
 
-Code = Literal[
+WorkCode = Literal[
     "plan_charge", "charge_now", "replace_suspected",
     "off", "drifting", "clocks_change", "clock_not_told",
     "not_keyed", "not_confirmed", "found_different", "key_for_the_day", "key_back",
@@ -39,7 +39,7 @@ Code = Literal[
 Danger = Literal["battery", "mains", "cash"]
 
 
-Outcome = Literal["found", "miscounted", "accepted"]
+ReviewOutcome = Literal["found", "miscounted", "accepted"]
 """What a difference or a signal was: the money or its cause was found, it was miscounted, it is known and accepted."""
 
 ClosesBy = Literal["record", "record_or_words", "words"]
@@ -60,7 +60,7 @@ _EMPTIED = Closing("record", "A collection of this table.")
 _METERS_SEEN = Closing("record_or_words", "The next collection, meters reported as reset, or words on what it was.")
 _WHAT_IT_WAS = Closing("words", "An owner's words on what it was; no record closes it.")
 
-CLOSINGS: dict[Code, Closing] = {
+CLOSINGS: dict[WorkCode, Closing] = {
     "plan_charge": _CHARGED,
     "charge_now": _CHARGED,
     "replace_suspected": _CHARGED,
@@ -90,10 +90,10 @@ CLOSINGS: dict[Code, Closing] = {
 }
 """How work of each code leaves the list; a call to a venue may also be closed in words (``closing_of``)."""
 
-OF_PERSONS: frozenset[Code] = frozenset({"collector_leaning"})
+OF_PERSONS: frozenset[WorkCode] = frozenset({"collector_leaning"})
 """Work that tells of one person's counts: only an owner sees it (X1)."""
 
-OF_MONEY: frozenset[Code] = OF_PERSONS | {
+OF_MONEY: frozenset[WorkCode] = OF_PERSONS | {
     "coins_limit",
     "notes_limit",
     "value_limit",
@@ -124,8 +124,8 @@ class Work:
     Refuses (``bad_work``) a lead that is none of ``LEADS``, an unknown kind and an unknown code.
     """
 
-    kind: Kind
-    code: Code
+    kind: WorkKind
+    code: WorkCode
     due_at: datetime
     reason: str
     subject: str = ""
@@ -139,7 +139,7 @@ class Work:
 
     def __post_init__(self) -> None:
         faults = []
-        for name, known in (("kind", get_args(Kind)), ("code", get_args(Code))):
+        for name, known in (("kind", get_args(WorkKind)), ("code", get_args(WorkCode))):
             if getattr(self, name) not in known:
                 faults.append(Fault("bad_work", name, getattr(self, name), ", ".join(known)))
         if self.lead_days not in LEADS:
@@ -166,7 +166,7 @@ def not_assessed(*, due_at: datetime) -> Work:
 
 def closing_of(kind: str, cause: str) -> Closing:
     """Return how work of a kind leaves the list; ``cause`` is its code."""
-    closing = CLOSINGS[cast("Code", cause)]
+    closing = CLOSINGS[cast("WorkCode", cause)]
     if kind != "ask_venue":
         return closing
     return Closing("record_or_words", f"{closing.detail.removesuffix('.')}, or words on the call to the venue.")

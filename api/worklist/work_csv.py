@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from ..web.csv_text import CsvText, csv_text, text_cell
 
-COLUMNS = (
+WORK_COLUMNS = (
     "id",
     "due_at",
     "kind",
@@ -35,7 +35,7 @@ COLUMNS = (
 
 def work_csv(items: Iterable[Mapping[str, Any]], zones: Mapping[UUID, ZoneInfo]) -> CsvText:
     """Return work, each by the names of its message, as CSV text; ``zones`` are those of the venues, else UTC."""
-    return csv_text(COLUMNS, (_line(item, zones.get(item["venue_id"])) for item in items))
+    return csv_text(WORK_COLUMNS, (_line(item, zones.get(item["venue_id"])) for item in items))
 
 
 def _line(item: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[object, ...]:

@@ -16,7 +16,7 @@ from uuid import uuid4
 import pytest
 from baizebook.app import create_app
 from baizebook.store.settings import Settings
-from baizebook.web.examples import BODIES, DEMO_IDS, PARAMETERS
+from baizebook.web.examples import BODIES, DEMO_IDS, PARAMETER_EXAMPLES
 from baizebook.web.unguarded_operations import OPEN, unguarded
 from fastapi.openapi.utils import get_openapi
 from fastapi.testclient import TestClient
@@ -78,7 +78,7 @@ BODIES_OF_ROWS: dict[str, Any] = {
         **BODIES["roll_out_tariff"], "venue_ids": ["@"],
     },
     "publish_dates body.tariff": {
-        "effective_on": "2026-12-01", "venue_ids": [PARAMETERS["venue_id"]], "tariff": "@", "country": "US",
+        "effective_on": "2026-12-01", "venue_ids": [PARAMETER_EXAMPLES["venue_id"]], "tariff": "@", "country": "US",
     },
     "publish_dates body.venue_ids[]": {
         "effective_on": "2026-12-01", "venue_ids": ["@"], "tariff": None, "country": "US",
@@ -279,7 +279,7 @@ class World:
         message = BODIES_OF_ROWS.get(f"{row.operation} {row.varies}", BODIES[row.operation])
         text = json.dumps(message).replace('"@"', json.dumps(one))
         for name in ("venue_id", "table_id", "tariff_id"):
-            text = text.replace(PARAMETERS[name], own[name])
+            text = text.replace(PARAMETER_EXAMPLES[name], own[name])
         text = text.replace(str(DEMO_IDS["venue harbour"]), own["venue_id"])
         for name, sent in DEMO_IDS.items():
             if name.startswith("sent "):
@@ -303,7 +303,7 @@ def ask(client: TestClient, world: World, contract: dict[str, Any], row: Row, pl
     own, asked = world.ids["own"], QUERIES.get(row.operation, {})
     query = {name: own[value[1:]] if value.startswith("@") else value for name, value in asked.items()}
     where, _, name = row.varies.partition(".")
-    own = {"tax_area": PARAMETERS["tax_area"], **own}
+    own = {"tax_area": PARAMETER_EXAMPLES["tax_area"], **own}
     ids = {**own, name: world.one(row, place)} if where == "path" else own
     if where == "query":
         query[name] = world.one(row, place)

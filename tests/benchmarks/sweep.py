@@ -16,7 +16,7 @@ from uuid import UUID
 from baizebook.pool_tables.rows import PoolTableRow
 from baizebook.readings.rows import READING
 from baizebook.store.db import make_engine
-from baizebook.worklist.service import AT_ONCE_MAX, sweep
+from baizebook.worklist.service import TABLES_AT_ONCE_MAX, sweep
 from sqlalchemy import Engine, select
 from sqlmodel import col
 
@@ -53,16 +53,16 @@ def run(*, rounds: int) -> Iterator[Figure]:
 def _sweep(engine: Engine, ids: Sequence[UUID]) -> None:
     after, swept = None, 0
     while (after := sweep(engine, after=after, now=NOW)) is not None:
-        swept += AT_ONCE_MAX
-    if not len(ids) <= swept < len(ids) + AT_ONCE_MAX:
+        swept += TABLES_AT_ONCE_MAX
+    if not len(ids) <= swept < len(ids) + TABLES_AT_ONCE_MAX:
         raise SystemExit(f"{swept} of {len(ids)} tables were swept")
 
 
 def _read(engine: Engine, ids: Sequence[UUID]) -> None:
     read = 0
     with engine.connect() as connection:
-        for place in range(0, len(ids), AT_ONCE_MAX):
-            some = READING.c.pool_table_id.in_(ids[place : place + AT_ONCE_MAX])
+        for place in range(0, len(ids), TABLES_AT_ONCE_MAX):
+            some = READING.c.pool_table_id.in_(ids[place : place + TABLES_AT_ONCE_MAX])
             read += len(connection.execute(select(READING).where(some).order_by(READING.c.taken_at)).all())
     if read != READINGS * len(ids):
         raise SystemExit(f"{read} readings were read")

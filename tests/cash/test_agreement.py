@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from baizebook.pricing.errors import DomainError
-from baizebook.settlements.agreement import Agreement, AmountTier, AmountTiers, TierMode, WeekStep, in_force
+from baizebook.settlements.agreement import Agreement, AmountTier, AmountTiers, ShareTierMode, WeekStep, in_force
 from baizebook.settlements.convert import read_agreement
 
 START = date(2026, 1, 1)
@@ -87,7 +87,7 @@ def test_the_share_steps_down_on_the_first_day_of_week_27() -> None:
         ("whole", 0, 0),
     ],
 )
-def test_tiers_by_amount_are_marginal_or_whole(mode: TierMode, amount: int, venue: Fraction) -> None:
+def test_tiers_by_amount_are_marginal_or_whole(mode: ShareTierMode, amount: int, venue: Fraction) -> None:
     tiers = AmountTiers(mode, (AmountTier(0, Fraction(40)), AmountTier(500_00, HALF)))
     assert Agreement(START, amount_tiers=tiers).venue_part(amount, on=START) == venue
 

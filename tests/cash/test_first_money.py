@@ -8,7 +8,7 @@ from time import process_time
 
 import pytest
 from baizebook.pricing.errors import DomainError
-from baizebook.settlements.agreement import Agreement, FirstMoney, Per
+from baizebook.settlements.agreement import Agreement, FirstMoney, FirstMoneyPer
 from baizebook.settlements.first_money import check_due_at_once, first_money_due
 from hypothesis import given
 from hypothesis import strategies as st
@@ -106,7 +106,7 @@ def test_a_version_that_was_mended_on_its_own_day_brings_nothing() -> None:
     amount=st.integers(1, 10_000),
 )
 def test_however_often_is_collected_the_same_falls_due(
-    spread: bool, per: Per, starts: int, cuts: list[int], amount: int
+    spread: bool, per: FirstMoneyPer, starts: int, cuts: list[int], amount: int
 ) -> None:
     starts_on = START + timedelta(days=abs(starts) if per == "once" else starts)
     item = FirstMoney("Any", amount, per, starts_on, spread=spread and per != "once")
@@ -130,7 +130,7 @@ def test_however_often_is_collected_the_same_falls_due(
     ],
 )
 def test_an_agreement_from_far_back_may_not_claim_thousands_of_periods_at_once(
-    per: Per, number: int, effective_on: date, found: str | None
+    per: FirstMoneyPer, number: int, effective_on: date, found: str | None
 ) -> None:
     starts_on = effective_on if per == "once" else date(1700, 1, 1)
     items = [FirstMoney(f"Item {n}", 1_00, per, starts_on) for n in range(number)]

@@ -6,14 +6,14 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from baizebook.reports.over_and_short import Chart, Point, chart, point
+from baizebook.reports.over_and_short import Chart, ChartPoint, chart, point
 
 
-def series(*hundredths: int) -> list[Point]:
-    return [Point(f"c{number}", Fraction(share, 10_000)) for number, share in enumerate(hundredths, start=1)]
+def series(*hundredths: int) -> list[ChartPoint]:
+    return [ChartPoint(f"c{number}", Fraction(share, 10_000)) for number, share in enumerate(hundredths, start=1)]
 
 
-def charted(points: list[Point]) -> Chart:
+def charted(points: list[ChartPoint]) -> Chart:
     made = chart(points)
     assert made is not None
     return made
@@ -24,7 +24,7 @@ SHORT = (-310, -290, -350, -280, -330, -300)
 
 
 def test_a_point_is_the_difference_as_a_share_of_the_expectation() -> None:
-    assert point("c1", counted=298_00, expected=301_00) == Point("c1", Fraction(-3, 301))
+    assert point("c1", counted=298_00, expected=301_00) == ChartPoint("c1", Fraction(-3, 301))
     assert point("c1", counted=1_00, expected=0) is None
 
 

@@ -16,7 +16,7 @@ from baizebook.settlements.agreement import (
     FirstMoney,
     OperatorMinimum,
     ShareCap,
-    TierMode,
+    ShareTierMode,
     WeekStep,
 )
 from baizebook.settlements.box_contents import Box
@@ -34,7 +34,7 @@ PERCENTS = st.integers(0, 10_000).map(lambda hundredths: Fraction(hundredths, 10
 RISING = st.lists(st.tuples(st.integers(2, 500_00), PERCENTS), max_size=3, unique_by=lambda part: part[0]).map(sorted)
 STEPS = st.tuples(PERCENTS, RISING).map(lambda parts: [(1, parts[0]), *parts[1]])
 TIERS = st.tuples(PERCENTS, RISING).map(lambda parts: [(0, parts[0]), *parts[1]])
-MODES: st.SearchStrategy[TierMode] = st.sampled_from(get_args(TierMode))
+MODES: st.SearchStrategy[ShareTierMode] = st.sampled_from(get_args(ShareTierMode))
 SHARES = st.one_of(
     PERCENTS.map(lambda percent: {"venue_percent": percent}),
     STEPS.map(lambda steps: {"steps": tuple(WeekStep(*step) for step in steps)}),

@@ -12,18 +12,17 @@ from baizebook.controllers.found_days import read_days
 from baizebook.controllers.plan import carry_out, plan
 from baizebook.controllers.week_settings import WeekSettings, dated_windows, listed_week
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver
-from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing.errors import DomainError
 from baizebook.pricing.ladder import WAYS_OF_COUNTING, Ladder, Rung
 from baizebook.pricing.tariff import Tariff
-from baizebook.pricing.week import OnDate, Schedule, Weekly
+from baizebook.pricing.week import WEEKDAYS, OnDate, Schedule, Weekly
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 GAMES = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))
 MINUTES = Ladder((Rung(400, 25), Rung(1200, 84)))
 NO_MINUTES = Limits(prices_max=0)
-FROM_MONDAY = (TakeOver("mon", DAYS[1:]),)
+FROM_MONDAY = (TakeOver("mon", WEEKDAYS[1:]),)
 
 
 def week_of(schedule: Schedule, controller: Controller) -> WeekSettings:
@@ -133,8 +132,10 @@ def controllers(draw: st.DrawFn) -> Controller:
         price_step=st.sampled_from([1, 25]),
         units_step=st.sampled_from([1, 4]),
     )
-    sources = draw(st.lists(st.sampled_from(DAYS), max_size=2, unique=True))
-    to = {source: draw(st.lists(st.sampled_from([d for d in DAYS if d != source]), unique=True)) for source in sources}
+    sources = draw(st.lists(st.sampled_from(WEEKDAYS), max_size=2, unique=True))
+    to = {
+        source: draw(st.lists(st.sampled_from([d for d in WEEKDAYS if d != source]), unique=True)) for source in sources
+    }
     return Controller(
         games=draw(limits),
         minutes=draw(limits),

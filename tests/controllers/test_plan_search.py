@@ -10,7 +10,7 @@ from time import process_time
 
 import pytest
 from baizebook.controllers.fit import fit
-from baizebook.controllers.keyed_values import Cell, Cells, Value, is_in_use, key
+from baizebook.controllers.keyed_values import Cells, Value, ValuePlace, is_in_use, key
 from baizebook.controllers.plan import plan
 from baizebook.controllers.plan_search import shortest
 from baizebook.controllers.week_settings import WeekSettings, listed_week
@@ -19,12 +19,12 @@ from baizebook.pricing import Ladder, Rung, Schedule, Tariff, Weekly
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-GAMES = Cell(1, "games", 0, "prices")
-MINUTES = Cell(1, "minutes", 0, "prices")
+GAMES = ValuePlace(1, "games", 0, "prices")
+MINUTES = ValuePlace(1, "minutes", 0, "prices")
 
 
-def pays(rung: int) -> Cell:
-    return Cell(1, "games", rung, "price")
+def pays(rung: int) -> ValuePlace:
+    return ValuePlace(1, "games", rung, "price")
 
 
 def tried_out(current: list[Cells], wanted: list[Cells], allowed: list[tuple[int, int]]) -> int:
@@ -52,12 +52,12 @@ def tried_out(current: list[Cells], wanted: list[Cells], allowed: list[tuple[int
     raise AssertionError("no way")
 
 
-def day_with(draw: st.DrawFn, prices_max: int, plain: int) -> dict[Cell, Value]:
-    cells: dict[Cell, Value] = {GAMES: draw(st.integers(0, prices_max))}
+def day_with(draw: st.DrawFn, prices_max: int, plain: int) -> dict[ValuePlace, Value]:
+    cells: dict[ValuePlace, Value] = {GAMES: draw(st.integers(0, prices_max))}
     for rung in range(1, int(cells[GAMES]) + 1):
         cells[pays(rung)] = draw(st.integers(1, 2))
     for number in range(plain):
-        cells[Cell(1, "", 0, f"value {number}")] = draw(st.integers(1, 2))
+        cells[ValuePlace(1, "", 0, f"value {number}")] = draw(st.integers(1, 2))
     return cells
 
 
@@ -83,7 +83,7 @@ def test_no_row_of_single_steps_is_shorter_than_the_plan(
 
 
 def test_a_day_is_keyed_as_another_wants_it_lent_out_and_only_then_keyed_as_its_own() -> None:
-    plain = [Cell(1, "", 0, name) for name in ("a", "b", "c")]
+    plain = [ValuePlace(1, "", 0, name) for name in ("a", "b", "c")]
     own: Cells = dict.fromkeys(plain, 1)
     theirs: Cells = dict.fromkeys(plain, 2)
     found = shortest([{}] * 4, [own, theirs, theirs, theirs], [(0, 1), (0, 2), (0, 3)])
@@ -92,7 +92,7 @@ def test_a_day_is_keyed_as_another_wants_it_lent_out_and_only_then_keyed_as_its_
 
 
 def test_a_search_cut_short_gives_a_plan_and_does_not_call_it_the_shortest() -> None:
-    plain = [Cell(1, "", 0, name) for name in ("a", "b")]
+    plain = [ValuePlace(1, "", 0, name) for name in ("a", "b")]
     current: list[Cells] = [{}] * 3
     wanted: list[Cells] = [dict.fromkeys(plain, 1), {plain[0]: 1, plain[1]: 2}, {plain[0]: 1, plain[1]: 2}]
     found = shortest(current, wanted, [(0, 1), (0, 2)], most=0)

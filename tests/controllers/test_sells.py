@@ -10,7 +10,7 @@ from uuid import UUID
 
 from baizebook.controllers.sells import (
     Fact,
-    Found,
+    FoundWeek,
     Keyed,
     Machine,
     NewBoard,
@@ -21,8 +21,8 @@ from baizebook.controllers.sells import (
 )
 from baizebook.controllers.week_settings import Day, Prices, SettingsWindow, WeekSettings
 from baizebook.pool_tables.controller import Controller, Limits
-from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing import Calendar, Ladder, Rung, Schedule, Stretch, Tariff, Timetable, Weekly, zone_named
+from baizebook.pricing.week import WEEKDAYS
 
 from tests.databases import DEEP
 
@@ -93,7 +93,7 @@ def label_of(calendar: Calendar, at: datetime) -> int:
 def found_week(choose: random.Random, controller: Controller) -> tuple[WeekSettings, list[tuple[int, int, Sold]]]:
     """Random settings as a reading finds them, and what they sell from which minute of the week to which."""
     days, memory = [], []
-    for number, name in enumerate(DAYS):
+    for number, name in enumerate(WEEKDAYS):
         cut, windows = choose.choice((1440, 600, 1110)), []
         for starts, ends in ((0, cut), (cut, 1440)):
             if starts < ends:
@@ -150,7 +150,7 @@ def history(seed: int) -> tuple[Machine, Simulator]:
             simulator.memories.append((at, plan))
         elif event == "found":
             week, memory = found_week(choose, controller)
-            facts.append(Found(at=at, week=week))
+            facts.append(FoundWeek(at=at, week=week))
             simulator.memories.append((at, memory))
         else:
             facts.append(NewBoard(at=at))
@@ -212,7 +212,7 @@ def test_of_facts_of_one_instant_a_finding_counts_after_a_keying_and_a_keying_af
     listed = Timetable(calendar, (Stretch(from_at=START, schedule=plan),))
     stay = StayAt(id=UUID(int=9), from_at=START, venue_id=VENUES[0][0], listed=listed)
     keyed = Keyed(at=START, schedule=plan, venue_id=VENUES[0][0], effective_on=date(2026, 3, 1))
-    found = Found(at=START, week=found_week(random.Random(1), Controller())[0])
+    found = FoundWeek(at=START, week=found_week(random.Random(1), Controller())[0])
 
     def basis(*facts: Fact) -> str:
         machine = Machine(controller=Controller(), currency="USD", stays=(stay,), facts=facts)

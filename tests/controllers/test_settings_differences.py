@@ -6,12 +6,12 @@ from dataclasses import replace
 
 from baizebook.controllers.settings_differences import ValueFound, differences
 from baizebook.controllers.week_settings import NOTHING, Day, Prices, SettingsWindow, WeekSettings
-from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing.ladder import Ladder, Rung
+from baizebook.pricing.week import WEEKDAYS
 
 GAMES = Ladder((Rung(75, 1), Rung(400, 6)))
 DAY = SettingsWindow(0, 1440, Prices(GAMES))
-WEEK = WeekSettings(tuple(Day(day, (DAY,)) for day in DAYS))
+WEEK = WeekSettings(tuple(Day(day, (DAY,)) for day in WEEKDAYS))
 ACCEPTS = (25, 100, 500)
 
 

@@ -15,12 +15,11 @@ from baizebook.controllers.found_days import read_days
 from baizebook.controllers.plan import plan
 from baizebook.controllers.week_settings import Prices, SettingsWindow, dated_windows, listed_week, tidy
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver, controller_of
-from baizebook.pool_tables.controller_days import DAYS
 from baizebook.pricing.errors import DomainError
 from baizebook.pricing.ladder import COUNTING_WORDS, Ladder, Rung
 from baizebook.pricing.rate import Rate, Tier
 from baizebook.pricing.tariff import Tariff
-from baizebook.pricing.week import OnDate, Recurring, Schedule, Weekly
+from baizebook.pricing.week import WEEKDAYS, OnDate, Recurring, Schedule, Weekly
 
 GAMES = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))
 DAY = Tariff("USD", games=GAMES, id="day")
@@ -44,7 +43,7 @@ def only(found: Fitted) -> CannotHold:
 
 
 def spans(schedule: Schedule, turns_at: int, day: str) -> list[tuple[int, int, str]]:
-    windows = listed_week(schedule, turns_at=turns_at)[DAYS.index(day)]
+    windows = listed_week(schedule, turns_at=turns_at)[WEEKDAYS.index(day)]
     return [(window.starts, window.ends, window.name) for window in windows]
 
 
@@ -74,7 +73,7 @@ def test_of_too_many_prices_the_one_goes_without_which_least_changes() -> None:
     limitation, places = only(found).limitation, only(found).places
     assert limitation.code == "too_many_prices"
     assert limitation.found == "4.00 for 6 games"
-    assert [place.day for place in places] == list(DAYS)
+    assert [place.day for place in places] == list(WEEKDAYS)
     assert [(row.amount, row.wanted, row.found) for row in limitation.effects] == [(400, 6, 5)]
     assert found.week.days[0].windows[0].prices.games == Ladder((Rung(75, 1), Rung(700, 12)))
 

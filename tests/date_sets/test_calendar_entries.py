@@ -5,8 +5,8 @@ from datetime import date, time
 from zoneinfo import ZoneInfo
 
 import pytest
-from baizebook.date_sets.calendar_entries import Clock, ReadEvent, entries_of
-from baizebook.date_sets.calendar_file import BYTES_MAX, EVENTS_MAX, REPEATING_MAX, read_calendar_file
+from baizebook.date_sets.calendar_entries import ReadEvent, VenueClock, entries_of
+from baizebook.date_sets.calendar_file import BYTES_MAX, EVENTS_READ_MAX, REPEATING_MAX, read_calendar_file
 from baizebook.pricing.errors import DomainError
 from baizebook.schedules.recurrence import Recurrence
 
@@ -46,7 +46,7 @@ def event(*lines: str, uid: str = "match@league.example") -> str:
 def read(
     *parts: str, zone: str = NEW_YORK, starts: time = time(6), from_on: date = date(2007, 1, 1)
 ) -> list[ReadEvent]:
-    return list(entries_of(read_calendar_file(calendar(*parts)), Clock(ZoneInfo(zone), starts), from_on=from_on))
+    return list(entries_of(read_calendar_file(calendar(*parts)), VenueClock(ZoneInfo(zone), starts), from_on=from_on))
 
 
 def first(*lines: str, zone: str = NEW_YORK, starts: time = time(6), from_on: date = date(2007, 1, 1)) -> ReadEvent:
@@ -233,7 +233,7 @@ def test_events_of_one_uid_are_taken_or_refused_together() -> None:
         (b"BEGIN:VCALENDAR\r\n" * 9, "BEGIN:VCALENDAR at line 9"),
         (b"BEGIN:VCALENDAR\r\nX:" + b"\r\n y" * 30_000 + b"\r\nEND:VCALENDAR\r\n", "a line of more than"),
         (b"x" * (BYTES_MAX + 1), f"{BYTES_MAX + 1} bytes"),
-        (calendar(*["BEGIN:VEVENT\nEND:VEVENT"] * (EVENTS_MAX + 1)), f"more than {EVENTS_MAX} events"),
+        (calendar(*["BEGIN:VEVENT\nEND:VEVENT"] * (EVENTS_READ_MAX + 1)), f"more than {EVENTS_READ_MAX} events"),
         (calendar(*[event("RRULE:FREQ=DAILY")] * (REPEATING_MAX + 1)), "events that repeat"),
     ],
 )  # fmt: skip

@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from baizebook.earnings.best_and_worst import Facts, rankings, reasons
+from baizebook.earnings.best_and_worst import LikelyReasons, rankings, reasons
 from baizebook.earnings.earned_totals import Sum
 from fastapi.testclient import TestClient
 
@@ -34,8 +34,8 @@ def test_each_currency_has_its_order_and_less_than_a_week_has_no_place() -> None
 
 def test_reasons_are_facts_that_differ_from_the_middle_table() -> None:
     worst = rankings(TABLES, count=2)[0].worst[0]
-    usual = Facts(first_price=100, hours_sold=Fraction(168), days_out_of_order=Fraction(0))
-    odd = Facts(first_price=150, hours_sold=Fraction(60), days_out_of_order=Fraction(13, 4))
+    usual = LikelyReasons(first_price=100, hours_sold=Fraction(168), days_out_of_order=Fraction(0))
+    odd = LikelyReasons(first_price=150, hours_sold=Fraction(60), days_out_of_order=Fraction(13, 4))
     assert reasons(worst, odd, [odd, usual, usual]) == [
         "Out of order for 3.3 days.",
         "First price 1.50; at the middle table 1.00.",
@@ -44,7 +44,7 @@ def test_reasons_are_facts_that_differ_from_the_middle_table() -> None:
     ]
     assert len(reasons(worst, usual, [usual])) == 1
     for days, said in ((1, "Out of order for 1 day."), (Fraction(1, 48), "A game brought 0.99.")):
-        broken = Facts(first_price=100, hours_sold=Fraction(168), days_out_of_order=Fraction(days))
+        broken = LikelyReasons(first_price=100, hours_sold=Fraction(168), days_out_of_order=Fraction(days))
         assert reasons(worst, broken, [usual])[0] == said
 
 

@@ -8,7 +8,7 @@ from uuid import uuid4
 
 import pytest
 from baizebook.earnings.box_parts import parts_of
-from baizebook.earnings.earned_totals import AMOUNTS, Earned, Grouping, earnings
+from baizebook.earnings.earned_totals import BOX_AMOUNTS, Earned, Grouping, earnings
 from baizebook.earnings.queries import boxes_in, boxes_of, sums_of, tables_to_reckon
 from baizebook.earnings.rows import EarnedBoxRow
 from baizebook.earnings.service import reckon
@@ -148,6 +148,6 @@ def test_the_parts_of_a_box_add_up_to_it(days: int, start: int, gross: int, shar
         emptied_on=before + timedelta(days=days), gross=gross, venue_share=gross * share // 100, games=share,
     )  # fmt: skip
     parts = parts_of(box)
-    assert all(sum(part.amounts[name] for part in parts) == getattr(box, name) for name in AMOUNTS)
+    assert all(sum(part.amounts[name] for part in parts) == getattr(box, name) for name in BOX_AMOUNTS)
     assert sum(part.days for part in parts) == days
     assert len({(part.week_on, part.month) for part in parts}) == len(parts)

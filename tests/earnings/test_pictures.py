@@ -9,7 +9,7 @@ from xml.etree import ElementTree as ET
 import pytest
 from baizebook.earnings.bars_picture import Bar, Panel, bars_picture, longest
 from baizebook.earnings.svg_parts import WIDTH, picture, scale_step, text
-from baizebook.earnings.weeks_picture import Waiting, Week, weeks_of, weeks_picture
+from baizebook.earnings.weeks_picture import Waiting, WeekTakings, weeks_of, weeks_picture
 from baizebook.price_changes.change_picture import change_picture
 from baizebook.pricing import Ladder, Rung, Tariff
 from baizebook.pricing.effort import Effort
@@ -37,7 +37,9 @@ def two_lists() -> str:
 
 
 WEEKS = weeks_picture(
-    {"USD": [Week(MONDAY, 140_00), Week(date(2026, 11, 9), 60_00, 40_00)]}, from_on=MONDAY, until_on=date(2026, 11, 16)
+    {"USD": [WeekTakings(MONDAY, 140_00), WeekTakings(date(2026, 11, 9), 60_00, 40_00)]},
+    from_on=MONDAY,
+    until_on=date(2026, 11, 16),
 )
 CHANGE = change_picture(
     "It brought more.", [(-1, 90_00, 95_00), (1, 120_00, None)], (5_00, 21_40, 30_70), currency="USD"
@@ -93,7 +95,7 @@ def test_every_week_of_the_period_has_its_place_also_without_money() -> None:
     waiting = Waiting(currency="USD", from_on=date(2026, 11, 8), until_on=date(2026, 11, 11), estimate=10)
     assert weeks_of({("USD", MONDAY): 5}, [waiting], from_on=date(2026, 11, 1), until_on=date(2026, 11, 17)) == {
         "USD": [
-            Week(date(2026, 10, 26), 0, 0), Week(MONDAY, 5, 4), Week(date(2026, 11, 9), 0, 6), Week(date(2026, 11, 16), 0, 0),
+            WeekTakings(date(2026, 10, 26), 0, 0), WeekTakings(MONDAY, 5, 4), WeekTakings(date(2026, 11, 9), 0, 6), WeekTakings(date(2026, 11, 16), 0, 0),
         ]
     }  # fmt: skip
 

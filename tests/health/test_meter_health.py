@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 from baizebook.collections.meter_baseline import Stay
 from baizebook.health.meter_health import MeterHealth, judge_meters
-from baizebook.readings.meter_history import Counts, MeterHistory, one_history
+from baizebook.readings.meter_history import MeterHistory, MetersRead, one_history
 from baizebook.readings.meters import Meter
 
 START = datetime(2026, 11, 2, 12, tzinfo=UTC)
@@ -20,13 +20,13 @@ def day(number: int) -> datetime:
     return START + timedelta(days=number)
 
 
-def counts(*values: int, name: str = "cash") -> list[Counts]:
-    return [Counts(day(n), {name: value}) for n, value in enumerate(values)]
+def counts(*values: int, name: str = "cash") -> list[MetersRead]:
+    return [MetersRead(day(n), {name: value}) for n, value in enumerate(values)]
 
 
 def judged(
     meters: list[Meter],
-    readings: list[Counts],
+    readings: list[MetersRead],
     *,
     reset_at: Sequence[datetime] = (),
     collected_at: Sequence[datetime] = (),
@@ -35,7 +35,7 @@ def judged(
 
 
 def test_a_meter_that_was_never_read_says_nothing() -> None:
-    assert judged([CASH], [Counts(START, {"plays": 5})]) == ()
+    assert judged([CASH], [MetersRead(START, {"plays": 5})]) == ()
 
 
 def test_a_first_reading_is_a_baseline() -> None:
@@ -69,16 +69,16 @@ def test_a_value_that_the_meter_cannot_show_any_more_is_passed_over() -> None:
 
 
 def test_two_money_meters_that_tell_one_story_do_not_contradict() -> None:
-    readings = [Counts(day(0), {"cash": 0, "bills": 0}), Counts(day(1), {"cash": 40, "bills": 10})]
+    readings = [MetersRead(day(0), {"cash": 0, "bills": 0}), MetersRead(day(1), {"cash": 40, "bills": 10})]
     assert [health.disagreement for health in judged([CASH, BILLS], readings)] == [None, None]
 
 
 def test_meters_are_compared_over_the_readings_that_have_both() -> None:
     readings = [
-        Counts(day(0), {"cash": 0}),
-        Counts(day(1), {"cash": 400, "bills": 0}),
-        Counts(day(2), {"cash": 440, "bills": 9}),
-        Counts(day(3), {"bills": 80}),
+        MetersRead(day(0), {"cash": 0}),
+        MetersRead(day(1), {"cash": 400, "bills": 0}),
+        MetersRead(day(2), {"cash": 440, "bills": 9}),
+        MetersRead(day(3), {"bills": 80}),
     ]
     cash, bills = judged([CASH, BILLS], readings)
     assert cash.disagreement is not None
@@ -89,22 +89,22 @@ def test_meters_are_compared_over_the_readings_that_have_both() -> None:
 
 def test_less_than_one_count_of_the_coarser_meter_is_no_contradiction() -> None:
     # 41 quarters are 10.25, of which a meter of whole dollars has counted 10; at 11.00 it should have counted another
-    start = Counts(day(0), {"cash": 100, "bills": 100})
+    start = MetersRead(day(0), {"cash": 100, "bills": 100})
     for quarters, apart in ((41, None), (43, None), (44, 100)):
-        readings = [start, Counts(day(1), {"cash": 100 + quarters, "bills": 110})]
+        readings = [start, MetersRead(day(1), {"cash": 100 + quarters, "bills": 110})]
         found = [health.disagreement for health in judged([CASH, BILLS], readings)]
         assert [other and other.apart_minor for other in found] == [apart, apart]
 
 
 def test_a_meter_that_needs_review_contradicts_nobody() -> None:
-    readings = [Counts(day(0), {"cash": 500, "bills": 0}), Counts(day(1), {"cash": 100, "bills": 10})]
+    readings = [MetersRead(day(0), {"cash": 500, "bills": 0}), MetersRead(day(1), {"cash": 100, "bills": 10})]
     assert [health.disagreement for health in judged([CASH, BILLS], readings)] == [None, None]
 
 
 def test_one_history_has_readings_collections_and_moves_in_the_order_of_time() -> None:
     history = one_history(
-        readings=[Counts(day(0), {"cash": 100}), Counts(day(3), {"cash": 140})],
-        collections=[Counts(day(1), {"cash": 120})],
+        readings=[MetersRead(day(0), {"cash": 100}), MetersRead(day(3), {"cash": 140})],
+        collections=[MetersRead(day(1), {"cash": 120})],
         stays=[
             Stay(from_at=day(0), venue_id=None, meters={"cash": 90}, box="emptied"),
             Stay(from_at=day(2), venue_id=None, meters={"cash": 130}, box="travels"),
@@ -119,14 +119,20 @@ def test_one_history_has_readings_collections_and_moves_in_the_order_of_time() -
 
 def test_a_reading_at_the_instant_of_a_collection_was_taken_before_the_meter_was_reset() -> None:
     history = one_history(
-        readings=[Counts(day(0), {"cash": 100}), Counts(day(1), {"cash": 160}), Counts(day(2), {"cash": 30})],
-        collections=[Counts(day(1), {"cash": 160})],
+        readings=[
+            MetersRead(day(0), {"cash": 100}),
+            MetersRead(day(1), {"cash": 160}),
+            MetersRead(day(2), {"cash": 30}),
+        ],
+        collections=[MetersRead(day(1), {"cash": 160})],
     )
     (health,) = judge_meters([AT_COLLECTION], history)
     assert (health.counted, health.reviews) == (90, ())
 
 
 def test_a_reading_below_what_a_collection_showed_needs_review() -> None:
-    history = one_history(readings=[Counts(day(2), {"cash": 900})], collections=[Counts(day(1), {"cash": 1000})])
+    history = one_history(
+        readings=[MetersRead(day(2), {"cash": 900})], collections=[MetersRead(day(1), {"cash": 1000})]
+    )
     (health,) = judge_meters([CASH], history)
     assert [(delta.before, delta.value) for delta in health.reviews] == [(1000, 900)]

@@ -4,7 +4,7 @@ from datetime import date, datetime, time
 from typing import Any
 
 import pytest
-from baizebook.imports.cells import Cell, CellRules, Formula, Moment, read_cell
+from baizebook.imports.cells import Cell, CellRules, CellTime, Formula, read_cell
 from baizebook.imports.columns import Reads
 from baizebook.pricing import DomainError
 from hypothesis import given
@@ -158,12 +158,12 @@ def test_what_is_no_time(cell: Cell) -> None:
 
 
 def test_instants_with_a_time_and_without() -> None:
-    assert read("2026-11-20T18:00:00-05:00", "instant") == Moment(text="2026-11-20T18:00:00-05:00")
-    assert read("2026-11-20 18:00", "instant") == Moment(local=wall(2026, 11, 20, 18))
-    assert read("20.11.2026, 6:15 pm", "instant") == Moment(local=wall(2026, 11, 20, 18, 15))
-    assert read(wall(2026, 11, 20, 17, 59, 59, 999_600), "instant") == Moment(local=wall(2026, 11, 20, 18))
+    assert read("2026-11-20T18:00:00-05:00", "instant") == CellTime(text="2026-11-20T18:00:00-05:00")
+    assert read("2026-11-20 18:00", "instant") == CellTime(local=wall(2026, 11, 20, 18))
+    assert read("20.11.2026, 6:15 pm", "instant") == CellTime(local=wall(2026, 11, 20, 18, 15))
+    assert read(wall(2026, 11, 20, 17, 59, 59, 999_600), "instant") == CellTime(local=wall(2026, 11, 20, 18))
     assert refusal("2026-11-20", "instant")[0] == "time_needed"
-    assert read("2026-11-20", "instant", time_of_day=time(12)) == Moment(local=wall(2026, 11, 20, 12))
+    assert read("2026-11-20", "instant", time_of_day=time(12)) == CellTime(local=wall(2026, 11, 20, 12))
     assert refusal("03/04/2026 18:00", "instant")[0] == "ambiguous_date"
 
 

@@ -6,7 +6,7 @@ from uuid import UUID
 import pytest
 from baizebook.ledger.accounts import ACCOUNTS
 from baizebook.ledger.entry import Entry
-from baizebook.ledger.entry_kinds import KINDS, OWNER_KINDS, TRANSFERS, collection_postings, owner_postings
+from baizebook.ledger.entry_kinds import ENTRY_KINDS, OWNER_KINDS, TRANSFERS, collection_postings, owner_postings
 from baizebook.ledger.export.period import balances
 from baizebook.ledger.posting import Posting, mirror
 from baizebook.pricing.errors import DomainError
@@ -211,7 +211,7 @@ def test_an_entry_in_no_known_currency_is_refused():
 def test_every_row_of_the_table_moves_money_between_accounts_of_the_chart():
     assert {row.debit for row in TRANSFERS} | {row.credit for row in TRANSFERS} == set(ACCOUNTS) - {"retained_earnings"}
     assert all(row.debit != row.credit for row in TRANSFERS)
-    assert set(KINDS) == {"collection", "reversal", *OWNER_KINDS}
+    assert set(ENTRY_KINDS) == {"collection", "reversal", *OWNER_KINDS}
 
 
 cents = st.integers(min_value=0, max_value=10**9)

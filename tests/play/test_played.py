@@ -10,7 +10,7 @@ from baizebook.play.played import InWindow, added, played
 from baizebook.pricing import Ladder, Rung, Tariff
 from baizebook.pricing.metered import Rate, Tier
 from baizebook.pricing.timetable import Span
-from baizebook.readings.meter_history import Counts, one_history
+from baizebook.readings.meter_history import MetersRead, one_history
 from baizebook.readings.meters import Meter
 
 PLAYS = Meter("plays", "games", 6)
@@ -31,9 +31,9 @@ def span(start: datetime, end: datetime, name: str, tariff: Tariff | None) -> Sp
 
 def test_money_a_game_and_the_prices_of_two_steps_by_both_meters() -> None:
     read = [
-        Counts(on(2), {"cash": 0, "plays": 0}),
-        Counts(on(3), {"plays": 9}),
-        Counts(on(9), {"cash": 136, "plays": 40}),
+        MetersRead(on(2), {"cash": 0, "plays": 0}),
+        MetersRead(on(3), {"plays": 9}),
+        MetersRead(on(9), {"cash": 136, "plays": 40}),
     ]
     history = one_history(readings=read)
     steps, paid = steps_of(PLAYS, history), paid_by_meter(PLAYS, CASH, history, ())
@@ -102,10 +102,10 @@ def test_where_nothing_was_sold_for_a_time_only_the_most_that_was_spent_is_known
 
 def test_boxes_give_the_money_where_their_ends_were_read_and_test_games_are_taken_out() -> None:
     read = [
-        Counts(on(2), {"plays": 10}),
-        Counts(on(5), {"plays": 31}),
-        Counts(on(9), {"plays": 53}),
-        Counts(on(16), {}),
+        MetersRead(on(2), {"plays": 10}),
+        MetersRead(on(5), {"plays": 31}),
+        MetersRead(on(9), {"plays": 53}),
+        MetersRead(on(16), {}),
     ]
     steps = steps_of(PLAYS, one_history(collections=read)).known
     boxes = [
@@ -117,7 +117,8 @@ def test_boxes_give_the_money_where_their_ends_were_read_and_test_games_are_take
 
 def test_a_reading_inside_a_box_with_test_games_is_passed_over_for_money() -> None:
     read = [
-        Counts(on(day), {"cash": cash, "plays": plays}) for day, cash, plays in ((2, 0, 0), (5, 80, 23), (9, 136, 43))
+        MetersRead(on(day), {"cash": cash, "plays": plays})
+        for day, cash, plays in ((2, 0, 0), (5, 80, 23), (9, 136, 43))
     ]
     box = BoxEmptied(collection_id="a", from_at=on(2), to_at=on(9), money=3400, test_games=3)
     history = one_history(readings=read)
@@ -127,8 +128,8 @@ def test_a_reading_inside_a_box_with_test_games_is_passed_over_for_money() -> No
 
 
 def test_a_meter_that_went_down_or_was_reset_counts_for_nothing_there() -> None:
-    read = [Counts(on(2), {"plays": 500}), Counts(on(3), {"plays": 480}), Counts(on(4), {"plays": 490})]
-    read += [Counts(on(5), {"plays": 2}), Counts(on(6), {"plays": 7})]
+    read = [MetersRead(on(2), {"plays": 500}), MetersRead(on(3), {"plays": 480}), MetersRead(on(4), {"plays": 490})]
+    read += [MetersRead(on(5), {"plays": 2}), MetersRead(on(6), {"plays": 7})]
     steps = steps_of(PLAYS, one_history(readings=read), reset_at=[on(5)])
     assert (steps.known, steps.unknown) == ((MeterStep(on(3), on(4), 10), MeterStep(on(5), on(6), 5)), 2)
 

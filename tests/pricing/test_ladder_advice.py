@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from baizebook.pricing import Counting, Ladder, Rung, advice
-from baizebook.pricing.ladder_advice import MAX_STEPS
+from baizebook.pricing.ladder_advice import STEPS_SHOWN_MAX
 from baizebook.pricing.lines import Advice
 
 
@@ -90,7 +90,7 @@ def test_free_minutes_are_no_news() -> None:
 def test_only_the_lowest_steps_of_a_huge_ladder_are_looked_at() -> None:
     small = ladder((1, 1), (100, 101), counting="climb_once")
     assert only("splitting_pays", advice(small, "minutes", "JPY")).parts == (100, 100)
-    huge = ladder((1, 1), (MAX_STEPS + 100, MAX_STEPS + 101), counting="climb_once")
+    huge = ladder((1, 1), (STEPS_SHOWN_MAX + 100, STEPS_SHOWN_MAX + 101), counting="climb_once")
     assert advice(huge, "minutes", "JPY") == ()
 
 

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from baizebook.pricing import Insert, Ladder, PricingError, Rung, Start, Tariff, follow
-from baizebook.pricing.purchase import Purchases, Step
+from baizebook.pricing.purchase import Purchases, PurchaseStep
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -108,7 +108,7 @@ class TestStarts:
 
     def test_play_starts_without_credit_where_it_is_free_and_takes_none(self) -> None:
         purchases = bought(Start(at(0)), on=changes((0, FREE)))
-        assert purchases.steps == (Step(at(0), "start", 0, 0, 0, None, FREE, "free"),)
+        assert purchases.steps == (PurchaseStep(at(0), "start", 0, 0, 0, None, FREE, "free"),)
         kept = bought(Insert(at(0), 75), Start(at(10)), on=changes((0, WEEKDAY), (5, FREE)))
         assert kept.steps[-1].credit == 1
 

@@ -108,7 +108,7 @@ def test_several_histories_in_one_scan_are_those_of_each_kind_alone(readings: Re
         *(readings.reading(taken_at=f"2026-11-25T11:0{n // 2}:00-05:00", **one) for n, one in enumerate(shown))
     )
     table_id = UUID(readings.table["id"])
-    rows_max: dict[queries.Kind, int] = {"supply": 2, "clock": 500, "meters": 2}
+    rows_max: dict[queries.ReadingPart, int] = {"supply": 2, "clock": 500, "meters": 2}
     with reading(engine) as session:
         found = queries.histories(session, [table_id], rows_max, since=SINCE)
         for kind, most in rows_max.items():

@@ -12,10 +12,10 @@ from uuid import uuid4
 import pytest
 from baizebook.app import create_app
 from baizebook.controllers.service import SHEET_PRICES_MAX
-from baizebook.paper.calendar_file import EVENTS_MAX
+from baizebook.paper.calendar_file import EVENTS_WRITTEN_MAX
 from baizebook.price_changes.service import _must_be_bounded
 from baizebook.pricing.effort import STEPS_MAX, Effort
-from baizebook.quotes.price_grid import LINES_MAX
+from baizebook.quotes.price_grid import GRID_LINES_MAX
 from baizebook.store.db import make_engine
 from baizebook.web.pagination import PAGE_BYTES_MAX
 from fastapi.testclient import TestClient
@@ -145,9 +145,9 @@ def test_what_a_real_route_reads_takes_a_small_share_of_what_may_be_answered(rou
     keyed = sum(len(window["games"]["prices"]) for day in sheet["days"] for window in day["windows"])
     assert 6 * 7 * 5 <= keyed <= 0.05 * SHEET_PRICES_MAX
     events = get(f"/venues/{route.venues[0]}/week.ics?weeks=8").text.count("BEGIN:VEVENT")
-    assert 6 * 7 * 8 <= events <= 0.2 * EVENTS_MAX
+    assert 6 * 7 * 8 <= events <= 0.2 * EVENTS_WRITTEN_MAX
     lines = len(get("/price-grid").json()["items"])
-    assert VENUES * 6 * 4 <= lines <= 0.15 * LINES_MAX
+    assert VENUES * 6 * 4 <= lines <= 0.15 * GRID_LINES_MAX
     for path in ("/venues", "/tables", "/tariffs", f"/venues/{route.venues[0]}/schedules", "/worklist"):
         answer = get(f"{path}?limit=500")
         assert answer.json()["next"] is None

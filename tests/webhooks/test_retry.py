@@ -3,13 +3,13 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from baizebook.webhooks.retry import Decided, Tried, after_try, read_retry_after
+from baizebook.webhooks.retry import DeliveryDecision, Tried, after_try, read_retry_after
 
 NOW = datetime(2026, 11, 25, 17, 0, tzinfo=UTC)
 DAY = timedelta(days=1)
 
 
-def decide(status: int | None, *, tries: int = 1, **changes: object) -> Decided:
+def decide(status: int | None, *, tries: int = 1, **changes: object) -> DeliveryDecision:
     """Decide on a try whose delivery was queued just now, at an endpoint that never failed."""
     facts = {"give_up_at": NOW + 3 * DAY, "failures": 0, "failing_since": None, "random": 0.5, "now": NOW, **changes}
     tried = Tried(status=status, says="", retry_after=facts.pop("retry_after", None))  # type: ignore[arg-type]

@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 import pytest
 from baizebook.store.db import writing
-from baizebook.worklist.work import CLOSINGS, Code, closing_of
+from baizebook.worklist.work import CLOSINGS, WorkCode, closing_of
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError
 
@@ -38,7 +38,7 @@ def slow_clock(calendar: Calendar, route: Route, **venue: Any) -> tuple[dict[str
 
 
 def test_every_code_says_how_its_work_is_closed() -> None:
-    assert set(CLOSINGS) == set(get_args(Code))
+    assert set(CLOSINGS) == set(get_args(WorkCode))
     by = {code: closing.by for code, closing in CLOSINGS.items()}
     assert [code for code, how in by.items() if how == "words"] == ["difference", "leaning", "collector_leaning"]
     assert closing_of("ask_venue", "no_reading").by == "record_or_words"

@@ -31,7 +31,7 @@ class VenueName:
     in_accounts: str
 
 
-Venues = Mapping[str, VenueName]
+VenueNames = Mapping[str, VenueName]
 """Venues' names by id."""
 
 ROOTS: dict[AccountKind, str] = {
@@ -60,14 +60,14 @@ _KINDS = {
 }
 
 
-def account_codes(leaves: Iterable[Leaf], venues: Venues, own_chart: Mapping[str, str] | None = None) -> Names:
+def account_codes(leaves: Iterable[Leaf], venues: VenueNames, own_chart: Mapping[str, str] | None = None) -> Names:
     """Return each leaf's name in a CSV: its code with its venue's name, or by ``own_chart`` the operator's."""
     if own_chart is not None:
         return _mapped(leaves, own_chart)
     return _distinct({leaf: ":".join((leaf.account, *_venue_part(leaf, venues))) for leaf in leaves})
 
 
-def account_names(leaves: Iterable[Leaf], venues: Venues, own_chart: Mapping[str, str] | None = None) -> Names:
+def account_names(leaves: Iterable[Leaf], venues: VenueNames, own_chart: Mapping[str, str] | None = None) -> Names:
     """Return each leaf's name in plain text: ours, or by ``own_chart`` (code to name) the operator's.
 
     Refuses all the accounts that ``own_chart`` leaves out (``account_not_mapped``, each named by its code), and two
@@ -93,21 +93,21 @@ def closing_by_name(extract: Extract, names: Names) -> dict[tuple[str, str], int
     return sums
 
 
-def description(transaction: Transaction, venues: Venues) -> str:
+def description(transaction: Transaction, venues: VenueNames) -> str:
     """Return a transaction's description on one line: its reference, or its kind and venue. It is never empty."""
     kind = _KINDS.get(transaction.kind, transaction.kind)
     venue = venues.get(transaction.venue_id or "")
     return one_line(transaction.reference) or one_line(kind if venue is None else f"{kind}, {venue.name}")
 
 
-def _plain_name(leaf: Leaf, venues: Venues) -> str:
+def _plain_name(leaf: Leaf, venues: VenueNames) -> str:
     account = ACCOUNTS[leaf.account]
     slug = "-".join(word.capitalize() for word in leaf.account.split("_"))
     general = ("General",) if account.per_venue == "either" else ()
     return ":".join((ROOTS[account.kind], slug, *(_venue_part(leaf, venues) or general)))
 
 
-def _venue_part(leaf: Leaf, venues: Venues) -> tuple[str, ...]:
+def _venue_part(leaf: Leaf, venues: VenueNames) -> tuple[str, ...]:
     return () if leaf.venue_id is None else (venues[leaf.venue_id].in_accounts,)
 
 

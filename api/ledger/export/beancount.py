@@ -17,11 +17,11 @@ from datetime import timedelta
 from ...pricing.money import format_money
 from ...web.csv_text import one_line
 from ..posting import Leaf
-from .account_names import ROOTS, Names, Venues, account_names, closing_by_name, description, refuse_names
+from .account_names import ROOTS, Names, VenueNames, account_names, closing_by_name, description, refuse_names
 from .period import Extract, Transaction
 
 
-def journal_beancount(extract: Extract, *, venues: Venues, own_chart: Mapping[str, str] | None = None) -> str:
+def journal_beancount(extract: Extract, *, venues: VenueNames, own_chart: Mapping[str, str] | None = None) -> str:
     """Return the extract in beancount's language.
 
     Refuses what ``account_names`` refuses, and all the operator's own names that beancount does not take
@@ -59,7 +59,7 @@ def _quoted(text: str) -> str:
     return f'"{escaped}"'
 
 
-def _opens(extract: Extract, names: Names, venues: Venues) -> Iterator[str]:
+def _opens(extract: Extract, names: Names, venues: VenueNames) -> Iterator[str]:
     open_already = {names[leaf] for leaf in extract.opened_before}
     holders: dict[str, list[Leaf]] = {}
     for leaf, name in names.items():
@@ -74,7 +74,7 @@ def _opens(extract: Extract, names: Names, venues: Venues) -> Iterator[str]:
             yield f"  venue: {_quoted(venues[venue_id].name)}"
 
 
-def _transaction(transaction: Transaction, names: Names, venues: Venues) -> Iterator[str]:
+def _transaction(transaction: Transaction, names: Names, venues: VenueNames) -> Iterator[str]:
     yield ""
     yield f"{transaction.on} * {_quoted(transaction.kind)} {_quoted(description(transaction, venues))}"
     if transaction.number:

@@ -18,7 +18,7 @@ from ...pricing.errors import domain_error
 from ...pricing.money import format_money
 from ...web.csv_text import CsvText, csv_text, text_cell
 from ..posting import Leaf
-from .account_names import Names, Venues, account_codes, description
+from .account_names import Names, VenueNames, account_codes, description
 from .period import Extract, Transaction
 
 Profile = Literal["two_column", "signed", "contra"]
@@ -34,7 +34,7 @@ _AFTER = ("currency", "venue_id", "venue", "description", "entry_id", "source_id
 
 
 def journal_csv(
-    extract: Extract, *, profile: Profile, venues: Venues, own_chart: Mapping[str, str] | None = None
+    extract: Extract, *, profile: Profile, venues: VenueNames, own_chart: Mapping[str, str] | None = None
 ) -> CsvText:
     """Return the extract as CSV text, to be encoded as UTF-8.
 
@@ -96,7 +96,7 @@ def _before(transaction: Transaction) -> tuple[str, ...]:
     return transaction.on.isoformat(), str(transaction.number or ""), transaction.kind
 
 
-def _after(transaction: Transaction, leaf: Leaf, venues: Venues) -> tuple[str, ...]:
+def _after(transaction: Transaction, leaf: Leaf, venues: VenueNames) -> tuple[str, ...]:
     venue = text_cell(venues[leaf.venue_id].name) if leaf.venue_id else ""
     text = text_cell(description(transaction, venues))
     return transaction.currency, leaf.venue_id or "", venue, text, transaction.id, transaction.source_id or ""

@@ -16,13 +16,13 @@ from collections.abc import Iterator, Mapping
 
 from ...pricing.money import exponent, format_money
 from ...web.csv_text import one_line
-from .account_names import Names, Venues, account_names, closing_by_name, description, refuse_names
+from .account_names import Names, VenueNames, account_names, closing_by_name, description, refuse_names
 from .period import Extract, Transaction
 
 _NAME = re.compile(r"[^\W_][\w.&/'-]*( [\w.&/'-]+)*(:[^\W_][\w.&/'-]*( [\w.&/'-]+)*)*")
 
 
-def journal_ledger(extract: Extract, *, venues: Venues, own_chart: Mapping[str, str] | None = None) -> str:
+def journal_ledger(extract: Extract, *, venues: VenueNames, own_chart: Mapping[str, str] | None = None) -> str:
     """Return the extract in ledger's language.
 
     Refuses what ``account_names`` refuses, and all the operator's own names that ledger does not take
@@ -59,13 +59,13 @@ def _commodity(currency: str) -> Iterator[str]:
     yield ""
 
 
-def _accounts(names: Names, venues: Venues) -> Iterator[str]:
+def _accounts(names: Names, venues: VenueNames) -> Iterator[str]:
     for venue_id in sorted({leaf.venue_id for leaf in names if leaf.venue_id}):
         yield f"; venue {venue_id} {_plain(venues[venue_id].name)}".rstrip()
     yield from (f"account {name}" for name in dict.fromkeys(names.values()))
 
 
-def _transaction(transaction: Transaction, names: Names, venues: Venues) -> Iterator[str]:
+def _transaction(transaction: Transaction, names: Names, venues: VenueNames) -> Iterator[str]:
     code = f" ({transaction.number})" if transaction.number else ""
     yield ""
     yield f"{transaction.on} *{code} {transaction.kind} {_plain(description(transaction, venues))}".rstrip()

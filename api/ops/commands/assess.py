@@ -6,7 +6,7 @@ from ...earnings.service import reckon
 from ...pool_tables.rows import PoolTableRow
 from ...store import clock
 from ...store.db import reading
-from ...worklist.service import AT_ONCE_MAX, announce_due, sweep
+from ...worklist.service import TABLES_AT_ONCE_MAX, announce_due, sweep
 from ..command_database import existing_database
 from ..terminal import bar, say
 
@@ -25,6 +25,6 @@ def assess() -> None:
         while more:
             after = sweep(engine, after=after, now=now)
             more = after is not None
-            step(done := min(done + AT_ONCE_MAX, tables), tables)
+            step(done := min(done + TABLES_AT_ONCE_MAX, tables), tables)
     announce_due(engine, now=now)
     say("The worklist is up to date for all tables.")

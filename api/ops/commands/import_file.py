@@ -3,7 +3,7 @@
 from datetime import time
 from pathlib import Path
 
-from ...imports.cells import CellRules, Dates, Decimals, read_cell
+from ...imports.cells import CellRules, DateOrder, Decimals, read_cell
 from ...imports.columns import Of, stated_columns
 from ...imports.csv_file import Encoding
 from ...imports.schemas import Mode
@@ -20,7 +20,7 @@ def import_file(
     mode: Mode,
     preview: bool,
     mapping: str,
-    dates: Dates | None,
+    dates: DateOrder | None,
     decimals: Decimals | None,
     time_of_day: str | None,
     encoding: Encoding | None,
