@@ -11,10 +11,10 @@ from pathlib import Path
 
 import anyio.to_thread
 import fastapi_offline
-from fastapi import FastAPI
+from fastapi import FastAPI, Request
 from fastapi.middleware.cors import CORSMiddleware
 from fastapi.openapi.docs import get_redoc_html, get_swagger_ui_html
-from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
+from fastapi.responses import FileResponse, HTMLResponse, JSONResponse, RedirectResponse, Response
 from sqlalchemy import Engine
 
 from . import __version__
@@ -57,10 +57,12 @@ from .web.guide import router as guide
 from .web.idempotency import purge
 from .web.metrics import Metrics
 from .web.middleware import Frame, cors
+from .web.not_modified import if_modified
 from .web.redaction import hide
 from .web.sheet_links import SheetLinks
 from .web.stopping import Stopping
 from .web.transactions import Transactions
+from .web.unknown_callers import UnknownCallers
 from .webhooks.routes import events
 from .webhooks.routes import router as webhooks
 from .what_if.routes import router as what_if
@@ -106,6 +108,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     app = FastAPI(
         title="Baizebook",
         version=__version__,
+        openapi_url=None,
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
@@ -137,6 +140,7 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
         app.include_router(router)
     app.webhooks.include_router(events)
     app.state.methods = error_answers.methods_of(route for router in routers for route in router.routes)
+    _serve_contract(app)
     _serve_docs(app)
     app.include_router(guide)
     app.openapi = lambda: _contract_of(app)  # type: ignore[method-assign]
@@ -162,12 +166,26 @@ def work_on(app: FastAPI, settings: Settings, engine: Engine) -> None:
     app.state.bodies = Bodies()
     app.state.stopping = Stopping()
     app.state.metrics = Metrics()
+    app.state.unknown_callers = UnknownCallers()
 
 
 def _contract_of(app: FastAPI) -> dict[str, object]:
     if app.openapi_schema is None:
         app.openapi_schema = openapi.build_contract(app)
     return app.openapi_schema
+
+
+def _serve_contract(app: FastAPI) -> None:
+    """Serve the contract, which is made and written once, in a thread: anybody may ask, and must not make others wait."""
+    kept: list[Response] = []
+    made_once = anyio.Lock()
+
+    @app.get("/openapi.json", include_in_schema=False)
+    async def contract(request: Request) -> Response:
+        async with made_once:
+            if not kept:
+                kept.append(await anyio.to_thread.run_sync(lambda: JSONResponse(app.openapi())))
+        return if_modified(request, Response(kept[0].body, media_type=kept[0].media_type))
 
 
 def _serve_docs(app: FastAPI) -> None:

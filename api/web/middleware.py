@@ -5,7 +5,8 @@
 - A mistake of ours is logged with its trace and the request id, and answered as a problem (500) that names the id.
 - Every request leaves one line: request id, the token's name, the route (its template, so no id), status, time. Never
   a query, a token or a key. What only asks whether the service is alive leaves none.
-- A client that takes no part of an answer for 30 seconds is not sent the rest.
+- A client that takes no part of an answer for 30 seconds is not sent the rest. A long answer is sent in pieces.
+- A caller that is not known is answered at the pace of ``baizebook.web.unknown_callers``.
 """
 
 import asyncio
@@ -13,7 +14,7 @@ import logging
 import os
 import re
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from starlette.datastructures import MutableHeaders
@@ -28,6 +29,7 @@ from .metrics import Metrics
 _SANE_ID = re.compile(r"[A-Za-z0-9._-]{1,80}", re.ASCII)
 SEND_WITHIN_S = 30
 GZIP_FROM_BYTES = 1_000
+PIECE_BYTES = 64 * 1024
 _log = logging.getLogger("uvicorn.error")
 REQUESTS = logging.getLogger("baizebook.requests")
 _PROBES = frozenset({"/healthz", "/readyz"})
@@ -66,25 +68,28 @@ class Frame:
         request_id = id_sent if _SANE_ID.fullmatch(id_sent) else os.urandom(16).hex()
         app = self.compressing if b"gzip" in sent.get(b"accept-encoding", b"") else self.app
         head = scope["method"] == "HEAD"
+        state: dict[str, Any] = {**scope.get("state", {})}
         held: list[Message] = []
         begun, status, started = False, 500, time.perf_counter()
 
         async def framed(message: Message) -> None:
-            """Send an answer: its start is held back until its first part, and both have one deadline."""
+            """Send an answer in pieces with a deadline for each; its start is held back until its first part."""
             nonlocal begun, status
             if message["type"] == "http.response.start":
                 status = message["status"]
+                if state.get("principal") is None and scope["path"] not in _PROBES:
+                    await scope["app"].state.unknown_callers.wait()
                 held[:] = [{**message, "headers": _with_ours(message.get("headers", ()), request_id)}]
                 return
             if held and _is_long(message):
                 MutableHeaders(scope=held[0]).add_vary_header("Accept-Encoding")
             if head and message["type"] == "http.response.body":
                 message = {**message, "body": b""}
-            async with asyncio.timeout(SEND_WITHIN_S):
-                begun = True
-                while held:
-                    await send(held.pop())
-                await send(message)
+            begun = True
+            for part in (*held, *_in_pieces(message)):
+                async with asyncio.timeout(SEND_WITHIN_S):
+                    await send(part)
+            held.clear()
 
         if b"transfer-encoding" in sent and b"content-length" in sent:
             detail = "Give the length of a message in one way only."
@@ -92,7 +97,6 @@ class Frame:
                 scope, receive, framed
             )
             return
-        state: dict[str, Any] = {**scope.get("state", {})}
         inner: dict[str, Any] = {**scope, "method": "GET" if head else scope["method"], "state": state}
         try:
             await app(inner, receive, framed)
@@ -113,6 +117,16 @@ def _with_ours(headers: Iterable[tuple[bytes, bytes]], request_id: str) -> list[
     if b"cache-control" not in dict(framed):
         framed.append((b"cache-control", b"no-store"))
     return framed
+
+
+def _in_pieces(message: Message) -> Iterator[Message]:
+    """Yield a part of an answer in pieces of at most ``PIECE_BYTES``: the connection of a slow client holds no more."""
+    body = message.get("body", b"")
+    for start in range(0, len(body) - PIECE_BYTES, PIECE_BYTES):
+        yield {**message, "body": body[start : start + PIECE_BYTES], "more_body": True}
+    yield (
+        message if len(body) <= PIECE_BYTES else {**message, "body": body[-(len(body) % PIECE_BYTES or PIECE_BYTES) :]}
+    )
 
 
 def _is_long(message: Message) -> bool:

@@ -6,7 +6,10 @@ from fastapi.routing import APIRoute, iter_route_contexts
 from .operation import roles_of
 
 OPEN = frozenset(
-    {"get_alive", "get_ready", "explain_problem", "start", "docs", "redoc", "guide", "guide_page", "assets", "favicon"}
+    {
+        *("get_alive", "get_ready", "explain_problem", "start", "contract", "docs", "redoc"),
+        *("guide", "guide_page", "assets", "favicon"),
+    }
 )
 """What is answered without a token: it holds nothing of anybody's."""
 
