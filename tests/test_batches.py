@@ -149,7 +149,7 @@ def test_a_crash_in_the_middle_leaves_nothing_and_the_same_batch_then_records_al
         return decide(*args)
 
     with monkeypatch.context() as broken:
-        broken.setattr(collections, "decide", crash)
+        broken.setattr(collections, "decide_collection", crash)
         assert phone.client.post("/v1/collections/batch", json={"collections": items}).status_code == 500
     assert phone.all_of("collections") == []
     assert phone.client.get("/v1/ledger/entries").json()["items"] == []

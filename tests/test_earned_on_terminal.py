@@ -5,7 +5,7 @@ from io import StringIO
 
 import pytest
 from baizebook.earnings.schemas import EarningsOut
-from baizebook.ops.earned_on_terminal import as_table, lines_of, waiting_in_words
+from baizebook.ops.earned_on_terminal import as_table, earned_lines, waiting_in_words
 from fastapi.testclient import TestClient
 from rich.console import Console
 
@@ -21,7 +21,7 @@ def test_a_month_by_venue_is_a_table_and_piped_plain_lines(at_noon: TestClient, 
     till.collect("2026-11-10", 50, cash=400)
     answer = at_noon.get("/v1/reports/earnings?by=venue&from=2026-11-01&to=2026-12-01").text
     found = EarningsOut.model_validate_json(answer)
-    head, row, total = lines_of(found)
+    head, row, total = earned_lines(found)
     assert head[:3] == ("venue", "currency", "gross")
     assert row == (
         "The Copper Lantern",
@@ -57,7 +57,7 @@ def test_without_a_grouping_there_is_only_the_total() -> None:
             "notice": "",
         }
     )
-    assert next(iter(lines_of(nothing)))[:2] == ("currency", "gross")
+    assert next(iter(earned_lines(nothing)))[:2] == ("currency", "gross")
     assert waiting_in_words(nothing) is None
 
 

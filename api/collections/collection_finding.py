@@ -62,7 +62,7 @@ class CollectionDecision:
     division: Division | None
 
 
-def decide(count: CollectionCount, facts: CollectionFacts) -> CollectionDecision:
+def decide_collection(count: CollectionCount, facts: CollectionFacts) -> CollectionDecision:
     """Return what is found at a collection's tables, and how its money is divided."""
     finding = find_collection(
         count.boxes,
@@ -75,7 +75,7 @@ def decide(count: CollectionCount, facts: CollectionFacts) -> CollectionDecision
     )
     division = divide(
         facts.settling,
-        box_of(count.boxes, finding.whole),
+        box_to_settle(count.boxes, finding.whole),
         currency=count.currency,
         trading_on=facts.trading_on,
         revisions=facts.revisions,
@@ -111,7 +111,7 @@ def find_collection(
     )
 
 
-def box_of(boxes: Sequence[BoxCount], whole: InAll) -> Box:
+def box_to_settle(boxes: Sequence[BoxCount], whole: InAll) -> Box:
     """Return what a collection brought, as a settlement takes it."""
     return Box(
         counted=whole.counted,

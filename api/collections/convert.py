@@ -54,7 +54,7 @@ class CollectionDetails:
         return "unsettled" if self.settlement is None else "settled"
 
 
-def count_of(row: CollectionRow, tables: list[CollectedTableRow]) -> CollectionCount:
+def stored_count(row: CollectionRow, tables: list[CollectedTableRow]) -> CollectionCount:
     """Return a stored collection as it was counted."""
     return CollectionCount(
         id=row.id,

@@ -108,7 +108,7 @@ def baseline(history: TableHistory, *, at: datetime, id: UUID | None, stated: Em
     return Baseline(None if reset else found.since, found.travelled, reset, read_before, found.since.at)
 
 
-def stay_at(history: TableHistory, at: datetime) -> Stay:
+def stay_in_history(history: TableHistory, at: datetime) -> Stay:
     """Return where a table was at an instant; before its first stay, that first one."""
     return next((stay for stay in reversed(history.stays) if stay.from_at <= at), history.stays[0])
 

@@ -133,7 +133,7 @@ def last_collections_with(session: Session, table_id: UUID, *, at_most: int) -> 
 def read_collections(session: Session, rows: Sequence[CollectionRow]) -> list[CollectionOut]:
     """Write stored collections as they are judged now."""
     details = details_of(session, rows)
-    found = judge(session, details)
+    found = judge_collections(session, details)
     return [collection_out(known, found[known.row.id]) for known in details]
 
 
@@ -177,7 +177,7 @@ def details_of(session: Session, rows: Sequence[CollectionRow]) -> list[Collecti
     return list(found.values())
 
 
-def judge(session: Session, collections: Sequence[CollectionDetails]) -> dict[UUID, CollectionFinding]:
+def judge_collections(session: Session, collections: Sequence[CollectionDetails]) -> dict[UUID, CollectionFinding]:
     """Judge stored collections by all that is on record now (C9)."""
     found: dict[UUID, CollectionFinding] = {}
     for currency in {known.row.currency for known in collections}:
@@ -317,7 +317,7 @@ def revisions(session: Session, venue_id: UUID) -> tuple[Claim, ...]:
         return ()
     ids = [known.collection_id for known in settled]
     details = details_of(session, session.exec(select(CollectionRow).where(col(CollectionRow.id).in_(ids))).all())
-    found = judge(session, details)
+    found = judge_collections(session, details)
     claims = [
         revision(
             trading_on=known.trading_on,

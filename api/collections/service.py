@@ -32,14 +32,14 @@ from ..web.errors import Problem, http_problem, not_found
 from ..webhooks.event import Event
 from ..webhooks.service import publish
 from .box_count import CollectionCount, read_collection
-from .collection_finding import CollectionDecision, CollectionFacts, CollectionFinding, box_of, decide
+from .collection_finding import CollectionDecision, CollectionFacts, CollectionFinding, box_to_settle, decide_collection
 from .conflicts import conflicts
-from .convert import CollectionDetails, box_of_row, collection_out, count_of, dispute_out, rows_of
+from .convert import CollectionDetails, box_of_row, collection_out, dispute_out, rows_of, stored_count
 from .facts_digest import facts_digest
 from .queries import (
     details_of,
     get_collection,
-    judge,
+    judge_collections,
     last_digest,
     load_facts,
     read_collections,
@@ -60,7 +60,7 @@ def preview_collection(
     if stored is not None:
         return read_collections(session, [stored])[0]
     facts = load_facts(session, venue, count)
-    decided = decide(count, facts)
+    decided = decide_collection(count, facts)
     details = _rows(count, facts, decided, now=now, by=by, person=person)
     if decided.division is not None:
         details.settlement = settlement_row(
@@ -112,7 +112,7 @@ def _record(
         return stored, None
     facts = load_facts(session, venue, count)
 
-    decided = decide(count, facts)
+    decided = decide_collection(count, facts)
 
     recorded = next_number(session, "cash", now=now)
     details = _rows(count, facts, decided, now=recorded.at, by=by, person=person)
@@ -169,12 +169,12 @@ def settle_collection(session: Session, collection_id: UUID, *, now: datetime) -
         raise Problem("already_settled")
     venue = get_venue(session, row.venue_id)
     (details,) = details_of(session, [row])
-    finding = judge(session, [details])[row.id]
+    finding = judge_collections(session, [details])[row.id]
     facts = load_settling(session, venue, currency=row.currency, trading_on=row.trading_on, corrects_id=row.corrects_id)
 
     division = divide(
         facts,
-        box_of([box_of_row(table) for table in details.tables], finding.whole),
+        box_to_settle([box_of_row(table) for table in details.tables], finding.whole),
         currency=row.currency,
         trading_on=row.trading_on,
         revisions=revisions(session, venue.id),
@@ -248,7 +248,7 @@ def _sent_before(session: Session, count: CollectionCount) -> CollectionRow | No
     if row is None:
         return None
     (details,) = details_of(session, [row])
-    differing = conflicts(stored=count_of(row, details.tables), sent=count)
+    differing = conflicts(stored=stored_count(row, details.tables), sent=count)
     if differing:
         raise Problem("same_id_other_content", errors=differing[:20])
     return row

@@ -17,7 +17,7 @@ from .box_count import BoxCount
 from .coins import WeightCheck, weigh
 from .difference import Difference, beyond_tolerance, difference
 from .expected_cash import Expectation, TableCaution, expect
-from .meter_baseline import Baseline, TableHistory, baseline, stay_at
+from .meter_baseline import Baseline, TableHistory, baseline, stay_in_history
 from .price_history import LaddersSold, prices_between
 
 
@@ -58,7 +58,7 @@ def find_at_table(
     )
     foreign = [value for value, count in box.counts.items() if count and value not in history.accepts]
     off = [(value, check) for value, check in weighings if check is not None and not check.agrees]
-    here = stay_at(history, at).venue_id == venue_id
+    here = stay_in_history(history, at).venue_id == venue_id
     unplayable = since is not None and _took_money_out_of_order(history, box, from_at=since.at, to_at=at)
     same_time = id is not None and any(row.at == at and row.id != id for row in history.collected)
     return TableFinding(

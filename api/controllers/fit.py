@@ -17,7 +17,7 @@ from itertools import product
 from operator import add
 
 from ..pool_tables.controller import Controller
-from ..pricing.ladder import Ladder, count_of
+from ..pricing.ladder import Ladder, count_in_words
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
@@ -32,8 +32,8 @@ from .week_settings import (
     SettingsWindow,
     WeekSettings,
     cut_by_day,
+    merged_windows,
     overlaid,
-    tidy,
 )
 from .wrong_purchases import WrongPurchase, effects
 
@@ -107,7 +107,7 @@ def as_listed(listed: ListedWeek) -> WeekSettings:
     """Return the listed week as settings, whatever a controller can hold; metered time has no place in them."""
     return WeekSettings(
         tuple(
-            Day(name, tidy(SettingsWindow(w.starts, w.ends, prices_of(w.tariff)) for w in windows))
+            Day(name, merged_windows(SettingsWindow(w.starts, w.ends, prices_of(w.tariff)) for w in windows))
             for name, windows in zip(WEEKDAYS, listed, strict=True)
         )
     )
@@ -121,7 +121,7 @@ def prices_of(tariff: Tariff | None) -> Prices:
 @lru_cache(maxsize=512)
 def _nearest_windows(listed: tuple[ListedWindow, ...], controller: Controller) -> tuple[SettingsWindow, ...]:
     """Return the windows of a day that the controller holds nearest to the listed ones."""
-    wanted = tidy(
+    wanted = merged_windows(
         SettingsWindow(entry.starts, entry.ends, nearest_prices(entry.tariff, controller)[0]) for entry in listed
     )
     most = controller.windows_per_day
@@ -173,7 +173,7 @@ def _fewest_wrong_minutes(wanted: Sequence[SettingsWindow], most: int) -> tuple[
         prices = wanted[sold[last][first]].prices
         held.append(SettingsWindow(wanted[first].starts, wanted[last].ends, prices))
         last = first - 1
-    return tidy(reversed(held))
+    return merged_windows(reversed(held))
 
 
 def _runs(wanted: Sequence[SettingsWindow]) -> tuple[list[list[int]], list[list[int]]]:
@@ -203,10 +203,10 @@ def _too_many_windows(most: int, wanted: Prices, sold: Prices, currency: str) ->
     return Limitation(
         "too_many_windows",
         None,
-        f"a window of its own with {in_words(wanted, currency)}",
+        f"a window of its own with {plain_prices_in_words(wanted, currency)}",
         limit,
         f"a schedule with {limit}, or these prices at another time",
-        f"the table sells {in_words(sold, currency)}",
+        f"the table sells {plain_prices_in_words(sold, currency)}",
         _lost(wanted, sold),
     )
 
@@ -249,10 +249,10 @@ def _by_hand(on: date, piece: ListedWindow, day: Day, controller: Controller, cu
             limitation = Limitation(
                 "date_not_held",
                 None,
-                f"{piece.name}: {in_words(wanted, currency)}",
+                f"{piece.name}: {plain_prices_in_words(wanted, currency)}",
                 "the controller knows weekdays, not dates",
                 "key it for that day and key it back afterwards, or make it a weekly window",
-                f"the table sells {in_words(window.prices, currency)}",
+                f"the table sells {plain_prices_in_words(window.prices, currency)}",
                 _lost(wanted, window.prices),
             )
             found.append((limitation, DaySlot(on.isoformat(), starts, ends, piece.name)))
@@ -271,17 +271,17 @@ def _free_by_hand(on: date, piece: ListedWindow, day: Day, currency: str) -> Lim
                 f"{piece.name}: free play",
                 "no setting for free play, and no dates",
                 "a tariff with prices in its place, or somebody who starts play by hand that day",
-                f"the table sells {in_words(window.prices, currency)}",
+                f"the table sells {plain_prices_in_words(window.prices, currency)}",
             )
             found.append((limitation, DaySlot(on.isoformat(), starts, ends, piece.name)))
     return found
 
 
-def in_words(prices: Prices, currency: str) -> str:
+def plain_prices_in_words(prices: Prices, currency: str) -> str:
     """Return the plain price of each kind sold: ``1 game for 0.75``."""
     if prices.free:
         return "free play"
     ladders: tuple[tuple[Kind, Ladder | None], ...] = (("games", prices.games), ("minutes", prices.minutes))
     plain = [(kind, ladder.rungs[0]) for kind, ladder in ladders if ladder]
-    words = [f"{count_of(rung.units, kind)} for {format_money(rung.price, currency)}" for kind, rung in plain]
+    words = [f"{count_in_words(rung.units, kind)} for {format_money(rung.price, currency)}" for kind, rung in plain]
     return " and ".join(words) or "nothing"

@@ -14,7 +14,7 @@ from ..pool_tables.controller_days import A_DAY, minute_of_day, time_of_day, wee
 from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.ladder import Ladder, Rung
 from ..pricing.money import parse_money
-from .week_settings import NOTHING, Day, Prices, SettingsWindow, tidy
+from .week_settings import NOTHING, Day, Prices, SettingsWindow, merged_windows
 
 
 def read_days(data: Mapping[str, Any], *, turns_at: int, currency: str) -> tuple[Day, ...]:
@@ -46,7 +46,7 @@ def _read_day(row: Mapping[str, Any], turns_at: int, currency: str) -> Day:
         windows.append(window)
         at = window.ends
     windows += [SettingsWindow(at, A_DAY, NOTHING)] if at < A_DAY else []
-    return Day(row["day"], tidy(windows))
+    return Day(row["day"], merged_windows(windows))
 
 
 def _read_window(row: Mapping[str, Any], turns_at: int, currency: str) -> SettingsWindow:

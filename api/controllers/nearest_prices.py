@@ -22,7 +22,7 @@ from functools import lru_cache
 
 from ..pool_tables.controller import Controller, Limits
 from ..pricing.errors import DomainError
-from ..pricing.ladder import COUNTING_WORDS, Counting, Ladder, Rung, count_of
+from ..pricing.ladder import COUNTING_WORDS, Counting, Ladder, Rung, count_in_words
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
@@ -147,8 +147,8 @@ def _on_steps(
 
 def _off_step(rung: Rung, near: Rung, kind: Kind, limits: Limits, currency: str) -> list[Limitation]:
     limitations = []
-    asked = f"{format_money(rung.price, currency)} for {count_of(rung.units, kind)}"
-    instead = f"{format_money(near.price, currency)} for {count_of(near.units, kind)} is keyed"
+    asked = f"{format_money(rung.price, currency)} for {count_in_words(rung.units, kind)}"
+    instead = f"{format_money(near.price, currency)} for {count_in_words(near.units, kind)} is keyed"
     if near.price != rung.price:
         step = format_money(limits.price_step, currency)
         change = f"a price that is a multiple of {step}, such as {format_money(near.price, currency)}"
@@ -188,7 +188,7 @@ def _change(wanted: Ladder, held: Ladder) -> int:
 
 
 def _dropped(code: str, rung: Rung, kind: Kind, limit: str, currency: str) -> Limitation:
-    price = f"{format_money(rung.price, currency)} for {count_of(rung.units, kind)}"
+    price = f"{format_money(rung.price, currency)} for {count_in_words(rung.units, kind)}"
     instead = f"{price} is not keyed; the other prices apply to this money"
     return Limitation(code, kind, price, limit, f"a tariff without {price}", instead)
 

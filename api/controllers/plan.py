@@ -17,7 +17,7 @@ from typing import Literal, cast
 from ..pool_tables.controller import Controller, Limits
 from ..pool_tables.controller_days import day_in_words, time_of_day
 from ..pricing.errors import domain_error
-from ..pricing.ladder import COUNTING_WORDS, Counting, count_of
+from ..pricing.ladder import COUNTING_WORDS, Counting, count_in_words
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.week import WEEKDAYS
@@ -166,10 +166,10 @@ def _rung_said(cell: ValuePlace, settings: Cells, currency: str) -> str:
     kind: Kind = "games" if cell.sells == "games" else "minutes"
     pays, units = (settings.get(cell._replace(name=name)) for name in ("price", "units"))
     if pays is None:
-        return f"key {count_of(int(settings[cell]), kind)} for price {cell.rung}"
+        return f"key {count_in_words(int(settings[cell]), kind)} for price {cell.rung}"
     price = format_money(int(pays), currency)
     return (
         f"key {price} as price {cell.rung} for {kind}"
         if units is None
-        else f"key {price} for {count_of(int(units), kind)}"
+        else f"key {price} for {count_in_words(int(units), kind)}"
     )

@@ -29,7 +29,7 @@ from ..pricing import DomainError, OnDate, Schedule, Stretch, Tariff, Timetable,
 from ..pricing.in_force import Known, sold
 from ..pricing.timetable import Owner, Span
 from ..pricing.week import WEEKDAYS
-from .fit import fit, held_day, held_week, in_words, prices_of
+from .fit import fit, held_day, held_week, plain_prices_in_words, prices_of
 from .nearest_prices import nearest_prices
 from .week_settings import (
     Day,
@@ -454,7 +454,7 @@ class _Names:
             return name, tariff
         if not (prices.games or prices.minutes or prices.free or metered):
             return self.label, None
-        words = in_words(prices, self.currency) if prices != Prices() else "metered time"
+        words = plain_prices_in_words(prices, self.currency) if prices != Prices() else "metered time"
         own = Tariff(
             self.currency, games=prices.games, minutes=prices.minutes, metered=metered, free=prices.free, code=words
         )

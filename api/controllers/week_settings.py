@@ -207,7 +207,7 @@ def cut_by_day(dated: DatedWindow, *, turns_at: int) -> list[tuple[date, ListedW
     return cut
 
 
-def tidy(windows: Iterable[SettingsWindow]) -> tuple[SettingsWindow, ...]:
+def merged_windows(windows: Iterable[SettingsWindow]) -> tuple[SettingsWindow, ...]:
     """Return a day's windows with neighbours that sell the same made one."""
     groups = [list(group) for _, group in groupby(windows, key=lambda window: window.prices)]
     return tuple(SettingsWindow(group[0].starts, group[-1].ends, group[0].prices) for group in groups)

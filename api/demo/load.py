@@ -28,7 +28,7 @@ from ..pool_tables.schemas import MoveIn, TableIn
 from ..pool_tables.service import create_table, move_table
 from ..readings.admission import Sender
 from ..readings.schemas import ReadingsIn
-from ..readings.service import record, results_out
+from ..readings.service import record_readings, results_out
 from ..schedules.schemas import RolloutIn, ScheduleIn
 from ..schedules.service import publish_for_venue, roll_out
 from ..settlements.schemas import AgreementIn
@@ -320,7 +320,7 @@ def _days(sheet: SheetOut) -> list[dict[str, Any]]:
 def _send_readings(session: Session, demo: Demo) -> None:
     batch = ReadingsIn.model_validate({"readings": demo_readings(session, demo)})
     sender = Sender("Rosalind", None, None, has_key=True)
-    recorded = results_out(record(session, batch.readings, sender=sender, now=demo.now))
+    recorded = results_out(record_readings(session, batch.readings, sender=sender, now=demo.now))
     assert recorded.refused == 0, [result.problem for result in recorded.results if result.problem]
 
 

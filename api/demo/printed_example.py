@@ -6,7 +6,7 @@ from pathlib import Path
 from sqlmodel import Session, select
 
 from ..pool_tables.rows import PoolTableRow
-from ..quotes.convert import in_words
+from ..quotes.convert import quote_in_words
 from ..quotes.schemas import QuoteOut
 from ..quotes.service import QuoteContexts, QuoteRequest, When
 from ..schedules.queries import place_of_table
@@ -24,7 +24,7 @@ def answered_question(session: Session, *, now: datetime) -> str:
     asked = QuoteRequest(money="10.00")
     contexts = QuoteContexts(session, now=now)
     answer = QuoteOut.model_validate(contexts.ask(venue_id=venue.id, table_id=None, basis=None, when=when, asked=asked))
-    return "What does 10.00 buy on Tuesday at 21:00?\n" + in_words(answer, where=venue.name)
+    return "What does 10.00 buy on Tuesday at 21:00?\n" + quote_in_words(answer, where=venue.name)
 
 
 def requests_to_paste(session: Session, *, base_url: str, token: str, now: datetime, windows: bool = False) -> str:

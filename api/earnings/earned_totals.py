@@ -119,7 +119,7 @@ def shares_its_day(box: Earned) -> bool:
     return box.emptied_before_on is not None and box.emptied_before_on >= box.emptied_on
 
 
-def added(one: Mapping[GroupKey, Sum], other: Mapping[GroupKey, Sum]) -> dict[GroupKey, Sum]:
+def sums_added(one: Mapping[GroupKey, Sum], other: Mapping[GroupKey, Sum]) -> dict[GroupKey, Sum]:
     """Return two sets of rows as one; they must rest on different boxes."""
     sums = defaultdict(Sum, one)
     for key, row in other.items():

@@ -35,7 +35,7 @@ from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .best_and_worst import LikelyReasons
 from .convert import read_box
-from .earned_totals import BOX_AMOUNTS, Earned, Grouping, GroupKey, Spent, Sum, added, earnings
+from .earned_totals import BOX_AMOUNTS, Earned, Grouping, GroupKey, Spent, Sum, earnings, sums_added
 from .money_by_day import MeterPoint
 from .not_collected import OpenBox
 from .rows import EarnedBoxRow, EarnedPartRow
@@ -107,7 +107,7 @@ def sums_of(
         cut = cut.where(box.venue_id == venue_id)
     boxes = [read_box(row) for row in session.exec(cut)]
     boxes += _worked_out(session, to_reckon, from_on=from_on, until_on=until_on, venue_id=venue_id)
-    return added(kept, earnings(boxes, (), by=by, from_on=from_on, until_on=until_on))
+    return sums_added(kept, earnings(boxes, (), by=by, from_on=from_on, until_on=until_on))
 
 
 def _sums_of_parts(

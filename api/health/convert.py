@@ -70,7 +70,7 @@ def read_settings(message: SettingsIn) -> Levels:
     )
 
 
-def settings_out(levels: Levels) -> SettingsOut:
+def levels_out(levels: Levels) -> SettingsOut:
     """Write what tables are judged by."""
     by_chemistry = {
         chemistry: BatteryLevelsOut(

@@ -91,7 +91,7 @@ def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime)
     return found
 
 
-def facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) -> TableFacts:
+def health_facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) -> TableFacts:
     """Return what a table's health is judged by; refuse a stored profile or schedule that contradicts itself."""
     table, stay, venue = stored.table, stored.stay, stored.venue
     here_since = counts_since(stay.from_at, made_at=table.made_at, void_placed_at=stay.void_placed_at)

@@ -12,7 +12,7 @@ from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Id
 from . import queries, service
-from .convert import health_out, settings_out
+from .convert import health_out, levels_out
 from .schemas import SettingsIn, SettingsOut, TableHealthOut
 
 router = APIRouter(prefix="/v1", tags=["health"], route_class=Route)
@@ -43,7 +43,7 @@ def get_table_health(session: SessionDep, principal: CollectorOrVenueDep, now: N
 def get_settings(session: SessionDep, principal: CollectorDep, response: Response) -> SettingsOut:
     """Return the battery levels and the clock tolerance by which tables are judged."""
     response.headers["ETag"] = queries.settings_etag(session)
-    return settings_out(queries.levels_in_force(session))
+    return levels_out(queries.levels_in_force(session))
 
 
 @router.put("/settings", responses=problems(412))
@@ -59,4 +59,4 @@ def put_settings(
     levels = service.put_settings(session, settings, if_match=if_match, now=now)
     note_all(session)
     response.headers["ETag"] = queries.settings_etag(session)
-    return settings_out(levels)
+    return levels_out(levels)

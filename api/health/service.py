@@ -13,17 +13,17 @@ from ..store.db import lock
 from ..web.errors import http_problem
 from .convert import read_settings
 from .levels import Levels
-from .queries import facts_of, levels_in_force, load_tables, settings_etag
+from .queries import health_facts_of, levels_in_force, load_tables, settings_etag
 from .rows import SettingsRow
 from .schemas import SettingsIn
-from .table_health import TableHealth, judge
+from .table_health import TableHealth, judge_table
 
 
 def health_of(session: Session, table_id: UUID, *, now: datetime, here_only: bool) -> TableHealth:
     """Return the health of a table that exists; ``here_only`` leaves out readings from before it came to its venue."""
     stored = load_tables(session, [table_id], now=now)[table_id]
-    facts = facts_of(session, stored, here_only=here_only)
-    return judge(facts, levels_in_force(session), now=now)
+    facts = health_facts_of(session, stored, here_only=here_only)
+    return judge_table(facts, levels_in_force(session), now=now)
 
 
 def put_settings(session: Session, message: SettingsIn, *, if_match: str | None, now: datetime) -> Levels:

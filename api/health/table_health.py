@@ -128,7 +128,7 @@ class TableHealth:
     cautions: tuple[Caution, ...]
 
 
-def judge(facts: TableFacts, levels: Levels, *, now: datetime) -> TableHealth:
+def judge_table(facts: TableFacts, levels: Levels, *, now: datetime) -> TableHealth:
     """Return a table's health at an instant."""
     battery = _battery(facts, levels, now=now)
     clock = _clock(facts, levels, now=now)

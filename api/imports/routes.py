@@ -96,7 +96,7 @@ def import_file(
     opened = _read(_opened(file, of, encoding=encoding, sheet=sheet))
     shape, found, known = service.read_columns(session, of, opened, stated)
     rules = service.rules_for(known, CellRules(dates, decimals, time_of_day))
-    lines = service.lines_of(opened, found)
+    lines = service.file_lines(opened, found)
 
     imported = service.import_lines(session, of, lines, rules, who=service.Who(principal.name, principal.person, now))
     counts = imported.counts()

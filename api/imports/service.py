@@ -35,7 +35,7 @@ from ..pool_tables.service import change_table, create_table
 from ..pricing import DomainError
 from ..readings.admission import Sender
 from ..readings.schemas import ReadingIn
-from ..readings.service import record, void_reading
+from ..readings.service import record_readings, void_reading
 from ..settlements.rows import AgreementRow
 from ..settlements.schemas import AgreementIn
 from ..settlements.service import publish_agreement
@@ -47,7 +47,7 @@ from ..tariffs.service import publish_tariff
 from ..venues.dated_fact import FACT_NAMES, value_on
 from ..venues.rows import VenueRow
 from ..venues.schemas import VenueChangeIn, VenueIn
-from ..venues.service import calendar_of, change_venue, create_venue, currencies, facts_of, get_venue
+from ..venues.service import calendar_of, change_venue, create_venue, currencies, dated_facts_of, get_venue
 from ..web.batch import Unreadable
 from ..web.errors import ERRORS_MAX, Problem, bound_errors, from_validation, http_problem, problem_out
 from .cells import CellRules
@@ -117,7 +117,7 @@ def remember(session: Session, shape: str, columns: Iterable[Column], rules: Cel
     session.flush()
 
 
-def lines_of(file: OpenFile, columns: Iterable[Column]) -> Iterator[FileLine]:
+def file_lines(file: OpenFile, columns: Iterable[Column]) -> Iterator[FileLine]:
     """Yield the lines of a file that hold anything, each cell by its field; refuse a cell beyond the last header."""
     fields = [column.field for column in columns]
     for row in file.rows:
@@ -221,7 +221,7 @@ def _import_readings(
             items.append(ReadingIn.model_validate(body))
         except ValidationError as error:
             items.append(Unreadable(UUID(body["id"]), from_validation(error.errors(include_url=False))))
-    recorded = record(session, items, sender=Sender(who.name), now=who.now)
+    recorded = record_readings(session, items, sender=Sender(who.name), now=who.now)
     kept = []
     touched = set(recorded.table_ids)
     for (unit, before), result in zip(fresh, recorded.results, strict=True):
@@ -317,7 +317,7 @@ def _make_venue(session: Session, unit: Unit, message: VenueIn, who: Who) -> UUI
 
 def _venue_says(session: Session, venue_id: UUID, unit: Unit, message: VenueIn, who: Who) -> bool:  # noqa: ARG001
     row = get_venue(session, venue_id)
-    facts, today = facts_of(session, [venue_id])[venue_id], calendar_of(row).trading_day(who.now)
+    facts, today = dated_facts_of(session, [venue_id])[venue_id], calendar_of(row).trading_day(who.now)
     values = message.model_dump()
     return all(
         value == ((value_on(facts, name, today) or "") if name in FACT_NAMES else getattr(row, name))

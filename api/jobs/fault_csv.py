@@ -12,7 +12,7 @@ from .faults import FAULTS
 from .out_of_order import two_decimals
 
 
-def tables_csv(report: FaultReport) -> CsvText:
+def faults_by_table_csv(report: FaultReport) -> CsvText:
     """Return one line a table; a column for each fault says how often it was reported."""
     header = ("table_id", "label", "reported", "open", "days_out_of_order", "minutes", "cost", "currency", *FAULTS)
     return csv_text(

@@ -36,7 +36,7 @@ def must_follow(done_at: datetime, reported_at: datetime) -> None:
         raise DomainError(Fault("invalid", "at", done_at.isoformat(), f"{reported_at.isoformat()} or later"))
 
 
-def differences(*, stored: Mapping[str, Any], sent: Mapping[str, Any], seen: bool) -> tuple[Fault, ...]:
+def report_differences(*, stored: Mapping[str, Any], sent: Mapping[str, Any], seen: bool) -> tuple[Fault, ...]:
     """Return in what two reports under one id differ; of a stored one that the sender does not see only that it does."""
     if stored["table_id"] != sent["table_id"] or not seen:
         return (Fault("same_id_other_content", "id", "an id that was used before", "an id of its own"),)

@@ -17,7 +17,7 @@ from ..web.pagination import write_page
 from ..web.schema_types import Date, Id, value_or
 from . import queries, service
 from .convert import fault_report_out
-from .fault_csv import parts_csv, tables_csv
+from .fault_csv import faults_by_table_csv, parts_csv
 from .job import State
 from .schemas import AssignmentIn, FaultReportOut, JobChangePage, JobDoneIn, JobIn, JobOut, JobPage, JobsIn, WaitingIn
 
@@ -139,7 +139,7 @@ def get_fault_report(
     report = queries.read_fault_report(session, from_on=from_, to_on=to, now=now)
     if format == "json":
         return Response(fault_report_out(report).model_dump_json(by_alias=True), media_type="application/json")
-    text = tables_csv(report) if of == "tables" else parts_csv(report)
+    text = faults_by_table_csv(report) if of == "tables" else parts_csv(report)
     return CsvAnswer(text, name=f"faults-{of}-{from_}-{to}")
 
 

@@ -41,7 +41,7 @@ from ..web.schema_types import value_or
 from ..webhooks.event import Event
 from ..webhooks.service import publish
 from .convert import content_of, stored_content
-from .job import differences, must_follow
+from .job import must_follow, report_differences
 from .queries import get_job
 from .rows import JobDoneRow, JobPartRow, JobRow, JobStepRow
 from .schemas import JobDoneIn, JobIn, PartIn
@@ -209,7 +209,7 @@ def _post_cost(
 def _same(session: Session, stored: JobRow, message: JobIn, *, by: Reporter) -> JobRow:
     """Return the stored job if the report says the same; refuse, naming what differs, if it does not."""
     there = stay_at(stays_of(session, stored.pool_table_id), stored.reported_at)
-    found = differences(stored=stored_content(stored), sent=content_of(message), seen=by.sees(there.venue_id))
+    found = report_differences(stored=stored_content(stored), sent=content_of(message), seen=by.sees(there.venue_id))
     if found:
         raise Problem("same_id_other_content", errors=found)
     return stored

@@ -55,7 +55,7 @@ class BadEntry:
     why: str
 
 
-def record(
+def canonical_record(
     *,
     id: str,
     number: int,
@@ -93,7 +93,7 @@ def record(
 
 def record_of(entry: Entry) -> dict[str, object]:
     """Return an entry as a record."""
-    return record(
+    return canonical_record(
         id=entry.id,
         number=entry.number,
         kind=entry.kind,
@@ -123,7 +123,7 @@ def digest(stored: Record) -> str:
     return hashlib.sha256(canonical(stored)).hexdigest()
 
 
-def seal(entry: Entry) -> Entry:
+def with_hash(entry: Entry) -> Entry:
     """Return the entry with its hash; its number and the hash of the one before it are already set."""
     return replace(entry, hash=digest(record_of(entry)))
 

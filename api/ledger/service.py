@@ -23,7 +23,7 @@ from ..web.errors import http_problem
 from ..web.schema_types import value_or
 from .accounts import ACCOUNTS
 from .bags import bags_text, must_be_of_an_entry
-from .chain import seal
+from .chain import with_hash
 from .convert import balances_out
 from .entry import GENESIS, Entry
 from .entry_kinds import account_for, owner_postings
@@ -75,7 +75,7 @@ def post_entry(
     lock(session, "ledger")
     last = session.exec(select(EntryRow.number, EntryRow.hash).order_by(col(EntryRow.number).desc()).limit(1)).first()
     number, previous_hash = last or (0, GENESIS)
-    entry = seal(
+    entry = with_hash(
         Entry(
             id=str(id or new_id()),
             number=number + 1,
@@ -143,7 +143,7 @@ def loan_balance(session: Session, *, venue_id: UUID, currency: str) -> int:
     return balance(session, account="venue_loans", venue_id=venue_id, currency=currency)
 
 
-def balances(session: Session, *, venue_id: UUID | None = None, up_to: date | None = None) -> Balances:
+def read_balances(session: Session, *, venue_id: UUID | None = None, up_to: date | None = None) -> Balances:
     """Return the sum of every account by leaf and currency: of one venue or all, up to a date or all."""
     query = (
         select(PostingRow.account, PostingRow.venue_id, EntryRow.currency, func.sum(PostingRow.amount_minor))
@@ -164,7 +164,7 @@ def page_balances(
     session: Session, *, venue_id: UUID | None, up_to: date | None, after: str | None
 ) -> list[tuple[str, AccountBalanceOut]]:
     """Return the balances that follow a code (``bank:USD``), each with its own, in the order of the chart."""
-    sums = balances(session, venue_id=venue_id, up_to=up_to)
+    sums = read_balances(session, venue_id=venue_id, up_to=up_to)
     if after is not None:
         *leaf, currency = after.split(":")
         last = Leaf(*leaf).place, currency

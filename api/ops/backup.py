@@ -60,7 +60,7 @@ def back_up(settings: Settings, engine: Engine, file: Path, *, step: Callable[[i
         step(0, 3)
         says = _copy_sqlite(engine, content) if settings.on_sqlite else _dump_postgres(engine, content)
         step(1, 3)
-        seal(content, unfinished, kind=engine.dialect.name)
+        write_with_hash(content, unfinished, kind=engine.dialect.name)
         step(2, 3)
         content.unlink()
         _read_back(unfinished)
@@ -134,7 +134,7 @@ def _alone(engine: Engine) -> Iterator[Connection]:
         yield connection
 
 
-def seal(content: Path, file: Path, *, kind: str) -> None:
+def write_with_hash(content: Path, file: Path, *, kind: str) -> None:
     """Write content into a backup file, with its hash before it, and sync it."""
     with content.open("rb") as source:
         digest = hashlib.file_digest(source, "sha256").hexdigest()

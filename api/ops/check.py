@@ -9,7 +9,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Literal
 
 from fastapi import FastAPI
@@ -21,7 +21,7 @@ from ..ledger.queries import check_ledger
 from ..reports.queries import altered_bookings, altered_collections
 from ..store.db import POSTGRES_LIMITS, SQLITE_PRAGMAS, sqlite_driver, writing
 from ..store.revision import current_revision, newest_revision
-from ..store.sequence import CLOCKS_AGREE_WITHIN, not_before_the_last
+from ..store.sequence import CLOCKS_AGREE_WITHIN, last_recorded_at
 from ..store.settings import Settings
 from ..web.unguarded_operations import unguarded
 from ..webhooks.queries import read_outbox
@@ -322,7 +322,8 @@ def _journal(engine: Engine) -> Finding:
 def _clock(app: FastAPI) -> Finding:
     """Compare the clock with the last recorded instant, which no later record may precede."""
     with Session(app.state.engine) as session:
-        _, behind = not_before_the_last(session, app.state.clock())
+        now: datetime = app.state.clock()
+        behind = (last_recorded_at(session) or now) - now
     if behind <= CLOCKS_AGREE_WITHIN:
         return Finding("clock", "good", "The clock is not behind what was recorded.")
     return Finding(

@@ -1,6 +1,6 @@
 """Why a database cannot be used, in one sentence with what to do: SQLite's and PostgreSQL's reasons, in words.
 
-``in_words`` knows what the surroundings can do to a command; an error that is none of those is a mistake of ours.
+``trouble_in_words`` knows what the surroundings can do to a command; an error that is none of those is a mistake of ours.
 """
 
 import os
@@ -27,7 +27,7 @@ _NO_RIGHT = "42501"
 _REASON_MAX = 300
 
 
-def in_words(error: Exception) -> str | None:
+def trouble_in_words(error: Exception) -> str | None:
     """Return the reason and the remedy; None where the error is not the database's surroundings but a mistake of ours."""
     url = make_url(get_settings().database_url)
     told = error.orig if isinstance(error, DBAPIError) else error

@@ -26,7 +26,7 @@ def earned_in(session: Session, *, by: str, month: str, now: datetime) -> Earnin
     return read_earnings(session, asked, now=now)
 
 
-def lines_of(found: EarningsOut) -> Iterator[tuple[str, ...]]:
+def earned_lines(found: EarningsOut) -> Iterator[tuple[str, ...]]:
     """Return the head, a line for each row, and a line for the total of each currency."""
     yield (*found.by, "currency", *FIGURES)
     for row in found.rows:

@@ -23,7 +23,7 @@ from ..imports.columns import Column, Of
 from ..imports.csv_file import Encoding, open_csv
 from ..imports.lines_to_messages import FileLine, KeysSeen
 from ..imports.schemas import ImportLineOut, Mode
-from ..imports.service import Who, import_lines, lines_of, read_columns, remember, rules_for
+from ..imports.service import Who, file_lines, import_lines, read_columns, remember, rules_for
 from ..imports.table_file import OpenFile
 from ..imports.workbook import open_workbook
 from ..store.db import reading, writing
@@ -117,7 +117,7 @@ def _pass(
     """Go through a file once, part by part."""
     tally, seen = Tally(), KeysSeen()
     with file.opened() as (opened, raw), _bar("Importing" if store else "Checking", file, raw) as advance:
-        lines = iter(lines_of(opened, columns))
+        lines = iter(file_lines(opened, columns))
         while part := list(islice(lines, _TOGETHER) if file.of == "readings" else lines):
             tally.add(_one_part(engine, file.of, part, rules, who, seen, store=store))
             advance(len(part))

@@ -8,7 +8,7 @@ from pydantic import ValidationError
 from sqlmodel import Session
 
 from ..pool_tables.rows import PoolTableRow
-from ..quotes.convert import in_words
+from ..quotes.convert import quote_in_words
 from ..quotes.schemas import QuoteOut, ScenarioIn
 from ..quotes.service import QuoteContexts, QuoteRequest, When
 from ..venues.rows import VenueRow
@@ -48,4 +48,4 @@ def answer_on_terminal(
     where = session.get_one(VenueRow, answer.venue_id).name
     if table_id is not None:
         where = f"{session.get_one(PoolTableRow, table_id).label}, {where}"
-    return in_words(answer, where=where)
+    return quote_in_words(answer, where=where)

@@ -14,7 +14,7 @@ from sqlalchemy.exc import DBAPIError
 from ..pricing import DomainError
 from ..store.db import sqlite_driver
 from ..web.errors import Problem, problem_out
-from .database_trouble import in_words
+from .database_trouble import trouble_in_words
 from .terminal import complain
 
 
@@ -35,7 +35,7 @@ def run(function: str, **options: Any) -> int:
         for mistake in mistakes:
             complain(f"  {mistake}")
     except (DBAPIError, sqlite_driver().DatabaseError) as error:
-        words = in_words(error)
+        words = trouble_in_words(error)
         if words is None:
             raise
         complain(words)

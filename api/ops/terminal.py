@@ -80,7 +80,7 @@ class MoveBar(Protocol):
 
 
 @contextmanager
-def bar(doing: str) -> Iterator[MoveBar]:
+def progress_bar(doing: str) -> Iterator[MoveBar]:
     """Show on a terminal's error stream how far some work is; nothing where nobody looks."""
     console = _error_screen()
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())

@@ -30,7 +30,7 @@ from ..store import clock
 from ..store.db import reading, writing
 from ..webhooks.queries import endpoints_with_work, wants
 from ..webhooks.retry import Tried
-from ..webhooks.service import ToSend, TryOutcome, next_to_send, record_try, tidy
+from ..webhooks.service import ToSend, TryOutcome, next_to_send, purge_old_deliveries, record_try
 from ..worklist.service import announce_due, catch_up
 from .webhook_post import post
 
@@ -53,7 +53,7 @@ class PlaceLost(Exception):
     """The connection that holds the deliverer's place is gone: another may deliver by now."""
 
 
-def deliver(engine: Engine, *, once: bool, any_address: bool, say: Say) -> None:
+def deliver_webhooks(engine: Engine, *, once: bool, any_address: bool, say: Say) -> None:
     """Send what is due, again and again or ``once``; raise AnotherDelivers where another process does so.
 
     Raises PlaceLost where the database went away meanwhile: start it again.
@@ -111,7 +111,7 @@ class _Delivery:
             announce_due(self._engine, now=now)
         if self._tidied_at is None or now - self._tidied_at >= TIDY_EVERY:
             with writing(self._engine) as session:
-                given_up = tidy(session, now=now)
+                given_up = purge_old_deliveries(session, now=now)
             self._tidied_at = now
             if given_up:
                 self._say(f"{given_up} deliveries waited for three days and were given up.")

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from ..earnings.bars_picture import BARS_MAX, Bar, Panel, bars_picture, longest
 from ..pricing import format_money
-from ..pricing.ladder import count_of
+from ..pricing.ladder import count_in_words
 from ..pricing.lines import PrepaidKind
 from ..pricing.money import exponent, round_half_up
 from ..web.csv_text import CsvText, csv_text, text_cell
@@ -75,7 +75,7 @@ def of_meter_out(found: OfMeter, currency: str) -> PlayOfMeterOut:
     )
 
 
-def total_out(figures: Played, *, currency: str, kind: PrepaidKind) -> PlayTotalOut:
+def play_total_out(figures: Played, *, currency: str, kind: PrepaidKind) -> PlayTotalOut:
     """Write what several tables add up to."""
     return PlayTotalOut(currency=currency, kind=kind, **_figures(figures, currency))
 
@@ -200,7 +200,7 @@ def _panels(total: PlayTotalOut, rows: Sequence[PlayOfTableOut]) -> Iterator[Pan
     if total.prices:
         bars = [
             Bar(
-                name=f"{price.price} for {count_of(price.units, kind)}",
+                name=f"{price.price} for {count_in_words(price.units, kind)}",
                 amount=_tenths(price.share_percent_least),
                 beyond=_tenths(price.share_percent_most) - _tenths(price.share_percent_least),
                 words=f"{price.share_percent_least} to {price.share_percent_most} %",

@@ -65,7 +65,7 @@ class MeterSteps:
     last_at: datetime | None = None
 
 
-def steps_of(meter: Meter, history: MeterHistory, *, reset_at: Sequence[datetime] = ()) -> MeterSteps:
+def steps_of_meter(meter: Meter, history: MeterHistory, *, reset_at: Sequence[datetime] = ()) -> MeterSteps:
     """Return what a meter counted from reading to reading; ``reset_at`` has resets and new boards."""
     read = [counts for counts in history.counts if counts.values.get(meter.name, meter.modulus) < meter.modulus]
     found = list(_steps(meter, read, history, reset_at))

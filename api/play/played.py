@@ -121,7 +121,7 @@ def played(
     return found
 
 
-def added(parts: Iterable[Played]) -> Played:
+def played_in_all(parts: Iterable[Played]) -> Played:
     """Return the figures of several tables of one currency and kind as one."""
     whole = Played()
     for part in parts:

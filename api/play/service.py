@@ -10,9 +10,9 @@ from ..earnings.service import must_be_a_period, must_not_be_before_collections
 from ..pool_tables.service import get_table
 from ..pricing.lines import PREPAID_KINDS, PrepaidKind
 from ..venues.service import get_venue
-from .convert import OfMeter, of_meter_out, total_out
-from .meter_steps import paid_by_boxes, paid_by_meter, steps_of
-from .played import Played, added, played
+from .convert import OfMeter, of_meter_out, play_total_out
+from .meter_steps import paid_by_boxes, paid_by_meter, steps_of_meter
+from .played import Played, played, played_in_all
 from .queries import TableThere, tables_there
 from .schemas import PlayOfTableOut, PlayOut
 
@@ -60,7 +60,8 @@ def read_play(
     if not read:
         must_not_be_before_collections(session, until_on, where="query.to", venue_id=venue_id, table_id=table_id)
     totals = [
-        total_out(added(parts), currency=currency, kind=kind) for (currency, kind), parts in sorted(figures.items())
+        play_total_out(played_in_all(parts), currency=currency, kind=kind)
+        for (currency, kind), parts in sorted(figures.items())
     ]
     return PlayOut(from_=from_on, to=until_on, rows=rows, totals=totals, notice=PLAY_NOTICE)
 
@@ -70,7 +71,7 @@ def _of_kind(there: TableThere, kind: PrepaidKind) -> OfMeter | None:
     meter = next((meter for meter in there.meters if meter.counts == kind), None)
     if meter is None:
         return None
-    steps = steps_of(meter, there.history, reset_at=there.reset_at)
+    steps = steps_of_meter(meter, there.history, reset_at=there.reset_at)
     money = next((meter for meter in there.meters if meter.counts == "money"), None)
     paid = [] if money is None else paid_by_meter(meter, money, there.history, there.boxes, reset_at=there.reset_at)
     if not paid:

@@ -18,7 +18,7 @@ from ..venues.rows import VenueRow
 from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_route
 from ..web.errors import http_problem, not_found
 from ..web.pagination import Page, page
-from ..web.preconditions import apply_change, must_match
+from ..web.preconditions import apply_change, must_match_etag
 from ..web.schema_types import value_or
 from .controller import Controller, controller_of
 from .future_instants import must_have_come
@@ -100,7 +100,7 @@ def change_table(session: Session, table_id: UUID, change: TableChangeIn, *, if_
     """Change a table that is still as the caller last saw it. Locks: the table."""
     lock(session, f"table:{table_id}")
     row = get_table(session, table_id)
-    must_match(row, if_match)
+    must_match_etag(row, if_match)
     values = change.model_dump(by_alias=True, mode="json")
     label = values.pop("label", row.label)
     profile = {name: value for name, value in {**row.profile, **values}.items() if value is not None}

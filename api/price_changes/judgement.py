@@ -29,7 +29,7 @@ class Judged:
     games: Effect | None
 
 
-def judge(changed: Sequence[Weeks], beside: Sequence[Weeks], currency: str) -> Judged:
+def judge_effect(changed: Sequence[Weeks], beside: Sequence[Weeks], currency: str) -> Judged:
     """Return what a change of prices did to takings and games, in one sentence."""
     takings = price_change_effect(*(_sides(tables, "takings") for tables in (changed, beside)))
     with_games = [[table for table in tables if any(table.games.values())] for tables in (changed, beside)]

@@ -12,7 +12,7 @@ from ..earnings.queries import boxes_in
 from ..pricing.effort import Effort
 from ..web.errors import http_problem
 from .convert import games_out, interval_out, means_of, money_of, side_out, weeks_out
-from .judgement import EFFECT_CANNOT_KNOW, has_both_sides, judge
+from .judgement import EFFECT_CANNOT_KNOW, has_both_sides, judge_effect
 from .panel import DaysOfTable, Weeks, days_of_tables, weeks_around, weeks_beside
 from .prices_held import Change, change_of, holds_throughout
 from .queries import Asked, TableHeld, asked_by_schedule, asked_by_tariff, tables_held
@@ -58,7 +58,7 @@ def read_price_change(
     left_out: list[LeftOutOut] = []
     sides = _sides(tables, changes, counted, days, weeks=weeks, left_out=left_out)
     changed, beside = ([one.weeks for one in sides if (one.change is not None) == side] for side in (True, False))
-    judged = judge(changed, beside, asked.currency)
+    judged = judge_effect(changed, beside, asked.currency)
     collections: dict[str, set[UUID]] = {}
     for box in boxes:
         collections.setdefault(box.table_id, set()).add(UUID(box.collection_id))

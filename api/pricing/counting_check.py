@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 from .errors import Fault, PricingError
 from .ladder import WAYS_OF_COUNTING, Counting, Ladder, Rung
-from .ladder_advice import Steps, steps_of
+from .ladder_advice import Steps, ladder_steps
 from .money import MAX_MINOR
 from .payable import next_payable
 
@@ -130,7 +130,7 @@ def _next_sum(fits: Sequence[Ladder], accepts: tuple[int, ...] | None) -> NextSu
     if len(fits) < 2:
         return None
     reach = min(3 * max(ladder.rungs[-1].price for ladder in fits), MAX_MINOR)
-    steps = [steps_of(ladder, reach=reach) for ladder in fits]
+    steps = [ladder_steps(ladder, reach=reach) for ladder in fits]
     sums = _sums(steps, accepts)
     shown = [[one.at(money) for one in steps] for money in sums]
     # Candidates with the same column show the same for every sum: one of them speaks for all.

@@ -227,7 +227,7 @@ def check_units(units: int, *, where: str = "units") -> None:
         raise pricing_error("too_many_units", where=where, found=units, expected=f"at most {MAX_UNITS_ASKED}")
 
 
-def count_of(units: int, kind: Kind) -> str:
+def count_in_words(units: int, kind: Kind) -> str:
     """Return a count in words: ``1 game``, ``84 minutes``."""
     one, many = _WORDS[kind]
     return f"{units} {one if units == 1 else many}"
@@ -262,8 +262,8 @@ def _words_of(price: int, units: int, times: int, kind: Kind, currency: str) -> 
     """Return a price that was sold so many times in words."""
     amount = format_money(price, currency)
     if times == 1:
-        return f"{amount} buys {count_of(units, kind)}"
-    each = f"a {_WORDS[kind][0]}" if units == 1 else count_of(units, kind)
+        return f"{amount} buys {count_in_words(units, kind)}"
+    each = f"a {_WORDS[kind][0]}" if units == 1 else count_in_words(units, kind)
     return f"{times} × {amount}, {each} each"
 
 

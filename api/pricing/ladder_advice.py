@@ -20,7 +20,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count
 
-from .ladder import Counting, Ladder, Rung, count_of
+from .ladder import Counting, Ladder, Rung, count_in_words
 from .lines import Advice, Kind
 from .money import format_money
 
@@ -38,7 +38,7 @@ def advice(ladder: Ladder, kind: Kind, currency: str) -> tuple[Advice, ...]:
     return tuple(found)
 
 
-def steps_of(ladder: Ladder, *, reach: int) -> Steps:
+def ladder_steps(ladder: Ladder, *, reach: int) -> Steps:
     """Return the steps of a ladder up to the amount ``reach``, no more than the 3,000 lowest."""
     return _steps(ladder.rungs, ladder.counting, reach=reach)
 
@@ -52,7 +52,7 @@ class _Words:
         return format_money(amount, self.currency)
 
     def count(self, units: int) -> str:
-        return count_of(units, self.kind)
+        return count_in_words(units, self.kind)
 
 
 @dataclass(slots=True)

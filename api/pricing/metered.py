@@ -24,11 +24,11 @@ from typing import NamedTuple
 from .errors import pricing_error
 from .lines import Advice, Line
 from .money import MAX_MINOR, allot, divide_half_up, format_money
-from .play import MINUTE, SECOND, Bill, Piece, Play, PriceSpan, at_one_rate, moved, settle
+from .play import MINUTE, SECOND, Bill, Piece, Play, PriceSpan, at_one_rate, moved, play_of
 from .rate import Cap, Per, Rate, Tier, TierMode
 
 __all__ = [
-    "Cap", "Charge", "Lasts", "Per", "Piece", "Rate", "Tier", "TierMode", "advice", "charge", "lasts",
+    "Cap", "Charge", "Lasts", "Per", "Piece", "Rate", "Tier", "TierMode", "charge", "lasts", "metered_advice",
 ]  # fmt: skip
 
 _EVERY = {1: "a minute", 60: "an hour", 1440: "a day"}
@@ -59,22 +59,22 @@ def charge(pieces: Sequence[Piece], *, players: int = 1, currency: str) -> Charg
     """Return what a play costs, from its contiguous pieces: split where the tariff in force changes.
 
     ``continued_at_last_rate`` cautions that a piece sells no such time and the play went on at the last rate (M4).
-    Refuses what ``settle`` refuses: ``kind_not_sold``, ``pieces_not_contiguous``, ``play_too_long``, ``bad_players``.
+    Refuses what ``play_of`` refuses: ``kind_not_sold``, ``pieces_not_contiguous``, ``play_too_long``, ``bad_players``.
     """
-    play = settle(pieces, players=players)
+    play = play_of(pieces, players=players)
     return _charge(play, _billed(play), end=play.end, currency=currency)
 
 
 def lasts(pieces: Sequence[Piece], *, money: int, players: int = 1, currency: str) -> Lasts:
     """Return how long ``money`` minor units last from the start of the pieces, which reach out to a horizon (M7).
 
-    Refuses ``bad_money`` (0 to 10^15) and what ``settle`` refuses.
+    Refuses ``bad_money`` (0 to 10^15) and what ``play_of`` refuses.
     """
     if type(money) is not int or not 0 <= money <= MAX_MINOR:
         raise pricing_error(
             "bad_money", where="money", found=repr(money), expected=f"a whole number from 0 to {MAX_MINOR}"
         )
-    play = settle(pieces, players=players)
+    play = play_of(pieces, players=players)
     bill, over, passed = play.opened(), None, []
     for span in play.spans():
         passed.append((bill, span))
@@ -90,7 +90,7 @@ def lasts(pieces: Sequence[Piece], *, money: int, players: int = 1, currency: st
     return Lasts(minutes, False, _charge(play, held, end=end, currency=currency) if minutes else None)
 
 
-def advice(rate: Rate, *, currency: str) -> tuple[Advice, ...]:
+def metered_advice(rate: Rate, *, currency: str) -> tuple[Advice, ...]:
     """Return ``longer_is_cheaper`` where a play costs less than a shorter one: the least shorter, then the least longer.
 
     Minutes are whole, the price that of one party. Only a price for the whole play can fall as time goes on.

@@ -183,7 +183,7 @@ def moved(span: PriceSpan, end: int) -> int:
     return start - (start - end) // step * step
 
 
-def settle(pieces: Sequence[Piece], *, players: int) -> Play:
+def play_of(pieces: Sequence[Piece], *, players: int) -> Play:
     """Return the play that contiguous pieces make up.
 
     Refuses ``bad_players`` (1 to 100), ``no_pieces``, ``pieces_not_contiguous``, ``play_too_long`` (31 days) and

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from ..pricing import format_money
-from ..pricing.ladder import count_of
+from ..pricing.ladder import count_in_words
 from ..pricing.lines import PrepaidKind
 from ..pricing.money import round_half_up
 from .ladder_search import Aims, LadderMeasure, LaddersFound, Measured, an_hour
@@ -32,15 +32,15 @@ def sentence(found: LaddersFound, proposed: int) -> str:
     return f"Of {found.searched} ladders tried, {meet} the aims; {best} by a measure."
 
 
-def lines_of(one: Measured, aims: Aims, kind: PrepaidKind, currency: str) -> list[str]:
+def ladder_lines(one: Measured, aims: Aims, kind: PrepaidKind, currency: str) -> list[str]:
     """Explain a ladder: each price by what an hour of it brings, each note by what it buys, then what to key."""
     said = [
-        f"{format_money(rung.price, currency)} buys {count_of(rung.units, kind)}: "
+        f"{format_money(rung.price, currency)} buys {count_in_words(rung.units, kind)}: "
         f"{_rate(an_hour(aims, rung), currency)} an hour at full use."
         for rung in one.ladder.rungs
     ]
     said += [
-        f"A {format_money(note, currency)} buys {count_of(one.ladder.total(note), kind)}, and nothing is left."
+        f"A {format_money(note, currency)} buys {count_in_words(one.ladder.total(note), kind)}, and nothing is left."
         for note in aims.notes
     ]
     coins = -one.few_coins

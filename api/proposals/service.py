@@ -14,7 +14,7 @@ from ..store.db import work_of
 from ..tariffs.convert import advice_out, ladder_out
 from ..web.errors import http_problem
 from ..web.schema_types import value_or
-from .explanation import PROPOSAL_CANNOT_KNOW, WHY, gives_up, lines_of, sentence
+from .explanation import PROPOSAL_CANNOT_KNOW, WHY, gives_up, ladder_lines, sentence
 from .ladder_search import MEASURES, Aims, LaddersFound, Measured, search
 from .schemas import ProposalOut, ProposalsIn, ProposalsOut
 
@@ -112,7 +112,7 @@ def _proposal_out(one: Measured, found: LaddersFound, aims: Aims, kind: PrepaidK
         why=[WHY[measure] for measure in best_by],
         ladder=ladder_out(one.ladder, currency),
         least_an_hour=format_money(round_half_up(one.an_hour), currency),
-        lines=lines_of(one, aims, kind, currency),
+        lines=ladder_lines(one, aims, kind, currency),
         gives_up=gives_up(one, found, currency),
         advice=[advice_out(item, currency) for item in advice(one.ladder, kind, currency)],
     )

@@ -365,7 +365,7 @@ _UNITS = {
 }
 
 
-def in_words(answer: QuoteOut, *, where: str) -> str:
+def quote_in_words(answer: QuoteOut, *, where: str) -> str:
     """Write a quote as a few lines to read on a terminal; ``where`` names the venue or the table."""
     at = f"{answer.at:%A %Y-%m-%d %H:%M}"
     lines = [f"{where}, {at} ({answer.window.name}, {answer.currency})"]

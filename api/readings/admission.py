@@ -24,7 +24,7 @@ from uuid import UUID
 from ..pool_tables.future_instants import FUTURE_ALLOWED
 from ..pricing.errors import DomainError, Fault
 from ..pricing.money import parse_money
-from .conflicts import Content, differences, differs_in
+from .conflicts import Content, differs_in, reading_differences
 from .units import is_odd
 
 ReadingOutcome = Literal["recorded", "duplicate", "refused"]
@@ -87,7 +87,7 @@ class Decision:
         return "from_future" not in self.flags and "before_the_table" not in self.flags
 
 
-def decide(
+def admit(
     sent: Content, *, table: AdmissionFacts | None, stored: Content | None, sender: Sender, now: datetime
 ) -> Decision:
     """Return the decision on a reading; ``stored`` is the reading already under its id, ``table`` is None for an unknown one."""
@@ -115,7 +115,7 @@ def _again(sent: Content, stored: Content, table: AdmissionFacts, sender: Sender
     elif not sender.sees(stored["pool_table_id"], table.stood(stored["taken_at"]).venue_id):
         faults = (differs_in("taken_at"),)
     else:
-        faults = differences(stored=stored, sent=sent)
+        faults = reading_differences(stored=stored, sent=sent)
     if not faults:
         elsewhere = table.stood(stored["taken_at"]).venue_id is None
         early = stored["taken_at"] < table.stays[0].from_at

@@ -40,7 +40,7 @@ FIELD_OF_COLUMN = {
 _CHARACTERS_MAX = 80
 
 
-def differences(*, stored: Content, sent: Content) -> tuple[Fault, ...]:
+def reading_differences(*, stored: Content, sent: Content) -> tuple[Fault, ...]:
     """Return what two readings say differently (``same_id_other_content``), in the order of the message."""
     return tuple(
         fault for column in FIELD_OF_COLUMN if stored[column] != sent[column] for fault in _in(column, stored, sent)

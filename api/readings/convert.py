@@ -89,7 +89,7 @@ def reading_out(
         supply=_supply_out(row),
         clock=_clock_out(row),
         meters=row.meters or {},
-        settings=None if row.settings is None else settings_out(row.settings),
+        settings=None if row.settings is None else found_settings_out(row.settings),
         controller_version=row.controller_version,
         done=row.done or [],
         note=row.note if with_note else "",
@@ -98,7 +98,7 @@ def reading_out(
     )
 
 
-def settings_out(settings: Mapping[str, Any]) -> FoundSettingsOut:
+def found_settings_out(settings: Mapping[str, Any]) -> FoundSettingsOut:
     """Write settings found as their message."""
     return FoundSettingsOut.model_validate(settings)
 

@@ -32,7 +32,7 @@ def record_readings(session: SessionDep, principal: SenderDep, now: NowDep, batc
     meters, version and note. Bodies may be compressed (`Content-Encoding: gzip`).
     """
     sender = Sender(principal.name, principal.venue_id, principal.table_id, has_key=principal.role != "venue")
-    recorded = service.record(session, batch.readings, sender=sender, now=now)
+    recorded = service.record_readings(session, batch.readings, sender=sender, now=now)
     note_tables(session, recorded.table_ids)
     return service.results_out(recorded)
 

@@ -28,7 +28,7 @@ from ..web.batch import Unreadable
 from ..web.errors import Problem, bound_errors, not_found, problem_out
 from ..webhooks.event import Event
 from ..webhooks.service import publish
-from .admission import AdmissionFacts, Decision, Sender, Stood, decide
+from .admission import AdmissionFacts, Decision, Sender, Stood, admit
 from .conflicts import FIELD_OF_COLUMN, Content
 from .convert import content_of
 from .rows import READING, ReadingRow, VoidRow
@@ -68,7 +68,9 @@ class BatchOutcome:
     table_ids: frozenset[UUID]
 
 
-def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender: Sender, now: datetime) -> BatchOutcome:
+def record_readings(
+    session: Session, items: Sequence[ReadingIn | Unreadable], *, sender: Sender, now: datetime
+) -> BatchOutcome:
     """Record a batch, each item on its own (R1 to R4)."""
     contents = [content_of(item) if isinstance(item, ReadingIn) else item for item in items]
     readable = [content for content in contents if isinstance(content, dict)]
@@ -83,7 +85,7 @@ def record(session: Session, items: Sequence[ReadingIn | Unreadable], *, sender:
             results.append(_refused(sent.id, sent.problem))
             continue
         id_, table = sent["id"], tables.get(sent["pool_table_id"])
-        decision = decide(sent, table=table, stored=known.get(id_), sender=sender, now=now)
+        decision = admit(sent, table=table, stored=known.get(id_), sender=sender, now=now)
         results.append(_result(id_, decision))
         if decision.outcome == "recorded":
             sent |= {

@@ -34,7 +34,7 @@ from ..tax_areas.rows import TaxAreaRow
 from ..tax_areas.tax_area import NOT_ADVICE
 from ..venues.dated_fact import payee_spells
 from ..venues.rows import VenueRow
-from ..venues.service import facts_of
+from ..venues.service import dated_facts_of
 from ..web.errors import http_problem
 from .cash_in_hand import CashEntry, CashInHand, Filling, Left, cash_in_hand, named_together, sums_differ
 from .over_and_short import FEWEST_POINTS, Chart, ChartPoint, chart, point
@@ -191,7 +191,7 @@ def read_statement(session: Session, *, venue: VenueRow, period: ExportPeriod) -
         currency=venue.currency,
         period=period,
         carried_forward=carried,
-        payees=payee_spells(facts_of(session, [venue.id])[venue.id], from_on=period.from_on, to_on=period.to_on),
+        payees=payee_spells(dated_facts_of(session, [venue.id])[venue.id], from_on=period.from_on, to_on=period.to_on),
         departed_on=venue.departed_on,
     )
 
@@ -200,7 +200,7 @@ def read_year(session: Session, year: int) -> tuple[YearTotals, ...]:
     """Return each venue's totals of a calendar year, by payee."""
     period = ExportPeriod.of_year(year)
     entries = read_entries(session, col(EntryRow.booked_on).between(period.from_on, period.to_on))
-    facts = facts_of(session)
+    facts = dated_facts_of(session)
     venue_ids = {entry.venue_id for entry in entries if entry.venue_id}
     payees = {
         venue_id: payee_spells(facts[UUID(venue_id)], from_on=period.from_on, to_on=period.to_on)

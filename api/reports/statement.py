@@ -143,7 +143,7 @@ def statement(
     loan = opening_loan = _sum(before, "venue_loans")
     lines = []
     for entry in known[len(before) :]:
-        figures = figures_of(entry)
+        figures = figures_of_entry(entry)
         owed, loan = owed + figures.owed_delta, loan + figures.loan_delta
         if figures != Figures():
             lines.append(StatementLine(entry.number, entry.on, entry.kind, entry.reference, figures, owed, loan))
@@ -163,7 +163,7 @@ def statement(
     )
 
 
-def figures_of(entry: Entry) -> Figures:
+def figures_of_entry(entry: Entry) -> Figures:
     """Return one entry's amounts; a reversal has those of the entry it takes back, below zero."""
     return -_read(mirror(entry.postings)) if entry.kind == "reversal" else _read(entry.postings)
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from ..ledger.entry import Entry
 from ..ledger.export.period import ExportPeriod
 from ..venues.dated_fact import Payee, PayeeSpell
-from .statement import Figures, figures_of
+from .statement import Figures, figures_of_entry
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,7 @@ def year_totals(
         if entry.venue_id and entry.on in period:
             turn = next(i for i, s in enumerate(payees[entry.venue_id]) if s.from_on <= entry.on <= s.to_on)
             key = entry.venue_id, entry.currency, turn
-            sums[key] = sums.get(key, Figures()) + figures_of(entry)
+            sums[key] = sums.get(key, Figures()) + figures_of_entry(entry)
     to_payee: dict[tuple[str, Payee | str], int] = {}
     for (venue_id, currency, turn), figures in sums.items():
         whom = currency, _identity(venue_id, payees[venue_id][turn].payee)

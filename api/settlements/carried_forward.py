@@ -149,7 +149,7 @@ def offset(claims: Sequence[Claim]) -> tuple[Claim, ...]:
     return (*rest, *(replace(newest[kind], amount=-amount) for kind, amount in over.items() if amount))
 
 
-def waiting(changes: Iterable[Sequence[Claim]]) -> tuple[Claim, ...]:
+def claims_waiting(changes: Iterable[Sequence[Claim]]) -> tuple[Claim, ...]:
     """Return the claims that wait after these changes, oldest first; below zero where too much was taken."""
     return _added_up(claim for change in changes for claim in change)
 

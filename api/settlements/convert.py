@@ -12,7 +12,7 @@ from ..pricing import format_money
 from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.money import in_currency, parse_money
 from ..store.clock import new_id
-from ..tax_areas.percents import in_words, parse_percent
+from ..tax_areas.percents import parse_percent, percent_in_words
 from ..tax_areas.tax_area import NOT_ADVICE
 from .agreement import (
     Agreement,
@@ -143,15 +143,18 @@ def agreement_out(row: AgreementRow) -> AgreementOut:
         published_at=row.published_at,
         currency=currency,
         effective_on=agreement.effective_on,
-        venue_percent=None if agreement.venue_percent is None else in_words(agreement.venue_percent),
+        venue_percent=None if agreement.venue_percent is None else percent_in_words(agreement.venue_percent),
         steps=[
-            AgreementStepOut(from_week=s.from_week, venue_percent=in_words(s.venue_percent)) for s in agreement.steps
+            AgreementStepOut(from_week=s.from_week, venue_percent=percent_in_words(s.venue_percent))
+            for s in agreement.steps
         ],
         amount_tiers=tiers
         and AmountTiersOut(
             mode=tiers.mode,
             tiers=[
-                AmountTierOut(from_=format_money(t.from_minor, currency), venue_percent=in_words(t.venue_percent))
+                AmountTierOut(
+                    from_=format_money(t.from_minor, currency), venue_percent=percent_in_words(t.venue_percent)
+                )
                 for t in tiers.tiers
             ],
         ),
@@ -161,8 +164,8 @@ def agreement_out(row: AgreementRow) -> AgreementOut:
         settles_on=agreement.settles_on,
         pays=agreement.pays,
         odd_unit_to=agreement.odd_unit_to,
-        loan_repay_percent=in_words(agreement.loan_repay_percent),
-        cap=cap and CapOut(name=cap.name, venue_percent_max=in_words(cap.venue_percent_max), after=cap.after),
+        loan_repay_percent=percent_in_words(agreement.loan_repay_percent),
+        cap=cap and CapOut(name=cap.name, venue_percent_max=percent_in_words(cap.venue_percent_max), after=cap.after),
         notice=NOT_ADVICE,
     )
 

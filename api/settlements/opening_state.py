@@ -18,9 +18,9 @@ from datetime import date
 from ..tax_areas.tax_area import TaxArea, TaxRate
 from .agreement import Agreement, in_force
 from .box_contents import Box
-from .carried_forward import Claim, change, waiting
+from .carried_forward import Claim, change, claims_waiting
 from .first_money import Period, due, unreckoned
-from .settlement import Settlement, check, settle
+from .settlement import Settlement, check_settlement, settle
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ class Division:
 def waiting_of(settled: Sequence[Settled], revisions: Sequence[Claim] = ()) -> tuple[Claim, ...]:
     """Return the claims that wait for a venue's next settlement, oldest first."""
     changes = [change(carried_in=row.carried_in, carried_forward=row.carried_forward) for row in settled]
-    return waiting((*changes, revisions))
+    return claims_waiting((*changes, revisions))
 
 
 def opening_state(facts: SettlingFacts, *, trading_on: date, revisions: Sequence[Claim] = ()) -> OpeningState:
@@ -98,5 +98,5 @@ def divide(
         carried_in=opening.carried_in,
         loan_balance=opening.loan_minor,
     )
-    check(settlement)
+    check_settlement(settlement)
     return Division(settlement, opening, facts.tax_area, tax)

@@ -38,7 +38,7 @@ from fractions import Fraction
 from math import floor
 
 from ..pricing.money import allot, format_money, round_half_up
-from ..tax_areas.percents import in_words
+from ..tax_areas.percents import percent_in_words
 from ..tax_areas.tax_area import NOT_ADVICE, TaxRate
 from .agreement import Agreement, CapAfter, ShareCap
 from .box_contents import Box
@@ -166,7 +166,7 @@ def settle(
     )
 
 
-def check(settlement: Settlement) -> None:
+def check_settlement(settlement: Settlement) -> None:
     """Raise RuntimeError, a mistake of ours, unless a settlement keeps the rules D1 and D2 as sums."""
     first, *rest = settlement.lines
     by_code: Counter[LineCode] = Counter()
@@ -252,7 +252,7 @@ def _split(agreement: Agreement, left: int, floor_claims: Sequence[Claim], *, on
     guaranteed = take(floor_claims, available=left)
     added = max(guaranteed.total - operator, 0)
     what = (
-        f"Operator's share, {in_words(100 - 100 * part / left)} %"
+        f"Operator's share, {percent_in_words(100 - 100 * part / left)} %"
         if left
         else "Operator's share: nothing left to split"
     )
@@ -274,7 +274,7 @@ def _venue(agreement: Agreement, share: int, *, loan_balance: int, cash: int) ->
     balance = share - repaid - now
     lines = []
     if repaid:
-        what = f"Venue's loan, {in_words(agreement.loan_repay_percent)} % of its share, at most what it owes"
+        what = f"Venue's loan, {percent_in_words(agreement.loan_repay_percent)} % of its share, at most what it owes"
         lines.append(SettlementLine("loan_repayment", share, repaid, what, "operator"))
     if agreement.pays == "at_visit":
         lines.append(SettlementLine("to_venue_now", share, now, "Of the venue's share, handed over now", "venue"))
@@ -305,6 +305,6 @@ def _cap_advice(
     most, base = format_money(floor(limit), currency), format_money(bases[cap.after], currency)
     detail = (
         f"{cap.name}: the venue's share is {format_money(share, currency)}, more than {most}, "
-        f"which is {in_words(cap.venue_percent_max)} % of {base}, the money after {cap.after.replace('_', ' ')}. {NOT_ADVICE}"
+        f"which is {percent_in_words(cap.venue_percent_max)} % of {base}, the money after {cap.after.replace('_', ' ')}. {NOT_ADVICE}"
     )
     return (SettlementAdvice("cap_exceeded", detail),)

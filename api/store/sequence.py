@@ -68,11 +68,3 @@ def next_numbers(session: Session, name: str, count: int, *, now: datetime) -> t
 def last_recorded_at(session: Session) -> datetime | None:
     """Return the last instant at which anything was recorded, None in an empty database."""
     return session.execute(_LAST_AT).scalar()
-
-
-def not_before_the_last(session: Session, now: datetime) -> tuple[datetime, timedelta]:
-    """Return the later of now and the last recorded instant, and how far the clock is behind that (zero: it is not)."""
-    last = last_recorded_at(session)
-    if last is None or last <= now:
-        return now, timedelta(0)
-    return last, last - now

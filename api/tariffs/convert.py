@@ -17,7 +17,7 @@ from ..pricing import advice as ladder_advice
 from ..pricing.counting_check import CountingCheck, RuledOut, Seen, prices_seen
 from ..pricing.ladder import COUNTING_WORDS, WAYS_OF_COUNTING, Counting
 from ..pricing.lines import Advice
-from ..pricing.metered import advice as metered_advice
+from ..pricing.metered import metered_advice
 from ..pricing.money import in_currency
 from ..web.schema_types import value_or
 from .schemas import (

@@ -40,7 +40,7 @@ def format_percent(percent: Fraction) -> str:
     return str(Decimal(round_half_up(percent * 100)).scaleb(-2))
 
 
-def in_words(number: Fraction) -> str:
+def percent_in_words(number: Fraction) -> str:
     """Return a percentage or a divisor as one would write it, at most six decimals: ``50``, ``12.5``, ``1.0675``."""
     return f"{Decimal(round_half_up(number * 1_000_000)).scaleb(-6).normalize():f}"
 

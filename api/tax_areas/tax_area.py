@@ -16,7 +16,7 @@ from itertools import pairwise
 
 from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.money import round_half_up
-from .percents import in_words
+from .percents import percent_in_words
 
 NOT_ADVICE = "Figures follow the agreement and the tax rates that were entered. They are no tax or legal advice."
 """The sentence that goes with every tax and every share that is computed (D4)."""
@@ -57,8 +57,8 @@ class TaxRate:
     def words(self) -> str:
         """The rate as a line of a settlement names it."""
         if self.divisor is not None:
-            return f"the amount divided by {in_words(self.divisor)}"
-        return f"{in_words(self.rate_percent or Fraction(0))} % inside the price"
+            return f"the amount divided by {percent_in_words(self.divisor)}"
+        return f"{percent_in_words(self.rate_percent or Fraction(0))} % inside the price"
 
     @property
     def _divisor(self) -> Fraction:

@@ -18,7 +18,7 @@ from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from ..web.errors import http_problem, not_found
 from ..web.pagination import Page, page
-from ..worklist.assessment import WorkFacts, box_of
+from ..worklist.assessment import WorkFacts, box_facts_of
 from ..worklist.full_box import content_at
 from ..worklist.queries import StoredWork, load_work, work_facts
 from ..worklist.rows import WorkRow
@@ -79,7 +79,7 @@ def get_venues(session: Session, ids: Sequence[UUID], *, where: str) -> list[Ven
     return [found[id_] for id_ in ids]
 
 
-def get_work(session: Session, ids: Sequence[UUID]) -> list[WorkRow]:
+def work_by_ids(session: Session, ids: Sequence[UUID]) -> list[WorkRow]:
     """Return work in the order of its ids; refuse (``not_found``) what is not on the list."""
     found = {row.id: row for row in session.exec(select(WorkRow).where(col(WorkRow.id).in_(ids)))}
     for place, id_ in enumerate(ids):
@@ -140,7 +140,7 @@ def _tables_at(
                 jobs=jobs.get(row.id, ()),
                 empty=stop.empties_all
                 or any(one.kind == "collect" and one.id in chosen for one in work.get(row.id, ())),
-                box=None if facts is None else content_at(box_of(facts), there_at),
+                box=None if facts is None else content_at(box_facts_of(facts), there_at),
                 try_minor=_first_price(facts, there_at) if at_work else 0,
                 read=_to_read(facts),
             )

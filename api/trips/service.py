@@ -22,7 +22,7 @@ from ..web.schema_types import value_or
 from ..worklist.rows import WorkRow
 from .convert import point_of
 from .distance import Coordinates
-from .queries import ends_of, get_trip, get_venues, get_work
+from .queries import ends_of, get_trip, get_venues, work_by_ids
 from .rows import TripEndRow, TripRow, TripStopRow, TripWorkRow
 from .schemas import StartIn, TripIn
 from .shortest_round import STOPS_MAX
@@ -42,7 +42,7 @@ def plan_trip(session: Session, message: TripIn, *, by: Principal, now: datetime
     if message.person != by.person:
         must_work_here(session, message.person, where="person", now=now)
     get_venues(session, named, where="stops")
-    work = get_work(session, work_ids)
+    work = work_by_ids(session, work_ids)
     venues = get_venues(session, stops_of(named, _venues_of(work)), where="stops")
     _must_be_possible(message, venues, now=now)
     if message.order == "shortest":

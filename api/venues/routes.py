@@ -87,7 +87,7 @@ def change_venue(
 
 def _venues_out(session: Session, rows: Sequence[VenueRow], principal: Principal, now: datetime) -> list[VenueOut]:
     """Write venues as they are on today's trading date; tax numbers and notes only for those who may see them."""
-    facts = service.facts_of(session, [row.id for row in rows])
+    facts = service.dated_facts_of(session, [row.id for row in rows])
     may_see = principal.role in ("owner", "accountant")
     seen = [
         venue_out(row, facts[row.id], on=service.calendar_of(row).trading_day(now), with_tax_number=may_see)

@@ -25,7 +25,7 @@ from ..tax_areas.rows import TaxAreaRow
 from ..tax_areas.tax_area import TaxArea
 from ..web.errors import Problem, http_problem, not_found
 from ..web.pagination import Page, page
-from ..web.preconditions import apply_change, must_match
+from ..web.preconditions import apply_change, must_match_etag
 from ..web.schema_types import value_or
 from .books_name import books_name
 from .convert import read_fact
@@ -94,7 +94,7 @@ def zones(session: Session) -> dict[UUID, ZoneInfo]:
     return {id_: zone_named(name) for id_, name in session.exec(select(VenueRow.id, VenueRow.time_zone))}
 
 
-def facts_of(session: Session, venue_ids: Collection[UUID] | None = None) -> dict[UUID, list[DatedFact]]:
+def dated_facts_of(session: Session, venue_ids: Collection[UUID] | None = None) -> dict[UUID, list[DatedFact]]:
     """Return the dated facts of these venues, or of all, in the order of recording; of one without any, an empty list."""
     query = select(VenueFactRow).order_by(col(VenueFactRow.venue_id), col(VenueFactRow.sequence))
     if venue_ids is not None:
@@ -107,7 +107,7 @@ def facts_of(session: Session, venue_ids: Collection[UUID] | None = None) -> dic
 
 def tax_area_on(session: Session, venue_id: UUID, on: date) -> TaxArea | None:
     """Return the tax area that a venue belongs to on a trading date, or None (D3)."""
-    code = value_on(facts_of(session, [venue_id])[venue_id], "tax_area", on)
+    code = value_on(dated_facts_of(session, [venue_id])[venue_id], "tax_area", on)
     row = None if code is None else session.get(TaxAreaRow, code)
     return None if row is None else read_tax_area(row.code, row.name, row.rates)
 
@@ -134,7 +134,7 @@ def change_venue(
     Locks: the venue.
     """
     row = lock_venue(session, venue_id)
-    must_match(row, if_match)
+    must_match_etag(row, if_match)
     values = change.model_dump()
     from_on = values.pop("from_on", None)
     facts = _taken_out(values)
@@ -155,7 +155,7 @@ def change_venue(
         )
     _must_know_tax_area(session, facts.get("tax_area"))
     _must_be_a_place(values.get("latitude", row.latitude), values.get("longitude", row.longitude))
-    known = facts_of(session, [venue_id])[venue_id]
+    known = dated_facts_of(session, [venue_id])[venue_id]
     changed = apply_change(session, row, values)
     starts_on = from_on or calendar_of(changed).trading_day(now)
     _record_facts(session, venue_id, facts, known=known, from_on=starts_on, now=now)

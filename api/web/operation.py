@@ -33,7 +33,7 @@ from .error_answers import not_offered
 from .errors import READ_AS_TEXT, Problem
 from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key
 from .not_modified import if_modified
-from .request_instant import caution, not_before_the_last
+from .request_instant import caution, instant_of_request
 from .rows import Right
 from .signed_links import PARAMETER
 from .stopping import Stopping
@@ -115,7 +115,7 @@ def _in_this_thread(endpoint: Callable[..., Any]) -> Callable[..., Any]:
         if session is not None and (claim := session.info.pop("claim", None)):
             claim_key(session, claim)
         if "now" in values and "session" in values:
-            values["now"] = not_before_the_last(**values)
+            values["now"] = instant_of_request(**values)
         return endpoint(*args, **values)
 
     return call

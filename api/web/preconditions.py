@@ -24,7 +24,7 @@ def etag_of(row: Revised) -> str:
     return f'"{row.revision}"'
 
 
-def must_match(row: Revised, if_match: str | None) -> None:
+def must_match_etag(row: Revised, if_match: str | None) -> None:
     """Refuse a change without ``If-Match`` (428), or one of a row that is no longer as it was seen (412)."""
     if if_match is None:
         raise http_problem("if_match_needed", where="If-Match", found="none", expected="the ETag of the last GET")

@@ -16,7 +16,7 @@ from ..store.sequence import CLOCKS_AGREE_WITHIN, last_recorded_at
 _LAST = "the last recorded instant"
 
 
-def not_before_the_last(*, session: Session, now: datetime, kept: ReadCache | None = None, **_: Any) -> datetime:
+def instant_of_request(*, session: Session, now: datetime, kept: ReadCache | None = None, **_: Any) -> datetime:
     """Return the later of now and the last recorded instant; note in the session how far the clock is behind.
 
     An operation that answers from memory keeps the last instant there: whatever is committed drops it.

@@ -214,7 +214,7 @@ def record_try(session: Session, sent: ToSend, tried: Tried, *, random: float, n
     return TryOutcome(endpoint.name, tried, decided)
 
 
-def tidy(session: Session, *, now: datetime) -> int:
+def purge_old_deliveries(session: Session, *, now: datetime) -> int:
     """Give up what has waited too long, and purge what is old; return how many deliveries were given up."""
     waiting = (col(WebhookDeliveryRow.state) == "waiting", col(WebhookDeliveryRow.give_up_at) <= now)
     given_up = len(session.exec(select(WebhookDeliveryRow.id).where(*waiting)).all())

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from ..pricing import Ladder, Tariff, format_money
 from ..pricing.effort import STEPS_OF_A_QUESTION, Effort
-from ..pricing.ladder import count_of
+from ..pricing.ladder import count_in_words
 from ..pricing.lines import PREPAID_KINDS, PrepaidKind
 from ..pricing.money import round_half_up
 from .intake_bought import Assumed, IntakeUnits, at_elasticity, bought, break_even_share
@@ -133,7 +133,7 @@ def sentence_of(one: Compared, intake: Intake, currency: str) -> str:
         return _sentence(f"{where}nothing was put in to compare by; {_first_prices(one, currency)}.")
     if one.break_even is None:
         return _sentence(f"{where}the {money} put in buys nothing under one of the two lists.")
-    bought = f"{where}the {money} put in would have bought {count_of(one.other.intake.units, one.other.kind)}"
+    bought = f"{where}the {money} put in would have bought {count_in_words(one.other.intake.units, one.other.kind)}"
     if not one.break_even and one.current.kind == one.other.kind:
         return _sentence(f"{bought}, as many as now.")
     opening = _sentence(f"{bought} instead of {_current(one)}")
@@ -148,7 +148,7 @@ def sentence_of(one: Compared, intake: Intake, currency: str) -> str:
 
 def _current(one: Compared) -> str:
     units = one.current.intake.units
-    return str(units) if one.current.kind == one.other.kind else count_of(units, one.current.kind)
+    return str(units) if one.current.kind == one.other.kind else count_in_words(units, one.current.kind)
 
 
 def _sentence(words: str) -> str:
@@ -157,7 +157,7 @@ def _sentence(words: str) -> str:
 
 def _first_prices(one: Compared, currency: str) -> str:
     sides = [(side.ladder.rungs[0], side.kind) for side in (one.other, one.current)]
-    words = [f"{format_money(rung.price, currency)} buys {count_of(rung.units, kind)}" for rung, kind in sides]
+    words = [f"{format_money(rung.price, currency)} buys {count_in_words(rung.units, kind)}" for rung, kind in sides]
     return f"the first price of the other list: {words[0]}; of the current one: {words[1]}"
 
 

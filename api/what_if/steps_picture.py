@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from ..earnings.svg_parts import LEFT, RIGHT, WIDTH, line, paragraph, path, picture, scale_step, text
 from ..pricing import Ladder, format_money
-from ..pricing.ladder_advice import steps_of
+from ..pricing.ladder_advice import ladder_steps
 from .comparison import Compared
 from .paired_windows import ALL_WEEK, spoken
 
@@ -61,7 +61,7 @@ def _panel(one: Compared, *, top: float, currency: str) -> list[str]:
 
 def _corners(ladder: Ladder, reach: int) -> list[tuple[int, int]]:
     """Return the corners of a ladder's steps up to an amount."""
-    steps = steps_of(ladder, reach=reach)
+    steps = ladder_steps(ladder, reach=reach)
     corners, units = [(0, 0)], 0
     for amount, given in zip(steps.amounts, steps.units, strict=True):
         if amount:

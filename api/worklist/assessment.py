@@ -12,7 +12,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 from ..health.levels import Levels
-from ..health.table_health import TableFacts, TableHealth, judge
+from ..health.table_health import TableFacts, TableHealth, judge_table
 from ..jobs.out_of_order import OutOfOrder, days_in_order
 from ..pool_tables.controller import Controller
 from ..pricing import Timetable
@@ -110,7 +110,7 @@ class WorkFacts:
 
 def find_work(facts: WorkFacts, *, now: datetime) -> tuple[Work, ...]:
     """Return all the work at a table that is not over."""
-    health = judge(facts.health, facts.levels, now=now)
+    health = judge_table(facts.health, facts.levels, now=now)
     found = [*_anywhere(facts, health, now=now)]
     if not facts.health.in_workshop:
         found += _at_the_venue(facts, health, now=now)
@@ -149,7 +149,7 @@ def _at_the_venue(facts: WorkFacts, health: TableHealth, *, now: datetime) -> li
         *keying_work(_keying(facts, health), now=now),
         *_day_keying(facts, now=now),
         *([] if any(span.to_at is None for span in facts.out_of_order) else silence_work(_news(facts))),
-        *(box_work(box_of(facts), now=now) if facts.box_limits else ()),
+        *(box_work(box_facts_of(facts), now=now) if facts.box_limits else ()),
     ]
 
 
@@ -200,7 +200,7 @@ def _news(facts: WorkFacts) -> News:
     )
 
 
-def box_of(facts: WorkFacts) -> BoxFacts:
+def box_facts_of(facts: WorkFacts) -> BoxFacts:
     """Return the state of the cash box, with the limits that are stated."""
     last = facts.collected[-1] if facts.collected else None
     moved = facts.came_empty and (last is None or facts.came_at > last.collected_at)

@@ -17,7 +17,7 @@ from uuid import UUID
 from ..controllers.settings_differences import SettingsDifference
 from ..pricing import Stretch
 from ..venues.dates_in_words import day_at, moment_at
-from .settings_differences_in_words import in_words
+from .settings_differences_in_words import differences_in_words
 from .work import Danger, Work
 
 SAME_VISIT = timedelta(hours=6)
@@ -117,7 +117,7 @@ def _is_confirmed(facts: KeyingFacts, keyed: LastKeyed) -> bool:
 def _found_different(facts: KeyingFacts) -> tuple[Work, ...]:
     if not facts.differences or facts.found_at is None:
         return ()
-    told = in_words(facts.differences, currency=facts.currency, turns_at=facts.turns_at)
+    told = differences_in_words(facts.differences, currency=facts.currency, turns_at=facts.turns_at)
     more = f"; and {len(told) - _MAX_SAID} more" if len(told) > _MAX_SAID else ""
     return (
         Work(

@@ -18,7 +18,7 @@ from ..collections.table_finding import TableFinding
 from ..controllers.queries import KEYED_IN_ORDER, StoredMachine
 from ..controllers.rows import KeyingRow, KeyingVoidRow
 from ..health.levels import Levels
-from ..health.queries import StoredTable, facts_of, levels_in_force, load_tables
+from ..health.queries import StoredTable, health_facts_of, levels_in_force, load_tables
 from ..jobs.out_of_order import OutOfOrder
 from ..jobs.queries import times_out_of_order
 from ..jobs.rows import JobRow
@@ -113,7 +113,7 @@ def touched_tables(session: Session, *, at_most: int, only: Collection[UUID] | N
     return found
 
 
-def waiting(session: Session) -> int:
+def tables_waiting(session: Session) -> int:
     """Return the number of tables with notes."""
     marks = select(col(TouchedRow.pool_table_id)).limit(_NOTES_MAX).subquery()
     return int(session.execute(select(func.count(distinct(marks.c.pool_table_id)))).scalar_one())
@@ -162,7 +162,7 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
 def work_facts(session: Session, stored: StoredWork) -> WorkFacts:
     """Return what a table's work is found from; refuse a stored profile or schedule that contradicts itself."""
     table, venue, last = stored.table.table, stored.table.venue, stored.table.stays[-1]
-    health = facts_of(session, stored.table)
+    health = health_facts_of(session, stored.table)
     power = table.profile.get("power") or {}
     place = None if health.in_workshop else PriceContext(venue, table, last)
     listed = health.sells.listed if health.sells else listed_at(session, place) if place else None

@@ -52,9 +52,9 @@ from .queries import (
     has_wide_notes,
     load_work,
     shown,
+    tables_waiting,
     to_announce,
     touched_tables,
-    waiting,
     work_facts,
 )
 from .rows import CompletionRow, WorkRow, WorkStepRow
@@ -161,7 +161,7 @@ def page_work(session: Session, wanted: WorkFilter, *, now: datetime, by_venue: 
         items=items if groups is None else _by_venue(items, groups),
         groups=groups,
         next=written.next,
-        waiting=waiting(session),
+        waiting=tables_waiting(session),
     )
 
 

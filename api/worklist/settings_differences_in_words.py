@@ -15,7 +15,7 @@ from typing import cast
 from ..controllers.settings_differences import SettingsDifference, ValueFound
 from ..pool_tables.controller_days import A_DAY, day_in_words, time_of_day
 from ..pricing import format_money
-from ..pricing.ladder import COUNTING_WORDS, Counting, count_of
+from ..pricing.ladder import COUNTING_WORDS, Counting, count_in_words
 from ..pricing.lines import Kind
 from ..pricing.week import WEEKDAYS
 
@@ -24,7 +24,7 @@ _A_RUN = 3
 _RUNG = re.compile(r"(?:(games|minutes)\.)?prices\[(\d+)\]\.(price|units)")
 
 
-def in_words(differences: Sequence[SettingsDifference], *, currency: str, turns_at: int) -> list[str]:
+def differences_in_words(differences: Sequence[SettingsDifference], *, currency: str, turns_at: int) -> list[str]:
     """Return a sentence for each difference, those of several days together; ``turns_at`` is when the day turns."""
     alike: dict[tuple[object, ...], list[SettingsDifference]] = {}
     for difference in differences:
@@ -78,7 +78,7 @@ def _told(row: SettingsDifference, currency: str) -> str:
     worst = max(row.effects, key=lambda effect: abs(effect.gives_away), default=None)
     if worst is None:
         return f"{kind}: {values}"
-    amount, found = format_money(worst.amount, currency), count_of(worst.found, worst.sells)
+    amount, found = format_money(worst.amount, currency), count_in_words(worst.found, worst.sells)
     return f"{kind}: {values} ({amount} buys {found} instead of {worst.wanted})"
 
 
@@ -95,7 +95,7 @@ def _value(value: ValueFound, sells: Kind) -> str:
     price = f"price {int(rung[2]) + 1}"
     if rung[3] == "price":
         return f"{price} is {value.found} instead of {value.wanted}"
-    return f"{price} buys {count_of(int(value.found), sells)} instead of {value.wanted}"
+    return f"{price} buys {count_in_words(int(value.found), sells)} instead of {value.wanted}"
 
 
 def _of_the_day(values: Sequence[ValueFound]) -> str:

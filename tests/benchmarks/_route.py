@@ -21,7 +21,7 @@ from uuid import UUID
 
 from baizebook.collections.facts_digest import facts_digest
 from baizebook.earnings.service import reckon
-from baizebook.ledger.chain import digest, record
+from baizebook.ledger.chain import canonical_record, digest
 from baizebook.ledger.entry import GENESIS
 from baizebook.ledger.source_digest import source_digest
 from baizebook.worklist.service import catch_up
@@ -288,7 +288,7 @@ class _Writer:
                 facts = {name: [self._row(name, one, venue) for one in rows] for name, rows in booked.items()}
                 made |= {"source_digest": source_digest(facts), "previous_hash": before}
                 made["hash"] = before = digest(
-                    record(
+                    canonical_record(
                         id=str(made["id"]), number=made["number"], kind=made["kind"], on=made["booked_on"],
                         recorded_at=made["recorded_at"], currency=made["currency"],
                         postings=[

@@ -38,7 +38,7 @@ from baizebook.pool_tables.schemas import MoveIn, TableIn
 from baizebook.pool_tables.service import create_table, get_table, move_table
 from baizebook.readings.admission import Sender
 from baizebook.readings.schemas import ReadingIn
-from baizebook.readings.service import record, void_reading
+from baizebook.readings.service import record_readings, void_reading
 from baizebook.reports.queries import differences_of_table
 from baizebook.schedules.schemas import ScheduleIn
 from baizebook.schedules.service import publish_for_venue
@@ -162,7 +162,7 @@ class Machine:
 
     def _reading(self, id_: UUID, fact: Fact, **seen: Any) -> UUID:
         item = {"id": str(id_), "table_id": str(self.table), "taken_at": fact.at_text, **seen}
-        recorded = record(self.session, [ReadingIn.model_validate(item)], sender=Sender("Ana"), now=NOW)
+        recorded = record_readings(self.session, [ReadingIn.model_validate(item)], sender=Sender("Ana"), now=NOW)
         assert [result.outcome for result in recorded.results] == ["recorded"]
         return id_
 

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from baizebook.settlements.agreement import Agreement, FirstMoney
 from baizebook.settlements.box_contents import Box
-from baizebook.settlements.carried_forward import Claim, change, waiting
+from baizebook.settlements.carried_forward import Claim, change, claims_waiting
 from baizebook.settlements.first_money import Period, due, unreckoned
 from baizebook.settlements.settlement import Settlement, settle
 from hypothesis import given
@@ -53,8 +53,11 @@ def test_what_waits_is_the_sum_of_all_changes_oldest_first() -> None:
         carried_in=(Claim("first_money", 500, on(1), "Charge"),),
         carried_forward=(Claim("first_money", 200, on(1), "Charge"), Claim("house_money", 50, on(8))),
     )
-    assert waiting([first, second]) == (Claim("first_money", 200, on(1), "Charge"), Claim("house_money", 50, on(8)))
-    assert waiting([second]) == (Claim("first_money", -300, on(1), "Charge"), Claim("house_money", 50, on(8)))
+    assert claims_waiting([first, second]) == (
+        Claim("first_money", 200, on(1), "Charge"),
+        Claim("house_money", 50, on(8)),
+    )
+    assert claims_waiting([second]) == (Claim("first_money", -300, on(1), "Charge"), Claim("house_money", 50, on(8)))
 
 
 @given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 2_000), st.booleans()), min_size=1, max_size=8))
@@ -66,7 +69,7 @@ def test_however_collections_come_and_go_the_operator_claims_each_day_once(
 
     def settled(day: int, counted: int) -> tuple[Settlement, tuple[Period, ...], tuple[Claim, ...]]:
         periods = unreckoned([period for _, found, _ in standing for period in found], until_on=on(day))
-        carried = waiting(change(carried_in=c, carried_forward=s.carried_forward) for s, _, c in standing)
+        carried = claims_waiting(change(carried_in=c, carried_forward=s.carried_forward) for s, _, c in standing)
         claims = due([WEEKLY], periods, on=on(day))
         made = settle(WEEKLY, Box(counted), currency="USD", trading_on=on(day), due=claims, carried_in=carried)
         return made, periods, carried

@@ -12,7 +12,7 @@ from baizebook.settlements.agreement import Agreement, CapAfter, OperatorMinimum
 from baizebook.settlements.box_contents import Box
 from baizebook.settlements.carried_forward import Claim
 from baizebook.settlements.expected_range import Expected
-from baizebook.settlements.settlement import Settlement, check, settle
+from baizebook.settlements.settlement import Settlement, check_settlement, settle
 from baizebook.tax_areas.tax_area import NOT_ADVICE, TaxRate
 
 START, TODAY, BEFORE = date(2026, 1, 1), date(2026, 3, 6), date(2026, 2, 6)
@@ -25,7 +25,7 @@ def agreed(venue_percent: int = 50, **terms: Any) -> Agreement:
 
 def settled(agreement: Agreement, box: Box, **more: Any) -> Settlement:
     settlement = settle(agreement, box, currency="USD", trading_on=TODAY, **more)
-    check(settlement)
+    check_settlement(settlement)
     return settlement
 
 

@@ -23,7 +23,7 @@ from baizebook.settlements.box_contents import Box
 from baizebook.settlements.carried_forward import Claim
 from baizebook.settlements.expected_range import Expected
 from baizebook.settlements.first_money import first_money_due
-from baizebook.settlements.settlement import Settlement, check, settle
+from baizebook.settlements.settlement import Settlement, check_settlement, settle
 from baizebook.tax_areas.tax_area import TaxRate
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -102,7 +102,7 @@ def test_every_settlement_keeps_its_promises(
         carried_in=carried_in,
         loan_balance=loan,
     )
-    check(settlement)
+    check_settlement(settlement)
     assert sum(line.amount for line in settlement.lines[1:]) == settlement.gross
     assert settlement.loan_repaid <= max(loan, 0)
     assert settlement.gross in (box.counted, box.near)
@@ -127,7 +127,7 @@ def test_no_claim_is_lost_or_taken_twice_from_one_collection_to_the_next(
         claimed["refunds_by_venue"] += refunds
         box = Box(counted, refunds_by_venue=refunds)
         settlement = settle(agreement, box, currency="USD", trading_on=on, due=due, carried_in=carried)
-        check(settlement)
+        check_settlement(settlement)
         carried, after_on = settlement.carried_forward, on
         for line in settlement.lines:
             taken[line.code] += line.amount
@@ -158,6 +158,6 @@ def settlement_of_100() -> Settlement:
     ],
 )
 def test_a_settlement_that_does_not_add_up_is_found(change: dict[str, Any]) -> None:
-    check(settlement_of_100())
+    check_settlement(settlement_of_100())
     with pytest.raises(RuntimeError, match="A settlement of 2026-01-01 breaks: "):
-        check(replace(settlement_of_100(), **change))
+        check_settlement(replace(settlement_of_100(), **change))

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 from baizebook.pricing.errors import DomainError
-from baizebook.tax_areas.percents import format_percent, in_words, parse_divisor, parse_percent
+from baizebook.tax_areas.percents import format_percent, parse_divisor, parse_percent, percent_in_words
 from baizebook.tax_areas.tax_area import TaxArea, TaxRate
 
 FROM = date(2026, 1, 1)
@@ -59,7 +59,12 @@ def test_an_areas_rates_stand_in_the_order_of_their_dates() -> None:
 def test_percentages_are_read_exactly_and_written_plainly() -> None:
     assert parse_percent("12.5", where="") == Fraction(25, 2)
     assert parse_divisor("1.0675", where="") == Fraction(10675, 10000)
-    assert [in_words(Fraction(text)) for text in ("50", "12.50", "0", "1.0675")] == ["50", "12.5", "0", "1.0675"]
+    assert [percent_in_words(Fraction(text)) for text in ("50", "12.50", "0", "1.0675")] == [
+        "50",
+        "12.5",
+        "0",
+        "1.0675",
+    ]
     assert [format_percent(Fraction(-1000, 302)), format_percent(Fraction(0))] == ["-3.31", "0.00"]
 
 

@@ -13,7 +13,7 @@ from baizebook.controllers.convert import cannot_hold_out, day_out, plan_out
 from baizebook.controllers.fit import CannotHold, Fitted, _fewest_wrong_minutes, fit
 from baizebook.controllers.found_days import read_days
 from baizebook.controllers.plan import plan
-from baizebook.controllers.week_settings import Prices, SettingsWindow, dated_windows, listed_week, tidy
+from baizebook.controllers.week_settings import Prices, SettingsWindow, dated_windows, listed_week, merged_windows
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver, controller_of
 from baizebook.pricing.errors import DomainError
 from baizebook.pricing.ladder import COUNTING_WORDS, Ladder, Rung
@@ -160,7 +160,7 @@ def test_no_choice_of_windows_is_right_for_more_minutes(seed: int) -> None:
     chance = Random(seed)
     sold = [Prices(Ladder((Rung(100 + n, 1),), "repeat")) for n in range(chance.randint(2, 3))]
     cuts = [0, *sorted(chance.sample(range(60, 1440, 60), chance.randint(3, 5))), 1440]
-    wanted = tidy(SettingsWindow(starts, ends, chance.choice(sold)) for starts, ends in pairwise(cuts))
+    wanted = merged_windows(SettingsWindow(starts, ends, chance.choice(sold)) for starts, ends in pairwise(cuts))
     most = chance.randint(1, 4)
 
     def right(prices: Sequence[Prices]) -> int:

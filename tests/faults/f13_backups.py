@@ -9,7 +9,7 @@ from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from random import Random
 
-from baizebook.ops.backup import back_up, restore, seal
+from baizebook.ops.backup import back_up, restore, write_with_hash
 from baizebook.store.db import make_engine
 from sqlalchemy import make_url, text
 
@@ -49,7 +49,7 @@ def _careless(url: str, file: Path) -> None:
     shutil.copy(str(make_url(url).database), content)
     with closing(sqlite3.connect(content)) as copy:
         copy.execute("PRAGMA journal_mode=DELETE")
-    seal(content, file, kind="sqlite")
+    write_with_hash(content, file, kind="sqlite")
     content.unlink()
 
 

@@ -18,7 +18,7 @@ from baizebook.pool_tables.schemas import MoveIn, TableIn
 from baizebook.pool_tables.service import create_table, move_table
 from baizebook.readings.admission import Sender
 from baizebook.readings.schemas import ReadingsIn
-from baizebook.readings.service import record
+from baizebook.readings.service import record_readings
 from baizebook.schedules.schemas import ScheduleIn
 from baizebook.schedules.service import publish_for_venue
 from baizebook.settlements.schemas import AgreementIn
@@ -212,7 +212,7 @@ def _make(session: Session) -> Scene:
     scene["reading"], scene["job"] = uuid4(), uuid4()
     reading = {"id": str(scene["reading"]), "table_id": str(scene["used"]), "taken_at": "2026-11-11T15:00:00Z"}
     readings = ReadingsIn.model_validate({"readings": [{**reading, "battery": {"volts": "12.60"}}]})
-    record(session, readings.readings, sender=Sender("Ana", None, None, has_key=True), now=NOON)
+    record_readings(session, readings.readings, sender=Sender("Ana", None, None, has_key=True), now=NOON)
     job = {"id": str(scene["job"]), "table_id": str(scene["used"]), "reported_at": "2026-11-12T15:00:00Z"}
     message = JobIn.model_validate({**job, "fault": "cloth_damaged", "playable": True})
     report_job(session, message, by=Reporter("Ana"), now=NOON)

@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime
 from uuid import UUID
 
 import pytest
-from baizebook.ledger.chain import seal
+from baizebook.ledger.chain import with_hash
 from baizebook.ledger.entry import GENESIS, Entry
 from baizebook.ledger.posting import Posting
 
@@ -16,7 +16,7 @@ def _journal(booked: Iterable[Booked], currency: str = "USD", reference: str = "
     entries: list[Entry] = []
     for number, (kind, on, postings) in enumerate(booked, start=1):
         entries.append(
-            seal(
+            with_hash(
                 Entry(
                     id=str(UUID(int=number)),
                     number=number,

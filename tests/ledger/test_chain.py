@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from uuid import UUID
 
 import pytest
-from baizebook.ledger.chain import BadEntry, canonical, digest, record_of, seal, verify
+from baizebook.ledger.chain import BadEntry, canonical, digest, record_of, verify, with_hash
 from baizebook.ledger.entry import GENESIS, Entry
 from baizebook.ledger.entry_kinds import collection_postings, owner_postings
 from hypothesis import given
@@ -36,7 +36,7 @@ def stored(journal):
 
 
 def first() -> Entry:
-    return seal(
+    return with_hash(
         Entry(
             id=str(UUID(int=1)),
             number=1,
@@ -151,7 +151,7 @@ def pick(row, data):
 
 
 def test_an_entry_that_names_a_table_has_a_form_of_its_own_and_the_table_is_sealed_with_it():
-    entry = seal(
+    entry = with_hash(
         Entry(
             id=str(UUID(int=1)),
             number=1,

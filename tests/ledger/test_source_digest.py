@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from uuid import UUID
 
 import pytest
-from baizebook.ledger.chain import canonical, digest, record_of, seal, verify
+from baizebook.ledger.chain import canonical, digest, record_of, verify, with_hash
 from baizebook.ledger.entry import Entry
 from baizebook.ledger.entry_kinds import owner_postings
 from baizebook.ledger.source_digest import canonical_source, source_digest
@@ -96,7 +96,7 @@ def booking() -> Entry:
 
 
 def test_an_entry_that_books_facts_covers_their_digest() -> None:
-    entry = seal(booking())
+    entry = with_hash(booking())
     stored = record_of(entry)
     assert canonical(stored).startswith(b"baizebook entry 3\n")
     assert b'"source_digest":"' + b"ab" * 32 + b'"' in canonical(stored)

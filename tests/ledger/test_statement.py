@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 from baizebook.ledger.entry_kinds import collection_postings, owner_postings
-from baizebook.ledger.export.period import ExportPeriod, balances, extract
+from baizebook.ledger.export.period import ExportPeriod, extract, sums_of_postings
 from baizebook.ledger.posting import Leaf, mirror
 from baizebook.pricing.errors import DomainError
 from baizebook.reports.statement import Figures, statement
@@ -194,7 +194,7 @@ def test_an_extract_brings_in_what_was_there_before_and_closes_like_the_journal(
     assert [t.number for t in november.transactions[1:]] == [4, 5, 6, 8, 7, 9, 10, 11]
     closing = {(leaf, currency): amount for leaf, currency, amount in november.closing}
     assert closing[Leaf("bank"), "USD"] == -56000
-    until = balances(entry for entry in autumn if entry.on <= date(2026, 11, 30))
+    until = sums_of_postings(entry for entry in autumn if entry.on <= date(2026, 11, 30))
     assert closing == {key: amount for key, amount in until.items() if amount or key in closing}
 
 
@@ -225,7 +225,7 @@ def test_any_statement_adds_up_and_closes_on_the_ledgers_balance(journal, booked
     entries = journal(booked)
     period = ExportPeriod.of_month(2026, on.month)
     told = statement(entries, venue_id=CORNER, currency="USD", period=period)
-    until = balances(entry for entry in entries if entry.on <= period.to_on)
+    until = sums_of_postings(entry for entry in entries if entry.on <= period.to_on)
     assert told.closing_owed == -until.get((Leaf("owed_to_venues", CORNER), "USD"), 0)
     assert told.closing_loan == until.get((Leaf("venue_loans", CORNER), "USD"), 0)
     if told.lines:

@@ -6,7 +6,7 @@ from typing import Any
 from uuid import UUID
 
 import pytest
-from baizebook.ledger.chain import seal
+from baizebook.ledger.chain import with_hash
 from baizebook.ledger.entry import GENESIS, Entry
 from baizebook.ledger.entry_kinds import owner_postings
 from baizebook.ledger.queries import check_ledger
@@ -199,7 +199,7 @@ def add_many(engine: Engine, count: int) -> None:
         entries = []
         for _ in range(count):
             number += 1
-            entry = seal(
+            entry = with_hash(
                 Entry(
                     id=str(UUID(int=number)),
                     number=number,

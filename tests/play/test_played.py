@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 from random import Random
 
 import pytest
-from baizebook.play.meter_steps import BoxEmptied, MeterStep, PaidStep, paid_by_boxes, paid_by_meter, steps_of
-from baizebook.play.played import InWindow, added, played
+from baizebook.play.meter_steps import BoxEmptied, MeterStep, PaidStep, paid_by_boxes, paid_by_meter, steps_of_meter
+from baizebook.play.played import InWindow, played, played_in_all
 from baizebook.pricing import Ladder, Rung, Tariff
 from baizebook.pricing.metered import Rate, Tier
 from baizebook.pricing.timetable import Span
@@ -36,7 +36,7 @@ def test_money_a_game_and_the_prices_of_two_steps_by_both_meters() -> None:
         MetersRead(on(9), {"cash": 136, "plays": 40}),
     ]
     history = one_history(readings=read)
-    steps, paid = steps_of(PLAYS, history), paid_by_meter(PLAYS, CASH, history, ())
+    steps, paid = steps_of_meter(PLAYS, history), paid_by_meter(PLAYS, CASH, history, ())
     assert steps.known == (MeterStep(on(2), on(3), 9), MeterStep(on(3), on(9), 31))
     assert paid == [PaidStep(on(2), on(9), 40, 3400)]
     found = played(steps.known, paid, [span(on(1), on(30), "Base", DOLLAR)], "games", accepts=ACCEPTS, counted_in=25)
@@ -107,7 +107,7 @@ def test_boxes_give_the_money_where_their_ends_were_read_and_test_games_are_take
         MetersRead(on(9), {"plays": 53}),
         MetersRead(on(16), {}),
     ]
-    steps = steps_of(PLAYS, one_history(collections=read)).known
+    steps = steps_of_meter(PLAYS, one_history(collections=read)).known
     boxes = [
         BoxEmptied(collection_id="a", from_at=on(2), to_at=on(9), money=3400, test_games=3),
         BoxEmptied(collection_id="b", from_at=on(9), to_at=on(16), money=1000, test_games=0),
@@ -130,7 +130,7 @@ def test_a_reading_inside_a_box_with_test_games_is_passed_over_for_money() -> No
 def test_a_meter_that_went_down_or_was_reset_counts_for_nothing_there() -> None:
     read = [MetersRead(on(2), {"plays": 500}), MetersRead(on(3), {"plays": 480}), MetersRead(on(4), {"plays": 490})]
     read += [MetersRead(on(5), {"plays": 2}), MetersRead(on(6), {"plays": 7})]
-    steps = steps_of(PLAYS, one_history(readings=read), reset_at=[on(5)])
+    steps = steps_of_meter(PLAYS, one_history(readings=read), reset_at=[on(5)])
     assert (steps.known, steps.unknown) == ((MeterStep(on(3), on(4), 10), MeterStep(on(5), on(6), 5)), 2)
 
 
@@ -142,7 +142,7 @@ def test_tables_are_added_up() -> None:
         "games",
         accepts=ACCEPTS,
     )
-    both = added([one, one])
+    both = played_in_all([one, one])
     assert (both.counted, both.money, both.told, both.prices[Rung(400, 5)]) == (80, 6800, 80, (12, 12))
     assert both.windows["Base"] == InWindow(80, 80, 6800)
 

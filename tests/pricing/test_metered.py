@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from baizebook.pricing.errors import PricingError
 from baizebook.pricing.lines import Advice, Line
-from baizebook.pricing.metered import Charge, Lasts, advice, charge, lasts
+from baizebook.pricing.metered import Charge, Lasts, charge, lasts, metered_advice
 from baizebook.pricing.play import Piece
 from baizebook.pricing.rate import Cap, Rate, Tier
 from hypothesis import given, settings
@@ -375,7 +375,7 @@ def test_money_that_is_none_is_refused(money: int) -> None:
 def test_a_longer_play_that_is_cheaper_is_named() -> None:
     rate = Rate((Tier(0, 800), Tier(60, 1500), Tier(180, 1200), Tier(240, 1000)), tier_mode="set")
 
-    assert advice(rate, currency="USD") == (
+    assert metered_advice(rate, currency="USD") == (
         Advice(
             "longer_is_cheaper",
             "A play of 61 minutes costs 15.00, one of 181 minutes only 12.00",
@@ -391,13 +391,13 @@ def test_a_longer_play_that_is_cheaper_is_named() -> None:
 def test_a_longer_play_at_the_same_price_is_not_cheaper() -> None:
     rate = Rate((Tier(0, 1500), Tier(60, 1500), Tier(120, 1000)), tier_mode="set")
 
-    assert [(found.units, found.instead_units) for found in advice(rate, currency="USD")] == [(1, 121)]
+    assert [(found.units, found.instead_units) for found in metered_advice(rate, currency="USD")] == [(1, 121)]
 
 
 def test_there_is_no_advice_on_prices_that_rise_or_that_the_minimum_levels() -> None:
-    assert advice(Rate((Tier(0, 800), Tier(60, 1500)), tier_mode="set"), currency="USD") == ()
-    assert advice(Rate((Tier(0, 800), Tier(60, 500)), tier_mode="set", minimum=800), currency="USD") == ()
-    assert advice(Rate((Tier(0, 800, 60), Tier(60, 1, 60))), currency="USD") == ()
+    assert metered_advice(Rate((Tier(0, 800), Tier(60, 1500)), tier_mode="set"), currency="USD") == ()
+    assert metered_advice(Rate((Tier(0, 800), Tier(60, 500)), tier_mode="set", minimum=800), currency="USD") == ()
+    assert metered_advice(Rate((Tier(0, 800, 60), Tier(60, 1, 60))), currency="USD") == ()
 
 
 # Properties. Rates are small, so that tiers, slices, steps and pieces meet; prices are odd, so that cents do not.
@@ -599,7 +599,7 @@ def test_the_longer_cheaper_play_is_the_least_there_is(rate: Rate) -> None:
         if prices[longer - 1] < price
     )
 
-    found = [(found.units, found.instead_units) for found in advice(rate, currency="USD")]
+    found = [(found.units, found.instead_units) for found in metered_advice(rate, currency="USD")]
 
     assert found == [pair for pair in [next(pairs, None)] if pair]
 

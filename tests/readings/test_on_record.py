@@ -48,7 +48,7 @@ def test_who_records_at_once_is_numbered_in_the_order_of_commit(readings: Readin
 
     def record(session: Session, note: str) -> None:
         sent = ReadingIn.model_validate(readings.reading(note=note))
-        service.record(session, [sent], sender=Sender("a test"), now=datetime(2026, 11, 25, 17, 2, tzinfo=UTC))
+        service.record_readings(session, [sent], sender=Sender("a test"), now=datetime(2026, 11, 25, 17, 2, tzinfo=UTC))
 
     def record_second() -> None:
         with writing(engine) as session:

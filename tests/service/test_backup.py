@@ -245,7 +245,7 @@ def test_what_the_disk_lost_is_noticed_before_the_name_is_given(
     settings = settings_for(f"sqlite:///{tmp_path}/live.db")
     engine = make_engine(settings)
     migrate.upgrade(engine)
-    seal = backup.seal
+    seal = backup.write_with_hash
 
     def lose_a_bit(content: Path, file: Path, *, kind: str) -> None:
         seal(content, file, kind=kind)
@@ -253,7 +253,7 @@ def test_what_the_disk_lost_is_noticed_before_the_name_is_given(
         written[-1000] ^= 4
         file.write_bytes(written)
 
-    monkeypatch.setattr(backup, "seal", lose_a_bit)
+    monkeypatch.setattr(backup, "write_with_hash", lose_a_bit)
     with pytest.raises(ValueError, match="is damaged: its content has the SHA-256"):
         back_up(settings, engine, tmp_path / "route.backup")
     assert {path.name.partition("-")[0] for path in tmp_path.iterdir()} == {"live.db"}

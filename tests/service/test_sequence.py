@@ -4,7 +4,7 @@ from datetime import timedelta
 from threading import Event, Thread
 
 from baizebook.store.db import writing
-from baizebook.store.sequence import last_recorded_at, next_number, not_before_the_last
+from baizebook.store.sequence import last_recorded_at, next_number
 from sqlalchemy import Engine
 
 from tests.conftest import NOON
@@ -54,10 +54,8 @@ def test_whoever_asks_second_waits_until_the_first_has_committed(engine: Engine)
 
 def test_instants_of_a_counter_never_run_backwards(engine: Engine) -> None:
     with writing(engine) as session:
-        assert not_before_the_last(session, NOON) == (NOON, timedelta(0))
         assert next_number(session, "cash", now=NOON).at == NOON
         assert next_number(session, "cash", now=NOON - timedelta(hours=1)).at == NOON
         later = NOON + timedelta(microseconds=1)
         assert next_number(session, "cash", now=later).at == later
         assert last_recorded_at(session) == later
-        assert not_before_the_last(session, NOON) == (later, timedelta(microseconds=1))

@@ -8,7 +8,7 @@ from fractions import Fraction
 from baizebook.settlements.agreement import Agreement, FirstMoney, ShareCap, WeekStep
 from baizebook.settlements.box_contents import Box
 from baizebook.settlements.first_money import first_money_due
-from baizebook.settlements.settlement import Settlement, check, settle
+from baizebook.settlements.settlement import Settlement, check_settlement, settle
 
 START = date(2026, 1, 1)
 
@@ -16,7 +16,7 @@ START = date(2026, 1, 1)
 def settled(agreement: Agreement, counted: int, on: date = START) -> Settlement:
     due = first_money_due([agreement], after_on=on - timedelta(days=1), until_on=on)
     settlement = settle(agreement, Box(counted), currency="USD", trading_on=on, due=due)
-    check(settlement)
+    check_settlement(settlement)
     return settlement
 
 

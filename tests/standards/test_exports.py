@@ -10,7 +10,7 @@ from decimal import Decimal
 from uuid import UUID
 
 import pytest
-from baizebook.ledger.chain import seal
+from baizebook.ledger.chain import with_hash
 from baizebook.ledger.entry import GENESIS, Entry
 from baizebook.ledger.entry_kinds import collection_postings, owner_postings
 from baizebook.ledger.export.account_names import VenueName, account_names
@@ -58,7 +58,7 @@ def journal(booked, reference=NASTY):
             source_id=str(UUID(int=number - 1)) if kind == "reversal" else None,
             previous_hash=entries[-1].hash if entries else GENESIS,
         )
-        entries.append(seal(entry))
+        entries.append(with_hash(entry))
     return entries
 
 

@@ -9,7 +9,7 @@ from uuid import uuid4
 
 import pytest
 from baizebook.store.db import writing
-from baizebook.webhooks.service import TWO_SECRETS_FOR, tidy
+from baizebook.webhooks.service import TWO_SECRETS_FOR, purge_old_deliveries
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, text
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
@@ -284,7 +284,7 @@ def test_what_waits_for_three_days_is_given_up_and_what_is_old_is_purged(
 
     def tidied(after: timedelta) -> list[str]:
         with writing(engine) as session:
-            tidy(session, now=now + after)
+            purge_old_deliveries(session, now=now + after)
         return [one["state"] for one in deliveries(client, made)]
 
     assert tidied(timedelta(days=2, hours=23)) == ["waiting"]
@@ -336,7 +336,7 @@ def test_a_secret_is_replaced_without_a_gap(
     for secret in (made["secret"], renewed):
         assert Webhook(secret).verify(receiver.got[0].body, receiver.got[0].headers)["type"] == "webhook.test"
     with writing(engine) as session:
-        tidy(session, now=datetime.now(UTC) + TWO_SECRETS_FOR + timedelta(minutes=1))
+        purge_old_deliveries(session, now=datetime.now(UTC) + TWO_SECRETS_FOR + timedelta(minutes=1))
     client.post(f"/v1/webhook-endpoints/{made['id']}/test")
     deliver()
     Webhook(renewed).verify(receiver.got[1].body, receiver.got[1].headers)

@@ -10,7 +10,7 @@ from baizebook.pricing.effort import STEPS_MAX, Effort, Stop, Stopped
 from baizebook.store.changes import note_tables
 from baizebook.store.db import reading, writing
 from baizebook.worklist import service
-from baizebook.worklist.queries import touched_tables, waiting
+from baizebook.worklist.queries import tables_waiting, touched_tables
 from sqlalchemy import Engine
 from sqlmodel import Session, select
 
@@ -115,7 +115,7 @@ def test_what_is_recorded_while_a_table_is_assessed_stays_to_be_assessed(
     with writing(engine) as session:
         service._save(session, found, notes, now=calendar.now)
     with reading(engine) as session:
-        assert waiting(session) == 1
+        assert tables_waiting(session) == 1
     assert calendar.work() == []
 
 
@@ -141,7 +141,7 @@ def test_tables_that_take_long_are_assessed_a_few_at_a_read_and_the_rest_is_said
     for still_waiting in (3, 1, 0, 0):
         service.catch_up(engine, now=calendar.now)
         with reading(engine) as session:
-            assert waiting(session) == still_waiting
+            assert tables_waiting(session) == still_waiting
 
 
 def test_assessing_ends_where_nobody_wants_the_list_any_more(engine: Engine, calendar: Calendar, route: Route) -> None:
@@ -152,4 +152,4 @@ def test_assessing_ends_where_nobody_wants_the_list_any_more(engine: Engine, cal
     with pytest.raises(Stopped):
         service.catch_up(engine, now=calendar.now, stop=stop)
     with reading(engine) as session:
-        assert waiting(session) == 1
+        assert tables_waiting(session) == 1

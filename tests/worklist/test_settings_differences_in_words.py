@@ -6,7 +6,7 @@ from baizebook.controllers.found_days import read_days
 from baizebook.controllers.settings_differences import differences
 from baizebook.controllers.week_settings import Day, Prices, SettingsWindow, WeekSettings
 from baizebook.pricing.ladder import Ladder, Rung
-from baizebook.worklist.settings_differences_in_words import in_words
+from baizebook.worklist.settings_differences_in_words import differences_in_words
 
 A_GAME = Ladder((Rung(100, 1), Rung(500, 6)))
 HALF_AN_HOUR = Ladder((Rung(400, 30),))
@@ -23,7 +23,7 @@ WANTED = WeekSettings(tuple(all_day(day, Prices(A_GAME, HALF_AN_HOUR)) for day i
 
 def told(*days: Day) -> list[str]:
     found = differences(days, WANTED, against="keyed", accepts=(25, 100, 500, 1000), currency="USD")
-    return in_words(found, currency="USD", turns_at=SIX)
+    return differences_in_words(found, currency="USD", turns_at=SIX)
 
 
 def test_the_same_price_on_every_day_is_said_once() -> None:

@@ -107,7 +107,7 @@ class Extract:
         return sorted({currency for _, currency, _ in self.closing})
 
 
-def balances(entries: Iterable[Entry]) -> Balances:
+def sums_of_postings(entries: Iterable[Entry]) -> Balances:
     """Return the sum of all postings by leaf and currency."""
     sums: Balances = {}
     for entry in entries:

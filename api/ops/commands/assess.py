@@ -8,7 +8,7 @@ from ...store import clock
 from ...store.db import reading
 from ...worklist.service import TABLES_AT_ONCE_MAX, announce_due, sweep
 from ..command_database import existing_database
-from ..terminal import bar, say
+from ..terminal import progress_bar, say
 
 
 def assess() -> None:
@@ -16,11 +16,11 @@ def assess() -> None:
     engine = existing_database()
     with reading(engine) as session:
         tables = session.exec(select(func.count()).select_from(PoolTableRow)).one()
-    with bar("Working out earnings") as step:
+    with progress_bar("Working out earnings") as step:
         done = 0
         while found := reckon(engine):
             step(done := done + found, None)
-    with bar("Assessing tables") as step:
+    with progress_bar("Assessing tables") as step:
         now, after, more, done = clock.now(), None, True, 0
         while more:
             after = sweep(engine, after=after, now=now)

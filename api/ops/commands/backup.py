@@ -6,13 +6,13 @@ from ...store.db import get_engine
 from ...store.settings import get_settings
 from .. import backup as backups
 from ..command_database import existing_file
-from ..terminal import bar, say
+from ..terminal import progress_bar, say
 
 
 def backup(*, file: Path) -> None:
     """Write a backup and say what is in it."""
     engine = existing_file()
-    with bar("Backing up") as step:
+    with progress_bar("Backing up") as step:
         said = backups.back_up(get_settings(), engine, file, step=step)
     say(f"{file}: {said}.")
 

@@ -4,8 +4,7 @@ from ...store.settings import get_settings
 from ...web.redaction import without_tokens
 from ..command_database import existing_database
 from ..terminal import complain, say
-from ..webhook_delivery import AnotherDelivers, PlaceLost
-from ..webhook_delivery import deliver as deliver_webhooks
+from ..webhook_delivery import AnotherDelivers, PlaceLost, deliver_webhooks
 
 
 def deliver(*, once: bool) -> int:

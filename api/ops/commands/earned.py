@@ -3,7 +3,7 @@
 from ...store import clock
 from ...store.db import reading
 from ..command_database import existing_database
-from ..earned_on_terminal import as_table, earned_in, lines_of, waiting_in_words
+from ..earned_on_terminal import as_table, earned_in, earned_lines, waiting_in_words
 from ..terminal import on_terminal, print_table, say, say_lines
 
 
@@ -14,7 +14,7 @@ def earned(*, by: str, month: str, as_json: bool) -> None:
     if as_json:
         say(found.model_dump_json(indent=2, by_alias=True))
         return
-    lines = list(lines_of(found))
+    lines = list(earned_lines(found))
     if on_terminal():
         print_table(as_table(lines, names=len(found.by), title=f"Earned in {month}"))
         say(waiting_in_words(found) or "All boxes of this time are collected.")
