@@ -34,33 +34,27 @@ LOAD_CONSTANT_KG = 23
 
 @dataclass(frozen=True, slots=True)
 class CoinOrNote:
-    """One coin or note: its value in minor units, its mass, and how banks pack it.
-
-    ``roll`` is the count of a roll (of notes: a strap), ``bag`` the count of a full bag; None where it is not known.
-    """
+    """One coin or note: its value in minor units, and its mass."""
 
     value: int
     grams: Decimal
     form: Literal["coin", "note"] = "coin"
-    roll: int | None = None
-    bag: int | None = None
 
 
-def _piece(value: int, grams: str, roll: int | None = None, bag: int | None = None) -> CoinOrNote:
-    return CoinOrNote(value, Decimal(grams), "coin", roll, bag)
+def _piece(value: int, grams: str) -> CoinOrNote:
+    return CoinOrNote(value, Decimal(grams))
 
 
 PIECES: dict[str, tuple[CoinOrNote, ...]] = {
-    # Masses: United States Mint, coin specifications. Rolls: bankers' roll sizes. Bags: Federal Reserve Bank notice
-    # 02-12 (2002). Notes: about a gram, straps of 100.
+    # Masses: United States Mint, coin specifications. Notes: about a gram.
     "USD": (
-        _piece(1, "2.500", 50, 5_000),
-        _piece(5, "5.000", 40, 4_000),
-        _piece(10, "2.268", 50, 10_000),
-        _piece(25, "5.670", 40, 4_000),
-        _piece(50, "11.340", 20, 2_000),
-        _piece(100, "8.1", 25, 2_000),
-        *(CoinOrNote(value, Decimal(1), "note", 100) for value in (100, 200, 500, 1_000, 2_000, 5_000, 10_000)),
+        _piece(1, "2.500"),
+        _piece(5, "5.000"),
+        _piece(10, "2.268"),
+        _piece(25, "5.670"),
+        _piece(50, "11.340"),
+        _piece(100, "8.1"),
+        *(CoinOrNote(value, Decimal(1), "note") for value in (100, 200, 500, 1_000, 2_000, 5_000, 10_000)),
     ),
     # Council Regulation (EC) 975/98, as amended by 423/1999 (50 cent).
     "EUR": (
@@ -95,15 +89,6 @@ class WeightCheck:
     off_g: Decimal
     count_by_weight: int
     agrees: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Packed:
-    """A count in whole bags, whole rolls (straps) and loose pieces."""
-
-    bags: int
-    rolls: int
-    loose: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,13 +128,6 @@ def coins_mass_g(currency: str, counts: Mapping[int, int]) -> Decimal:
     notes = {piece.value for piece in PIECES.get(currency, ()) if piece.form == "note"}
     masses = {piece.value: piece.grams for piece in PIECES.get(currency, ()) if piece.value not in notes}
     return sum((masses.get(value, Decimal(0)) * count for value, count in counts.items()), Decimal(0))
-
-
-def pack(piece: CoinOrNote, count: int) -> Packed:
-    """Return a count as banks take it: full bags, then full rolls or straps, then loose."""
-    bags, rest = divmod(count, piece.bag) if piece.bag else (0, count)
-    rolls, loose = divmod(rest, piece.roll) if piece.roll else (0, rest)
-    return Packed(bags, rolls, loose)
 
 
 def lifting_advice(mass_g: Decimal) -> LiftingAdvice | None:

@@ -1,4 +1,4 @@
-"""A day's settings as the single values that are keyed, and what keying does to them.
+"""A day's settings as the single values that are keyed.
 
 S3 counts in these values. A *value* is one of
 
@@ -66,14 +66,6 @@ def is_in_use(cell: ValuePlace, cells: Cells) -> bool:
     """Tell whether a day with these values uses ``cell``."""
     guard = guard_of(cell)
     return guard is None or (int(cells.get(guard[0], 0)) >= guard[1] and is_in_use(guard[0], cells))
-
-
-def key(cells: Cells, cell: ValuePlace, value: Value) -> dict[ValuePlace, Value]:
-    """Return the day after one value was keyed; what goes out of use is lost. Refuses (``not_in_use``) a value not in use."""
-    if not is_in_use(cell, cells):
-        raise domain_error("not_in_use", where=str(cell), found=repr(value), expected="a value whose switch is on")
-    keyed = {**cells, cell: value}
-    return {other: kept for other, kept in keyed.items() if is_in_use(other, keyed)}
 
 
 def cells_of(day: Day, controller: Controller) -> dict[ValuePlace, Value]:

@@ -1,4 +1,4 @@
-"""The plan that brings a controller to a week, step by step, and the simulator that carries a plan out (S3).
+"""The plan that brings a controller to a week, step by step (S3).
 
 - A step keys one value, or the price and units of one rung; or lets a day take over another's settings; or switches a
   kind off. A value keyed counts one, a take-over one, a kind not sold only its switch.
@@ -9,7 +9,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Literal, cast
@@ -21,7 +21,7 @@ from ..pricing.ladder import COUNTING_WORDS, Counting, count_in_words
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.week import WEEKDAYS
-from .keyed_values import Cells, Value, ValuePlace, cells_of, day_of, in_order, key
+from .keyed_values import Cells, Value, ValuePlace, cells_of, day_of, in_order
 from .plan_search import Move, shortest
 from .week_settings import WeekSettings
 
@@ -77,30 +77,6 @@ def plan(wanted: WeekSettings, controller: Controller, *, currency: str, current
     dated = [Move(place, goals[day], None) for place, day in enumerate(names) if place >= len(WEEKDAYS)]
     steps = tuple(_steps([*week.moves, *dated], names, known, _PlanTerms(controller, currency)))
     return Plan(steps, sum(step.values_to_key for step in steps), week.proved)
-
-
-def carry_out(
-    steps: Sequence[PlanStep],
-    controller: Controller,
-    *,
-    days: Iterable[str] = WEEKDAYS,
-    current: WeekSettings | None = None,
-) -> WeekSettings:
-    """Return what the controller holds on ``days`` after the steps, one by one.
-
-    Refuses a step that the controller does not allow (``no_such_take_over``, ``not_in_use``), and days of which a value
-    is not known at the end (``not_keyed``).
-    """
-    held: dict[str, Cells] = dict(_cells_by_day(current, controller)) if current else {}
-    for step in steps:
-        if step.from_day is not None:
-            if not any(row.from_day == step.from_day and step.day in row.to for row in controller.take_over):
-                expected = "a take-over that the controller has"
-                raise domain_error("no_such_take_over", where=step.day, found=step.from_day, expected=expected)
-            held[step.day] = held.get(step.from_day, {})
-        for cell, value in step.cells:
-            held[step.day] = key(held.get(step.day, {}), cell, value)
-    return WeekSettings(tuple(day_of(day, held.get(day, {}), controller) for day in days))
 
 
 def _cells_by_day(week: WeekSettings, controller: Controller) -> dict[str, dict[ValuePlace, Value]]:

@@ -31,7 +31,7 @@ ENOUGH = 60
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """A line y = intercept + slope·x, with the band in which its slope lies, on ``n`` points."""
+    """A line through (middle_x, middle_y), with the band in which its slope lies, on ``n`` points."""
 
     slope: Fraction
     slope_low: Fraction
@@ -39,10 +39,6 @@ class Trend:
     middle_x: Fraction
     middle_y: Fraction
     n: int
-
-    @property
-    def intercept(self) -> Fraction:
-        return self.middle_y - self.slope * self.middle_x
 
     def reaches(self, y: int | Fraction, *, slope: Fraction | None = None) -> Fraction | None:
         """Return the x at which the line, or one of another ``slope`` through its middle, is at ``y``; None if flat."""

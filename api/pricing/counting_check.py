@@ -84,11 +84,6 @@ def check_counting(
     return CountingCheck(tuple(fits), tuple(ruled_out), _next_sum(fits, accepts))
 
 
-def every_way(rungs: tuple[Rung, ...]) -> tuple[Ladder, ...]:
-    """Return the prices counted in every way that makes a ladder of them (P3)."""
-    return tuple(ladder for way in WAYS_OF_COUNTING if (ladder := _ladder(rungs, way)) is not None)
-
-
 def prices_seen(seen: Sequence[Seen]) -> tuple[Ladder, ...]:
     """Return, for each way of counting, the prices that the observations themselves show; empty if nothing was bought.
 

@@ -29,7 +29,6 @@ def test_the_line_passes_through_the_medians_and_says_when_it_reaches_a_level() 
 
     assert trend.middle_x == 1
     assert trend.middle_y == 90
-    assert trend.intercept == 100
     assert trend.reaches(50) == 5
     assert trend.reaches(50, slope=Fraction(-20)) == 3
 

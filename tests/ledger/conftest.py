@@ -7,9 +7,19 @@ from uuid import UUID
 import pytest
 from baizebook.ledger.chain import with_hash
 from baizebook.ledger.entry import GENESIS, Entry
-from baizebook.ledger.posting import Posting
+from baizebook.ledger.posting import Leaf, Posting
 
 Booked = tuple[str, date, tuple[Posting, ...]]
+
+
+def sums_of_postings(entries: Iterable[Entry]) -> dict[tuple[Leaf, str], int]:
+    """Return the sum of all postings by leaf and currency."""
+    sums: dict[tuple[Leaf, str], int] = {}
+    for entry in entries:
+        for posting in entry.postings:
+            key = posting.leaf, entry.currency
+            sums[key] = sums.get(key, 0) + posting.amount_minor
+    return sums
 
 
 def _journal(booked: Iterable[Booked], currency: str = "USD", reference: str = "") -> list[Entry]:

@@ -7,11 +7,12 @@ import pytest
 from baizebook.ledger.accounts import ACCOUNTS
 from baizebook.ledger.entry import Entry
 from baizebook.ledger.entry_kinds import ENTRY_KINDS, OWNER_KINDS, TRANSFERS, collection_postings, owner_postings
-from baizebook.ledger.export.period import sums_of_postings
 from baizebook.ledger.posting import Posting, mirror
 from baizebook.pricing.errors import DomainError
 from hypothesis import given
 from hypothesis import strategies as st
+
+from tests.ledger.conftest import sums_of_postings
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 from baizebook.ledger.entry_kinds import collection_postings, owner_postings
-from baizebook.ledger.export.period import ExportPeriod, extract, sums_of_postings
+from baizebook.ledger.export.period import ExportPeriod, extract
 from baizebook.ledger.posting import Leaf, mirror
 from baizebook.pricing.errors import DomainError
 from baizebook.reports.statement import Figures, statement
@@ -12,6 +12,8 @@ from baizebook.reports.year_totals import threshold_of, year_totals
 from baizebook.venues.dated_fact import Payee, PayeeSpell
 from hypothesis import given
 from hypothesis import strategies as st
+
+from tests.ledger.conftest import sums_of_postings
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"

@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from random import Random
 from typing import Any
 
 import pytest
 from baizebook.pricing import Counting, Ladder, PricingError, Rung, check_counting
-from baizebook.pricing.counting_check import CANDIDATES_MAX, NextSum, RuledOut, Seen, every_way, prices_seen
+from baizebook.pricing.counting_check import CANDIDATES_MAX, NextSum, RuledOut, Seen, prices_seen
 from baizebook.pricing.ladder import WAYS_OF_COUNTING
 
 EXAMPLE_C = (Rung(100, 1), Rung(300, 4), Rung(1000, 16))
 REPEAT, CLIMB, CLIMB_ONCE = (Ladder(EXAMPLE_C, way) for way in WAYS_OF_COUNTING)
 SUMS_MAX = 5
+
+
+def every_way(rungs: tuple[Rung, ...]) -> list[Ladder]:
+    """Return the prices counted in every way that makes a ladder of them (P3)."""
+    found = []
+    for way in WAYS_OF_COUNTING:
+        with suppress(PricingError):
+            found.append(Ladder(rungs, way))
+    return found
 
 
 def test_before_anything_is_seen_every_way_fits_and_one_sum_tells_all_three_apart() -> None:

@@ -1,4 +1,4 @@
-"""Coins by weight, against mints and banks: each row with its source and mark."""
+"""Coins by weight, against mints: each row with its source and mark."""
 
 from __future__ import annotations
 
@@ -9,10 +9,8 @@ from baizebook.collections.coins import (
     LOAD_CONSTANT_KG,
     PIECES,
     CoinOrNote,
-    Packed,
     coins_mass_g,
     lifting_advice,
-    pack,
     weigh,
 )
 
@@ -54,30 +52,9 @@ def test_a_coin_weighs_what_its_mint_says(currency: str, value: int, grams: str)
     assert coin(currency, value).grams == Decimal(grams)
 
 
-# Rolls: bankers' roll sizes, seen second-hand. Bags: Federal Reserve Bank notice 02-12 (2002), published.
-@pytest.mark.parametrize(
-    ("value", "roll_count", "roll_value", "bag_value"),
-    [
-        (1, 50, 50, 50_00),
-        (5, 40, 2_00, 200_00),
-        (10, 50, 5_00, 1000_00),
-        (25, 40, 10_00, 1000_00),
-        (50, 20, 10_00, 1000_00),
-        (100, 25, 25_00, 2000_00),
-    ],
-)
-def test_coins_are_packed_as_banks_take_them(value: int, roll_count: int, roll_value: int, bag_value: int) -> None:
-    piece = coin("USD", value)
-    assert pack(piece, roll_value // value) == Packed(bags=0, rolls=1, loose=0)
-    assert piece.roll == roll_count
-    assert pack(piece, bag_value // value) == Packed(bags=1, rolls=0, loose=0)
-
-
-def test_notes_weigh_about_a_gram_and_go_in_straps_of_100() -> None:
-    # ABA bands: seen second-hand.
+def test_notes_weigh_about_a_gram() -> None:
     fives = next(piece for piece in PIECES["USD"] if piece.value == 500)
     assert (fives.form, fives.grams) == ("note", Decimal(1))
-    assert pack(fives, 250) == Packed(bags=0, rolls=2, loose=50)
 
 
 @pytest.mark.parametrize(("value", "to_a_dollar"), [(10, 10), (25, 4), (50, 2)])

@@ -107,16 +107,6 @@ class Extract:
         return sorted({currency for _, currency, _ in self.closing})
 
 
-def sums_of_postings(entries: Iterable[Entry]) -> Balances:
-    """Return the sum of all postings by leaf and currency."""
-    sums: Balances = {}
-    for entry in entries:
-        for posting in entry.postings:
-            key = posting.leaf, entry.currency
-            sums[key] = sums.get(key, 0) + posting.amount_minor
-    return sums
-
-
 def extract(
     entries: Iterable[Entry],
     period: ExportPeriod,
