@@ -3,6 +3,8 @@
 - Claims are taken oldest first, as far as the money reaches; never below zero (D2).
 - A claim that the money does not reach is carried forward by kind, with the date on which it fell due. The next
   settlement takes it like any other claim, also under a later agreement.
+- First money and minimums that no money ever reaches would grow for good: past the newest 100 claims that wait, the older
+  ones of a kind are carried as one, due since the oldest of them. Their sum by kind stays the same.
 - A claim below zero: too much of its kind was taken before a correction (C5), or too little was divided (C9).
 - All claims = what was taken + what is carried forward.
 - Every settlement changes what waits by the claims it raised less the claims it took. What waits is the sum of the
@@ -38,6 +40,9 @@ WhoGets = Literal["operator", "venue", "tax_office", "all"]
 
 RETURNS: tuple[ClaimCode, ...] = ("refunds_by_venue", "house_money", "test_money")
 """The claims of step 2, in their order: what was never takings."""
+_FALLING_DUE: tuple[ClaimCode, ...] = ("first_money", "operator_minimum")
+ONE_BY_ONE_MAX = 100
+"""Claims carried forward one by one: two years of a weekly first money. Older ones are a sum for each kind."""
 _WHO: dict[ClaimCode, WhoGets] = {
     "refunds_by_venue": "venue",
     "house_money": "venue",
@@ -147,6 +152,18 @@ def offset(claims: Sequence[Claim]) -> tuple[Claim, ...]:
             rest.append(replace(claim, amount=claim.amount - used))
     newest = {claim.kind: claim for claim in claims}
     return (*rest, *(replace(newest[kind], amount=-amount) for kind, amount in over.items() if amount))
+
+
+def bounded(claims: Sequence[Claim]) -> tuple[Claim, ...]:
+    """Return claims to carry forward, with the older first money and minimums of each kind in one where they are too many."""
+    falling_due = [place for place, claim in enumerate(claims) if claim.code in _FALLING_DUE and claim.amount > 0]
+    older = sorted(falling_due, key=lambda place: claims[place].due_on)[:-ONE_BY_ONE_MAX]
+    sums: dict[tuple[ClaimCode, str], Claim] = {}
+    for claim in (claims[place] for place in older):
+        oldest = sums.setdefault(claim.kind, replace(claim, amount=0))
+        sums[claim.kind] = replace(oldest, amount=oldest.amount + claim.amount)
+    summed = set(older)
+    return (*sums.values(), *(claim for place, claim in enumerate(claims) if place not in summed))
 
 
 def claims_waiting(changes: Iterable[Sequence[Claim]]) -> tuple[Claim, ...]:

@@ -42,7 +42,7 @@ from ..tax_areas.percents import percent_in_words
 from ..tax_areas.tax_area import NOT_ADVICE, TaxRate
 from .agreement import Agreement, CapAfter, ShareCap
 from .box_contents import Box
-from .carried_forward import RETURNS, Claim, LineCode, SettlementLine, Taken, give_back, offset, take
+from .carried_forward import RETURNS, Claim, LineCode, SettlementLine, Taken, bounded, give_back, offset, take
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +157,7 @@ def settle(
         to_venue_now=venue.now,
         to_venue_balance=venue.balance,
         claims=claims,
-        carried_forward=(*returned.carried, *revised.carried, *first.carried, *front.carried, *split.carried),
+        carried_forward=bounded((*returned.carried, *revised.carried, *first.carried, *front.carried, *split.carried)),
         advice=(
             *_gross_advice(agreement, box, gross, currency),
             *_cap_advice(agreement.cap, split.venue, after, currency),

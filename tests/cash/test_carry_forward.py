@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import replace
 from datetime import date, timedelta
 from fractions import Fraction
 
+import baizebook.settlements.carried_forward
+import pytest
 from baizebook.settlements.agreement import Agreement, FirstMoney
 from baizebook.settlements.box_contents import Box
-from baizebook.settlements.carried_forward import Claim, change, claims_waiting
+from baizebook.settlements.carried_forward import ONE_BY_ONE_MAX, Claim, bounded, change, claims_waiting
 from baizebook.settlements.first_money import Period, due, unreckoned
 from baizebook.settlements.settlement import Settlement, settle
 from hypothesis import given
@@ -61,9 +65,55 @@ def test_what_waits_is_the_sum_of_all_changes_oldest_first() -> None:
 
 
 @given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 2_000), st.booleans()), min_size=1, max_size=8))
+def test_the_operator_claims_each_day_once_also_where_older_claims_are_summed(
+    collections: list[tuple[int, int, bool]],
+) -> None:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(baizebook.settlements.carried_forward, "ONE_BY_ONE_MAX", 2)
+        settle_come_and_go(collections)
+
+
+def test_a_hundred_weekly_first_moneys_that_nothing_reaches_do_not_grow() -> None:
+    """In three years 15,600 claims fall due; at most two hundred wait, and their sum by name is what fell due."""
+    many = Agreement(
+        START,
+        venue_percent=Fraction(50),
+        first_money=tuple(FirstMoney(f"Item {n}", 100 + n, "week", START) for n in range(100)),
+        id="a",
+    )
+    carried: tuple[Claim, ...] = ()
+    for week in range(156):
+        claims = due([many], [Period(on(7 * week - 1), on(7 * week))], on=on(7 * week))
+        made = settle(many, Box(50), currency="USD", trading_on=on(7 * week), due=claims, carried_in=carried)
+        carried = made.carried_forward
+        assert len(carried) <= ONE_BY_ONE_MAX + 100
+    by_name: Counter[str] = Counter()
+    for claim in carried:
+        by_name[claim.name] += claim.amount
+    assert by_name.total() == 156 * sum(100 + n for n in range(100)) - 156 * 50
+    assert by_name["Item 99"] == 156 * 199
+    assert min(claim.due_on for claim in carried if claim.name == "Item 99") == START
+
+
+def test_only_what_falls_due_by_itself_is_summed_and_only_past_the_newest_hundred() -> None:
+    returned = [Claim("house_money", 5, on(day)) for day in range(200)]
+    weekly = [Claim("first_money", 7, on(7 * week), "Charge") for week in range(ONE_BY_ONE_MAX)]
+    assert bounded([*returned, *weekly]) == (*returned, *weekly)
+    one_more = Claim("first_money", 7, on(7 * ONE_BY_ONE_MAX), "Charge")
+    two_more = replace(one_more, due_on=on(7 * ONE_BY_ONE_MAX + 7))
+    assert bounded([*weekly, one_more, two_more]) == (replace(weekly[0], amount=14), *weekly[2:], one_more, two_more)
+    too_much = Claim("first_money", -7, on(0), "Charge")
+    assert too_much in bounded([too_much, *weekly, one_more])
+
+
+@given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 2_000), st.booleans()), min_size=1, max_size=8))
 def test_however_collections_come_and_go_the_operator_claims_each_day_once(
     collections: list[tuple[int, int, bool]],
 ) -> None:
+    settle_come_and_go(collections)
+
+
+def settle_come_and_go(collections: list[tuple[int, int, bool]]) -> None:
     """Settle in the order of arrival, reverse some at once, then collect enough: all that fell due was taken, once."""
     standing: list[tuple[Settlement, tuple[Period, ...], tuple[Claim, ...]]] = []
 
