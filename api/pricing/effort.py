@@ -9,6 +9,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from .errors import pricing_error
@@ -29,13 +30,19 @@ class Stopped(BaseException):
 
 @dataclass(slots=True)
 class Stop:
-    """Whether an answer is still wanted; one thread works, any other may call ``end``."""
+    """Whether an answer is still wanted; one thread works, any other may call ``end``.
+
+    ``on_end`` ends what the work waits for meanwhile; it returns at once.
+    """
 
     ended: bool = False
+    on_end: Callable[[], object] | None = None
 
     def end(self) -> None:
         """Let the work end at its next look."""
         self.ended = True
+        if (on_end := self.on_end) is not None:
+            on_end()
 
     def look(self) -> None:
         """Raise ``Stopped`` where the answer is not wanted any more. Takes no more than a step."""

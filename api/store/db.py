@@ -3,8 +3,9 @@
 - On SQLite a writer begins IMMEDIATE (two writers never interleave a read and a write); readers see one snapshot. The
   file is in WAL mode and every commit is synced.
 - On PostgreSQL statements, lock waits and idle transactions have time limits, set for each transaction only.
-- A request that is not wanted any more ends with its next statement, and a statement of SQLite while it runs
-  (``Stop``); its transaction is rolled back whole.
+- A request that is not wanted any more ends with its next statement, and a statement while it runs (``Stop``); its
+  transaction is rolled back whole. A connection of PostgreSQL whose statement was cancelled is not used again: the
+  cancellation names the connection, so a late one would end the statement of another request.
 - Instants are stored in UTC and come back aware, on either database; naive ones are refused.
 """
 
@@ -13,10 +14,10 @@ import importlib
 import importlib.util
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from functools import cache
-from threading import Lock
+from threading import Event, Lock, Thread
 from typing import Any
 
 from sqlalchemy import Connection, DateTime, Dialect, Engine, TypeDecorator, create_engine, event, text
@@ -52,6 +53,8 @@ POSTGRES_LIMITS = {
 
 
 WRITER_WAIT_S = 5
+CANCEL_WITHIN_S = 2
+CANCEL_EVERY_S = 0.2
 LOOK_EVERY_OPCODES = 200_000
 """Instructions of SQLite's machine between two looks whether a statement is still wanted: some milliseconds."""
 _SET_LIMITS = "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for name, value in POSTGRES_LIMITS.items())
@@ -116,6 +119,8 @@ def make_engine(settings: Settings) -> Engine:
         connect_args={"connect_timeout": 2, "options": "-c timezone=UTC"},
     )
     event.listen(engine, "begin", _begin_postgres)
+    event.listen(engine, "commit", _let_finish)
+    event.listen(engine, "checkin", _let_go)
     event.listen(engine, "before_cursor_execute", _look_before)
     return engine
 
@@ -158,10 +163,59 @@ def _begin_sqlite(connection: Connection) -> None:
 
 def _begin_postgres(connection: Connection) -> None:
     options = connection.get_execution_options()
+    stop: Stop | None = options.get("stop")
+    if stop is not None:
+        _let_finish(connection)
+        cancellation = _Cancellation(connection.connection.driver_connection)
+        connection.info["cancellation"] = stop.on_end = cancellation
     if options.get("reads"):
         connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
     if options.get("reads") or options.get("writes"):
         connection.exec_driver_sql(_SET_LIMITS)
+
+
+class _Cancellation:
+    """Ends the statement that a connection of PostgreSQL works at, when it is called, until it is finished."""
+
+    def __init__(self, connection: Any) -> None:
+        self._connection = connection
+        self._sends = Lock()
+        self._finished = Event()
+        self.sent = False
+
+    def __call__(self) -> None:
+        if not self._finished.is_set():
+            Thread(target=self._cancel, name="cancels a statement", daemon=True).start()
+
+    def _cancel(self) -> None:
+        """Cancel again and again: a cancellation that comes between two statements has no effect."""
+        while not self._finished.is_set():
+            with self._sends, suppress(Exception):  # where it fails, the statement's own limit ends it
+                if not self._finished.is_set():
+                    self.sent = True
+                    self._connection.cancel_safe(timeout=CANCEL_WITHIN_S)
+            self._finished.wait(CANCEL_EVERY_S)
+
+    def finish(self) -> None:
+        """Cancel nothing any more; wait until a cancellation that is being sent has been."""
+        self._finished.set()
+        with self._sends:
+            return
+
+
+def _let_finish(connection: Connection) -> None:
+    """Let a commit that begins be finished."""
+    if (cancellation := connection.info.get("cancellation")) is not None:
+        cancellation.finish()
+
+
+def _let_go(_: DBAPIConnection | None, record: ConnectionPoolEntry) -> None:
+    """Take a connection back into the pool, or out of use where its statement was cancelled."""
+    cancellation: _Cancellation | None = record.info.pop("cancellation", None)
+    if cancellation is not None:
+        cancellation.finish()
+        if cancellation.sent:
+            record.invalidate(soft=True)
 
 
 class _Turn:

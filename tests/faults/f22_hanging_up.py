@@ -1,7 +1,8 @@
 """F22: a client that hangs up takes its work with it, SIGTERM ends work that goes on; what is ended stores nothing.
 
 A round hangs up in the middle of the dearest questions and looks at the processor time that the server still takes,
-hangs up in the middle of a batch with a key and sends it again, and sends SIGTERM in the middle of the dearest questions.
+hangs up in the middle of a batch with a key and sends it again, hangs up while a statement waits in PostgreSQL, and sends
+SIGTERM in the middle of the dearest questions.
 """
 
 import json
@@ -15,7 +16,7 @@ from uuid import uuid4
 
 from sqlalchemy import create_engine, text
 
-from tests.databases import sqlite_database
+from tests.databases import postgres_database, sqlite_database
 from tests.faults.caller import AUTHORIZED, ask
 from tests.faults.fault import Fault, check
 from tests.faults.nursery import Nursery, nursery
@@ -26,20 +27,26 @@ READINGS = 2_000
 IDLE_S = 0.4
 CPU_S_MAX = 0.8
 """Processor time after hanging up: a second's worth of four threads that each look once more, and their clean-up."""
+STATEMENT_S_MAX = 1.0
+"""A statement's own limit is two seconds for a lock, five in all."""
 EXIT_S_MAX = 2.5
 """Half a second of grace, a second to end, and what the server's own clock and a busy machine take."""
 
 
 def run(chance: Random, rounds: int) -> str:
     """Hang up and end the service so many times."""
-    most_cpu = longest = 0.0
+    most_cpu = longest = waited = 0.0
     for _ in range(rounds):
         with sqlite_database() as url, nursery(url) as server:
             server.start()
             most_cpu = max(most_cpu, _hang_up(server))
             _hang_up_in_a_batch(server, url, chance)
             longest = max(longest, _end(server))
-    return f"{rounds} rounds: at most {most_cpu:.2f} s of processor time after hanging up, SIGTERM took {longest:.1f} s"
+        waited = max(waited, _hang_up_while_it_waits())
+    return (
+        f"{rounds} rounds: at most {most_cpu:.2f} s of processor time after hanging up, a statement of PostgreSQL ended "
+        f"within {waited:.2f} s, SIGTERM took {longest:.1f} s"
+    )
 
 
 def control(chance: Random) -> None:
@@ -111,6 +118,30 @@ def _hang_up_in_a_batch(server: Nursery, database_url: str, chance: Random) -> N
     status, answer, _ = ask(server.url, "POST", "/v1/readings", {"readings": readings}, headers)
     check(status in (200, 409), f"the same key was answered {status}: {answer[:200]!r}")
     check(_stored(database_url) == READINGS, f"{_stored(database_url)} readings after the second try")
+
+
+def _hang_up_while_it_waits() -> float:
+    """Return how long a statement that waits for another's lock goes on after its client has hung up."""
+    waiting = text("SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'")
+    with postgres_database() as url, nursery(url) as server:
+        server.start()
+        engine = create_engine(url)
+        with engine.connect() as holder, engine.connect().execution_options(isolation_level="AUTOCOMMIT") as watch:
+            holder.execute(text("LOCK TABLE venue IN ACCESS EXCLUSIVE MODE"))
+            connection = HTTPConnection("127.0.0.1", server.port, timeout=60)
+            connection.request("GET", "/v1/venues", headers=AUTHORIZED)
+            until = time.monotonic() + 5
+            while not watch.scalar(waiting) and time.monotonic() < until:
+                time.sleep(0.01)
+            check(bool(watch.scalar(waiting)), "no statement waited")
+            connection.close()
+            began = time.monotonic()
+            while watch.scalar(waiting):
+                check(time.monotonic() < began + STATEMENT_S_MAX, "a statement went on after its client had hung up")
+                time.sleep(0.01)
+            took = time.monotonic() - began
+        engine.dispose()
+    return took
 
 
 def _end(server: Nursery) -> float:

@@ -20,7 +20,7 @@ from sqlalchemy import Engine, event, text
 from sqlmodel import Session
 from starlette.requests import ClientDisconnect
 
-from tests.databases import settings_for, sqlite_database
+from tests.databases import postgres_database, settings_for, sqlite_database
 
 STORE = text("INSERT INTO tax_area (code, name, rates, made_at) VALUES ('mf', 'Millbrook', '[]', '2026-01-01')")
 COUNT = text("SELECT count(*) FROM tax_area")
@@ -113,6 +113,40 @@ def test_a_long_statement_of_sqlite_ends_while_it_runs() -> None:
         with pytest.raises(Stopped):
             transactions.read(lambda session: session.execute(FOREVER).scalar(), stop=stop)
         assert time.monotonic() - began < 2
+        engine.dispose()
+
+
+@pytest.mark.parametrize("way", ["read", "write"])
+def test_a_long_statement_of_postgresql_ends_while_it_runs_and_its_connection_with_it(way: str) -> None:
+    with postgres_database() as url:
+        engine = make_engine(settings_for(url))
+        transactions = Transactions(settings_for(url), engine, kept=ReadCache(engine))
+        stop, used = Stop(), set[int]()
+
+        def sleep(session: Session) -> None:
+            used.add(session.execute(text("SELECT pg_backend_pid()")).scalar_one())
+            session.execute(text("SELECT pg_sleep(4)"))
+
+        threading.Timer(0.1, stop.end).start()
+        began = time.monotonic()
+        with pytest.raises(Stopped):
+            getattr(transactions, way)(sleep, stop=stop)
+        assert time.monotonic() - began < 1
+        next_one = transactions.read(lambda session: session.execute(text("SELECT pg_backend_pid()")).scalar_one())
+        assert next_one not in used
+        engine.dispose()
+
+
+def test_a_statement_of_postgresql_that_came_to_its_end_is_not_cancelled_later() -> None:
+    with postgres_database() as url:
+        engine = make_engine(settings_for(url))
+        stop = Stop()
+        with reading(engine, stop) as session:
+            first = session.execute(text("SELECT pg_backend_pid()")).scalar_one()
+        stop.end()
+        with reading(engine) as session:
+            session.execute(text("SELECT pg_sleep(0.3)"))
+            assert session.execute(text("SELECT pg_backend_pid()")).scalar_one() == first
         engine.dispose()
 
 
