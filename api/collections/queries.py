@@ -35,6 +35,7 @@ from ..settlements.carried_forward import Claim
 from ..settlements.queries import load_settling, settled_on_expectation
 from ..settlements.rows import ReversalRow, SettlementRow
 from ..store.feeds import LastChangeRow
+from ..store.long_lists import among
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from ..web.errors import http_problem, not_found
@@ -159,17 +160,17 @@ def details_of(session: Session, rows: Sequence[CollectionRow]) -> list[Collecti
     """Return collections with everything that belongs to them."""
     ids = [row.id for row in rows]
     found = {row.id: CollectionDetails(row) for row in rows}
-    tables = select(CollectedTableRow).where(col(CollectedTableRow.collection_id).in_(ids))
+    tables = select(CollectedTableRow).where(among(col(CollectedTableRow.collection_id), ids))
     for table in session.exec(tables.order_by(col(CollectedTableRow.place))).all():
         found[table.collection_id].tables.append(table)
-    for settlement in session.exec(select(SettlementRow).where(col(SettlementRow.collection_id).in_(ids))).all():
+    for settlement in session.exec(select(SettlementRow).where(among(col(SettlementRow.collection_id), ids))).all():
         found[settlement.collection_id].settlement = settlement
-    for reversal in session.exec(select(ReversalRow).where(col(ReversalRow.collection_id).in_(ids))).all():
+    for reversal in session.exec(select(ReversalRow).where(among(col(ReversalRow.collection_id), ids))).all():
         found[reversal.collection_id].reversal = reversal
     disputes = (
         select(DisputeRow, DisputeAnswerRow)
         .join(DisputeAnswerRow, col(DisputeAnswerRow.dispute_id) == col(DisputeRow.id), isouter=True)
-        .where(col(DisputeRow.collection_id).in_(ids))
+        .where(among(col(DisputeRow.collection_id), ids))
         .order_by(col(DisputeRow.sequence))
     )
     for dispute, answer in session.exec(disputes).all():
@@ -238,8 +239,8 @@ def load_boxes(session: Session, collected: Collection[tuple[UUID, UUID]]) -> di
         select(CollectionRow, CollectedTableRow)
         .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
         .where(
-            col(CollectionRow.id).in_({collection_id for collection_id, _ in collected}),
-            col(CollectedTableRow.pool_table_id).in_({table_id for _, table_id in collected}),
+            among(col(CollectionRow.id), {collection_id for collection_id, _ in collected}),
+            among(col(CollectedTableRow.pool_table_id), {table_id for _, table_id in collected}),
         )
     )
     wanted, rows = set(collected), defaultdict(list)
@@ -316,7 +317,7 @@ def revisions(session: Session, venue_id: UUID) -> tuple[Claim, ...]:
     if not settled:
         return ()
     ids = [known.collection_id for known in settled]
-    details = details_of(session, session.exec(select(CollectionRow).where(col(CollectionRow.id).in_(ids))).all())
+    details = details_of(session, session.exec(select(CollectionRow).where(among(col(CollectionRow.id), ids))).all())
     found = judge_collections(session, details)
     claims = [
         revision(
@@ -358,7 +359,7 @@ def load_histories(session: Session, asked: Sequence[BoxToJudge], *, currency: s
 
 
 def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredTable]:
-    tables = session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(ids))).all()
+    tables = session.exec(select(PoolTableRow).where(among(col(PoolTableRow.id), ids))).all()
     stays, collected = _stays(session, ids), _collected(session, ids)
     done = history(session, ids, "done", since=_BEFORE_ALL, rows_max=_WORK_MAX)
     unplayable = times_out_of_order(session, ids, from_at=_BEFORE_ALL, to_at=_AFTER_ALL)
@@ -425,7 +426,7 @@ def _plain_history(stored: _StoredTable) -> TableHistory:
 
 
 def _stays(session: Session, ids: Collection[UUID]) -> dict[UUID, list[StayRow]]:
-    query = select(StayRow).where(col(StayRow.pool_table_id).in_(ids), col(StayRow.voided_at).is_(None))
+    query = select(StayRow).where(among(col(StayRow.pool_table_id), ids), col(StayRow.voided_at).is_(None))
     found: dict[UUID, list[StayRow]] = defaultdict(list)
     for stay in session.exec(query.order_by(col(StayRow.from_at), col(StayRow.sequence))).all():
         found[stay.pool_table_id].append(stay)
@@ -456,7 +457,7 @@ def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Colle
         )
         .add_columns(col(CollectedTableRow.emptied_before_at), col(CollectedTableRow.emptied_before_meters))
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
-        .where(col(CollectedTableRow.pool_table_id).in_(ids), not_reversed())
+        .where(among(col(CollectedTableRow.pool_table_id), ids), not_reversed())
         .order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
     )
     found: dict[UUID, list[Collected]] = defaultdict(list)
@@ -523,6 +524,6 @@ def _later_there(session: Session, count: CollectionCount) -> bool:
     later = exists().where(col(CollectionRow.collected_at) > count.collected_at, not_reversed())
     of_venue = later.where(col(CollectionRow.venue_id) == count.venue_id)
     of_tables = later.where(
-        col(CollectedTableRow.collection_id) == col(CollectionRow.id), col(CollectedTableRow.pool_table_id).in_(ids)
+        col(CollectedTableRow.collection_id) == col(CollectionRow.id), among(col(CollectedTableRow.pool_table_id), ids)
     )
     return bool(session.execute(select_columns(or_(of_venue, of_tables))).scalar_one())

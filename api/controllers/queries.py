@@ -19,6 +19,7 @@ from ..readings.queries import history
 from ..schedules.queries import PriceContext, compile_schedule, listed_during, schedules_of
 from ..schedules.rows import ScheduleRow
 from ..store.feeds import LastChangeRow
+from ..store.long_lists import among
 from ..venues.rows import VenueRow
 from ..web.pagination import Page, page
 from .convert import keying_out
@@ -66,7 +67,7 @@ def changes_out(session: Session, rows: Sequence[LastChangeRow]) -> list[KeyingC
 
 def voids_of(session: Session, keyings: Collection[KeyingRow]) -> dict[UUID, KeyingVoidRow]:
     """Return the notes by which keyings were voided, by keying."""
-    query = select(KeyingVoidRow).where(col(KeyingVoidRow.keying_id).in_([row.id for row in keyings]))
+    query = select(KeyingVoidRow).where(among(col(KeyingVoidRow.keying_id), [row.id for row in keyings]))
     return {note.keying_id: note for note in session.exec(query).all()}
 
 
@@ -89,7 +90,7 @@ def load_machines(session: Session, tables: Collection[PoolTableRow]) -> dict[UU
     stays, keyings = defaultdict[UUID, list[StayRow]](list), defaultdict[UUID, list[Any]](list)
     venues: dict[UUID, VenueRow] = {}
     places = select(StayRow, VenueRow).outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
-    places = places.where(col(StayRow.pool_table_id).in_(ids), col(StayRow.voided_at).is_(None)).order_by(
+    places = places.where(among(col(StayRow.pool_table_id), ids), col(StayRow.voided_at).is_(None)).order_by(
         col(StayRow.from_at), col(StayRow.sequence)
     )
     for stay, venue in session.exec(places).all():
@@ -168,7 +169,7 @@ def _keyings(session: Session, table_ids: Collection[UUID]) -> Sequence[tuple[Ke
         .join(ScheduleRow, col(ScheduleRow.id) == col(KeyingRow.schedule_id))
         .join(VenueRow, col(VenueRow.id) == col(ScheduleRow.venue_id))
         .where(
-            col(KeyingRow.pool_table_id).in_(table_ids),
+            among(col(KeyingRow.pool_table_id), table_ids),
             ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)),
         )
         .order_by(*KEYED_IN_ORDER)

@@ -31,6 +31,7 @@ from ..readings.meters import Meter, MeterReading, deltas
 from ..readings.queries import history
 from ..settlements.rows import SettlementRow
 from ..store.changes import ToReckonRow
+from ..store.long_lists import among
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .best_and_worst import LikelyReasons
@@ -72,7 +73,7 @@ def boxes_in(
     if venue_id is not None:
         kept = kept.where(EarnedBoxRow.venue_id == venue_id)
     if table_ids is not None:
-        kept = kept.where(col(EarnedBoxRow.pool_table_id).in_(table_ids))
+        kept = kept.where(among(col(EarnedBoxRow.pool_table_id), table_ids))
         to_reckon = to_reckon & set(table_ids)
     kept = kept.order_by(
         col(EarnedBoxRow.collected_at), col(EarnedBoxRow.collection_id), col(EarnedBoxRow.pool_table_id)
@@ -184,10 +185,10 @@ def tables_to_reckon(session: Session, *, venue_id: UUID | None = None) -> set[U
             CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id)
         )
         there = set(session.exec(boxes.where(CollectionRow.venue_id == venue_id).distinct()))
-        noted = noted.where(col(PoolTableRow.id if None in wide else note.pool_table_id).in_(there))
+        noted = noted.where(among(col(PoolTableRow.id if None in wide else note.pool_table_id), there))
     found = {table_id for table_id in session.exec(noted.distinct()) if table_id is not None}
     if wide - {None}:
-        stood = set(session.exec(select(StayRow.pool_table_id).where(col(StayRow.venue_id).in_(wide - {None}))))
+        stood = set(session.exec(select(StayRow.pool_table_id).where(among(col(StayRow.venue_id), wide - {None}))))
         found |= stood if venue_id is None else stood & there
     return found
 
@@ -204,7 +205,7 @@ def _counts(session: Session, table_id: Mapped[UUID]) -> ColumnElement[bool]:
     if None in wide:
         return false()
     noted = exists().where(col(ToReckonRow.pool_table_id) == table_id)
-    stood = exists().where(col(StayRow.pool_table_id) == table_id, col(StayRow.venue_id).in_(wide))
+    stood = exists().where(col(StayRow.pool_table_id) == table_id, among(col(StayRow.venue_id), wide))
     return ~or_(noted, stood) if wide else ~noted
 
 
@@ -221,7 +222,7 @@ def notes_to_reckon(session: Session, *, at_most: int) -> dict[UUID, list[int]]:
 
 def collected_at(session: Session, collection_ids: Collection[UUID]) -> dict[UUID, datetime]:
     """Return when some collections were made."""
-    query = select(CollectionRow.id, CollectionRow.collected_at).where(col(CollectionRow.id).in_(collection_ids))
+    query = select(CollectionRow.id, CollectionRow.collected_at).where(among(col(CollectionRow.id), collection_ids))
     return dict(session.exec(query).all())
 
 
@@ -410,10 +411,10 @@ def today_at(session: Session, *, now: datetime, venue_id: UUID | None = None) -
 def _calendars(session: Session, table_ids: Collection[UUID], venue_ids: Collection[UUID]) -> dict[UUID, Calendar]:
     """Return the calendars of some venues, and of those where some tables have been."""
     stood = select(StayRow.venue_id).where(
-        col(StayRow.pool_table_id).in_(table_ids), col(StayRow.venue_id).is_not(None)
+        among(col(StayRow.pool_table_id), table_ids), col(StayRow.venue_id).is_not(None)
     )
     ids = {*venue_ids, *session.exec(stood.distinct())}
-    venues = session.exec(select(VenueRow).where(col(VenueRow.id).in_(ids)))
+    venues = session.exec(select(VenueRow).where(among(col(VenueRow.id), ids)))
     return {venue.id: calendar_of(venue) for venue in venues}
 
 
@@ -454,7 +455,7 @@ def _collected(
 ) -> Sequence[Row[Any]]:
     in_order = _in_order()
     if table_ids is not None:
-        in_order = in_order.where(col(CollectedTableRow.pool_table_id).in_(table_ids))
+        in_order = in_order.where(among(col(CollectedTableRow.pool_table_id), table_ids))
     boxes = in_order.subquery()
     query = select_columns(boxes).where(
         boxes.c.trading_on >= from_on, or_(boxes.c.before_on.is_(None), boxes.c.before_on < until_on)
@@ -485,7 +486,7 @@ def _last_collected(session: Session, table_ids: Collection[UUID] | None) -> dic
     place = func.row_number().over(partition_by=col(box.pool_table_id), order_by=newest_first).label("place")
     kept = select_columns(*columns, place).where(_counts(session, col(box.pool_table_id)))
     if table_ids is not None:
-        kept = kept.where(col(box.pool_table_id).in_(table_ids))
+        kept = kept.where(among(col(box.pool_table_id), table_ids))
         to_reckon = to_reckon.intersection(table_ids)
     ranked = kept.subquery()
     found: dict[UUID, _LastBox] = {}
@@ -499,7 +500,7 @@ def _last_collected(session: Session, table_ids: Collection[UUID] | None) -> dic
 
 
 def _last_recorded(session: Session, table_ids: Collection[UUID]) -> dict[UUID, _LastBox]:
-    boxes = _in_order().where(col(CollectedTableRow.pool_table_id).in_(table_ids)).subquery()
+    boxes = _in_order().where(among(col(CollectedTableRow.pool_table_id), table_ids)).subquery()
     newest_first = boxes.c.collected_at.desc(), boxes.c.collection_id.desc()
     place = func.row_number().over(partition_by=boxes.c.pool_table_id, order_by=newest_first)
     newest = select_columns(boxes, place.label("newest")).subquery()
@@ -510,13 +511,15 @@ def _last_recorded(session: Session, table_ids: Collection[UUID]) -> dict[UUID, 
 
 
 def _tables(session: Session, ids: Collection[UUID]) -> dict[UUID, PoolTableRow]:
-    return {row.id: row for row in session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(ids)))}
+    return {row.id: row for row in session.exec(select(PoolTableRow).where(among(col(PoolTableRow.id), ids)))}
 
 
 def _placed_on(session: Session, table_ids: Collection[UUID], calendars: Mapping[UUID, Calendar]) -> dict[UUID, date]:
     """Return the trading date before the one on which each table came to its first venue."""
     query = select(StayRow).where(
-        col(StayRow.pool_table_id).in_(table_ids), col(StayRow.venue_id).is_not(None), col(StayRow.voided_at).is_(None)
+        among(col(StayRow.pool_table_id), table_ids),
+        col(StayRow.venue_id).is_not(None),
+        col(StayRow.voided_at).is_(None),
     )
     placed: dict[UUID, date] = {}
     for stay in session.exec(query.order_by(col(StayRow.from_at).desc())):
@@ -549,10 +552,10 @@ def _parts(session: Session, rows: Sequence[Row[Any]]) -> dict[tuple[UUID, UUID]
     ids = {row.collection_id for row in rows}
     settled = {
         row.collection_id: row
-        for row in session.exec(select(SettlementRow).where(col(SettlementRow.collection_id).in_(ids)))
+        for row in session.exec(select(SettlementRow).where(among(col(SettlementRow.collection_id), ids)))
     }
     counts: dict[UUID, list[tuple[UUID, int, int]]] = defaultdict(list)
-    every = select(CollectedTableRow).where(col(CollectedTableRow.collection_id).in_(ids))
+    every = select(CollectedTableRow).where(among(col(CollectedTableRow.collection_id), ids))
     for table in session.exec(every.order_by(col(CollectedTableRow.collection_id), col(CollectedTableRow.place))):
         back = table.refunds_by_venue_minor + table.house_money_minor + table.test_money_minor
         counts[table.collection_id].append((table.pool_table_id, table.counted_minor, back))

@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 
 from ..store.changes import ToReckonRow
 from ..store.db import lock, reading, writing
+from ..store.long_lists import among
 from ..web.errors import http_problem
 from .best_and_worst import rankings
 from .convert import box_values, not_collected_out, ranking_out, row_out, total_out
@@ -180,7 +181,7 @@ def _spread_wide_notes(engine: Engine) -> None:
     with writing(engine) as session:
         ids = session.exec(select(ToReckonRow.id).where(wide)).all()
         tables = tables_to_reckon(session)
-        session.execute(delete(ToReckonRow).where(col(ToReckonRow.id).in_(ids)))
+        session.execute(delete(ToReckonRow).where(among(col(ToReckonRow.id), ids)))
         session.add_all(ToReckonRow(pool_table_id=table_id) for table_id in sorted(tables))
 
 
@@ -190,10 +191,10 @@ def _keep(
     """Replace what is kept of the tables whose notes are still there, and take those notes away."""
     lock(session, "earnings")
     seen = [note_id for ids in notes.values() for note_id in ids]
-    still = set(session.exec(select(ToReckonRow.pool_table_id).where(col(ToReckonRow.id).in_(seen))))
-    session.execute(delete(ToReckonRow).where(col(ToReckonRow.id).in_(seen)))
+    still = set(session.exec(select(ToReckonRow.pool_table_id).where(among(col(ToReckonRow.id), seen))))
+    session.execute(delete(ToReckonRow).where(among(col(ToReckonRow.id), seen)))
     for rows in (EarnedBoxRow, EarnedPartRow):
-        session.execute(delete(rows).where(col(rows.pool_table_id).in_(still)))
+        session.execute(delete(rows).where(among(col(rows.pool_table_id), still)))
     kept = [box_values(box, collected_at=at[UUID(box.collection_id)]) for box in boxes if UUID(box.table_id) in still]
     if kept:
         session.execute(insert(EarnedBoxRow), [box for box, _ in kept])

@@ -29,6 +29,7 @@ from ..readings.meter_history import MeterHistory, MetersRead, one_history
 from ..readings.queries import ReadingPart, histories, history
 from ..schedules.queries import PriceContext
 from ..settlements.rows import ReversalRow
+from ..store.long_lists import among
 from ..venues.rows import VenueRow
 from .clock_offset import ClockReading
 from .convert import read_settings
@@ -66,7 +67,7 @@ class StoredTable:
 
 def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime) -> dict[UUID, StoredTable]:
     """Return the stored facts of each table that exists, by a fixed number of statements."""
-    tables = session.exec(select(PoolTableRow).where(col(PoolTableRow.id).in_(table_ids))).all()
+    tables = session.exec(select(PoolTableRow).where(among(col(PoolTableRow.id), table_ids))).all()
     since = now - _LOOK_BACK
     collected = _collected(session, table_ids, since=since)
     jobs, machines = _jobs(session, table_ids, since=since), load_machines(session, tables)
@@ -176,7 +177,7 @@ def _jobs(session: Session, table_ids: Collection[UUID], *, since: datetime) -> 
     query = (
         select(JobRow.pool_table_id, JobDoneRow.done_at, JobDoneRow.meters_before, JobDoneRow.meters_after)
         .join(JobDoneRow, col(JobDoneRow.job_id) == col(JobRow.id))
-        .where(col(JobRow.pool_table_id).in_(table_ids), col(JobDoneRow.done_at) >= since)
+        .where(among(col(JobRow.pool_table_id), table_ids), col(JobDoneRow.done_at) >= since)
         .order_by(col(JobDoneRow.done_at).desc(), col(JobDoneRow.job_id).desc())
         .limit(_COLLECTIONS_MAX * max(len(table_ids), 1))
     )
@@ -196,7 +197,7 @@ def _collected(session: Session, table_ids: Collection[UUID], *, since: datetime
         )
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
         .where(
-            col(CollectedTableRow.pool_table_id).in_(table_ids),
+            among(col(CollectedTableRow.pool_table_id), table_ids),
             col(CollectionRow.collected_at) >= since,
             ~exists().where(col(ReversalRow.collection_id) == col(CollectionRow.id)),
         )

@@ -12,6 +12,7 @@ from ..pool_tables.queries import venue_id_at, was_at
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing.trading_day import LONGEST_DAY
 from ..store.feeds import LastChangeRow
+from ..store.long_lists import among
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from ..web.errors import http_problem, not_found
@@ -37,10 +38,10 @@ def jobs_out(session: Session, rows: Sequence[JobRow], *, with_costs: bool) -> l
     ids = [row.id for row in rows]
     steps: dict[UUID, list[JobStepRow]] = defaultdict(list)
     for step in session.exec(
-        select(JobStepRow).where(col(JobStepRow.job_id).in_(ids)).order_by(col(JobStepRow.number))
+        select(JobStepRow).where(among(col(JobStepRow.job_id), ids)).order_by(col(JobStepRow.number))
     ):
         steps[step.job_id].append(step)
-    done = {row.job_id: row for row in session.exec(select(JobDoneRow).where(col(JobDoneRow.job_id).in_(ids)))}
+    done = {row.job_id: row for row in session.exec(select(JobDoneRow).where(among(col(JobDoneRow.job_id), ids)))}
     parts, venue_ids = _parts(session, ids), venue_ids_of(session, ids)
     return [
         job_out(row, steps[row.id], done.get(row.id), parts[row.id], venue_id=venue_ids[row.id], with_costs=with_costs)
@@ -51,7 +52,7 @@ def jobs_out(session: Session, rows: Sequence[JobRow], *, with_costs: bool) -> l
 def venue_ids_of(session: Session, job_ids: Collection[UUID]) -> dict[UUID, UUID | None]:
     """Return the venue where the table of each job was at the time of its report, by all that is on record now."""
     place = venue_id_at(col(JobRow.pool_table_id), col(JobRow.reported_at))
-    return dict(session.exec(select(JobRow.id, place).where(col(JobRow.id).in_(job_ids))).all())
+    return dict(session.exec(select(JobRow.id, place).where(among(col(JobRow.id), job_ids))).all())
 
 
 def changes_out(session: Session, rows: Sequence[LastChangeRow]) -> list[JobChangeOut]:
@@ -114,7 +115,7 @@ def times_out_of_order(
         select(JobRow.pool_table_id, JobRow.reported_at, JobDoneRow.done_at)
         .outerjoin(JobDoneRow, col(JobDoneRow.job_id) == col(JobRow.id))
         .where(
-            col(JobRow.pool_table_id).in_(table_ids),
+            among(col(JobRow.pool_table_id), table_ids),
             ~col(JobRow.playable),
             col(JobRow.reported_at) < to_at,
             or_(col(JobDoneRow.done_at).is_(None), col(JobDoneRow.done_at) > from_at),
@@ -132,7 +133,7 @@ def done_at_tables(session: Session, table_ids: Collection[UUID], *, since: date
     query = (
         select(JobRow.pool_table_id, JobDoneRow)
         .join(JobDoneRow, col(JobDoneRow.job_id) == col(JobRow.id))
-        .where(col(JobRow.pool_table_id).in_(table_ids), col(JobDoneRow.done_at) >= since)
+        .where(among(col(JobRow.pool_table_id), table_ids), col(JobDoneRow.done_at) >= since)
         .order_by(col(JobDoneRow.done_at), col(JobDoneRow.job_id))
     )
     found: dict[UUID, list[JobDoneRow]] = {}
@@ -181,7 +182,7 @@ def _reported_tables(
         select(PoolTableRow, VenueRow)
         .join(StayRow, col(StayRow.pool_table_id) == col(PoolTableRow.id))
         .join(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
-        .where(col(PoolTableRow.id).in_(table_ids), col(StayRow.voided_at).is_(None))
+        .where(among(col(PoolTableRow.id), table_ids), col(StayRow.voided_at).is_(None))
         .order_by(col(StayRow.from_at), col(StayRow.sequence))
     )
     found: dict[UUID, ReportedTable] = {}
@@ -194,7 +195,7 @@ def _reported_tables(
 
 def _parts(session: Session, ids: Collection[UUID]) -> dict[UUID, list[JobPartRow]]:
     parts: dict[UUID, list[JobPartRow]] = defaultdict(list)
-    query = select(JobPartRow).where(col(JobPartRow.job_id).in_(ids)).order_by(col(JobPartRow.place))
+    query = select(JobPartRow).where(among(col(JobPartRow.job_id), ids)).order_by(col(JobPartRow.place))
     for part in session.exec(query):
         parts[part.job_id].append(part)
     return parts

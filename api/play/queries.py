@@ -30,6 +30,7 @@ from ..readings.queries import counts
 from ..readings.rows import READING
 from ..settlements.rows import ReversalRow
 from ..store.db import work_of
+from ..store.long_lists import among
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from .meter_steps import BoxEmptied
@@ -142,7 +143,7 @@ def _must_be_bounded(
 def _read_in(ids: Collection[UUID], first_at: datetime, last_at: datetime) -> tuple[ColumnElement[bool], ...]:
     columns = READING.c
     return (
-        columns.pool_table_id.in_(ids),
+        among(columns.pool_table_id, ids),
         columns.taken_at >= first_at,
         columns.taken_at <= last_at,
         counts(columns),
@@ -185,7 +186,7 @@ def _boxes(
         select_columns(*columns)
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
         .where(
-            col(CollectedTableRow.pool_table_id).in_(ids),
+            among(col(CollectedTableRow.pool_table_id), ids),
             col(CollectionRow.collected_at) >= first_at,
             col(CollectionRow.collected_at) <= last_at,
             ~exists().where(col(ReversalRow.collection_id) == col(CollectionRow.id)),

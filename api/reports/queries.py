@@ -29,6 +29,7 @@ from ..pricing import format_money
 from ..settlements.queries import waiting_claims
 from ..settlements.rows import AgreementRow, ReversalRow, SettlementRow
 from ..store.db import Utc
+from ..store.long_lists import among
 from ..tax_areas.percents import format_percent
 from ..tax_areas.rows import TaxAreaRow
 from ..tax_areas.tax_area import NOT_ADVICE
@@ -358,7 +359,7 @@ def bags_in_hand(session: Session, table_ids: Collection[UUID]) -> dict[UUID, li
         select(CollectedTableRow.pool_table_id, CollectionRow.id, CollectionRow.bag)
         .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
         .where(
-            col(CollectedTableRow.pool_table_id).in_(table_ids),
+            among(col(CollectedTableRow.pool_table_id), table_ids),
             CollectedTableRow.place == 0,
             CollectionRow.bag != "",
             not_reversed(),
@@ -387,8 +388,8 @@ def _fillings(session: Session, bags: Collection[str] | None = None) -> list[Fil
         .group_by(col(CollectionRow.id))
     )
     if bags is not None:
-        nameless = and_(col(CollectionRow.bag) == "", col(CollectionRow.id).in_(_ids_among(bags)))
-        query = query.where(or_(col(CollectionRow.bag).in_(bags), nameless))
+        nameless = and_(col(CollectionRow.bag) == "", among(col(CollectionRow.id), _ids_among(bags)))
+        query = query.where(or_(among(col(CollectionRow.bag), bags), nameless))
     return [
         Filling(
             collection_id=row.id,

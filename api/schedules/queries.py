@@ -11,6 +11,7 @@ from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import get_table, stay_at, stays_of
 from ..pricing import Schedule, Tariff, Timetable
 from ..pricing.in_force import Listing, listed
+from ..store.long_lists import among
 from ..tariffs.rows import TariffRow
 from ..tariffs.service import compile_tariff
 from ..venues.rows import VenueRow
@@ -88,7 +89,7 @@ def listed_during(
 
 def schedules_of(session: Session, venue_ids: Collection[UUID]) -> Sequence[ScheduleRow]:
     """Return the schedules of some venues and of their tables, in the order of their publication."""
-    query = select(ScheduleRow).where(col(ScheduleRow.venue_id).in_(venue_ids)).order_by(col(ScheduleRow.sequence))
+    query = select(ScheduleRow).where(among(col(ScheduleRow.venue_id), venue_ids)).order_by(col(ScheduleRow.sequence))
     return session.exec(query).all()
 
 
@@ -128,6 +129,6 @@ def _listings(session: Session, place: PriceContext, rows: Iterable[ScheduleRow]
 
 def _tariffs(session: Session, ids: Iterable[UUID], *, keep: bool = False) -> dict[UUID, Tariff]:
     """Return the tariffs that exist, by id; ``keep``: nobody deletes one before this transaction ends."""
-    named = select(TariffRow).where(col(TariffRow.id).in_(set(ids))).order_by(col(TariffRow.id))
+    named = select(TariffRow).where(among(col(TariffRow.id), set(ids))).order_by(col(TariffRow.id))
     rows = session.exec(named.with_for_update(read=True, key_share=True) if keep else named).all()
     return {row.id: compile_tariff(row) for row in rows}

@@ -19,6 +19,7 @@ from ..pricing.money import exponent
 from ..pricing.trading_day import Calendar, zone_named
 from ..store.clock import new_id
 from ..store.db import lock
+from ..store.long_lists import among
 from ..store.sequence import next_number
 from ..tax_areas.convert import read_tax_area
 from ..tax_areas.rows import TaxAreaRow
@@ -83,7 +84,7 @@ def venues_on_route(session: Session, venue_ids: Collection[UUID] | None, *, at_
     query = select(VenueRow).order_by(col(VenueRow.name), col(VenueRow.id)).limit(at_most)
     if venue_ids is None:
         return session.exec(query.where(col(VenueRow.departed_on).is_(None))).all()
-    found = session.exec(query.where(col(VenueRow.id).in_(venue_ids))).all()
+    found = session.exec(query.where(among(col(VenueRow.id), venue_ids))).all()
     if len(found) < len(set(venue_ids)):
         raise not_found("venue")
     return found
@@ -98,7 +99,7 @@ def dated_facts_of(session: Session, venue_ids: Collection[UUID] | None = None) 
     """Return the dated facts of these venues, or of all, in the order of recording; of one without any, an empty list."""
     query = select(VenueFactRow).order_by(col(VenueFactRow.venue_id), col(VenueFactRow.sequence))
     if venue_ids is not None:
-        query = query.where(col(VenueFactRow.venue_id).in_(venue_ids))
+        query = query.where(among(col(VenueFactRow.venue_id), venue_ids))
     found: defaultdict[UUID, list[DatedFact]] = defaultdict(list)
     for row in session.exec(query).all():
         found[row.venue_id].append(read_fact(row))
@@ -122,7 +123,7 @@ def page_venues(
     left = col(VenueRow.departed_on)
     query = select(VenueRow).where(left.is_not(None) if departed else left.is_(None))
     if only_venues is not None:
-        query = query.where(col(VenueRow.id).in_(only_venues))
+        query = query.where(among(col(VenueRow.id), only_venues))
     return page(session, query, key=col(VenueRow.id), order=col(VenueRow.sequence), limit=limit, after=after)
 
 
