@@ -4,7 +4,7 @@ Rows are read for many tables at once, each kind by one statement; only what a t
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -119,8 +119,13 @@ def tables_waiting(session: Session) -> int:
     return int(session.execute(select(func.count(distinct(marks.c.pool_table_id)))).scalar_one())
 
 
-def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -> dict[UUID, StoredWork]:
-    """Return the stored facts of each table that exists, by a fixed number of statements."""
+def load_work(
+    session: Session, table_ids: Collection[UUID], *, now: datetime, charts: "ChartsOfCollectors | None" = None
+) -> dict[UUID, StoredWork]:
+    """Return the stored facts of each table that exists, by a fixed number of statements.
+
+    ``charts`` are those of collectors that were made before and still hold; those that are made now are added.
+    """
     tables = load_tables(session, table_ids, now=now)
     levels = levels_in_force(session)
     keyings, read_at, disputes = (
@@ -132,7 +137,9 @@ def load_work(session: Session, table_ids: Collection[UUID], *, now: datetime) -
     completed = _completed(session, table_ids)
     bags = bags_in_hand(session, table_ids)
     charts_from = now - _LOOK_BACK
-    of_collectors = _signals_of_collectors(session, table_ids, from_at=charts_from)
+    of_collectors = _signals_of_collectors(
+        session, table_ids, from_at=charts_from, charts=charts or ChartsOfCollectors()
+    )
     said_at = _said_at(session, table_ids)
     reported = _reported(session, table_ids, since=now - _LOOK_BACK)
     broken = times_out_of_order(session, table_ids, from_at=now - _LOOK_BACK, to_at=now + 2 * FUTURE_ALLOWED)
@@ -414,8 +421,43 @@ def _said_at(session: Session, ids: Collection[UUID]) -> dict[UUID, datetime]:
     return {row[0]: row[1] for row in session.execute(query.group_by(col(CompletionRow.pool_table_id)))}
 
 
+@dataclass(slots=True)
+class ChartsOfCollectors:
+    """The charts of collectors that a sweep has made: one has thousands of boxes to judge, and most tables ask for it.
+
+    They hold while nobody but the sweep notes anything. ``noted`` is the last note of the sweep; a note's number is
+    never given again, so the next notes of the sweep follow it, or somebody else noted something.
+    """
+
+    noted: int = 0
+    signals: dict[tuple[str, datetime], list[tuple[UUID, ChartSignal]]] = field(default_factory=dict)
+
+    def go_on(self, session: Session, *, notes: int) -> None:
+        """Forget the charts unless the newest ``notes`` notes, just written by the sweep, follow its last ones."""
+        newest = session.execute(select(func.max(col(TouchedRow.id)))).scalar_one()
+        if newest != self.noted + notes:
+            self.signals.clear()
+        self.noted = newest
+
+    def of(self, session: Session, collector: str, *, after: datetime) -> list[tuple[UUID, ChartSignal]]:
+        """Return the signals of a chart over several tables, each beside the collection in which it was seen."""
+        known = self.signals.get((collector, after))
+        if known is None:
+            known = self.signals[collector, after] = _signals_of_collector(session, collector, after=after)
+        return known
+
+
+def _signals_of_collector(session: Session, collector: str, *, after: datetime) -> list[tuple[UUID, ChartSignal]]:
+    charted = differences_of_collector(session, collector, after=after)
+    return [
+        (seen_in, signal)
+        for seen_in, signal in _signals_in(charted)
+        if _tables_of(session, [p.collection_id for p in charted.points if p.collected_at >= signal.since_at]) > 1
+    ]
+
+
 def _signals_of_collectors(
-    session: Session, ids: Collection[UUID], *, from_at: datetime
+    session: Session, ids: Collection[UUID], *, from_at: datetime, charts: ChartsOfCollectors
 ) -> dict[UUID, list[ChartSignal]]:
     """Return the signals of the charts of all who collected at some tables, by the table that each is shown at (X1)."""
     first_tables = (
@@ -446,10 +488,8 @@ def _signals_of_collectors(
     )
     for collector in sorted(session.execute(enough).scalars()) if collectors else ():
         after = max(from_at, said_at.get(collector, from_at))
-        charted = differences_of_collector(session, collector, after=after)
-        for seen_in, signal in _signals_in(charted):
-            leaning = [p.collection_id for p in charted.points if p.collected_at >= signal.since_at]
-            if seen_in in at_table and _tables_of(session, leaning) > 1:
+        for seen_in, signal in charts.of(session, collector, after=after):
+            if seen_in in at_table:
                 found.setdefault(at_table[seen_in], []).append(signal)
     return found
 

@@ -47,6 +47,7 @@ from .assessment import Assessed, find_work
 from .convert import completion_out, groups_out, stored_values, work_change_out, work_out
 from .queries import (
     WORK,
+    ChartsOfCollectors,
     WorkFilter,
     bags_only_of,
     has_wide_notes,
@@ -98,16 +99,23 @@ def catch_up(engine: Engine, *, now: datetime, at_most: int = CATCH_UP_MAX, stop
     return assessed
 
 
-def sweep(engine: Engine, *, after: UUID | None, now: datetime) -> UUID | None:
-    """Assess the next tables of a sweep over all; return the last of them, None where there are none left."""
+def sweep(
+    engine: Engine, *, after: UUID | None, now: datetime, charts: ChartsOfCollectors | None = None
+) -> UUID | None:
+    """Assess the next tables of a sweep over all; return the last of them, None where there are none left.
+
+    ``charts`` are those that the sweep has made so far; without them, each step makes its own.
+    """
+    charts = charts or ChartsOfCollectors()
     _spread_wide_notes(engine)
     with writing(engine) as session:
         query = select(PoolTableRow.id).order_by(col(PoolTableRow.id)).limit(TABLES_AT_ONCE_MAX)
         ids = session.exec(query if after is None else query.where(col(PoolTableRow.id) > after)).all()
+        if not ids:
+            return None
         note_for_assessment(session, ids)
-    if not ids:
-        return None
-    _catch_up_once(engine, now=now, at_most=len(ids), only=ids)
+        charts.go_on(session, notes=len(ids))
+    _catch_up_once(engine, now=now, at_most=len(ids), only=ids, charts=charts)
     return ids[-1]
 
 
@@ -364,26 +372,41 @@ def _spread_wide_notes(engine: Engine) -> None:
 
 
 def _catch_up_once(
-    engine: Engine, *, now: datetime, at_most: int, only: Collection[UUID] | None = None, work: Effort | None = None
+    engine: Engine,
+    *,
+    now: datetime,
+    at_most: int,
+    only: Collection[UUID] | None = None,
+    work: Effort | None = None,
+    charts: ChartsOfCollectors | None = None,
 ) -> int:
     """Load, decide and save the work at some touched tables; return how many were assessed.
 
-    ``work`` is counted, and ends it before its last table.
+    ``work`` is counted, and ends it before its last table. ``charts`` are used where only the sweep noted these tables.
     """
     work = work or Effort()
     with reading(engine, work.stop) as session:
         notes = touched_tables(session, at_most=at_most, only=only)
-        found = _assess(session, list(notes), now=now, work=work) if notes else {}
+        if charts and sum(map(len, notes.values())) > len(notes):
+            charts = None  # somebody recorded something of these tables meanwhile
+        found = _assess(session, list(notes), now=now, work=work, charts=charts) if notes else {}
     if found:
         with writing(engine, work.stop) as session:
             _save(session, found, notes, now=now)
     return len(found)
 
 
-def _assess(session: Session, table_ids: Sequence[UUID], *, now: datetime, work: Effort) -> dict[UUID, Assessed]:
+def _assess(
+    session: Session,
+    table_ids: Sequence[UUID],
+    *,
+    now: datetime,
+    work: Effort,
+    charts: ChartsOfCollectors | None = None,
+) -> dict[UUID, Assessed]:
     """Return the work at some tables, of one that cannot be judged that it cannot; at as many as the steps reach for."""
     found: dict[UUID, Assessed] = {}
-    for table_id, stored in load_work(session, table_ids, now=now).items():
+    for table_id, stored in load_work(session, table_ids, now=now, charts=charts).items():
         if work.steps >= work.steps_max:
             break
         work.stop.look()

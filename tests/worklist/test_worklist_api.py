@@ -6,6 +6,8 @@ from uuid import uuid4
 
 import pytest
 from baizebook.store.db import writing
+from baizebook.worklist.queries import ChartsOfCollectors
+from baizebook.worklist.service import sweep
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError
 
@@ -504,7 +506,7 @@ def test_a_preview_puts_nothing_on_the_list(calendar: Calendar, route: Route) ->
 
 
 def test_a_signal_of_a_collectors_chart_is_work_that_an_owner_alone_sees_and_closes_in_words(
-    calendar: Calendar, route: Route
+    calendar: Calendar, route: Route, engine: Engine
 ) -> None:
     venue = route.venue()["id"]
     tables = [route.table(venue, label=label, meters=CASH_METER) for label in ("One", "Two", "Three")]
@@ -526,6 +528,14 @@ def test_a_signal_of_a_collectors_chart_is_work_that_an_owner_alone_sees_and_clo
     assert item["code"] == "collector_leaning"
     assert item["reason"].startswith("Collections by the owner lean short since ")
     assert "not an accusation" in item["reason"]
+    charts = ChartsOfCollectors()
+    made = []
+    for _ in range(2):
+        sweep(engine, after=None, now=calendar.now, charts=charts)
+        made += charts.signals.values()
+        assert calendar.only("review") == [item]
+    assert len(made) == 2
+    assert made[0] is made[1], "a sweep makes a chart once while nothing is recorded"
     collector = route.token("collector")
     seen = calendar.client.get("/v1/worklist", headers=collector).json()["items"]
     assert [work for work in seen if work["kind"] == "review"] == []
@@ -544,6 +554,8 @@ def test_a_signal_of_a_collectors_chart_is_work_that_an_owner_alone_sees_and_clo
     route.post(f"/worklist/{item['id']}/completion", said)
     collect(1, short=16)
     assert calendar.only("review") == []
+    sweep(engine, after=None, now=calendar.now, charts=charts)
+    assert made[0] not in charts.signals.values(), "a chart from before the last record is not used"
     collect(9, short=16)
     assert [work["code"] for work in calendar.only("review") if work["code"] == "collector_leaning"] == [
         "collector_leaning"

@@ -6,6 +6,7 @@ from ...earnings.service import reckon
 from ...pool_tables.rows import PoolTableRow
 from ...store import clock
 from ...store.db import reading
+from ...worklist.queries import ChartsOfCollectors
 from ...worklist.service import TABLES_AT_ONCE_MAX, announce_due, sweep
 from ..command_database import existing_database
 from ..terminal import progress_bar, say
@@ -21,9 +22,9 @@ def assess() -> None:
         while found := reckon(engine):
             step(done := done + found, None)
     with progress_bar("Assessing tables") as step:
-        now, after, more, done = clock.now(), None, True, 0
+        now, after, more, done, charts = clock.now(), None, True, 0, ChartsOfCollectors()
         while more:
-            after = sweep(engine, after=after, now=now)
+            after = sweep(engine, after=after, now=now, charts=charts)
             more = after is not None
             step(done := min(done + TABLES_AT_ONCE_MAX, tables), tables)
     announce_due(engine, now=now)
