@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import BigInteger, CheckConstraint, ForeignKeyConstraint, Index, UniqueConstraint
+from sqlalchemy import BigInteger, CheckConstraint, ForeignKeyConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
@@ -16,6 +16,12 @@ class EntryRow(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("id"),
         UniqueConstraint("kind", "source_id"),
+        Index(
+            "ix_ledger_entry_bags",
+            "number",
+            sqlite_where=text("bags IS NOT NULL"),
+            postgresql_where=text("bags IS NOT NULL"),
+        ),
         CheckConstraint("number >= 1", name="number"),
         CheckConstraint("length(currency) = 3", name="currency"),
         CheckConstraint("length(hash) = 64 AND length(previous_hash) = 64", name="hashes"),

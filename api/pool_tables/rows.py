@@ -41,6 +41,12 @@ class StayRow(SQLModel, table=True):
             sqlite_where=text("to_at IS NULL"),
             postgresql_where=text("to_at IS NULL"),
         ),
+        Index(
+            "ix_stay_void_placed_at",
+            "pool_table_id",
+            sqlite_where=text("void_placed_at IS NOT NULL"),
+            postgresql_where=text("void_placed_at IS NOT NULL"),
+        ),
         CheckConstraint("to_at IS NULL OR to_at >= from_at", name="forward"),
         CheckConstraint(f"place IN ({', '.join(map(repr, PLACES))})", name="place"),
     )

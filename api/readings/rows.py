@@ -30,7 +30,7 @@ class ReadingRow(SQLModel, table=True):
                 sqlite_where=text(f"{name} IS NOT NULL"),
                 postgresql_where=text(f"{name} IS NOT NULL"),
             )
-            for name in ("done", "settings")
+            for name in ("done", "settings", "controller_version")
         ),
         CheckConstraint("battery_mv BETWEEN 1 AND 98999", name="battery"),
         CheckConstraint("temperature_tenths_c BETWEEN -999 AND 1499", name="temperature"),

@@ -22,6 +22,7 @@ class WorkRow(SQLModel, table=True):
     __tablename__ = "work"
     __table_args__ = (
         Index("ix_work_due", "lead_days", "due_at", "id"),
+        Index("ix_work_kind", "kind", "lead_days", "due_at", "id"),
         Index("ix_work_due_at_venue", "venue_id", "lead_days", "due_at", "id"),
         CheckConstraint("lead_days IN (0, 7, 14, 60, 36500)", name="lead"),
         CheckConstraint(
