@@ -18,6 +18,7 @@ from fastapi.responses import FileResponse, HTMLResponse, JSONResponse, Redirect
 from sqlalchemy import Engine
 
 from . import __version__
+from .calendars.routes import router as calendars
 from .collections.routes import router as collections
 from .controllers.routes import router as controllers
 from .date_sets.routes import router as date_sets
@@ -30,6 +31,7 @@ from .ledger.routes import router as ledger
 from .lifecycle.routes import router as lifecycle
 from .monitoring.routes import router as monitoring
 from .paper.routes import router as paper
+from .pictures.routes import router as pictures
 from .play.routes import router as play
 from .pool_tables.routes import router as pool_tables
 from .price_changes.routes import router as price_changes
@@ -122,6 +124,8 @@ def create_app(settings: Settings | None = None, engine: Engine | None = None) -
     routers = (
         probes.router,
         quotes,  # most is asked of them, and each router before takes its time
+        calendars,
+        pictures,
         paper,  # before what has an id at the end of its address: an id has no .html
         venues,
         tax_areas,

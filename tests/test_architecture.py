@@ -15,6 +15,8 @@ FLOORS = (
     "demo",
     "app",
     "imports",
+    "calendars",
+    "pictures",
     "paper",
     "monitoring",
     "inventory",
@@ -67,11 +69,11 @@ ALLOWED_IN = {
 """What each room may import beside the standard library and this package."""
 
 PURE_LIBRARIES = {
+    "calendars/calendar_file.py": {"icalendar"},
     "monitoring/exposition.py": {"prometheus_client"},
     "date_sets/calendar_file.py": {"icalendar"},
     "date_sets/public_holidays.py": {"holidays"},
     "imports/workbook.py": {"openpyxl", "defusedxml"},
-    "paper/calendar_file.py": {"icalendar"},
     "paper/page.py": {"jinja2", "markupsafe", "segno"},
     "schedules/recurrence.py": {"dateutil"},
 }

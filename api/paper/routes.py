@@ -1,39 +1,32 @@
 """HTTP for pages made to be printed, and for links that open one without a token."""
 
 from datetime import UTC, datetime, timedelta
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
 
 from ..collections import queries as collections_queries
 from ..ledger.export.period import ExportPeriod
-from ..pool_tables.service import get_table
-from ..reports.queries import differences_of_table
 from ..store.db import stop_of
 from ..trips import queries as trips_queries
 from ..trips.convert import trip_out
-from ..venues.service import calendar_of, get_venue, zones
+from ..venues.service import calendar_of, get_venue
 from ..web.auth import (
-    AccountantDep,
     AccountantOrVenueDep,
     AnybodyButDevicesDep,
     CollectorDep,
-    CollectorOrReaderDep,
-    CollectorOrVenueDep,
     StaffDep,
     StaffOrVenueDep,
 )
-from ..web.csv_answer import CSV, CsvAnswer
 from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.schema_types import TEXT_PATTERN, Date, Id, value_or
+from ..web.schema_types import Date, Id, value_or
 from ..web.signed_links import PARAMETER, sign
-from ..web.svg_answer import SVG, SvgAnswer
-from ..worklist.queries import WorkFilter
-from ..worklist.service import all_work, catch_up
+from ..worklist.service import catch_up
 from . import service
+from .convert import collection_slip, trip_page
 from .page import Paper, PrintedPage, render
 from .schemas import PageLinkIn, PageLinkOut
 from .words import moment_words
@@ -45,11 +38,6 @@ PaperAsked = Annotated[Paper, Query(description="The size of the paper.")]
 _PAGE: dict[int | str, dict[str, Any]] = {
     200: {"content": {"text/html": {"schema": {"type": "string"}}}, "description": "A page to print."}
 }
-_CALENDAR: dict[int | str, dict[str, Any]] = {
-    200: {"content": {"text/calendar": {"schema": {"type": "string"}}}, "description": "A calendar."}
-}
-PictureFormat = Annotated[Literal["svg", "csv"], Query(description="The picture, or its numbers.")]
-_PICTURE: dict[int | str, dict[str, Any]] = {200: {"content": {**SVG, **CSV}, "description": "A picture."}}
 _HEADERS = {
     "Content-Security-Policy": "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; "
     "form-action 'none'; frame-ancestors 'none'",
@@ -110,7 +98,7 @@ def get_collection_slip(
     principal.must_see_venue(row.venue_id, what="collection")
     principal.must_see_cash_of(row.collector)
     venue = get_venue(session, row.venue_id)
-    page = service.collection_slip(collections_queries.read_collections(session, [row])[0], venue)
+    page = collection_slip(collections_queries.read_collections(session, [row])[0], venue)
     return _page(request, page, paper=paper, printed_at=calendar_of(venue).local(now))
 
 
@@ -174,103 +162,7 @@ def get_trip_page(
     row = trips_queries.get_trip(session, trip_id, person=person)
     found = trip_out(trips_queries.load_trip(session, row, now=now))
     zone = calendar_of(get_venue(session, found.stops[0].venue_id)).zone if found.stops else UTC
-    return _page(request, service.trip_page(found), paper=paper, printed_at=now.astimezone(zone))
-
-
-@router.get("/venues/{venue_id}/week.ics", response_class=Response, responses={**problems(409), **_CALENDAR})
-def get_week_calendar(
-    session: SessionDep,
-    principal: AnybodyButDevicesDep,
-    now: NowDep,
-    venue_id: Id,
-    on: Annotated[Date | None, Query(description="A trading date of the first week; without it, today's.")] = None,
-    weeks: Annotated[int, Query(ge=1, le=8, description="How many weeks.")] = 4,
-) -> Response:
-    """Return a venue's windows as a calendar to subscribe to: what is listed when, and what each coin or note buys."""
-    principal.must_see_venue(venue_id)
-    return Response(service.week_calendar(session, venue_id, on=on, weeks=weeks, now=now), media_type="text/calendar")
-
-
-@router.get("/worklist.ics", response_class=Response, responses={**problems(), **_CALENDAR})
-def get_work_calendar(
-    request: Request,
-    session: SessionDep,
-    principal: CollectorOrReaderDep,
-    now: NowDep,
-    person: Annotated[
-        str | None,
-        Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Only work given to this person."),
-    ] = None,
-    venue_id: Annotated[Id | None, Query(description="Only work at this venue.")] = None,
-) -> Response:
-    """Return the work on the list as a calendar, each piece on the day on which it is due.
-
-    A reader does not see work that shows how much money is in a box.
-    """
-    session.rollback()  # its snapshot would not show what is assessed now
-    catch_up(request.app.state.engine, now=now, stop=stop_of(session))
-    wanted = WorkFilter(
-        venue_id=venue_id,
-        person=person,
-        without_money=principal.role == "reader",
-        without_persons=principal.role != "owner",
-    )
-    items = all_work(session, wanted, by_venue=False, now=now)
-    return Response(service.work_calendar(items, zones(session), person=person, now=now), media_type="text/calendar")
-
-
-@router.get("/venues/{venue_id}/week.svg", response_class=Response, responses={**problems(409), **_PICTURE})
-def get_week_picture(
-    session: SessionDep,
-    principal: AnybodyButDevicesDep,
-    now: NowDep,
-    venue_id: Id,
-    on: Annotated[Date | None, Query(description="A trading date of the week; without it, today's.")] = None,
-    format: PictureFormat = "svg",
-) -> Response:
-    """Draw the trading week of a venue as listed: a box for each window, one shade for each price."""
-    principal.must_see_venue(venue_id)
-    if format == "csv":
-        return CsvAnswer(service.week_csv(session, venue_id, on=on, now=now))
-    return SvgAnswer(service.week_svg(session, venue_id, on=on, now=now))
-
-
-@router.get("/tables/{table_id}/battery.svg", response_class=Response, responses={**problems(), **_PICTURE})
-def get_battery_picture(
-    session: SessionDep, principal: CollectorOrVenueDep, now: NowDep, table_id: Id, format: PictureFormat = "svg"
-) -> Response:
-    """Draw a table's battery: its voltages, the level that decides, and the forecast with its band."""
-    principal.must_see_venue(get_table(session, table_id).venue_id, what="table")
-    here_only = principal.role == "venue"
-    if format == "csv":
-        return CsvAnswer(service.battery_csv(session, table_id, now=now, here_only=here_only))
-    return SvgAnswer(service.battery_svg(session, table_id, now=now, here_only=here_only))
-
-
-@router.get("/tables/{table_id}/clock.svg", response_class=Response, responses={**problems(), **_PICTURE})
-def get_clock_picture(
-    session: SessionDep, principal: CollectorOrVenueDep, now: NowDep, table_id: Id, format: PictureFormat = "svg"
-) -> Response:
-    """Draw how far a table's clock was off at each reading, and when the clocks changed at its venue."""
-    principal.must_see_venue(get_table(session, table_id).venue_id, what="table")
-    here_only = principal.role == "venue"
-    if format == "csv":
-        return CsvAnswer(service.clock_csv(session, table_id, now=now, here_only=here_only))
-    return SvgAnswer(service.clock_svg(session, table_id, now=now, here_only=here_only))
-
-
-@router.get("/reports/differences.svg", response_class=Response, responses={**problems(), **_PICTURE})
-def get_differences_picture(
-    session: SessionDep,
-    principal: AccountantDep,
-    table_id: Annotated[Id, Query(description="The table whose differences are drawn.")],
-    format: PictureFormat = "svg",
-) -> Response:
-    """Draw counted less expected cash of a table over time, with its limits. A reason to look, never an accusation."""
-    found = differences_of_table(session, table_id)
-    if format == "csv":
-        return CsvAnswer(service.differences_csv(found))
-    return SvgAnswer(service.differences_svg(found, name=get_table(session, table_id).label))
+    return _page(request, trip_page(found), paper=paper, printed_at=now.astimezone(zone))
 
 
 @router.post("/page-links", status_code=201, responses=problems(409))

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from ..pricing import Calendar
 from ..pricing.week import WEEKDAYS
-from .words import days_words
+from ..quotes.price_grid import GridLine
+from .words import days_words, hours_words, units_words
+
+AMOUNTS_MAX = 6
+"""The columns of a price card: the largest coins and notes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,3 +39,35 @@ def grouped(week: Mapping[date, Sequence[CardLine]]) -> list[CardGroup]:
     for on, lines in week.items():
         alike.setdefault(tuple(lines), []).append(WEEKDAYS[on.weekday()])
     return [CardGroup(days_words(days), lines) for lines, days in alike.items()]
+
+
+def by_window(lines: Iterable[GridLine], amounts: int) -> list[list[GridLine]]:
+    """Return the lines of a grid by window; each window has a line for each amount."""
+    found = list(lines)
+    return [found[i : i + amounts] for i in range(0, len(found), amounts)]
+
+
+def card_line(lines: Sequence[GridLine], calendar: Calendar) -> CardLine:
+    """Return the line of a window, from its lines in the grid."""
+    first = lines[0]
+    if first.window is None or first.window.from_at is None or first.window.to_at is None:
+        return CardLine("all day", "", (), "no prices yet")
+    starts, ends = (calendar.local(at) for at in (first.window.from_at, first.window.to_at))
+    times = hours_words(starts.time(), ends.time())
+    name = "" if first.window.kind == "base" else first.window.name
+    if first.status != "open":
+        return CardLine(times, name, (), first.status)
+    cells = tuple(bought(line) for line in lines)
+    return CardLine(times, name, cells)
+
+
+def buys(line: CardLine, place: int) -> bool:
+    """Tell whether the amount of a column buys anything in a window."""
+    return bool(line.cells) and line.cells[place] != units_words(None, None, None)
+
+
+def bought(line: GridLine) -> str:
+    """Return what an amount buys, in few words."""
+    return units_words(
+        line.games and line.games.units, line.minutes and line.minutes.units, line.metered and line.metered.units
+    )

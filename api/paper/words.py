@@ -56,3 +56,8 @@ def units_words(games: int | None, minutes: int | None, metered: int | None) -> 
     parts += [f"{minutes} min"] if minutes else []
     parts += [f"{metered} min metered"] if metered else []
     return " or ".join(parts) or "–"
+
+
+def table_words(label: str, frame_number: str | None) -> str:
+    """Return a table's label, with the number on its frame where that is known."""
+    return f"{label} (frame {frame_number})" if frame_number else label

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from xml.etree import ElementTree as ET
 
 import pytest
-from baizebook.paper.line_chart import Series, TimeChart, time_chart
+from baizebook.pictures.line_chart import Series, TimeChart, time_chart
 from fastapi.testclient import TestClient
 
 from tests.conftest import NOON, Route

@@ -11,8 +11,8 @@ from uuid import uuid4
 
 import pytest
 from baizebook.app import create_app
+from baizebook.calendars.calendar_file import EVENTS_WRITTEN_MAX
 from baizebook.controllers.service import SHEET_PRICES_MAX
-from baizebook.paper.calendar_file import EVENTS_WRITTEN_MAX
 from baizebook.price_changes.service import _must_be_bounded
 from baizebook.pricing.effort import STEPS_MAX, Effort
 from baizebook.quotes.price_grid import GRID_LINES_MAX
