@@ -8,34 +8,33 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from operator import attrgetter
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, exists
+from sqlalchemy import ColumnElement, Select, bindparam, case, exists, func
 from sqlalchemy import select as select_columns
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, or_, select
 
-from ..controllers.queries import StoredMachine, load_machines, machine_from
+from ..controllers.queries import StoredMachine, StoredPlaces, load_machines, load_places, machine_from
 from ..controllers.sells import Machine
-from ..jobs.out_of_order import OutOfOrder
-from ..jobs.queries import done_at_tables, times_out_of_order
-from ..jobs.rows import JobDoneRow
+from ..jobs.queries import TableFaults, faults_at
 from ..pool_tables.place import GONE_PLACES
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import currency_of, get_table
 from ..pricing import DomainError, parse_money
 from ..readings.convert import meter_of
 from ..readings.meters import RESETTING, Meter
-from ..readings.queries import counts, history
-from ..readings.rows import ReadingRow
+from ..readings.queries import counts
+from ..readings.rows import READING
 from ..settlements.carried_forward import Claim
 from ..settlements.queries import load_settling, settled_on_expectation
-from ..settlements.rows import ReversalRow, SettlementRow
+from ..settlements.rows import AgreementRow, ReversalRow, SettlementRow
+from ..store.db import Utc
 from ..store.feeds import LastChangeRow
-from ..store.long_lists import among
+from ..store.long_lists import OfMany, among
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from ..web.errors import http_problem, not_found
@@ -49,8 +48,6 @@ from .schemas import CollectionChangeOut, CollectionOut
 from .table_finding import TableFinding, asks_for_prices, find_at_table
 
 _FIRST_READINGS_MAX = 20
-_WORK_MAX = 500
-_BEFORE_ALL, _AFTER_ALL = datetime(2000, 1, 1, tzinfo=UTC), datetime(2100, 1, 1, tzinfo=UTC)
 
 
 class BoxToJudge(NamedTuple):
@@ -63,12 +60,18 @@ class BoxToJudge(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _StoredTable:
+    """A table with its facts; ``collected`` are all its collections, or those that one at an instant is judged by."""
+
     table: PoolTableRow
-    stays: Sequence[StayRow]
+    places: StoredPlaces
     collected: tuple[Collected, ...]
-    reset_at: tuple[datetime, ...]
-    out_of_order: tuple[OutOfOrder, ...]
-    jobs: tuple[JobDoneRow, ...]
+    has_all: bool
+    faults: TableFaults
+
+    @property
+    def stays(self) -> Sequence[StayRow]:
+        """Where the table was, first stay first."""
+        return self.places.stays[self.table.id]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,10 +95,12 @@ def get_collection(session: Session, collection_id: UUID) -> CollectionRow:
     return row
 
 
+_LAST_DIGEST = select_columns(col(CollectionRow.facts_digest)).order_by(col(CollectionRow.sequence).desc()).limit(1)
+
+
 def last_digest(session: Session) -> str:
     """Return the digest of the collection recorded last; the caller holds the counter ``cash``."""
-    last = select(CollectionRow.facts_digest).order_by(col(CollectionRow.sequence).desc()).limit(1)
-    return session.exec(last).first() or ""
+    return session.connection().execute(_LAST_DIGEST).scalar() or ""
 
 
 def page_collections(
@@ -278,8 +283,10 @@ def judge_boxes(
     return found
 
 
-def load_facts(session: Session, venue: VenueRow, count: CollectionCount) -> CollectionFacts:
-    """Load all that a new collection is decided from.
+def load_facts(
+    session: Session, venue: VenueRow, count: CollectionCount, *, agreements: Sequence[AgreementRow]
+) -> CollectionFacts:
+    """Load all that a new collection is decided from; ``agreements`` are those of the venue.
 
     Refuses a table that does not exist (``no_such_table``), one that sells in another currency (``currency_differs``),
     and one that has left the route by then (``table_gone``). A table that was elsewhere by what is on record is kept
@@ -299,21 +306,24 @@ def load_facts(session: Session, venue: VenueRow, count: CollectionCount) -> Col
         if last.left_route and count.collected_at > last.from_at:
             expected = f"a table that had not left the route by {last.from_at.isoformat()}"
             raise http_problem("table_gone", where=where, found=box.table_id, expected=expected)
-    corrects_id = _reversed_in_this_place(session, count)
+    corrects_id, is_late = _around(session, count)
     trading_on = calendar_of(venue).trading_day(count.collected_at)
     return CollectionFacts(
         trading_on=trading_on,
         histories=histories,
         corrects_id=corrects_id,
-        is_late=corrects_id is None and _later_there(session, count),
-        settling=load_settling(session, venue, currency=venue.currency, trading_on=trading_on, corrects_id=corrects_id),
-        revisions=revisions(session, venue.id),
+        is_late=is_late,
+        settling=load_settling(session, venue, agreements, trading_on=trading_on, corrects_id=corrects_id),
+        revisions=revisions(session, venue.id, agreements),
     )
 
 
-def revisions(session: Session, venue_id: UUID) -> tuple[Claim, ...]:
-    """Return what the settlements of a venue divided too much or too little, by their expectations as judged now (C9)."""
-    settled = settled_on_expectation(session, venue_id)
+def revisions(session: Session, venue_id: UUID, agreements: Sequence[AgreementRow]) -> tuple[Claim, ...]:
+    """Return what the settlements of a venue divided too much or too little, by their expectations as judged now (C9).
+
+    ``agreements`` are those of the venue.
+    """
+    settled = settled_on_expectation(session, venue_id, agreements)
     if not settled:
         return ()
     ids = [known.collection_id for known in settled]
@@ -355,23 +365,27 @@ def load_histories(session: Session, asked: Sequence[BoxToJudge], *, currency: s
     by_table: dict[UUID, list[BoxToJudge]] = defaultdict(list)
     for question in asked:
         by_table[question.box.table_id].append(question)
-    return _histories(session, _load_tables(session, set(by_table)), by_table, currency=currency)
+    instants = {question.at for question in asked}
+    at = instants.pop() if len(instants) == 1 else None
+    return _histories(session, _load_tables(session, set(by_table), at=at), by_table, currency=currency)
 
 
-def _load_tables(session: Session, ids: Collection[UUID]) -> dict[UUID, _StoredTable]:
-    tables = session.exec(select(PoolTableRow).where(among(col(PoolTableRow.id), ids))).all()
-    stays, collected = _stays(session, ids), _collected(session, ids)
-    done = history(session, ids, "done", since=_BEFORE_ALL, rows_max=_WORK_MAX)
-    unplayable = times_out_of_order(session, ids, from_at=_BEFORE_ALL, to_at=_AFTER_ALL)
-    jobs = done_at_tables(session, ids, since=_BEFORE_ALL)
+_TABLES = OfMany(col(PoolTableRow.id), select(PoolTableRow).where)
+
+
+def _load_tables(session: Session, ids: Collection[UUID], *, at: datetime | None = None) -> dict[UUID, _StoredTable]:
+    """Load tables with their facts; ``at``: those that a collection at that instant alone is judged by."""
+    query, values = _TABLES(ids)
+    tables = session.exec(query, params=values).all()
+    places, faults = load_places(session, ids), faults_at(session, ids)
+    collected = _collected(session, ids, at=at)
     return {
         table.id: _StoredTable(
             table=table,
-            stays=stays[table.id],
+            places=places,
             collected=tuple(collected[table.id]),
-            reset_at=tuple(row.taken_at for row in done[table.id] if not RESETTING.isdisjoint(row.done)),
-            out_of_order=tuple(unplayable[table.id]),
-            jobs=tuple(jobs.get(table.id, ())),
+            has_all=at is None,
+            faults=faults[table.id],
         )
         for table in tables
     }
@@ -401,9 +415,12 @@ def _histories(
             pricing.append(id_)
         if not money_only and any(set(box.meters) - start.read_before for box, start in starts):
             known = replace(known, first_read_at=_first_read_at(session, stored))
+            if not stored.has_all:
+                known = replace(known, collected=tuple(_collected(session, [id_])[id_]))
         found[id_] = known
     if pricing and machines is None:
-        machines = load_machines(session, [tables[id_].table for id_ in pricing])
+        places = tables[pricing[0]].places
+        machines = load_machines(session, [tables[id_].table for id_ in pricing], places=places)
     for id_ in pricing:
         found[id_] = replace(found[id_], machine=_machine(session, (machines or {})[id_]))
     return found
@@ -411,26 +428,19 @@ def _histories(
 
 def _plain_history(stored: _StoredTable) -> TableHistory:
     """Return the facts of a table as values, without what depends on a currency or asks for more statements."""
+    id_ = stored.table.id
     return TableHistory(
-        table_id=stored.table.id,
+        table_id=id_,
         label=stored.table.label,
         meters=(),
         accepts=(),
         stays=tuple(_stay(stay) for stay in stored.stays),
         collected=stored.collected,
-        reset_at=stored.reset_at,
+        reset_at=tuple(row.taken_at for row in stored.places.done[id_] if not RESETTING.isdisjoint(row.done)),
         first_read_at={},
-        out_of_order=stored.out_of_order,
-        tried=tuple((done.done_at, done.test_money_minor) for done in stored.jobs if done.test_money_minor),
+        out_of_order=stored.faults.out_of_order,
+        tried=tuple((job.done_at, job.test_money_minor) for job in stored.faults.ended if job.test_money_minor),
     )
-
-
-def _stays(session: Session, ids: Collection[UUID]) -> dict[UUID, list[StayRow]]:
-    query = select(StayRow).where(among(col(StayRow.pool_table_id), ids), col(StayRow.voided_at).is_(None))
-    found: dict[UUID, list[StayRow]] = defaultdict(list)
-    for stay in session.exec(query.order_by(col(StayRow.from_at), col(StayRow.sequence))).all():
-        found[stay.pool_table_id].append(stay)
-    return found
 
 
 def _stay(row: StayRow) -> Stay:
@@ -447,41 +457,75 @@ def _machine(session: Session, stored: StoredMachine) -> Machine | None:
         return None
 
 
-def _collected(session: Session, ids: Collection[UUID]) -> dict[UUID, list[Collected]]:
-    query = (
-        select(
-            CollectedTableRow.pool_table_id,
-            CollectionRow.id,
-            CollectionRow.collected_at,
-            CollectedTableRow.meters,
+_AT = bindparam("at", type_=Utc())
+
+
+def _all_collected(of_tables: ColumnElement[bool]) -> Any:
+    """Return the query of the collections of some tables that were not reversed."""
+    return (
+        select_columns(
+            col(CollectedTableRow.pool_table_id),
+            col(CollectionRow.id),
+            col(CollectionRow.collected_at),
+            col(CollectedTableRow.meters),
+            col(CollectedTableRow.emptied_before_at),
+            col(CollectedTableRow.emptied_before_meters),
         )
-        .add_columns(col(CollectedTableRow.emptied_before_at), col(CollectedTableRow.emptied_before_meters))
-        .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
-        .where(among(col(CollectedTableRow.pool_table_id), ids), not_reversed())
-        .order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
+        .join_from(CollectedTableRow, CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
+        .where(of_tables, not_reversed())
     )
-    found: dict[UUID, list[Collected]] = defaultdict(list)
-    for table_id, id_, at, meters, emptied_before_at, emptied_before_meters in session.execute(query):
-        emptied_before = emptied_before_of(emptied_before_at, emptied_before_meters)
-        found[table_id].append(Collected(id=id_, at=at, meters=meters, emptied_before=emptied_before))
+
+
+def _collected_in_order(of_tables: ColumnElement[bool]) -> Any:
+    """Return the same, in time order."""
+    return _all_collected(of_tables).order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
+
+
+def _collected_around(of_tables: ColumnElement[bool]) -> Select[Any]:
+    """Return the query of those at an instant, the last before it, and those that state an emptying before them."""
+    before = case((col(CollectionRow.collected_at) < _AT, col(CollectionRow.collected_at)))
+    last_at = func.max(before).over(partition_by=col(CollectedTableRow.pool_table_id)).label("last_at")
+    found = _all_collected(of_tables).add_columns(last_at).subquery()
+    deciding = or_(
+        found.c.collected_at == _AT, found.c.collected_at == found.c.last_at, found.c.emptied_before_at.is_not(None)
+    )
+    return select_columns(found).where(deciding).order_by(found.c.collected_at, found.c.id)
+
+
+_COLLECTED = OfMany(col(CollectedTableRow.pool_table_id), _collected_in_order)
+_COLLECTED_AROUND = OfMany(col(CollectedTableRow.pool_table_id), _collected_around)
+
+
+def _collected(session: Session, ids: Collection[UUID], *, at: datetime | None = None) -> dict[UUID, list[Collected]]:
+    """Return the collections of tables that were not reversed, in time order.
+
+    ``at``: only those by which a box emptied at that instant is judged: those of that instant, the last before it, and
+    those that state when a box was emptied before them.
+    """
+    query, values = _COLLECTED(ids) if at is None else _COLLECTED_AROUND(ids, at=at)
+    found: dict[UUID, list[Collected]] = {id_: [] for id_ in ids}
+    for row in session.connection().execute(query, values):
+        emptied_before = emptied_before_of(row.emptied_before_at, row.emptied_before_meters)
+        found[row.pool_table_id].append(
+            Collected(id=row.id, at=row.collected_at, meters=row.meters, emptied_before=emptied_before)
+        )
     return found
+
+
+_FIRST_READINGS = (
+    select_columns(READING.c.taken_at, READING.c.meters)
+    .where(READING.c.pool_table_id == bindparam("table_id"), counts(READING.c), READING.c.meters.is_not(None))
+    .order_by(READING.c.taken_at)
+    .limit(_FIRST_READINGS_MAX)
+)
 
 
 def _first_read_at(session: Session, stored: _StoredTable) -> dict[str, datetime]:
     """Return when each meter of a table was first read, by its earliest readings and by its jobs."""
-    query = (
-        select(ReadingRow.taken_at, ReadingRow.meters)
-        .where(
-            ReadingRow.pool_table_id == stored.table.id,
-            counts(ReadingRow),
-            col(ReadingRow.meters).is_not(None),
-        )
-        .order_by(col(ReadingRow.taken_at))
-        .limit(_FIRST_READINGS_MAX)
-    )
+    readings = session.connection().execute(_FIRST_READINGS, {"table_id": stored.table.id}).all()
     read = [
-        *((taken_at, name) for taken_at, meters in session.exec(query).all() for name in meters or {}),
-        *((done.done_at, name) for done in stored.jobs for name in (*done.meters_before, *done.meters_after)),
+        *((taken_at, name) for taken_at, meters in readings for name in meters or {}),
+        *((job.done_at, name) for job in stored.faults.ended for name in (*job.meters_before, *job.meters_after)),
     ]
     found: dict[str, datetime] = {}
     for read_at, name in sorted(read):
@@ -502,28 +546,36 @@ def _accepts(table: PoolTableRow, currency: str) -> Iterable[int]:
             yield parse_money(text, currency)
 
 
-def _reversed_in_this_place(session: Session, count: CollectionCount) -> UUID | None:
-    """Return the reversed collection of this venue, time and tables that nothing has taken the place of yet."""
-    correction = aliased(CollectionRow)
-    query = select(CollectionRow.id).where(
-        CollectionRow.venue_id == count.venue_id,
-        CollectionRow.collected_at == count.collected_at,
-        ~not_reversed(),
-        ~exists().where(col(correction.corrects_id) == col(CollectionRow.id)),
-    )
+_later = exists().where(col(CollectionRow.collected_at) > _AT, not_reversed())
+_correction = aliased(CollectionRow)
+_was_reversed = (
+    col(CollectionRow.venue_id) == bindparam("venue_id"),
+    col(CollectionRow.collected_at) == _AT,
+    ~not_reversed(),
+    ~exists().where(col(_correction.corrects_id) == col(CollectionRow.id)),
+)
+_REVERSED_THERE = select(CollectionRow.id).where(*_was_reversed).order_by(col(CollectionRow.sequence).desc())
+_AROUND = select_columns(
+    _later.where(col(CollectionRow.venue_id) == bindparam("venue_id")),
+    _later.where(
+        col(CollectedTableRow.collection_id) == col(CollectionRow.id),
+        col(CollectedTableRow.pool_table_id).in_(bindparam("table_ids", expanding=True)),
+    ),
+    exists().where(*_was_reversed),
+)
+
+
+def _around(session: Session, count: CollectionCount) -> tuple[UUID | None, bool]:
+    """Return which collection a new one corrects, and whether it is late.
+
+    It corrects the reversed collection of this venue, time and tables that nothing has taken the place of yet. It is
+    late where a later collection at the venue, or of one of the tables, is on record already (C5).
+    """
     tables = {box.table_id for box in count.boxes}
-    for id_ in session.exec(query.order_by(col(CollectionRow.sequence).desc())).all():
+    place = {"venue_id": count.venue_id, "at": count.collected_at}
+    asked = {**place, "table_ids": list(tables)}
+    later_at_venue, later_with_tables, reversed_there = session.connection().execute(_AROUND, asked).one()
+    for id_ in session.exec(_REVERSED_THERE, params=place).all() if reversed_there else ():
         if set(table_ids_of(session, id_)) == tables:
-            return id_
-    return None
-
-
-def _later_there(session: Session, count: CollectionCount) -> bool:
-    """Tell whether a later collection at the venue, or of one of the tables, is on record already (C5)."""
-    ids = [box.table_id for box in count.boxes]
-    later = exists().where(col(CollectionRow.collected_at) > count.collected_at, not_reversed())
-    of_venue = later.where(col(CollectionRow.venue_id) == count.venue_id)
-    of_tables = later.where(
-        col(CollectedTableRow.collection_id) == col(CollectionRow.id), among(col(CollectedTableRow.pool_table_id), ids)
-    )
-    return bool(session.execute(select_columns(or_(of_venue, of_tables))).scalar_one())
+            return id_, False
+    return None, bool(later_at_venue or later_with_tables)

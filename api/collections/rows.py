@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import JSON, BigInteger, CheckConstraint, UniqueConstraint
+from sqlalchemy import JSON, BigInteger, CheckConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
@@ -26,6 +26,7 @@ class CollectionRow(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("record_id"),
         UniqueConstraint("corrects_id"),
+        Index(None, "venue_id", "collected_at"),
         CheckConstraint("length(currency) = 3", name="currency"),
         CheckConstraint("counted_minor >= 0", name="counted"),
         CheckConstraint(
@@ -39,7 +40,7 @@ class CollectionRow(SQLModel, table=True):
     record_id: UUID
     facts_digest: str = ""
     sequence: int = Field(sa_type=BigInteger, index=True, unique=True)
-    venue_id: UUID = Field(foreign_key="venue.id", index=True)
+    venue_id: UUID = Field(foreign_key="venue.id")
     currency: str
     collected_at: datetime = Field(sa_type=Utc, index=True)
     trading_on: date

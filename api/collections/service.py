@@ -18,14 +18,14 @@ from ..ledger.service import lock_accounts
 from ..pool_tables.future_instants import must_have_come
 from ..settlements.convert import settlement_row
 from ..settlements.opening_state import divide
-from ..settlements.queries import load_settling, settlement_of
+from ..settlements.queries import agreements_of, load_settling, settlement_of
 from ..settlements.rows import ReversalRow
 from ..settlements.service import columns_of, save_reversal, save_settlement
 from ..store.changes import note_tables
 from ..store.clock import new_id
 from ..store.db import lock, lock_each
 from ..store.feeds import note_changes
-from ..store.sequence import next_number
+from ..store.sequence import Recorded, next_number, next_numbers
 from ..venues.service import get_venue
 from ..web.batch import BatchResultsOut, Unreadable, readable, record_each
 from ..web.errors import Problem, http_problem, not_found
@@ -46,8 +46,11 @@ from .queries import (
     revisions,
     table_ids_of,
 )
-from .rows import CollectionRow, DisputeAnswerRow, DisputeRow
+from .rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
 from .schemas import CollectionIn, CollectionOut, DisputeAnswerIn, DisputeIn, DisputeOut
+
+_NEW_COLLECTION = SQLModel.metadata.tables[CollectionRow.__tablename__].insert()
+_NEW_TABLE = SQLModel.metadata.tables[CollectedTableRow.__tablename__].insert()
 
 
 def preview_collection(
@@ -59,7 +62,7 @@ def preview_collection(
     stored = _sent_before(session, count)
     if stored is not None:
         return read_collections(session, [stored])[0]
-    facts = load_facts(session, venue, count)
+    facts = load_facts(session, venue, count, agreements=agreements_of(session, venue.id))
     decided = decide_collection(count, facts)
     details = _rows(count, facts, decided, now=now, by=by, person=person)
     if decided.division is not None:
@@ -110,24 +113,26 @@ def _record(
     stored = _sent_before(session, count)
     if stored is not None:
         return stored, None
-    facts = load_facts(session, venue, count)
+    agreements = agreements_of(session, venue.id)
+    facts = load_facts(session, venue, count, agreements=agreements)
 
     decided = decide_collection(count, facts)
 
-    recorded = next_number(session, "cash", now=now)
-    details = _rows(count, facts, decided, now=recorded.at, by=by, person=person)
-    details.row.sequence = recorded.number
+    numbers, recorded_at = next_numbers(session, "cash", 1 if decided.division is None else 2, now=now)
+    details = _rows(count, facts, decided, now=recorded_at, by=by, person=person)
+    details.row.sequence = numbers[0]
     details.row.facts_digest = facts_digest(
         columns_of(details.row), [columns_of(table) for table in details.tables], before=last_digest(session)
     )
-    session.add(details.row)
-    session.flush()
-    session.add_all(details.tables)
-    session.flush()
+    connection = session.connection()
+    connection.execute(_NEW_COLLECTION, columns_of(details.row))
+    connection.execute(_NEW_TABLE, [columns_of(table) for table in details.tables])
     if decided.division is not None:
         details.settlement = save_settlement(
             session,
             decided.division,
+            agreements=agreements,
+            recorded=Recorded(numbers[-1], recorded_at),
             collection_id=count.id,
             venue_id=venue.id,
             currency=venue.currency,
@@ -136,7 +141,7 @@ def _record(
             now=now,
         )
     note_tables(session, [box.table_id for box in count.boxes])
-    event = Event(type="collection.recorded", subject_id=count.id, venue_id=venue.id, at=recorded.at)
+    event = Event(type="collection.recorded", subject_id=count.id, venue_id=venue.id, at=recorded_at)
     publish(session, [event], now=now)
     note_changes(session, "collections", [count.id], now=now)
     return details.row, (details, decided.finding)
@@ -170,14 +175,15 @@ def settle_collection(session: Session, collection_id: UUID, *, now: datetime) -
     venue = get_venue(session, row.venue_id)
     (details,) = details_of(session, [row])
     finding = judge_collections(session, [details])[row.id]
-    facts = load_settling(session, venue, currency=row.currency, trading_on=row.trading_on, corrects_id=row.corrects_id)
+    agreements = agreements_of(session, venue.id)
+    facts = load_settling(session, venue, agreements, trading_on=row.trading_on, corrects_id=row.corrects_id)
 
     division = divide(
         facts,
         box_to_settle([box_of_row(table) for table in details.tables], finding.whole),
         currency=row.currency,
         trading_on=row.trading_on,
-        revisions=revisions(session, venue.id),
+        revisions=revisions(session, venue.id, agreements),
     )
     if division is None:
         raise http_problem(
@@ -187,6 +193,8 @@ def settle_collection(session: Session, collection_id: UUID, *, now: datetime) -
     details.settlement = save_settlement(
         session,
         division,
+        agreements=agreements,
+        recorded=next_number(session, "cash", now=now),
         collection_id=row.id,
         venue_id=row.venue_id,
         currency=row.currency,

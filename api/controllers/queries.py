@@ -19,7 +19,7 @@ from ..readings.queries import history
 from ..schedules.queries import PriceContext, compile_schedule, listed_during, schedules_of
 from ..schedules.rows import ScheduleRow
 from ..store.feeds import LastChangeRow
-from ..store.long_lists import among
+from ..store.long_lists import OfMany, among
 from ..venues.rows import VenueRow
 from ..web.pagination import Page, page
 from .convert import keying_out
@@ -84,25 +84,67 @@ class StoredMachine:
     schedules: Sequence[ScheduleRow]
 
 
-def load_machines(session: Session, tables: Collection[PoolTableRow]) -> dict[UUID, StoredMachine]:
-    """Return the stored facts of some tables' controllers, by a fixed number of statements."""
-    ids = [table.id for table in tables]
-    stays, keyings = defaultdict[UUID, list[StayRow]](list), defaultdict[UUID, list[Any]](list)
+@dataclass(frozen=True, slots=True)
+class StoredPlaces:
+    """Where some tables were, first stay first, the venues of that, and the work done at them, by table."""
+
+    stays: Mapping[UUID, Sequence[StayRow]]
+    venues: Mapping[UUID, VenueRow]
+    done: Mapping[UUID, Sequence[Row[Any]]]
+
+
+_PLACES = OfMany(
+    col(StayRow.pool_table_id),
+    lambda of_tables: (
+        select(StayRow, VenueRow)
+        .outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
+        .where(of_tables, col(StayRow.voided_at).is_(None))
+        .order_by(col(StayRow.from_at), col(StayRow.sequence))
+    ),
+)
+_KEYINGS = OfMany(
+    col(KeyingRow.pool_table_id),
+    lambda of_tables: (
+        select(KeyingRow, ScheduleRow, VenueRow)
+        .join(ScheduleRow, col(ScheduleRow.id) == col(KeyingRow.schedule_id))
+        .join(VenueRow, col(VenueRow.id) == col(ScheduleRow.venue_id))
+        .where(of_tables, ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)))
+        .order_by(*KEYED_IN_ORDER)
+    ),
+)
+"""The keyings that are not void, in time order. Those of one instant go by their schedules, for one day after for good, in
+whatever order they were recorded (C9)."""
+
+
+def load_places(session: Session, table_ids: Collection[UUID]) -> StoredPlaces:
+    """Return where some tables were, and the newest work done at them."""
+    stays: dict[UUID, list[StayRow]] = {table_id: [] for table_id in table_ids}
     venues: dict[UUID, VenueRow] = {}
-    places = select(StayRow, VenueRow).outerjoin(VenueRow, col(VenueRow.id) == col(StayRow.venue_id))
-    places = places.where(among(col(StayRow.pool_table_id), ids), col(StayRow.voided_at).is_(None)).order_by(
-        col(StayRow.from_at), col(StayRow.sequence)
-    )
-    for stay, venue in session.exec(places).all():
+    query, values = _PLACES(table_ids)
+    for stay, venue in session.exec(query, params=values):
         stays[stay.pool_table_id].append(stay)
         if venue is not None:
             venues[venue.id] = venue
-    for row in _keyings(session, ids):
+    return StoredPlaces(stays, venues, history(session, table_ids, "done", since=_BEFORE_ALL, rows_max=_FACTS_MAX))
+
+
+def load_machines(
+    session: Session, tables: Collection[PoolTableRow], *, places: StoredPlaces | None = None
+) -> dict[UUID, StoredMachine]:
+    """Return the stored facts of some tables' controllers, by a fixed number of statements.
+
+    ``places`` are what ``load_places`` returns of these tables, where that was loaded before.
+    """
+    ids = [table.id for table in tables]
+    places = places or load_places(session, ids)
+    stays, venues, done = places.stays, places.venues, places.done
+    keyings = defaultdict[UUID, list[Any]](list)
+    query, values = _KEYINGS(ids)
+    for row in session.exec(query, params=values):
         keyings[row[0].pool_table_id].append(row)
-    done = history(session, ids, "done", since=_BEFORE_ALL, rows_max=_FACTS_MAX)
     settings = history(session, ids, "settings", since=_BEFORE_ALL, rows_max=_FACTS_MAX)
     schedules = defaultdict[UUID, list[ScheduleRow]](list)
-    for schedule in schedules_of(session, venues):
+    for schedule in schedules_of(session, {stay.venue_id for id_ in ids for stay in stays[id_] if stay.venue_id}):
         schedules[schedule.venue_id].append(schedule)
     return {
         table.id: StoredMachine(
@@ -157,24 +199,6 @@ def days_found(row: Row[Any], controller: Controller, currency: str) -> tuple[Da
         return read_days(row.settings, turns_at=controller.day_turns_at, currency=currency)
     except DomainError:
         return ()
-
-
-def _keyings(session: Session, table_ids: Collection[UUID]) -> Sequence[tuple[KeyingRow, ScheduleRow, VenueRow]]:
-    """Return the keyings that are not void, in time order.
-
-    Those of one instant go by their schedules, for one day after for good, in whatever order they were recorded (C9).
-    """
-    query = (
-        select(KeyingRow, ScheduleRow, VenueRow)
-        .join(ScheduleRow, col(ScheduleRow.id) == col(KeyingRow.schedule_id))
-        .join(VenueRow, col(VenueRow.id) == col(ScheduleRow.venue_id))
-        .where(
-            among(col(KeyingRow.pool_table_id), table_ids),
-            ~exists().where(col(KeyingVoidRow.keying_id) == col(KeyingRow.id)),
-        )
-        .order_by(*KEYED_IN_ORDER)
-    )
-    return session.exec(query).all()
 
 
 def _keyed(session: Session, keying: KeyingRow, schedule: ScheduleRow, venue: VenueRow) -> Fact:

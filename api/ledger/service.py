@@ -12,12 +12,13 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 from uuid import UUID
 
-from sqlalchemy import delete
+from sqlalchemy import bindparam, delete
+from sqlalchemy import select as select_columns
 from sqlmodel import Session, SQLModel, col, func, select
 
 from ..pricing.money import format_money, parse_money
 from ..store.clock import new_id
-from ..store.db import lock
+from ..store.db import lock, lock_in_order
 from ..store.sequence import next_number
 from ..web.errors import http_problem
 from ..web.schema_types import value_or
@@ -33,7 +34,9 @@ from .queries import get_entry
 from .rows import AccountNameRow, EntryRow, PostingRow
 from .schemas import AccountBalanceOut, EntryIn
 
-_POSTING = SQLModel.metadata.tables[PostingRow.__tablename__]
+_NEW_ENTRY = SQLModel.metadata.tables[EntryRow.__tablename__].insert()
+_NEW_POSTING = SQLModel.metadata.tables[PostingRow.__tablename__].insert()
+_LAST = select_columns(col(EntryRow.number), col(EntryRow.hash)).order_by(col(EntryRow.number).desc()).limit(1)
 _AHEAD = timedelta(hours=14)
 """How far the earliest zone's date is ahead of UTC."""
 
@@ -61,8 +64,8 @@ def post_entry(
     id: UUID | None = None,
     source_digest: str | None = None,
     bags: str | None = None,
-) -> EntryRow:
-    """Add an entry to the end of the chain; whoever else posts waits until this transaction ends.
+) -> UUID:
+    """Add an entry to the end of the chain, and return its id; whoever else posts waits until this transaction ends.
 
     ``source_id`` is what it was made from: the collection, or the entry that a reversal takes back, and
     ``source_digest`` the digest of those stored facts; ``bags`` are those that it names, as stored; ``id`` is new if None. Refuses what ``Entry``
@@ -70,11 +73,9 @@ def post_entry(
 
     Locks, in this order: the accounts of the venue, the ledger. Take every other lock before.
     """
-    for venue_id in sorted({posting.venue_id for posting in postings if posting.venue_id}):
-        lock_accounts(session, UUID(venue_id))
-    lock(session, "ledger")
-    last = session.exec(select(EntryRow.number, EntryRow.hash).order_by(col(EntryRow.number).desc()).limit(1)).first()
-    number, previous_hash = last or (0, GENESIS)
+    venue_ids = {posting.venue_id for posting in postings if posting.venue_id}
+    lock_in_order(session, [*(f"cash:{venue_id}" for venue_id in sorted(venue_ids)), "ledger"])
+    number, previous_hash = session.connection().execute(_LAST).first() or (0, GENESIS)
     entry = with_hash(
         Entry(
             id=str(id or new_id()),
@@ -92,10 +93,11 @@ def post_entry(
             bags=bags,
         )
     )
-    return _append(session, entry)
+    _append(session, entry)
+    return UUID(entry.id)
 
 
-def _append(session: Session, entry: Entry) -> EntryRow:
+def _append(session: Session, entry: Entry) -> None:
     """Store the postings, then the entry that closes them."""
     postings = [
         {
@@ -107,35 +109,42 @@ def _append(session: Session, entry: Entry) -> EntryRow:
         }
         for place, posting in enumerate(entry.postings)
     ]
-    session.connection().execute(_POSTING.insert(), postings)
-    row = EntryRow(
-        number=entry.number,
-        id=UUID(entry.id),
-        kind=entry.kind,
-        booked_on=entry.on,
-        recorded_at=entry.recorded_at,
-        currency=entry.currency,
-        reference=entry.reference,
-        source_id=None if entry.source_id is None else UUID(entry.source_id),
-        previous_hash=entry.previous_hash,
-        hash=entry.hash,
-        pool_table_id=None if entry.table_id is None else UUID(entry.table_id),
-        source_digest=entry.source_digest,
-        bags=entry.bags,
-    )
-    session.add(row)
-    session.flush()
-    return row
+    values = {
+        "number": entry.number,
+        "id": UUID(entry.id),
+        "kind": entry.kind,
+        "booked_on": entry.on,
+        "recorded_at": entry.recorded_at,
+        "currency": entry.currency,
+        "reference": entry.reference,
+        "source_id": None if entry.source_id is None else UUID(entry.source_id),
+        "previous_hash": entry.previous_hash,
+        "hash": entry.hash,
+        "pool_table_id": None if entry.table_id is None else UUID(entry.table_id),
+        "source_digest": entry.source_digest,
+        "bags": entry.bags,
+    }
+    connection = session.connection()
+    connection.execute(_NEW_POSTING, postings)
+    connection.execute(_NEW_ENTRY, values)
+
+
+_of_account = (
+    select_columns(func.coalesce(func.sum(PostingRow.amount_minor), 0))
+    .join(EntryRow, col(EntryRow.number) == col(PostingRow.entry_number))
+    .where(col(PostingRow.account) == bindparam("account"), col(EntryRow.currency) == bindparam("currency"))
+)
+_BALANCE = {
+    False: _of_account.where(col(PostingRow.venue_id) == bindparam("venue_id")),
+    True: _of_account.where(col(PostingRow.venue_id).is_(None)),
+}
+"""Of one venue's account; of one that no venue has."""
 
 
 def balance(session: Session, *, account: str, venue_id: UUID | None, currency: str) -> int:
     """Return the sum of an account, of one venue where it is kept per venue: minor units, debit positive."""
-    query = (
-        select(func.coalesce(func.sum(PostingRow.amount_minor), 0))
-        .join(EntryRow, col(EntryRow.number) == col(PostingRow.entry_number))
-        .where(PostingRow.account == account, PostingRow.venue_id == venue_id, EntryRow.currency == currency)
-    )
-    return int(session.exec(query).one())
+    asked = {"account": account, "venue_id": venue_id, "currency": currency}
+    return int(session.connection().execute(_BALANCE[venue_id is None], asked).scalar_one())
 
 
 def loan_balance(session: Session, *, venue_id: UUID, currency: str) -> int:
@@ -215,7 +224,7 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
     if cautions and message.kind == "write_off":
         expected = "at most what there is to write off"
         raise http_problem("above_balance", where="amount", found=message.amount, expected=expected, detail=cautions[0])
-    row = post_entry(
+    posted_id = post_entry(
         session,
         kind=message.kind,
         on=message.on,
@@ -227,7 +236,7 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
         table_id=table_id,
         bags=bags_text(bags),
     )
-    return get_entry(session, row.id), cautions + _not_come_yet(message.on, now=now)
+    return get_entry(session, posted_id), cautions + _not_come_yet(message.on, now=now)
 
 
 def _not_come_yet(on: date, *, now: datetime) -> list[str]:
@@ -250,8 +259,8 @@ def _overdraws(session: Session, posting: Posting, currency: str) -> str | None:
     return f"{posting.account} has {format_money(before, currency)}, less than {format_money(there, currency)}."
 
 
-def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str, now: datetime) -> EntryRow:
-    """Post the mirror image of an entry (L2); ``reference`` is the reason.
+def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str, now: datetime) -> UUID:
+    """Post the mirror image of an entry (L2), and return the id of that; ``reference`` is the reason.
 
     Refuses a reversal (``reversal_of_reversal``) and what was taken back already (``already_reversed``).
     """
@@ -291,9 +300,9 @@ def reverse_owner_entry(
     if entry.kind == "collection":
         expected = "an entry posted by an owner: reverse the collection itself"
         raise http_problem("system_entry", where="entry_id", found=entry.kind, expected=expected)
-    row = reverse_entry(session, entry_id, on=on, reference=reason, now=now)
+    reversal_id = reverse_entry(session, entry_id, on=on, reference=reason, now=now)
     _must_owe_nothing_below_zero(session, entry)
-    return get_entry(session, row.id), _not_come_yet(on, now=now)
+    return get_entry(session, reversal_id), _not_come_yet(on, now=now)
 
 
 def _must_owe_nothing_below_zero(session: Session, entry: Entry) -> None:

@@ -323,7 +323,7 @@ def _post_sale(
     """Post the price of a table that was sold; return the entry, None where there was no price."""
     if not price_minor:
         return None
-    entry = post_entry(
+    return post_entry(
         session,
         kind="table_sale",
         on=calendar_of(venue).trading_day(stay.from_at),
@@ -334,4 +334,3 @@ def _post_sale(
         now=now,
         table_id=table.id,
     )
-    return entry.id

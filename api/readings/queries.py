@@ -9,7 +9,6 @@ from uuid import UUID
 from sqlalchemy import ColumnElement, Row, Select, String, and_, bindparam, case, cast, exists, func, or_
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
-from sqlmodel.sql.expression import SelectOfScalar
 
 from ..pool_tables.queries import venue_id_at, was_at
 from ..pool_tables.rows import StayRow
@@ -42,7 +41,7 @@ def page_readings(
         *(() if table_id is None else (columns[0] == table_id,)),
         *(() if venue_id is None else was_at(venue_id, *columns)),
     ]
-    query = select(ReadingRow, VoidRow, venue_id_at(*columns), columns[0].in_(_since_ever())).outerjoin(
+    query = select(ReadingRow, VoidRow, venue_id_at(*columns), _since_ever(columns[0])).outerjoin(
         VoidRow, col(VoidRow.reading_id) == col(ReadingRow.id)
     )
     query = query.where(*own)
@@ -63,26 +62,26 @@ def counts(columns: Any) -> ColumnElement[bool]:
     """
     from_future = cast(columns.flags, String).contains("from_future")
     return and_(
-        or_(columns.valid, and_(columns.pool_table_id.in_(_since_ever()), ~from_future)),
+        or_(columns.valid, and_(_since_ever(columns.pool_table_id), ~from_future)),
         ~exists().where(col(VoidRow.reading_id) == columns.id),
     )
 
 
 def has_no_time(session: Session, table_id: UUID) -> bool:
     """Tell whether a table's ``placed_at`` was voided."""
-    return session.exec(_since_ever().where(StayRow.pool_table_id == table_id).limit(1)).first() is not None
+    return bool(session.connection().execute(select_columns(_since_ever(table_id))).scalar_one())
 
 
-def _since_ever() -> SelectOfScalar[UUID]:
-    """Return the query of the tables that have been at their first place since before their first reading, once stated otherwise."""
-    return select(StayRow.pool_table_id).where(col(StayRow.void_placed_at).is_not(None))
+def _since_ever(table_id: Any) -> ColumnElement[bool]:
+    """Return the condition that a table has been at its first place since before its first reading, once stated otherwise."""
+    return exists().where(col(StayRow.pool_table_id) == table_id, col(StayRow.void_placed_at).is_not(None))
 
 
 def get_reading(session: Session, reading_id: UUID, *, venue_id: UUID | None, table_id: UUID | None) -> StoredReading:
     """Return a reading; ``not_found`` where there is none, or none of this venue or table (None: any)."""
     columns = col(ReadingRow.pool_table_id), col(ReadingRow.taken_at)
     query = (
-        select(ReadingRow, VoidRow, venue_id_at(*columns), columns[0].in_(_since_ever()))
+        select(ReadingRow, VoidRow, venue_id_at(*columns), _since_ever(columns[0]))
         .outerjoin(VoidRow, col(VoidRow.reading_id) == col(ReadingRow.id))
         .where(ReadingRow.id == reading_id)
     )

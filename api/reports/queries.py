@@ -26,7 +26,7 @@ from ..ledger.source_digest import source_digest
 from ..ledger.stored_record import instant_text
 from ..pool_tables.service import get_table
 from ..pricing import format_money
-from ..settlements.queries import waiting_claims
+from ..settlements.queries import agreements_of, waiting_claims
 from ..settlements.rows import AgreementRow, ReversalRow, SettlementRow
 from ..store.db import Utc
 from ..store.long_lists import among
@@ -183,7 +183,8 @@ def _share(share: float) -> str:
 def read_statement(session: Session, *, venue: VenueRow, period: ExportPeriod) -> Statement:
     """Return a venue's statement over a period, with what its settlements carried forward and the period's payees."""
     carried: Counter[str] = Counter()
-    for claim in waiting_claims(session, venue.id, until_on=period.to_on, revisions=revisions(session, venue.id)):
+    revised = revisions(session, venue.id, agreements_of(session, venue.id))
+    for claim in waiting_claims(session, venue.id, until_on=period.to_on, revisions=revised):
         carried[claim.name or claim.code] += claim.amount
     mine = select(PostingRow.entry_number).where(PostingRow.venue_id == venue.id)
     return statement(

@@ -11,7 +11,7 @@ from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import get_table, stay_at, stays_of
 from ..pricing import Schedule, Tariff, Timetable
 from ..pricing.in_force import Listing, listed
-from ..store.long_lists import among
+from ..store.long_lists import OfMany, among
 from ..tariffs.rows import TariffRow
 from ..tariffs.service import compile_tariff
 from ..venues.rows import VenueRow
@@ -87,10 +87,16 @@ def listed_during(
     }
 
 
+_SCHEDULES = OfMany(
+    col(ScheduleRow.venue_id),
+    lambda of_venues: select(ScheduleRow).where(of_venues).order_by(col(ScheduleRow.sequence)),
+)
+
+
 def schedules_of(session: Session, venue_ids: Collection[UUID]) -> Sequence[ScheduleRow]:
     """Return the schedules of some venues and of their tables, in the order of their publication."""
-    query = select(ScheduleRow).where(among(col(ScheduleRow.venue_id), venue_ids)).order_by(col(ScheduleRow.sequence))
-    return session.exec(query).all()
+    query, values = _SCHEDULES(venue_ids)
+    return session.exec(query, params=values).all()
 
 
 def _listed(session: Session, place: PriceContext, rows: Iterable[ScheduleRow]) -> Timetable:

@@ -1,22 +1,22 @@
 """Reads agreements and settlements, and loads the facts that a settlement is made from."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from sqlalchemy import Text, cast, exists, or_
+from sqlalchemy import bindparam, exists, text
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
 from ..ledger.service import loan_balance
 from ..venues.rows import VenueRow
 from ..venues.service import is_of_the_route, tax_area_on
-from .agreement import Agreement, SettlesOn
+from .agreement import SettlesOn
 from .carried_forward import Claim
 from .convert import compile_agreement, settled_of
 from .opening_state import Settled, SettlingFacts, waiting_of
-from .rows import AgreementRow, ReversalRow, SettlementRow
+from .rows import CARRYING, AgreementRow, ReversalRow, SettlementRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,26 +29,36 @@ class OnExpectation:
     settles_on: SettlesOn
 
 
-def versions_of(session: Session, venue: VenueRow) -> list[Agreement]:
-    """Return all versions of a venue's agreement as values."""
-    query = select(AgreementRow).where(AgreementRow.venue_id == venue.id, AgreementRow.currency == venue.currency)
-    return [compile_agreement(row) for row in session.exec(query.order_by(col(AgreementRow.version))).all()]
+_AGREEMENTS = (
+    select(AgreementRow).where(AgreementRow.venue_id == bindparam("venue_id")).order_by(col(AgreementRow.version))
+)
+
+
+def agreements_of(session: Session, venue_id: UUID) -> Sequence[AgreementRow]:
+    """Return all versions of a venue's agreement, in order."""
+    return session.exec(_AGREEMENTS, params={"venue_id": venue_id}).all()
 
 
 def load_settling(
-    session: Session, venue: VenueRow, *, currency: str, trading_on: date, corrects_id: UUID | None
+    session: Session,
+    venue: VenueRow,
+    agreements: Sequence[AgreementRow],
+    *,
+    trading_on: date,
+    corrects_id: UUID | None,
 ) -> SettlingFacts:
-    """Load the facts that a settlement of a venue on a trading date is made from.
+    """Load the facts that a settlement of a venue on a trading date is made from; ``agreements`` are those of the venue.
 
     The agreements of a venue end with its departure: after it no agreement is in force (A3).
     """
     replaced = None if corrects_id is None else _replaced(session, venue.id, corrects_id)
+    in_currency = [row for row in agreements if row.currency == venue.currency]
     return SettlingFacts(
-        versions=tuple(versions_of(session, venue)) if is_of_the_route(venue, trading_on) else (),
+        versions=tuple(compile_agreement(row) for row in in_currency) if is_of_the_route(venue, trading_on) else (),
         tax_area=tax_area_on(session, venue.id, trading_on),
         settled=_settled(session, venue.id),
         replaced=None if replaced is None else settled_of(replaced),
-        loan_minor=loan_balance(session, venue_id=venue.id, currency=currency),
+        loan_minor=loan_balance(session, venue_id=venue.id, currency=venue.currency),
     )
 
 
@@ -66,10 +76,12 @@ def waiting_claims(
     return waiting_of(rows, known)
 
 
-def settled_on_expectation(session: Session, venue_id: UUID) -> list[OnExpectation]:
-    """Return the settlements of a venue that rested on an expectation and were not reversed, in order."""
-    versions = session.exec(select(AgreementRow).where(AgreementRow.venue_id == venue_id)).all()
-    settles_on = {row.id: agreement.settles_on for row in versions if (agreement := compile_agreement(row))}
+def settled_on_expectation(session: Session, venue_id: UUID, agreements: Sequence[AgreementRow]) -> list[OnExpectation]:
+    """Return the settlements of a venue that rested on an expectation and were not reversed, in order.
+
+    ``agreements`` are those of the venue.
+    """
+    settles_on = {row.id: compile_agreement(row).settles_on for row in agreements}
     if not set(settles_on.values()) - {"counted"}:
         return []
     return [
@@ -79,24 +91,29 @@ def settled_on_expectation(session: Session, venue_id: UUID) -> list[OnExpectati
     ]
 
 
-def _settled(session: Session, venue_id: UUID) -> tuple[Settled, ...]:
-    """Return the settlements of a venue that the next goes on from: those with a claim or a reckoned period.
-
-    The others, most of them under most agreements, change nothing that waits.
-    """
-    columns = (
+_SETTLED = (
+    select_columns(
         col(SettlementRow.trading_on),
         col(SettlementRow.carried_in),
         col(SettlementRow.carried_forward),
         col(SettlementRow.reckoned),
         col(SettlementRow.loan_before_minor),
     )
-    query = select_columns(*columns).where(
-        col(SettlementRow.venue_id) == venue_id,
-        or_(*(cast(column, Text) != "[]" for column in columns[1:4])),
+    .where(
+        col(SettlementRow.venue_id) == bindparam("venue_id"),
+        text(f"({CARRYING})"),
         ~exists().where(col(ReversalRow.collection_id) == col(SettlementRow.collection_id)),
     )
-    return tuple(settled_of(row) for row in session.execute(query.order_by(col(SettlementRow.sequence))))
+    .order_by(col(SettlementRow.sequence))
+)
+
+
+def _settled(session: Session, venue_id: UUID) -> tuple[Settled, ...]:
+    """Return the settlements of a venue that the next goes on from: those with a claim or a reckoned period.
+
+    The others, most of them under most agreements, change nothing that waits.
+    """
+    return tuple(settled_of(row) for row in session.connection().execute(_SETTLED, {"venue_id": venue_id}))
 
 
 def _not_reversed(session: Session, venue_id: UUID) -> list[SettlementRow]:

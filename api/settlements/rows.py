@@ -4,7 +4,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import JSON, BigInteger, CheckConstraint, UniqueConstraint
+from sqlalchemy import JSON, BigInteger, CheckConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
@@ -25,6 +25,10 @@ class AgreementRow(SQLModel, table=True):
     terms: dict[str, Any] = Field(sa_type=JSON)
 
 
+CARRYING = " OR ".join(f"CAST({name} AS TEXT) <> '[]'" for name in ("carried_in", "carried_forward", "reckoned"))
+"""The condition that a settlement has a claim or a reckoned period: few have, and those have an index."""
+
+
 class SettlementRow(SQLModel, table=True):
     """How a collection was divided, by which version of the agreement, and the ledger's entry for it (null: all zero).
 
@@ -35,6 +39,13 @@ class SettlementRow(SQLModel, table=True):
     __tablename__ = "settlement"
     __table_args__ = (
         UniqueConstraint("collection_id"),
+        Index(
+            "ix_settlement_carrying",
+            "venue_id",
+            "sequence",
+            sqlite_where=text(CARRYING),
+            postgresql_where=text(CARRYING),
+        ),
         CheckConstraint("gross_minor >= 0 AND taxed_minor >= 0 AND tax_minor >= 0", name="amounts"),
         CheckConstraint(
             "venue_share_minor = loan_repaid_minor + to_venue_now_minor + to_venue_balance_minor", name="venue_share"

@@ -16,7 +16,7 @@ from ..ledger.service import post_entry
 from ..ledger.source_digest import source_digest
 from ..store.clock import new_id
 from ..store.db import lock
-from ..store.sequence import next_number
+from ..store.sequence import Recorded, next_number
 from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_route
 from ..web.pagination import Page
 from .convert import read_agreement, settlement_row
@@ -24,6 +24,8 @@ from .first_money import check_due_at_once
 from .opening_state import Division
 from .rows import AgreementRow, ReversalRow, SettlementRow
 from .schemas import AgreementIn
+
+_NEW_SETTLEMENT = SQLModel.metadata.tables[SettlementRow.__tablename__].insert()
 
 
 def publish_agreement(session: Session, venue_id: UUID, message: AgreementIn, *, now: datetime) -> AgreementRow:
@@ -68,6 +70,8 @@ def save_settlement(
     session: Session,
     division: Division,
     *,
+    agreements: Sequence[AgreementRow],
+    recorded: Recorded,
     collection_id: UUID,
     venue_id: UUID,
     currency: str,
@@ -77,9 +81,9 @@ def save_settlement(
 ) -> SettlementRow:
     """Post the entry of a settlement and store the settlement.
 
-    ``booked`` are the stored rows, by table, that the settlement was made from: the entry carries their digest with
-    that of the settlement and its agreement. Locks: the caller holds the accounts of the venue; here the counter
-    ``cash``, then the ledger.
+    ``agreements`` are those of the venue, ``recorded`` is a number of the counter ``cash``, ``booked`` are the stored
+    rows, by table, that the settlement was made from: the entry carries their digest with that of the settlement and its
+    agreement. Locks: the caller holds the accounts of the venue and the counter; here the ledger.
     """
     settlement = division.settlement
     postings = collection_postings(
@@ -94,7 +98,6 @@ def save_settlement(
         to_venue_now_minor=settlement.to_venue_now,
         to_venue_balance_minor=settlement.to_venue_balance,
     )
-    recorded = next_number(session, "cash", now=now)
     row = settlement_row(
         division,
         sequence=recorded.number,
@@ -103,7 +106,7 @@ def save_settlement(
         entry_id=new_id() if postings else None,
         now=recorded.at,
     )
-    agreement = session.get_one(AgreementRow, row.agreement_id)
+    agreement = next(version for version in agreements if version.id == row.agreement_id)
     _post(
         session,
         "collection",
@@ -116,8 +119,7 @@ def save_settlement(
         booked={**booked, "settlement": [row], "agreement": [agreement]},
         now=now,
     )
-    session.add(row)
-    session.flush()
+    session.connection().execute(_NEW_SETTLEMENT, columns_of(row))
     return row
 
 

@@ -9,10 +9,10 @@
 
 from collections.abc import Collection
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 from uuid import UUID
 
-from sqlalchemy import BigInteger, Index
+from sqlalchemy import BigInteger, Executable, Index
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Field, Session, SQLModel
 
@@ -34,18 +34,26 @@ class LastChangeRow(SQLModel, table=True):
     changed_at: datetime = Field(sa_type=Utc)
 
 
+def _new_change(statement: Any) -> Executable:
+    """Return the insert of a change, which takes the place of an earlier one of the same thing."""
+    changed = {name: statement.excluded[name] for name in ("number", "changed_at")}
+    made: Executable = statement.on_conflict_do_update(index_elements=["feed", "subject_id"], set_=changed)
+    return made
+
+
+_NEW_CHANGE = _new_change(sqlite.insert(LastChangeRow))
+_NEW_CHANGE_ON_POSTGRESQL = _new_change(postgresql.insert(LastChangeRow))
+
+
 def note_changes(session: Session, feed: Feed, ids: Collection[UUID], *, now: datetime) -> None:
     """Note that things of a feed were recorded, have changed, or are gone; they come last in the feed, in this order."""
     ordered = list(dict.fromkeys(ids))
     if not ordered:
         return
     numbers, changed_at = next_numbers(session, f"feed:{feed}", len(ordered), now=now)
-    insert = (sqlite if session.get_bind().dialect.name == "sqlite" else postgresql).insert
-    statement = insert(LastChangeRow)
-    changed = {name: statement.excluded[name] for name in ("number", "changed_at")}
-    statement = statement.on_conflict_do_update(index_elements=["feed", "subject_id"], set_=changed)
     rows = [
         {"feed": feed, "subject_id": id_, "number": number, "changed_at": changed_at}
         for id_, number in zip(ordered, numbers, strict=True)
     ]
-    session.connection().execute(statement, rows)
+    connection = session.connection()
+    connection.execute(_NEW_CHANGE if connection.dialect.name == "sqlite" else _NEW_CHANGE_ON_POSTGRESQL, rows)

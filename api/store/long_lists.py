@@ -5,8 +5,8 @@ text, which the database takes apart.
 """
 
 import json
-from collections.abc import Collection
-from typing import Any
+from collections.abc import Callable, Collection
+from typing import Any, Generic, TypeVar
 from uuid import UUID
 
 from sqlalchemy import ColumnElement, Dialect, Text, TypeDecorator, bindparam
@@ -16,6 +16,7 @@ from sqlalchemy.sql.functions import FunctionElement
 from sqlalchemy.types import TypeEngine
 
 SHORT_MAX = 1_000
+Q = TypeVar("Q")
 
 
 def among(column: Any, values: Collection[Any]) -> ColumnElement[bool]:
@@ -26,6 +27,23 @@ def among(column: Any, values: Collection[Any]) -> ColumnElement[bool]:
     listed = _Listed(bindparam(None, list(values), type_=_AsJson()))
     listed.of = expression.type
     return expression.op("IN", is_comparison=True)(listed)
+
+
+class OfMany(Generic[Q]):
+    """A query of the rows in which a column has one of some values: written once for short lists, which most are.
+
+    To write a query takes longer than to answer it. ``write`` returns the query for the condition that it is handed.
+    """
+
+    def __init__(self, column: Any, write: Callable[[ColumnElement[bool]], Q]) -> None:
+        self._column, self._write = column, write
+        self._short = write(column.in_(bindparam("of_many", expanding=True)))
+
+    def __call__(self, values: Collection[Any], **others: Any) -> tuple[Q, dict[str, Any]]:
+        """Return the query for some values, and its parameters; ``others`` are those of the rest of the query."""
+        if len(values) <= SHORT_MAX:
+            return self._short, {"of_many": list(values), **others}
+        return self._write(among(self._column, values)), others
 
 
 class _AsJson(TypeDecorator[list[Any]]):

@@ -2,15 +2,16 @@
 
 from collections.abc import Sequence
 from datetime import date
+from typing import Any
 
 from .dated_fact import DatedFact, payee_on, value_on
-from .rows import VenueFactRow, VenueRow
+from .rows import VenueRow
 from .schemas import VenueFactOut, VenueOut
 
 
-def read_fact(row: VenueFactRow) -> DatedFact:
-    """Return a stored fact as a value."""
-    return DatedFact(row.name, row.from_on, row.sequence, row.value)  # type: ignore[arg-type]
+def read_fact(row: Any) -> DatedFact:
+    """Return a stored fact (its row, or a result with its columns) as a value."""
+    return DatedFact(row.name, row.from_on, row.sequence, row.value)
 
 
 def venue_out(row: VenueRow, facts: Sequence[DatedFact], *, on: date, with_tax_number: bool) -> VenueOut:

@@ -12,6 +12,7 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
 from ..pricing import DomainError, Fault
@@ -19,7 +20,7 @@ from ..pricing.money import exponent
 from ..pricing.trading_day import Calendar, zone_named
 from ..store.clock import new_id
 from ..store.db import lock
-from ..store.long_lists import among
+from ..store.long_lists import OfMany, among
 from ..store.sequence import next_number
 from ..tax_areas.convert import read_tax_area
 from ..tax_areas.rows import TaxAreaRow
@@ -95,13 +96,21 @@ def zones(session: Session) -> dict[UUID, ZoneInfo]:
     return {id_: zone_named(name) for id_, name in session.exec(select(VenueRow.id, VenueRow.time_zone))}
 
 
+_FACTS = select_columns(
+    col(VenueFactRow.venue_id),
+    col(VenueFactRow.name),
+    col(VenueFactRow.from_on),
+    col(VenueFactRow.sequence),
+    col(VenueFactRow.value),
+).order_by(col(VenueFactRow.venue_id), col(VenueFactRow.sequence))
+_FACTS_OF = OfMany(col(VenueFactRow.venue_id), _FACTS.where)
+
+
 def dated_facts_of(session: Session, venue_ids: Collection[UUID] | None = None) -> dict[UUID, list[DatedFact]]:
     """Return the dated facts of these venues, or of all, in the order of recording; of one without any, an empty list."""
-    query = select(VenueFactRow).order_by(col(VenueFactRow.venue_id), col(VenueFactRow.sequence))
-    if venue_ids is not None:
-        query = query.where(among(col(VenueFactRow.venue_id), venue_ids))
+    query, values = (_FACTS, {}) if venue_ids is None else _FACTS_OF(venue_ids)
     found: defaultdict[UUID, list[DatedFact]] = defaultdict(list)
-    for row in session.exec(query).all():
+    for row in session.connection().execute(query, values):
         found[row.venue_id].append(read_fact(row))
     return found
 

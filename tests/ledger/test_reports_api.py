@@ -57,7 +57,7 @@ class Books:
         now: int = 0,
     ) -> UUID:
         with writing(self.engine) as session:
-            row = post_entry(
+            return post_entry(
                 session,
                 kind="collection",
                 on=on,
@@ -75,7 +75,6 @@ class Books:
                 source_id=UUID(int=counted),
                 now=NOW,
             )
-            return row.id
 
 
 @pytest.fixture
