@@ -3,7 +3,7 @@
 from typing import Annotated
 from uuid import UUID
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Query
 from sqlmodel import Session
 
 from ..web.auth import CollectorDep, CollectorOrVenueDep, OwnerDep, Principal, StaffDep, StaffOrVenueDep
@@ -12,8 +12,7 @@ from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.feed import page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.page_parameters import After, AfterNumber, Limit, link_next
-from ..web.pagination import write_page
+from ..web.page_parameters import FeedDep, PageDep
 from ..web.schema_types import Id
 from . import queries, service
 from .rows import CollectionRow
@@ -67,14 +66,11 @@ def record_collections(
 
 @router.get("/collections", responses=problems())
 def list_collections(
-    request: Request,
-    response: Response,
+    asked: PageDep,
     session: SessionDep,
     principal: StaffOrVenueDep,
     venue_id: Annotated[Id | None, Query(description="Only collections of this venue.")] = None,
     table_id: Annotated[Id | None, Query(description="Only collections with this table.")] = None,
-    limit: Limit = 100,
-    after: After = None,
 ) -> CollectionPage:
     """List collections in the order in which they were recorded; a venue and a collector see their own."""
     venue_id = venue_id or principal.venue_id
@@ -84,34 +80,25 @@ def list_collections(
         session,
         venue_id=venue_id,
         table_id=table_id,
-        limit=limit,
-        after=after,
+        limit=asked.limit,
+        after=asked.after,
         collector=principal.only_cash_of,
     )
-    page = write_page(found, lambda rows: queries.read_collections(session, rows))
-    link_next(request, response, page.next)
-    return CollectionPage(items=list(page.rows), next=page.next)
+    return asked.write(CollectionPage, found, lambda rows: queries.read_collections(session, rows))
 
 
 @router.get("/collections/changes", responses=problems())
-def list_collection_changes(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: StaffDep,
-    limit: Limit = 100,
-    after: AfterNumber = 0,
-) -> CollectionChangePage:
+def list_collection_changes(asked: FeedDep, session: SessionDep, principal: StaffDep) -> CollectionChangePage:
     """List the collections that were recorded, settled, reversed or disputed since, each once, as it is now.
 
     Ask again after the number of the last one that you have: none is skipped, also while others write. A judgement that
     changed by a later record alone is no change here. A collector has their own collections alone: a page may then have
     fewer than `limit`, and none at all.
     """
-    found = page_changes(session, "collections", limit=limit, after=after)
-    page = write_page(found, lambda rows: queries.changes_out(session, rows, collector=principal.only_cash_of))
-    link_next(request, response, page.next)
-    return CollectionChangePage(items=list(page.rows), next=page.next)
+    found = page_changes(session, "collections", limit=asked.limit, after=asked.after)
+    return asked.write(
+        CollectionChangePage, found, lambda rows: queries.changes_out(session, rows, collector=principal.only_cash_of)
+    )
 
 
 @router.get("/collections/{collection_id}", responses=problems())

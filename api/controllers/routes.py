@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Query
 
 from ..pool_tables.convert import cautions_at_controller
 from ..pool_tables.service import get_table
@@ -12,8 +12,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.feed import page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.page_parameters import After, AfterNumber, Limit, link_next
-from ..web.pagination import write_page
+from ..web.page_parameters import FeedDep, PageDep
 from ..web.schema_types import Date, Id, VoidIn
 from . import queries, service
 from .convert import keying_out
@@ -52,40 +51,21 @@ def void_keying(session: SessionDep, principal: CollectorDep, now: NowDep, keyin
 
 
 @router.get("/tables/{table_id}/keyings", responses=problems())
-def list_keyings(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: StaffDep,
-    table_id: Id,
-    limit: Limit = 100,
-    after: After = None,
-) -> KeyingPage:
+def list_keyings(asked: PageDep, session: SessionDep, principal: StaffDep, table_id: Id) -> KeyingPage:
     """List what was keyed into a table, by whom and when."""
-    found = queries.page_keyings(session, table_id, limit=limit, after=after)
+    found = queries.page_keyings(session, table_id, limit=asked.limit, after=asked.after)
     voids = queries.voids_of(session, found.rows)
-    page = write_page(found, lambda rows: [keying_out(row, voids.get(row.id)) for row in rows])
-    link_next(request, response, page.next)
-    return KeyingPage(items=list(page.rows), next=page.next)
+    return asked.write(KeyingPage, found, lambda rows: [keying_out(row, voids.get(row.id)) for row in rows])
 
 
 @router.get("/keyings/changes", responses=problems())
-def list_keying_changes(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: StaffDep,
-    limit: Limit = 100,
-    after: AfterNumber = 0,
-) -> KeyingChangePage:
+def list_keying_changes(asked: FeedDep, session: SessionDep, principal: StaffDep) -> KeyingChangePage:
     """List the keyings at all tables that were recorded or voided since, each once, as it is now.
 
     Ask again after the number of the last one that you have: none is skipped, also while others write.
     """
-    found = page_changes(session, "keyings", limit=limit, after=after)
-    page = write_page(found, lambda rows: queries.changes_out(session, rows))
-    link_next(request, response, page.next)
-    return KeyingChangePage(items=list(page.rows), next=page.next)
+    found = page_changes(session, "keyings", limit=asked.limit, after=asked.after)
+    return asked.write(KeyingChangePage, found, lambda rows: queries.changes_out(session, rows))
 
 
 @router.get("/tables/{table_id}/settings-sheet", responses=problems(409))

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Query, Response
 
 from ..venues.service import get_venue
 from ..web.auth import AccountantDep, CollectorDep, CollectorOrVenueDep, Principal, StaffDep, StaffOrVenueDep
@@ -12,8 +12,7 @@ from ..web.dependencies import NowDep, SessionDep
 from ..web.feed import page_changes
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.page_parameters import After, AfterNumber, Limit, link_next
-from ..web.pagination import write_page
+from ..web.page_parameters import FeedDep, PageDep
 from ..web.schema_types import Date, Id, value_or
 from . import queries, service
 from .convert import fault_report_out
@@ -49,15 +48,12 @@ def report_jobs(session: SessionDep, principal: CollectorOrVenueDep, now: NowDep
 
 @router.get("/jobs", responses=problems())
 def list_jobs(
-    request: Request,
-    response: Response,
+    asked: PageDep,
     session: SessionDep,
     principal: StaffOrVenueDep,
     table_id: Annotated[Id | None, Query(description="Only jobs at this table.")] = None,
     venue_id: Annotated[Id | None, Query(description="Only jobs at tables that were at this venue then.")] = None,
     state: Annotated[State | None, Query(description="Only jobs in this state.")] = None,
-    limit: Limit = 100,
-    after: After = None,
 ) -> JobPage:
     """List jobs in the order in which they were recorded; a venue's token sees those of its own tables."""
     if venue_id is not None:
@@ -66,30 +62,24 @@ def list_jobs(
     if table_id is not None:
         service.must_see_table(session, table_id, venue_id=principal.venue_id)
     found = queries.page_jobs(
-        session, table_id=table_id, venue_id=principal.venue_id or venue_id, state=state, limit=limit, after=after
+        session,
+        table_id=table_id,
+        venue_id=principal.venue_id or venue_id,
+        state=state,
+        limit=asked.limit,
+        after=asked.after,
     )
-    page = write_page(found, lambda rows: queries.jobs_out(session, rows, with_costs=_sees_costs(principal)))
-    link_next(request, response, page.next)
-    return JobPage(items=list(page.rows), next=page.next)
+    return asked.write(JobPage, found, lambda rows: queries.jobs_out(session, rows, with_costs=_sees_costs(principal)))
 
 
 @router.get("/jobs/changes", responses=problems())
-def list_job_changes(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: StaffDep,
-    limit: Limit = 100,
-    after: AfterNumber = 0,
-) -> JobChangePage:
+def list_job_changes(asked: FeedDep, session: SessionDep, principal: StaffDep) -> JobChangePage:
     """List the jobs that were reported, assigned, put to wait or done since, each once, as it is now.
 
     Ask again after the number of the last one that you have: none is skipped, also while others write.
     """
-    found = page_changes(session, "jobs", limit=limit, after=after)
-    page = write_page(found, lambda rows: queries.changes_out(session, rows))
-    link_next(request, response, page.next)
-    return JobChangePage(items=list(page.rows), next=page.next)
+    found = page_changes(session, "jobs", limit=asked.limit, after=asked.after)
+    return asked.write(JobChangePage, found, lambda rows: queries.changes_out(session, rows))
 
 
 @router.get("/jobs/{job_id}", responses=problems())

@@ -1,6 +1,6 @@
 """HTTP for pool tables and their moves."""
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Response
 
 from ..store.changes import note_tables
 from ..web import preconditions
@@ -8,8 +8,7 @@ from ..web.auth import AnybodyButDevicesDep, OwnerDep, StaffDep
 from ..web.dependencies import IfMatch, NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.page_parameters import After, Limit, link_next
-from ..web.pagination import write_page
+from ..web.page_parameters import PageDep
 from ..web.schema_types import Id
 from . import service
 from .convert import move_out, table_out
@@ -33,21 +32,11 @@ def create_table(
 
 
 @router.get("/venues/{venue_id}/tables", responses=problems())
-def list_tables(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: AnybodyButDevicesDep,
-    venue_id: Id,
-    limit: Limit = 100,
-    after: After = None,
-) -> TablePage:
+def list_tables(asked: PageDep, session: SessionDep, principal: AnybodyButDevicesDep, venue_id: Id) -> TablePage:
     """List the tables at a venue now."""
     principal.must_see_venue(venue_id)
-    found = service.page_tables(session, venue_id, limit=limit, after=after)
-    page = write_page(found, lambda rows: [table_out(row) for row in rows])
-    link_next(request, response, page.next)
-    return TablePage(items=list(page.rows), next=page.next)
+    found = service.page_tables(session, venue_id, limit=asked.limit, after=asked.after)
+    return asked.write(TablePage, found, lambda rows: [table_out(row) for row in rows])
 
 
 @router.get("/tables/{table_id}", responses=problems())
@@ -86,17 +75,7 @@ def move_table(session: SessionDep, principal: OwnerDep, now: NowDep, table_id: 
 
 
 @router.get("/tables/{table_id}/moves", responses=problems())
-def list_moves(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: StaffDep,
-    table_id: Id,
-    limit: Limit = 100,
-    after: After = None,
-) -> MovePage:
+def list_moves(asked: PageDep, session: SessionDep, principal: StaffDep, table_id: Id) -> MovePage:
     """List where a table has been, its first place first; its way ends where it was retired, sold or lost."""
-    found = service.page_moves(session, table_id, limit=limit, after=after)
-    page = write_page(found, lambda rows: [move_out(row) for row in rows])
-    link_next(request, response, page.next)
-    return MovePage(items=list(page.rows), next=page.next)
+    found = service.page_moves(session, table_id, limit=asked.limit, after=asked.after)
+    return asked.write(MovePage, found, lambda rows: [move_out(row) for row in rows])

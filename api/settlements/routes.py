@@ -1,14 +1,13 @@
 """HTTP for agreements."""
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Response
 
 from ..store.db import mark_preview
 from ..web.auth import AccountantDep, OwnerDep
 from ..web.dependencies import NowDep, PreviewParam, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.page_parameters import After, Limit, link_next
-from ..web.pagination import write_page
+from ..web.page_parameters import PageDep
 from ..web.schema_types import Id
 from . import convert, service
 from .schemas import AgreementIn, AgreementOut, AgreementPage
@@ -35,17 +34,7 @@ def publish_agreement(
 
 
 @router.get("/venues/{venue_id}/agreements", responses=problems())
-def list_agreements(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: AccountantDep,
-    venue_id: Id,
-    limit: Limit = 100,
-    after: After = None,
-) -> AgreementPage:
+def list_agreements(asked: PageDep, session: SessionDep, principal: AccountantDep, venue_id: Id) -> AgreementPage:
     """List the versions of a venue's agreement in the order of their publication."""
-    found = service.page_agreements(session, venue_id, limit=limit, after=after)
-    page = write_page(found, lambda rows: [convert.agreement_out(row) for row in rows])
-    link_next(request, response, page.next)
-    return AgreementPage(items=list(page.rows), next=page.next)
+    found = service.page_agreements(session, venue_id, limit=asked.limit, after=asked.after)
+    return asked.write(AgreementPage, found, lambda rows: [convert.agreement_out(row) for row in rows])

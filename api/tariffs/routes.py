@@ -1,13 +1,12 @@
 """HTTP for tariffs."""
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Response
 
 from ..web.auth import CollectorDep, OwnerDep, StaffOrReaderDep
 from ..web.dependencies import NowDep, SessionDep, stores_nothing
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.page_parameters import After, Limit, link_next
-from ..web.pagination import write_page
+from ..web.page_parameters import PageDep
 from ..web.schema_types import Id
 from . import service
 from .schemas import CountingCheckIn, CountingCheckOut, TariffCheckOut, TariffIn, TariffOut, TariffPage
@@ -44,19 +43,10 @@ def check_counting(session: SessionDep, principal: CollectorDep, observed: Count
 
 
 @router.get("/tariffs", responses=problems())
-def list_tariffs(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: StaffOrReaderDep,
-    limit: Limit = 100,
-    after: After = None,
-) -> TariffPage:
+def list_tariffs(asked: PageDep, session: SessionDep, principal: StaffOrReaderDep) -> TariffPage:
     """List the published tariffs in the order of their publication."""
-    found = service.page_tariffs(session, limit=limit, after=after)
-    page = write_page(found, lambda rows: [service.tariff_out(row) for row in rows])
-    link_next(request, response, page.next)
-    return TariffPage(items=list(page.rows), next=page.next)
+    found = service.page_tariffs(session, limit=asked.limit, after=asked.after)
+    return asked.write(TariffPage, found, lambda rows: [service.tariff_out(row) for row in rows])
 
 
 @router.get("/tariffs/{tariff_id}", responses=problems())

@@ -2,7 +2,7 @@
 
 from uuid import UUID
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Request
 
 from ..pool_tables.service import get_table
 from ..venues.service import get_venue
@@ -10,8 +10,7 @@ from ..web.auth import AnybodyDep, OwnerDep
 from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route, operations_for
-from ..web.page_parameters import After, Limit, link_next
-from ..web.pagination import write_page
+from ..web.page_parameters import PageDep
 from ..web.schema_types import Id, value_or
 from . import service
 from .schemas import (
@@ -68,19 +67,10 @@ def get_me(request: Request, principal: AnybodyDep) -> MeOut:
 
 
 @router.get("/tokens", responses=problems())
-def list_tokens(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: OwnerDep,
-    limit: Limit = 100,
-    after: After = None,
-) -> TokenPage:
+def list_tokens(asked: PageDep, session: SessionDep, principal: OwnerDep) -> TokenPage:
     """List the tokens in the order in which they were made; never the tokens themselves."""
-    found = service.page_tokens(session, limit=limit, after=after)
-    page = write_page(found, lambda rows: [service.token_out(row) for row in rows])
-    link_next(request, response, page.next)
-    return TokenPage(items=list(page.rows), next=page.next)
+    found = service.page_tokens(session, limit=asked.limit, after=asked.after)
+    return asked.write(TokenPage, found, lambda rows: [service.token_out(row) for row in rows])
 
 
 @router.delete("/tokens/{token_id}", status_code=204, responses=problems())
@@ -110,19 +100,10 @@ def create_sheet_link(
 
 
 @router.get("/sheet-links", responses=problems())
-def list_sheet_links(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: OwnerDep,
-    limit: Limit = 100,
-    after: After = None,
-) -> SheetLinkPage:
+def list_sheet_links(asked: PageDep, session: SessionDep, principal: OwnerDep) -> SheetLinkPage:
     """List the sheet links in the order in which they were made; never their addresses."""
-    found = service.page_sheet_links(session, limit=limit, after=after)
-    page = write_page(found, lambda rows: service.sheet_links_out(session, rows))
-    link_next(request, response, page.next)
-    return SheetLinkPage(items=list(page.rows), next=page.next)
+    found = service.page_sheet_links(session, limit=asked.limit, after=asked.after)
+    return asked.write(SheetLinkPage, found, lambda rows: service.sheet_links_out(session, rows))
 
 
 @router.delete("/sheet-links/{sheet_link_id}", status_code=204, responses=problems())

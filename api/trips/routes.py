@@ -9,8 +9,7 @@ from ..web.auth import CollectorDep, OwnerDep, Principal
 from ..web.dependencies import NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.page_parameters import After, Limit, link_next
-from ..web.pagination import write_page
+from ..web.page_parameters import PageDep
 from ..web.schema_types import TEXT_PATTERN, Date, Id, value_or
 from ..worklist.service import catch_up
 from . import queries, service
@@ -34,8 +33,7 @@ def create_trip(response: Response, session: SessionDep, principal: OwnerDep, no
 
 @router.get("/trips", responses=problems())
 def list_trips(
-    request: Request,
-    response: Response,
+    asked: PageDep,
     session: SessionDep,
     principal: CollectorDep,
     on: Annotated[Date | None, Query(description="Only trips on this date.")] = None,
@@ -43,17 +41,17 @@ def list_trips(
         str | None,
         Query(min_length=1, max_length=120, pattern=TEXT_PATTERN, description="Only trips of this person."),
     ] = None,
-    limit: Limit = 100,
-    after: After = None,
 ) -> TripPage:
     """List trips in the order in which they were made; a collector sees those given to them."""
     own = _own(principal)
-    found = queries.page_trips(session, person=person if own is None else own, on=on, limit=limit, after=after)
+    found = queries.page_trips(
+        session, person=person if own is None else own, on=on, limit=asked.limit, after=asked.after
+    )
     ids = [row.id for row in found.rows]
     ends, names = queries.ends_of(session, ids), queries.venue_names(session, ids)
-    page = write_page(found, lambda rows: [trip_line_out(row, ends.get(row.id), names[row.id]) for row in rows])
-    link_next(request, response, page.next)
-    return TripPage(items=list(page.rows), next=page.next)
+    return asked.write(
+        TripPage, found, lambda rows: [trip_line_out(row, ends.get(row.id), names[row.id]) for row in rows]
+    )
 
 
 @router.get("/trips/{trip_id}", responses=problems())

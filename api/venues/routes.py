@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Query, Response
 from sqlmodel import Session
 
 from ..store.changes import note_venues
@@ -13,8 +13,7 @@ from ..web.auth import AnybodyButDevicesDep, OwnerDep, Principal
 from ..web.dependencies import IfMatch, NowDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.page_parameters import After, Limit, link_next
-from ..web.pagination import write_page
+from ..web.page_parameters import PageDep
 from ..web.schema_types import Id
 from . import service
 from .convert import venue_out
@@ -35,22 +34,19 @@ def create_venue(session: SessionDep, principal: OwnerDep, now: NowDep, venue: V
 
 @router.get("/venues", responses=problems())
 def list_venues(
-    request: Request,
-    response: Response,
+    asked: PageDep,
     session: SessionDep,
     principal: AnybodyButDevicesDep,
     now: NowDep,
     departed: Annotated[bool, Query(description="List the venues that have left the route instead.")] = False,
-    limit: Limit = 100,
-    after: After = None,
 ) -> VenuePage:
     """List the venues of the route in the order in which they were made; a venue sees itself alone.
 
     Only owners, collectors and accountants see notes."""
-    found = service.page_venues(session, departed=departed, limit=limit, after=after, only_venues=principal.only_venues)
-    page = write_page(found, lambda rows: _venues_out(session, rows, principal, now))
-    link_next(request, response, page.next)
-    return VenuePage(items=list(page.rows), next=page.next)
+    found = service.page_venues(
+        session, departed=departed, limit=asked.limit, after=asked.after, only_venues=principal.only_venues
+    )
+    return asked.write(VenuePage, found, lambda rows: _venues_out(session, rows, principal, now))
 
 
 @router.get("/venues/{venue_id}", responses=problems())

@@ -2,14 +2,13 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Query, Request
 
 from ..web.auth import OwnerDep
 from ..web.dependencies import NowDep, SessionDep, shows_token
 from ..web.openapi import problems
 from ..web.operation import Route
-from ..web.page_parameters import After, Limit, link_next
-from ..web.pagination import write_page
+from ..web.page_parameters import PageDep
 from ..web.schema_types import Id
 from . import queries, service
 from .convert import delivery_out, endpoint_out
@@ -44,20 +43,13 @@ def create_webhook_endpoint(
 
 
 @router.get("/webhook-endpoints", responses=problems())
-def list_webhook_endpoints(
-    request: Request,
-    response: Response,
-    session: SessionDep,
-    principal: OwnerDep,
-    limit: Limit = 100,
-    after: After = None,
-) -> WebhookEndpointPage:
+def list_webhook_endpoints(asked: PageDep, session: SessionDep, principal: OwnerDep) -> WebhookEndpointPage:
     """List the endpoints in the order in which they were made; never their secrets."""
-    found = queries.page_endpoints(session, limit=limit, after=after)
+    found = queries.page_endpoints(session, limit=asked.limit, after=asked.after)
     waiting = queries.waiting_at(session, [row.id for row in found.rows])
-    page = write_page(found, lambda rows: [endpoint_out(row, waiting=waiting.get(row.id, 0)) for row in rows])
-    link_next(request, response, page.next)
-    return WebhookEndpointPage(items=list(page.rows), next=page.next)
+    return asked.write(
+        WebhookEndpointPage, found, lambda rows: [endpoint_out(row, waiting=waiting.get(row.id, 0)) for row in rows]
+    )
 
 
 @router.get("/webhook-endpoints/{webhook_endpoint_id}", responses=problems())
@@ -111,23 +103,18 @@ def send_test_webhook(
 
 @router.get("/webhook-endpoints/{webhook_endpoint_id}/deliveries", responses=problems())
 def list_webhook_deliveries(
-    request: Request,
-    response: Response,
+    asked: PageDep,
     session: SessionDep,
     principal: OwnerDep,
     webhook_endpoint_id: Id,
     state: Annotated[DeliveryState | None, Query(description="Only deliveries in this state.")] = None,
-    limit: Limit = 100,
-    after: After = None,
 ) -> WebhookDeliveryPage:
     """List the deliveries to an endpoint in the order in which they were queued: what was sent, and how it went.
 
     Delivered ones stay for 14 days, those given up for 30.
     """
-    found = queries.page_deliveries(session, webhook_endpoint_id, state=state, limit=limit, after=after)
-    page = write_page(found, lambda rows: [delivery_out(row) for row in rows])
-    link_next(request, response, page.next)
-    return WebhookDeliveryPage(items=list(page.rows), next=page.next)
+    found = queries.page_deliveries(session, webhook_endpoint_id, state=state, limit=asked.limit, after=asked.after)
+    return asked.write(WebhookDeliveryPage, found, lambda rows: [delivery_out(row) for row in rows])
 
 
 @router.post("/webhook-deliveries/{delivery_id}/again", status_code=201, responses=problems(409))
