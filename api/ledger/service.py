@@ -220,10 +220,6 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
     if venue_id is not None:
         lock_accounts(session, venue_id)
     lock(session, "ledger")
-    cautions = [text for posting in postings if (text := _overdraws(session, posting, currency))]
-    if cautions and message.kind == "write_off":
-        expected = "at most what there is to write off"
-        raise http_problem("above_balance", where="amount", found=message.amount, expected=expected, detail=cautions[0])
     posted_id = post_entry(
         session,
         kind=message.kind,
@@ -236,6 +232,14 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
         table_id=table_id,
         bags=bags_text(bags),
     )
+    cautions = [
+        f"{posting.account} has {format_money(had, currency)}, less than {format_money(abs(posting.amount_minor), currency)}."
+        for posting in postings
+        if (had := _overdrawn(session, posting, currency)) is not None
+    ]
+    if cautions and message.kind == "write_off":
+        expected = "at most what there is to write off"
+        raise http_problem("above_balance", where="amount", found=message.amount, expected=expected, detail=cautions[0])
     return get_entry(session, posted_id), cautions + _not_come_yet(message.on, now=now)
 
 
@@ -245,18 +249,15 @@ def _not_come_yet(on: date, *, now: datetime) -> list[str]:
     return [f"{on} has not come yet."] if on > latest else []
 
 
-def _overdraws(session: Session, posting: Posting, currency: str) -> str | None:
-    """Say where a posting takes more out of an account than there is; a bank may lend, so it is never said of one."""
-    asset = ACCOUNTS[posting.account].kind == "asset"
-    draws = posting.amount_minor < 0 if asset else posting.amount_minor > 0
-    if not draws or posting.account == "bank" or ACCOUNTS[posting.account].kind not in ("asset", "liability"):
+def _overdrawn(session: Session, posting: Posting, currency: str) -> int | None:
+    """Return what an account had before a posted line, if the line took out more; a bank may lend, so None for it."""
+    kind = ACCOUNTS[posting.account].kind
+    sign = {"asset": 1, "liability": -1}.get(kind, 0)
+    if sign * posting.amount_minor >= 0 or posting.account == "bank":
         return None
     venue_id = None if posting.venue_id is None else UUID(posting.venue_id)
-    there = abs(posting.amount_minor)
-    before = balance(session, account=posting.account, venue_id=venue_id, currency=currency) * (1 if asset else -1)
-    if there <= before:
-        return None
-    return f"{posting.account} has {format_money(before, currency)}, less than {format_money(there, currency)}."
+    left = sign * balance(session, account=posting.account, venue_id=venue_id, currency=currency)
+    return left + abs(posting.amount_minor) if left < 0 else None
 
 
 def reverse_entry(session: Session, entry_id: UUID, *, on: date, reference: str, now: datetime) -> UUID:
@@ -301,20 +302,14 @@ def reverse_owner_entry(
         expected = "an entry posted by an owner: reverse the collection itself"
         raise http_problem("system_entry", where="entry_id", found=entry.kind, expected=expected)
     reversal_id = reverse_entry(session, entry_id, on=on, reference=reason, now=now)
-    _must_owe_nothing_below_zero(session, entry)
+    for posting in mirror(entry.postings):
+        if posting.account == "venue_loans" and (owed := _overdrawn(session, posting, entry.currency)) is not None:
+            found, had = (format_money(amount, entry.currency) for amount in (abs(posting.amount_minor), owed))
+            expected = (
+                f"at most the {had} that the venue still owes: reverse the collections that repaid the rest first"
+            )
+            raise http_problem("above_balance", where="entry_id", found=found, expected=expected)
     return get_entry(session, reversal_id), _not_come_yet(on, now=now)
-
-
-def _must_owe_nothing_below_zero(session: Session, entry: Entry) -> None:
-    """Refuse (``above_balance``) to take a loan back that was repaid in part; the venue's accounts are locked."""
-    lent = sum(posting.amount_minor for posting in entry.postings if posting.account == "venue_loans")
-    if entry.venue_id is None or lent <= 0:
-        return
-    left = loan_balance(session, venue_id=UUID(entry.venue_id), currency=entry.currency)
-    if left < 0:
-        found, owed = format_money(lent, entry.currency), format_money(lent + left, entry.currency)
-        expected = f"at most the {owed} that the venue still owes: reverse the collections that repaid the rest first"
-        raise http_problem("above_balance", where="entry_id", found=found, expected=expected)
 
 
 def read_names(session: Session) -> dict[str, str]:
