@@ -87,7 +87,7 @@ def printed_statement(found: StatementOut, period: ExportPeriod) -> PrintedPage:
                 {
                     "on": line.on,
                     "number": line.number,
-                    "what": line.reference or line.kind.replace("_", " ").capitalize(),
+                    "what": _entry_words(line.kind, line.reference),
                     "amounts": [_blank_if_none(getattr(line.figures, name)) for name in columns],
                     "after": line.after.payable_to_venue,
                 }
@@ -156,7 +156,17 @@ _STATEMENT_HEADS = {
     "paid_to_venue": "Paid to venue",
     "opening_balance": "Opening balance",
     "loan_advanced": "Loan advanced",
+    "loan_opening_balance": "Loan brought in",
+    "loan_written_off": "Loan written off",
 }
+
+
+def _entry_words(kind: str, reference: str) -> str:
+    """Say what an entry is: a collection by its own words, all others by their kind first."""
+    if kind == "collection" and reference:
+        return reference
+    said = {"reversal": "Taken back"}.get(kind, kind.replace("_", " ").capitalize())
+    return f"{said}: {reference}" if reference else said
 
 
 def _is_some(amount: str) -> bool:

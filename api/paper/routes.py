@@ -77,7 +77,10 @@ def get_price_card(
     on: Annotated[Date | None, Query(description="A trading date of the week; without it, today's.")] = None,
     paper: PaperAsked = "a4",
 ) -> HTMLResponse:
-    """Print the price card for the wall of a venue: its week, and what each coin or note buys. Prices are as listed."""
+    """Print the price card for the wall of a venue: its week, and what each coin or note buys. Prices are as listed.
+
+    The card is of the prices in force at the end of that date, also where others hold on some days of its week.
+    """
     principal.must_see_venue(venue_id)
     page = service.price_card(session, venue_id, on=on, now=now)
     printed_at = calendar_of(get_venue(session, venue_id)).local(now)

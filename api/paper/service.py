@@ -1,7 +1,7 @@
 """What each printed page says: read from the folders below, written in words. Stores nothing."""
 
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -14,7 +14,7 @@ from ..ledger.export.period import ExportPeriod
 from ..pool_tables.cautions import LIFTING_CASH
 from ..pool_tables.convert import cautions_at_controller, table_out
 from ..pool_tables.service import get_table, page_tables, stays_of
-from ..pricing import Timetable, format_money
+from ..pricing import format_money
 from ..quotes.price_grid import grid_lines, read_amounts
 from ..quotes.queries import denominations
 from ..reports.convert import statement_out
@@ -26,7 +26,7 @@ from ..venues.service import calendar_of, get_venue, names
 from ..web.errors import Problem
 from .convert import card_row, limitation_words, old_beside_new, printed_statement, step_words
 from .page import PrintedPage, qr_code
-from .week_card import AMOUNTS_MAX, buys, by_window, card_line, grouped
+from .week_card import AMOUNTS_MAX, buys, by_window, card_line, grouped, prices_of
 from .words import date_words, moment_words, table_words
 
 _ROWS_MAX = 10
@@ -71,11 +71,13 @@ def settings_page(session: Session, table_id: UUID, *, on: date | None, now: dat
 def price_card(session: Session, venue_id: UUID, *, on: date | None, now: datetime) -> PrintedPage:
     """Return the price card of a venue: the week of a trading date, and what each coin or note buys in each window.
 
+    It is the card of the prices in force when the date ends: a weekday on which others hold is that of another week.
     Refuses ``no_schedule_yet`` where the venue has no prices in that week.
     """
     venue = get_venue(session, venue_id)
     timetable, calendar = listed_at(session, place_of_venue(session, venue_id)), calendar_of(venue)
     asked = on or calendar.trading_day(now)
+    valid = prices_of(timetable, asked)
     amounts = read_amounts(denominations(session, [venue_id]).get(venue_id, ()), venue.currency)[-AMOUNTS_MAX:]
     if not amounts:
         raise Problem("no_table_there")
@@ -85,7 +87,7 @@ def price_card(session: Session, venue_id: UUID, *, on: date | None, now: dateti
             card_line(lines, calendar)
             for lines in by_window(grid_lines(timetable, day, amounts, work=work), len(amounts))
         ]
-        for day in timetable.week(asked)
+        for day in (valid.like(day, calendar) for day in timetable.week(asked))
     }
     kept = [
         place for place in range(len(amounts)) if any(buys(line, place) for lines in week.values() for line in lines)
@@ -99,7 +101,7 @@ def price_card(session: Session, venue_id: UUID, *, on: date | None, now: dateti
         title="Prices",
         where=venue.name,
         values={
-            "valid": _valid(timetable, asked),
+            "valid": valid.words(calendar),
             "currency": venue.currency,
             "amounts": [format_money(amounts[place], venue.currency) for place in kept],
             "groups": grouped(week),
@@ -162,17 +164,6 @@ def bag_tags(session: Session, venue: VenueRow, *, address_of: str) -> PrintedPa
         values={"sheets": [tags[i : i + _TAGS_A_SHEET] for i in range(0, len(tags), _TAGS_A_SHEET)]},
         cautions=[caution.detail for caution in LIFTING_CASH],
     )
-
-
-def _valid(timetable: Timetable, on: date) -> str:
-    """Say from when the prices of a trading date are valid, and until when where that is listed."""
-    calendar = timetable.calendar
-    start = calendar.day_starts(on)
-    begun = [stretch for stretch in timetable.stretches if stretch.from_at <= start + timedelta(days=1)]
-    later = [stretch for stretch in timetable.stretches if stretch.from_at > start + timedelta(days=1)]
-    since = f"Valid from {moment_words(calendar.local(begun[-1].from_at))}" if begun else "Valid"
-    until = f" until {moment_words(calendar.local(later[0].from_at))}" if later else ""
-    return f"{since}{until}."
 
 
 def _last_collections(session: Session, table_id: UUID) -> list[CollectionOut]:

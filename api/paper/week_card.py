@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 
-from ..pricing import Calendar
+from ..pricing import Calendar, Timetable
 from ..pricing.week import WEEKDAYS
 from ..quotes.price_grid import GridLine
-from .words import days_words, hours_words, units_words
+from .words import days_words, hours_words, moment_words, units_words
 
+_DAY = timedelta(days=1)
 AMOUNTS_MAX = 6
 """The columns of a price card: the largest coins and notes."""
 
@@ -71,3 +72,38 @@ def bought(line: GridLine) -> str:
     return units_words(
         line.games and line.games.units, line.minutes and line.minutes.units, line.metered and line.metered.units
     )
+
+
+@dataclass(frozen=True, slots=True)
+class PricesHold:
+    """From when and until when the prices of a card hold, where each is listed."""
+
+    from_at: datetime | None
+    until_at: datetime | None
+
+    def like(self, on: date, calendar: Calendar) -> date:
+        """Return the trading date of the same weekday on which these prices hold all day, or the date itself."""
+        if self.from_at is None:
+            return on
+        if calendar.day_starts(on) < self.from_at:
+            other = on + 7 * _DAY
+        elif self.until_at is not None and calendar.day_starts(on + _DAY) > self.until_at:
+            other = on - 7 * _DAY
+        else:
+            return on
+        starts, ends = calendar.day_starts(other), calendar.day_starts(other + _DAY)
+        holds = starts >= self.from_at and (self.until_at is None or ends <= self.until_at)
+        return other if holds else on
+
+    def words(self, calendar: Calendar) -> str:
+        """Say from when the prices are valid, and until when."""
+        since = "Valid" if self.from_at is None else f"Valid from {moment_words(calendar.local(self.from_at))}"
+        return f"{since}." if self.until_at is None else f"{since} until {moment_words(calendar.local(self.until_at))}."
+
+
+def prices_of(timetable: Timetable, on: date) -> PricesHold:
+    """Return when the prices hold that are in force as a trading date ends."""
+    ends = timetable.calendar.day_starts(on + _DAY)
+    begun = [stretch.from_at for stretch in timetable.stretches if stretch.from_at < ends]
+    later = [stretch.from_at for stretch in timetable.stretches if stretch.from_at >= ends]
+    return PricesHold(begun[-1] if begun else None, later[0] if later else None)

@@ -58,12 +58,14 @@ def time_chart(chart: TimeChart) -> str:
     for tick in range(_TICKS + 1):
         value = low + (high - low) * tick / _TICKS
         parts.append(text(LEFT - 4, y(value) + 4, chart.value_words(value), anchor="end"))
-    zone, far = chart.series[0].points[0][0].tzinfo, last - first > _FAR_S
+    zone, far, before = chart.series[0].points[0][0].tzinfo, last - first > _FAR_S, ""
     for place in range(_LABELS):
         at = first + (last - first) * place / (_LABELS - 1)
         anchor = {0: "start", _LABELS - 1: "end"}.get(place, "middle")
-        on = datetime.fromtimestamp(at, zone).date()
-        parts.append(text(x(at), _TOP + _PANEL + 15, _day(on, far=far), anchor=anchor))
+        on = _day(datetime.fromtimestamp(at, zone).date(), far=far)
+        if on != before:
+            parts.append(text(x(at), _TOP + _PANEL + 15, on, anchor=anchor))
+        before = on
     for value, words in chart.levels:
         parts += [line(LEFT, y(value), WIDTH - RIGHT, y(value), dashed=True)]
         parts.append(text(WIDTH - RIGHT, y(value) - 3, words, anchor="end"))

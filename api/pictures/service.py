@@ -132,7 +132,7 @@ def clock_svg(session: Session, table_id: UUID, *, now: datetime, here_only: boo
             title=f"Clock of {table_words(table.label, table.profile.get('frame_number'))}: minutes ahead",
             description=" ".join(notes),
             series=[Series(points=points), Series(points=points, kind="marks")],
-            value_words=lambda minutes: f"{minutes:+.1f}".replace("-0.0", "+0.0"),
+            value_words=_signed,
             levels=[(0.0, "right")],
             instants=changes,
             notes=notes,
@@ -155,13 +155,15 @@ def differences_svg(found: DifferencesOut, *, name: str) -> str:
         (point.collected_at, float(point.ewma_percent)) for point in found.points if point.ewma_percent is not None
     ]
     limit = None if found.ewma_limit_percent is None else float(found.ewma_limit_percent)
-    notes = [*(signal.detail for signal in found.signals), found.why_no_chart or "", found.notice]
+    on = {point.collection_id: f"{point.collected_at:%Y-%m-%d}" for point in found.points}
+    leans = [f"Counts lean {signal.side} since {on[signal.points_to]}." for signal in found.signals]
+    notes = [*dict.fromkeys(leans), found.why_no_chart or "", found.notice]
     return time_chart(
         TimeChart(
             title=f"Over and short, {name}",
             description=" ".join(filter(None, notes)),
             series=[Series(points=points, kind="marks"), *([Series(points=average)] if average else [])],
-            value_words=lambda percent: f"{percent:+.2f} %".replace("-0.00", "+0.00"),
+            value_words=lambda percent: f"{_signed(percent)} %",
             levels=[(0.0, "as expected"), *([] if limit is None else [(limit, "limit"), (-limit, "limit")])],
             notes=[
                 "Marks: counted less expected." + (" Line: their average." if average else ""),
@@ -211,3 +213,8 @@ def _offsets(readings: Sequence[ClockReading], zone: tzinfo) -> list[tuple[datet
     found = walk(readings, zone)
     pairs = zip(found.readings, found.offsets, strict=True)
     return [(reading.taken_at.astimezone(zone), offset.middle_s / 60) for reading, offset in pairs]
+
+
+def _signed(value: float) -> str:
+    """Write a number for a scale with its sign, short enough to stand beside it."""
+    return f"{value:+.0f}" if abs(value) >= 100 else f"{value:+.1f}".replace("-0.0", "+0.0")

@@ -119,7 +119,9 @@ def list_webhook_deliveries(
 
 @router.post("/webhook-deliveries/{delivery_id}/again", status_code=201, responses=problems(409))
 def send_webhook_again(session: SessionDep, principal: OwnerDep, now: NowDep, delivery_id: Id) -> WebhookDeliveryOut:
-    """Queue a delivery once more, whatever became of it: with the same `webhook-id`, and as many tries as at first."""
+    """Queue a delivery once more, whatever became of it: with the same `webhook-id`, and as many tries as at first.
+
+    It is sent at once, also to an endpoint that rests after failures."""
     return delivery_out(service.send_again(session, delivery_id, now=now))
 
 

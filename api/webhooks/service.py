@@ -26,7 +26,7 @@ from ..web.errors import Problem, not_found
 from ..web.schema_types import value_or
 from .convert import endpoint_out, event_of
 from .event import TEST, Event, body_of, is_wanted
-from .queries import get_endpoint, next_delivery, waiting_at
+from .queries import next_delivery, waiting_at
 from .retry import GIVE_UP_AFTER, DeliveryDecision, Tried, after_try
 from .rows import DELIVERY, ENDPOINT, WebhookDeliveryRow, WebhookEndpointRow
 from .schemas import WebhookEndpointChangeIn, WebhookEndpointIn, WebhookEndpointOut
@@ -143,8 +143,9 @@ def replace_secret(session: Session, endpoint_id: UUID, *, now: datetime) -> str
 
 
 def send_test(session: Session, endpoint_id: UUID, *, now: datetime) -> WebhookDeliveryRow:
-    """Queue a test event; refuse (``webhook_off``) an endpoint that is off."""
-    endpoint = _on(get_endpoint(session, endpoint_id))
+    """Queue a test event, and let a resting endpoint try at once; refuse (``webhook_off``) an endpoint that is off."""
+    endpoint = _on(_locked(session, endpoint_id))
+    endpoint.rests_until = None
     event = Event(type=TEST, subject_id=endpoint.id, venue_id=None, at=now)
     delivery_id, event_id = new_id(), new_id()
     row = WebhookDeliveryRow(id=delivery_id, **_values(event, event_id, endpoint.id, now=now))
@@ -154,12 +155,20 @@ def send_test(session: Session, endpoint_id: UUID, *, now: datetime) -> WebhookD
 
 
 def send_again(session: Session, delivery_id: UUID, *, now: datetime) -> WebhookDeliveryRow:
-    """Queue a delivery once more, whatever became of it, under the id it had; refuse an endpoint that is off."""
-    row = session.get(WebhookDeliveryRow, delivery_id)
-    endpoint = None if row is None else session.get(WebhookEndpointRow, row.endpoint_id)
-    if row is None or endpoint is None:
+    """Queue a delivery once more, whatever became of it, under the id it had; refuse an endpoint that is off.
+
+    An endpoint that rests after a failure is tried at once: who asks has mended it.
+    """
+    endpoint_id = session.exec(
+        select(WebhookDeliveryRow.endpoint_id).where(WebhookDeliveryRow.id == delivery_id)
+    ).first()
+    if endpoint_id is None:
         raise not_found("delivery")
-    _on(endpoint)
+    endpoint = _on(_locked(session, endpoint_id))
+    row = session.get(WebhookDeliveryRow, delivery_id)
+    if row is None:
+        raise not_found("delivery")
+    endpoint.rests_until = None
     row.state, row.tries, row.next_at, row.give_up_at = "waiting", 0, now, now + GIVE_UP_AFTER
     session.flush()
     return row

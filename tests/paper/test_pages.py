@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy
 import pytest
 import zxingcpp
+from baizebook.paper.schemas import PAGES
 from fastapi.testclient import TestClient
 from pypdf import PdfReader
 
@@ -18,6 +19,7 @@ CSS = Path(__file__).parents[2] / "api" / "web" / "assets" / "paper.css"
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 DEARER = {"code": "weekday", "name": "Weekday play", "currency": "USD", "games": {"prices": [{"price": "1.00", "units": 1}, {"price": "4.00", "units": 5}]}}  # fmt: skip
 TUESDAY = "2026-12-01"
+NOON_ID = "0198c0de-0000-4000-8000-000000000009"
 
 
 @pytest.fixture
@@ -98,6 +100,27 @@ def test_the_price_card_says_what_each_note_buys_and_when_it_is_closed(
     assert "5.00 20.00" in before
 
 
+def test_the_price_card_of_a_week_with_a_change_is_all_of_the_prices_that_it_names(
+    at_noon: TestClient, pages: dict[str, str]
+) -> None:
+    """Prices change on Wednesday 25 November at noon, and a Tuesday of the new ones is closed until 15:00."""
+    new = "Monday, Wednesday to Sunday Time 1.00 5.00 20.00 all day 1 game 6 games 25 games Tuesday Time"
+    for on in ("2026-11-25", "2026-11-27"):
+        said = words(at_noon.get(f"{pages['price-card']}?on={on}").text)
+        assert "Valid from Wed 25 Nov 2026, 12:00." in said
+        assert new in said
+    before = words(at_noon.get(f"{pages['price-card']}?on=2026-11-24").text)
+    assert "until Wed 25 Nov 2026, 12:00." in before
+    assert "Monday to Sunday" in before
+    assert "closed" not in before
+
+
+def test_the_statement_says_what_was_taken_back(at_noon: TestClient, pages: dict[str, str]) -> None:
+    collection = pages["slip"].removesuffix("/slip.html")
+    assert at_noon.post(f"{collection}/reversal", json={"reason": "Boxes swapped"}).status_code == 201
+    assert "Taken back: Collection of 2026-11-24, bag CL-7" in words(at_noon.get(pages["statement"]).text)
+
+
 def test_the_slip_has_two_copies_with_two_signatures_and_what_was_handed_over(
     at_noon: TestClient, pages: dict[str, str]
 ) -> None:
@@ -141,6 +164,19 @@ def test_a_page_that_cannot_be_is_refused_in_one_line(at_noon: TestClient, route
     assert (answer.status_code, answer.text) == (409, "No table at the venue")
     assert at_noon.get(f"/v1/venues/{bare}/price-card.html").status_code == 409
     assert at_noon.get(f"/v1/venues/{bare}/statement.html").status_code == 422
+
+
+def test_a_link_leads_to_a_page_of_the_contract(at_noon: TestClient, pages: dict[str, str]) -> None:
+    made = at_noon.app.openapi()["paths"]  # type: ignore[attr-defined]
+    told = {re.sub(r"{\w+}", NOON_ID, path) for path in made if re.search(r"\.(html|svg|ics)$", path)}
+    assert len(told) == 13
+    assert all(PAGES.fullmatch(path) for path in told)
+    for wrong in ("/v1/nothing.html", "/v1/venues/x/price-card.html", pages["slip"].replace("slip", "card")):
+        refused = at_noon.post("/v1/page-links", json={"address": wrong})
+        assert refused.status_code == 422
+        (error,) = refused.json()["errors"]
+        assert (error["where"], error["found"]) == ("address", f'"{wrong}"')
+        assert error["expected"].startswith("the path of a page")
 
 
 def test_a_signed_link_opens_one_page_until_it_expires(at_noon: TestClient, pages: dict[str, str]) -> None:

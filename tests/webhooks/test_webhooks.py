@@ -249,6 +249,21 @@ def test_one_that_is_refused_keeps_no_other_from_arriving(
         assert sorted(one["state"] for one in deliveries(client, made)) == ["delivered", "delivered", "waiting"]
 
 
+def test_who_asks_for_a_delivery_again_does_not_wait_for_a_resting_endpoint(
+    client: TestClient, route: Route, table: dict[str, Any], deliver: Deliver
+) -> None:
+    with receiving(status(500), status(500), status(200)) as receiver:
+        made = endpoint(route, receiver.url)
+        route.post("/jobs", job(table))
+        deliver()
+        (failed,) = deliveries(client, made)
+        client.post(f"/v1/webhook-deliveries/{failed['id']}/again")
+        deliver()
+        client.post(f"/v1/webhook-endpoints/{made['id']}/test")
+        deliver()
+        assert sorted(one["state"] for one in deliveries(client, made)) == ["delivered", "waiting"]
+
+
 def test_gone_switches_an_endpoint_off_and_giving_up_shows(
     client: TestClient, route: Route, table: dict[str, Any], deliver: Deliver, run: Run
 ) -> None:
