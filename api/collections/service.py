@@ -14,13 +14,13 @@ from uuid import UUID
 
 from sqlmodel import Session, SQLModel, select
 
-from ..ledger.service import lock_accounts
+from ..ledger.service import columns_of, lock_accounts
 from ..pool_tables.future_instants import must_have_come
 from ..settlements.convert import settlement_row
 from ..settlements.opening_state import divide
 from ..settlements.queries import agreements_of, load_settling, settlement_of
 from ..settlements.rows import ReversalRow
-from ..settlements.service import columns_of, save_reversal, save_settlement
+from ..settlements.service import save_reversal, save_settlement
 from ..store.changes import note_tables
 from ..store.clock import new_id
 from ..store.db import lock, lock_each

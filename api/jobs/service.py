@@ -17,7 +17,7 @@ from sqlmodel import Session, col, func, select
 
 from ..ledger.entry import REFERENCE_CHARACTERS_MAX
 from ..ledger.entry_kinds import EXPENSES, owner_postings
-from ..ledger.service import post_entry
+from ..ledger.service import keep_digest, post_entry
 from ..pool_tables.future_instants import must_have_come
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import (
@@ -168,6 +168,7 @@ def close_job(session: Session, job_id: UUID, message: JobDoneIn, *, by: str, no
     session.add_all(parts)
     session.flush()
     _post_cost(session, job, parts, table=table, done_at=message.at, now=now)
+    keep_digest(session, "job_done", job.id, {"job_done": [done], "job_part": parts}, now=now)
     note_tables(session, [table.id])
     note_changes(session, "jobs", [job.id], now=now)
     return job

@@ -101,6 +101,7 @@ def check_ledger(session: Session) -> LedgerCheckOut:
         last_hash=None if bad else session.exec(last).first(),
         altered_entries=[],
         altered_collections=[],
+        altered_records=[],
     )
 
 

@@ -60,6 +60,25 @@ class PostingRow(SQLModel, table=True):
     amount_minor: int = Field(sa_type=BigInteger)
 
 
+class RecordDigestRow(SQLModel, table=True):
+    """The digest of a record that bears money and that no entry need book: kept when it is recorded, never changed.
+
+    ``kind`` names the record's table, ``subject_id`` its key there; ``digest`` also covers the digest with the number before.
+    """
+
+    __tablename__ = "record_digest"
+    __table_args__ = (
+        UniqueConstraint("kind", "subject_id"),
+        CheckConstraint("number >= 1", name="number"),
+        CheckConstraint("kind IN ('agreement', 'job_done', 'retirement', 'reversal')", name="kind"),
+    )
+
+    number: int = Field(primary_key=True, sa_type=BigInteger, sa_column_kwargs={"autoincrement": False})
+    kind: str
+    subject_id: UUID
+    digest: str
+
+
 class AccountNameRow(SQLModel, table=True):
     """What the operator's own chart calls an account, or one venue's leaf of it (``owed_to_venues:<venue id>``)."""
 

@@ -131,7 +131,8 @@ class LedgerCheckOut(Out):
 
     Keep ``last_hash`` elsewhere: a later journal must still contain it. ``altered_entries`` has the numbers of entries
     whose collection, settlement or reversal was changed since, ``altered_collections`` the ids of changed collections,
-    settled or not: the first 100 of each.
+    settled or not, ``altered_records`` the ids of changed agreements, closed jobs, retirements (by their last move) and reversals:
+    the first 100 of each.
     """
 
     ok: bool
@@ -140,6 +141,7 @@ class LedgerCheckOut(Out):
     last_hash: str | None
     altered_entries: list[int]
     altered_collections: list[Id]
+    altered_records: list[Id]
 
 
 class AccountNamesIn(In):

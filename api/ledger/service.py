@@ -31,8 +31,9 @@ from .entry_kinds import account_for, owner_postings
 from .export.period import Balances
 from .posting import Leaf, Posting, mirror
 from .queries import get_entry
-from .rows import AccountNameRow, EntryRow, PostingRow
+from .rows import AccountNameRow, EntryRow, PostingRow, RecordDigestRow
 from .schemas import AccountBalanceOut, EntryIn
+from .source_digest import DigestKind, record_digest
 
 _NEW_ENTRY = SQLModel.metadata.tables[EntryRow.__tablename__].insert()
 _NEW_POSTING = SQLModel.metadata.tables[PostingRow.__tablename__].insert()
@@ -139,6 +140,25 @@ _BALANCE = {
     True: _of_account.where(col(PostingRow.venue_id).is_(None)),
 }
 """Of one venue's account; of one that no venue has."""
+
+
+def columns_of(row: SQLModel) -> dict[str, object]:
+    """Return the values of a row by column."""
+    return {name: getattr(row, name) for name in type(row).model_fields}
+
+
+def keep_digest(
+    session: Session, kind: DigestKind, subject_id: UUID, rows: Mapping[str, Sequence[SQLModel]], *, now: datetime
+) -> None:
+    """Keep the digest of a record that bears money, and of the digest kept before it: a later change shows.
+
+    ``rows`` are the stored rows by table. Locks: the counter ``digests``; take every other lock but feeds before.
+    """
+    number = next_number(session, "digests", now=now).number
+    before = session.exec(select(RecordDigestRow.digest).where(RecordDigestRow.number == number - 1)).first()
+    digest = record_digest({table: [columns_of(row) for row in found] for table, found in rows.items()}, before=before)
+    session.add(RecordDigestRow(number=number, kind=kind, subject_id=subject_id, digest=digest))
+    session.flush()
 
 
 def balance(session: Session, *, account: str, venue_id: UUID | None, currency: str) -> int:

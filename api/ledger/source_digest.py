@@ -18,6 +18,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
+from typing import Literal
 from uuid import UUID
 
 SourceRow = Mapping[str, object]
@@ -38,6 +39,15 @@ def canonical_source(facts: Mapping[str, Iterable[SourceRow]]) -> bytes:
 def source_digest(facts: Mapping[str, Iterable[SourceRow]]) -> str:
     """Return the digest of stored rows by table."""
     return hashlib.sha256(canonical_source(facts)).hexdigest()
+
+
+DigestKind = Literal["agreement", "job_done", "retirement", "reversal"]
+"""Records that bear money, by the table of their first row."""
+
+
+def record_digest(facts: Mapping[str, Iterable[SourceRow]], *, before: str | None) -> str:
+    """Return the digest of a record's stored rows by table, and of the digest kept before it (None: it is the first)."""
+    return source_digest({"before": [{"digest": before or ""}], **facts})
 
 
 def _plain(value: object) -> object:

@@ -15,7 +15,7 @@ from sqlalchemy import delete
 from sqlmodel import Session, SQLModel, col, select
 
 from ..ledger.entry_kinds import owner_postings
-from ..ledger.service import balance, loan_balance, post_entry, reverse_entry
+from ..ledger.service import balance, keep_digest, loan_balance, post_entry, reverse_entry
 from ..pool_tables.future_instants import must_have_come
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import get_table, last_stay_at_a_venue, must_be_on_the_route, stays_of
@@ -81,6 +81,7 @@ def retire_table(session: Session, table_id: UUID, message: RetirementIn, *, by:
     )
     session.add(row)
     session.flush()
+    keep_digest(session, "retirement", row.stay_id, {"retirement": [row]}, now=now)
     return row
 
 

@@ -18,7 +18,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlmodel import Session
 
 from ..ledger.queries import check_ledger
-from ..reports.queries import altered_bookings, altered_collections
+from ..reports.queries import altered_bookings, altered_collections, altered_records
 from ..store.db import POSTGRES_LIMITS, SQLITE_PRAGMAS, sqlite_driver, writing
 from ..store.revision import current_revision, newest_revision
 from ..store.sequence import CLOCKS_AGREE_WITHIN, last_recorded_at
@@ -54,6 +54,7 @@ APPEND_ONLY = (
     "trip_stop",
     "trip_work",
     "trip_end",
+    "record_digest",
 )
 """Tables whose rows are never changed or deleted."""
 _GOES_UNUSED = ("venue_fact", "tariff")
@@ -103,7 +104,7 @@ def check_books(engine: Engine) -> list[Finding]:
     chain = Finding("books", "good", f"All {found.entries} entries fit.")
     if bad is not None:
         chain = Finding("books", "bad", f"Entry {bad.place} does not fit: {bad.why}. Restore a backup.")
-    return [chain, _journal(engine), *([] if bad else [_bookings(engine)]), _collections(engine)]
+    return [chain, _journal(engine), *([] if bad else [_bookings(engine)]), _collections(engine), _records(engine)]
 
 
 def _bookings(engine: Engine) -> Finding:
@@ -129,6 +130,19 @@ def _collections(engine: Engine) -> Finding:
         says="Every collection is as it was recorded.",
         otherwise=f"{len(altered)} collections were changed since, or follow one that is gone, the first of them "
         f"{altered[0] if altered else ''}: restore a backup.",
+    )
+
+
+def _records(engine: Engine) -> Finding:
+    """Compare agreements, closed jobs, retirements and reversals with the digests that were kept of them."""
+    with Session(engine) as session:
+        altered = list(altered_records(session))
+    return _grade(
+        "records",
+        good=not altered,
+        says="Every agreement, closed job, retirement and reversal is as it was recorded.",
+        otherwise=f"{len(altered)} agreements, closed jobs, retirements or reversals were changed since, or follow one that is gone, the first of "
+        f"them {altered[0] if altered else ''}: restore a backup.",
     )
 
 

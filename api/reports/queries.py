@@ -1,7 +1,7 @@
 """Reads what reports are made of."""
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable, Iterator, Sequence, Set
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -9,7 +9,7 @@ from itertools import islice
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Boolean, Integer, String, and_, exists, func, or_, type_coerce
+from sqlalchemy import Boolean, Integer, String, Table, and_, exists, func, or_, type_coerce
 from sqlalchemy import select as select_columns
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, SQLModel, col, select
@@ -22,7 +22,7 @@ from ..ledger.export.period import ExportPeriod
 from ..ledger.queries import check_ledger, read_entries
 from ..ledger.rows import EntryRow, PostingRow
 from ..ledger.schemas import LedgerCheckOut
-from ..ledger.source_digest import source_digest
+from ..ledger.source_digest import record_digest, source_digest
 from ..ledger.stored_record import instant_text
 from ..pool_tables.service import get_table
 from ..pricing import format_money
@@ -242,8 +242,10 @@ def verify_books(session: Session) -> LedgerCheckOut:
     found = check_ledger(session)
     entries = [] if found.first_bad else list(islice(altered_bookings(session), _NAMED_MAX))
     collections = list(islice(altered_collections(session), _NAMED_MAX))
-    ok = found.ok and not entries and not collections
-    return found.model_copy(update={"ok": ok, "altered_entries": entries, "altered_collections": collections})
+    records = list(islice(altered_records(session), _NAMED_MAX))
+    ok = found.ok and not (entries or collections or records)
+    altered = {"altered_entries": entries, "altered_collections": collections, "altered_records": records}
+    return found.model_copy(update={"ok": ok, **altered})
 
 
 def altered_collections(session: Session) -> Iterator[UUID]:
@@ -257,12 +259,58 @@ def altered_collections(session: Session) -> Iterator[UUID]:
     while page := session.exec(query.where(col(CollectionRow.sequence) > after)).all():
         after = page[-1][0]
         ids = {id_ for _, id_, _ in page}
-        collections = _rows_by(session, CollectionRow, "id", ids)
-        tables = _rows_by(session, CollectedTableRow, "collection_id", ids)
+        collections = _readable_rows(session, "collection", "id", ids)
+        tables = _readable_rows(session, "collected_table", "collection_id", ids)
         for _, id_, digest in page:
             if (digest or before) and not _is_as_recorded(collections[id_], tables[id_], digest, before=before):
                 yield id_
             before = digest
+
+
+def altered_records(session: Session) -> Iterator[UUID]:
+    """Yield the id of each record (``record_digest``) that is no longer as it was, or whose predecessor is gone.
+
+    Those are agreements, closed jobs (by the job), retirements (by the last move) and reversals, used or not. What was recorded
+    by an earlier release has no digest.
+    """
+    after, before = 0, None
+    raw = SQLModel.metadata.tables["record_digest"].c
+    query = select_columns(raw.number, raw.kind, raw.subject_id, raw.digest).order_by(raw.number).limit(_AT_ONCE)
+    while page := session.execute(query.where(raw.number > after)).all():
+        rows = {
+            kind: _rows_of(session, kind, {row.subject_id for row in page if row.kind == kind}) for kind in _RECORDS
+        }
+        for number, kind, id_, digest in page:
+            facts = {table: found.get(id_, []) for table, found in rows.get(kind, {}).items()}
+            if number != after + 1 or not _has_digest(facts, digest, before=before):
+                yield id_
+            after, before = number, digest
+
+
+def _rows_of(session: Session, kind: str, ids: Set[UUID]) -> dict[str, dict[UUID, list[dict[str, Any]]]]:
+    found = {}
+    for table, key in _RECORDS[kind]:
+        rows = _readable_rows(session, table, key, ids)
+        for of in rows.values():
+            of.sort(key=lambda row: row.get("place", 0))
+        found[table] = rows
+    return found
+
+
+def _has_digest(facts: Mapping[str, list[dict[str, Any]]], digest: str, *, before: str | None) -> bool:
+    try:
+        return record_digest(facts, before=before) == digest
+    except _UNREADABLE:
+        return False
+
+
+_RECORDS: dict[str, tuple[tuple[str, str], ...]] = {
+    "agreement": (("agreement", "id"),),
+    "job_done": (("job_done", "job_id"), ("job_part", "job_id")),
+    "retirement": (("retirement", "stay_id"),),
+    "reversal": (("reversal", "id"),),
+}
+"""The tables whose rows a record is, and the column of its id; the first is what it is called."""
 
 
 def _is_as_recorded(
@@ -308,9 +356,26 @@ def _booked(session: Session, entries: Sequence[Any]) -> dict[UUID, str]:
     return found
 
 
+def _readable_rows(session: Session, name: str, key: str, values: Set[Any]) -> dict[Any, list[dict[str, Any]]]:
+    """Return a table's rows as they are stored, by a column, without those that hold no value of their columns."""
+    table = SQLModel.metadata.tables[name]
+    try:
+        return _rows_of_table(session, table, key, values)
+    except _UNREADABLE:
+        found = defaultdict[Any, list[dict[str, Any]]](list)
+        for value in values:
+            with suppress(*_UNREADABLE):
+                found |= _rows_of_table(session, table, key, {value})
+        return found
+
+
 def _rows_by(session: Session, model: type[SQLModel], key: str, values: Set[Any]) -> dict[Any, list[dict[str, Any]]]:
+    """Return a model's rows as they are stored, by a column."""
+    return _rows_of_table(session, SQLModel.metadata.tables[str(model.__tablename__)], key, values)
+
+
+def _rows_of_table(session: Session, table: Table, key: str, values: Set[Any]) -> dict[Any, list[dict[str, Any]]]:
     """Return rows as they are stored, by a column: yes and no as numbers, and on SQLite instants by their very text."""
-    table = SQLModel.metadata.tables[str(model.__tablename__)]
     instants = set[str]()
     if session.get_bind().dialect.name == "sqlite":
         instants = {column.name for column in table.c if isinstance(column.type, Utc)}

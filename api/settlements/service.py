@@ -12,7 +12,7 @@ from sqlmodel import Session, SQLModel, col, func, select
 from ..ledger.entry_kinds import collection_postings
 from ..ledger.posting import Posting, mirror
 from ..ledger.rows import EntryRow, PostingRow
-from ..ledger.service import post_entry
+from ..ledger.service import columns_of, keep_digest, post_entry
 from ..ledger.source_digest import source_digest
 from ..store.clock import new_id
 from ..store.db import lock
@@ -52,6 +52,7 @@ def publish_agreement(session: Session, venue_id: UUID, message: AgreementIn, *,
     )
     session.add(row)
     session.flush()
+    keep_digest(session, "agreement", row.id, {"agreement": [row]}, now=now)
     return row
 
 
@@ -166,6 +167,7 @@ def save_reversal(
         )
     session.add(row)
     session.flush()
+    keep_digest(session, "reversal", row.id, {"reversal": [row]}, now=now)
     return row
 
 
@@ -210,8 +212,3 @@ def _post(
         source_digest=source_digest({table: [columns_of(row) for row in rows] for table, rows in booked.items()}),
         now=now,
     )
-
-
-def columns_of(row: SQLModel) -> dict[str, object]:
-    """Return the values of a row by column."""
-    return {name: getattr(row, name) for name in type(row).model_fields}

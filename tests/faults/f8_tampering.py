@@ -14,13 +14,17 @@ from uuid import UUID
 from alembic.script import ScriptDirectory
 from baizebook.collections.schemas import CollectionIn
 from baizebook.collections.service import record_collection, reverse_collection
+from baizebook.jobs.schemas import JobDoneIn, JobIn
+from baizebook.jobs.service import Reporter, close_job, report_job
 from baizebook.ledger.entry_kinds import owner_postings
 from baizebook.ledger.queries import check_ledger
 from baizebook.ledger.service import post_entry
+from baizebook.lifecycle.schemas import RetirementIn
+from baizebook.lifecycle.service import retire_table
 from baizebook.ops.check import APPEND_ONLY, unguarded_events
 from baizebook.pool_tables.schemas import TableIn
 from baizebook.pool_tables.service import create_table
-from baizebook.reports.queries import altered_bookings
+from baizebook.reports.queries import altered_bookings, altered_collections, altered_records
 from baizebook.settlements.schemas import AgreementIn
 from baizebook.settlements.service import publish_agreement
 from baizebook.store import migrate
@@ -36,7 +40,10 @@ from tests.faults.fault import Broken, Fault, check
 
 ENTRIES = 40
 TABLES = ("ledger_entry", "ledger_posting")
-BOOKED = ("collection", "collected_table", "settlement", "agreement", "reversal")
+BOOKED = (
+    *("collection", "collected_table", "settlement", "agreement", "reversal"),
+    *("job_done", "job_part", "retirement", "record_digest"),
+)
 ROWS = {
     "take an entry out": "DELETE FROM ledger_entry WHERE number = :entry",
     "take an entry out with its postings": "DELETE FROM ledger_posting WHERE entry_number = :entry; "
@@ -63,7 +70,7 @@ def run(chance: Random, rounds: int) -> str:
         _tamper(JOURNAL, database, check_whole, chance, rounds=rounds)
         _tamper(BOOKINGS, database, booked_facts, chance, rounds=rounds)
     walked = sum(_walk(database) for database in (empty_sqlite, lambda: postgres_database(empty=True)))
-    return f"{rounds} of {rounds} changes of the journal and of the facts it books found on each database; guards present after each of {walked} migrations"
+    return f"{rounds} of {rounds} changes of the journal and of every record of money found on each database; guards present after each of {walked} migrations"
 
 
 def control(chance: Random) -> None:
@@ -85,8 +92,8 @@ def check_whole(session: Session) -> object:
 
 
 def booked_facts(session: Session) -> object:
-    """Return which entries book facts that were changed since."""
-    return list(altered_bookings(session))
+    """Return which entries book facts that were changed since, and which other records of money were."""
+    return [*altered_bookings(session), *altered_collections(session), *altered_records(session)]
 
 
 def check_sums(session: Session) -> object:
@@ -133,7 +140,10 @@ def _tamper(
 
 
 def _collect(engine: Engine) -> None:
-    """Record a dozen collections of two tables at a venue, all of them settled; two are taken back."""
+    """Record a dozen collections of two tables at a venue, all of them settled; two are taken back.
+
+    An agreement that nothing was settled by yet, a job that was closed with parts, and a table that was sold.
+    """
     now = datetime(2026, 11, 25, 17, tzinfo=UTC)
     terms = {
         "effective_on": "2026-01-01",
@@ -148,7 +158,12 @@ def _collect(engine: Engine) -> None:
         )
         publish_agreement(session, venue.id, AgreementIn.model_validate(terms), now=now)
         tables = [
-            create_table(session, venue.id, TableIn.model_validate({"label": label, "accepts": ["1.00"]}), now=now)
+            create_table(
+                session,
+                venue.id,
+                TableIn.model_validate({"label": label, "accepts": ["1.00"], "placed_at": "2026-01-05T15:00:00Z"}),
+                now=now,
+            )
             for label in ("Front", "Back")
         ]
         for day in range(1, 13):
@@ -162,6 +177,20 @@ def _collect(engine: Engine) -> None:
             record_collection(session, CollectionIn.model_validate(collection), now=now, by="Ana", person="Ana")
         for day in (3, 7):
             reverse_collection(session, UUID(int=day), reason="miscounted", now=now, by="Ana")
+        publish_agreement(
+            session,
+            venue.id,
+            AgreementIn.model_validate({"effective_on": "2027-01-01", "venue_percent": "40"}),
+            now=now,
+        )
+        job = {"id": str(UUID(int=1)), "table_id": str(tables[0].id), "reported_at": "2026-11-20T16:00:00Z"}
+        job |= {"fault": "cloth_damaged", "playable": True}
+        report_job(session, JobIn.model_validate(job), by=Reporter("Ana"), now=now)
+        parts = [{"name": "cloth", "cost": "50.00"}, {"name": "glue", "cost": "2.00"}]
+        done = {"at": "2026-11-21T16:00:00Z", "found": "torn", "test_money": "1.00", "parts": parts}
+        close_job(session, UUID(int=1), JobDoneIn.model_validate(done), by="Ana", now=now)
+        sale = {"how": "sold", "at": "2026-11-22T16:00:00Z", "box": "empty", "price": "90.00"}
+        retire_table(session, tables[1].id, RetirementIn.model_validate(sale), by="Ana", now=now)
 
 
 def _of_a_booked_byte(session: Session, chance: Random) -> str:

@@ -18,7 +18,7 @@ from sqlalchemy import Engine, insert, text
 
 from tests.conftest import Route, Run
 
-NOTHING_ALTERED: dict[str, list[str]] = {"altered_entries": [], "altered_collections": []}
+NOTHING_ALTERED: dict[str, list[str]] = {"altered_entries": [], "altered_collections": [], "altered_records": []}
 
 
 @pytest.fixture

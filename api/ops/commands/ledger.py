@@ -20,6 +20,11 @@ def verify() -> int:
         complain(
             f"Collection {found.altered_collections[0]} was changed since it was recorded, or follows one that is gone."
         )
+    if found.altered_records:
+        complain(
+            f"Agreement, closed job, retirement or reversal {found.altered_records[0]} was changed since it was recorded, "
+            "or follows one that is gone. Restore a backup."
+        )
     bad = found.first_bad
     if bad is not None:
         complain(f"Entry {bad.place} does not fit (number {bad.number}, id {bad.id}): {bad.why}.")
