@@ -1,7 +1,7 @@
 """The digests of agreements, closed jobs, retirements and reversals: append-only.
 
 Revision ID: record_digests
-Revises: earned_at_venues
+Revises: years_at_a_venue
 """
 
 import sqlalchemy as sa
@@ -9,7 +9,7 @@ from alembic import op
 from baizebook.migrations.guards import make_append_only
 
 revision = "record_digests"
-down_revision = "earned_at_venues"
+down_revision = "years_at_a_venue"
 branch_labels = None
 depends_on = None
 
