@@ -99,7 +99,8 @@ def record_readings(
             known[id_] = sent
             rows.append(sent)
     _insert(session, rows)
-    publish(session, [_event(row) for row in rows], now=now)
+    if rows:
+        publish(session, map(_event, rows), now=now)
     return BatchOutcome(tuple(bound_errors(results)), frozenset(row["pool_table_id"] for row in rows))
 
 

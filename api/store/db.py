@@ -23,6 +23,7 @@ from typing import Any
 from sqlalchemy import Connection, DateTime, Dialect, Engine, TypeDecorator, create_engine, event, text
 from sqlalchemy.engine.interfaces import DBAPIConnection
 from sqlalchemy.exc import TimeoutError as WaitedTooLong
+from sqlalchemy.orm import SessionTransaction
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session, SQLModel
 
@@ -242,6 +243,13 @@ class _Turn:
         if self._taken:
             self._taken = False
             self._writer.release()
+
+
+@event.listens_for(Session, "after_soft_rollback")
+def _forget_what_was_undone(session: Session, previous: SessionTransaction) -> None:  # noqa: ARG001
+    """Read everything again after a savepoint was undone: rows that were stored without the session may be gone."""
+    if session.is_active:
+        session.expire_all()
 
 
 @cache

@@ -9,7 +9,7 @@
 - Locks: none where something happens; the endpoint where a try is recorded, or an owner changes it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -64,12 +64,12 @@ class TryOutcome:
     decided: DeliveryDecision
 
 
-def publish(session: Session, events: Sequence[Event], *, now: datetime) -> None:
-    """Write events into the outbox, one delivery for each endpoint that gets them."""
-    if not events:
-        return
+def publish(session: Session, events: Iterable[Event], *, now: datetime) -> None:
+    """Write events into the outbox, one delivery for each endpoint that gets them; where nobody listens, none is read."""
     connection = session.connection()
     endpoints = connection.execute(_LISTENING).all()
+    if not endpoints:
+        return
     rows = []
     for event in events:
         event_id = new_id()
