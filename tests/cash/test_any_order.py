@@ -47,6 +47,7 @@ from baizebook.tariffs.schemas import TariffIn
 from baizebook.tariffs.service import publish_tariff
 from baizebook.venues.schemas import VenueIn
 from baizebook.venues.service import create_venue
+from baizebook.web.errors import Problem
 from baizebook.worklist.assessment import find_work
 from baizebook.worklist.queries import load_work, work_facts
 from hypothesis import given, settings
@@ -198,6 +199,14 @@ class Machine:
         message = MoveIn.model_validate({**terms, "box": ("emptied", "travels")[fact.number % 2]})
         return move_table(self.session, self.table, message, now=NOW).id
 
+    def _earned(self, first: date, last: date) -> Any:
+        """Return the earnings of a period, or the refusal of one before everything on record."""
+        asked = EarningsQuestion(from_on=first, until_on=last, by=("venue",))
+        try:
+            return read_earnings(self.session, asked, now=NOW).model_dump(mode="json")
+        except Problem as refusal:
+            return refusal.code
+
     def answers(self) -> dict[str, Any]:
         """Return what the service answers about the machine in the end; ids that it makes itself are left out."""
         session, table = self.session, get_table(self.session, self.table)
@@ -214,10 +223,7 @@ class Machine:
             for venue in self.venues
         }
         days = [date(2026, 11, day) for day in (20, 24, 27)]
-        earned = [
-            read_earnings(session, EarningsQuestion(from_on=first, until_on=last, by=("venue",)), now=NOW)
-            for first, last in pairwise(days)
-        ]
+        earned = [self._earned(first, last) for first, last in pairwise(days)]
         return {
             "collections": collections,
             "chart": differences_of_table(session, table.id).model_dump(mode="json"),
@@ -227,7 +233,7 @@ class Machine:
             ),
             "sold": [repr(answer) for answer in sold],
             "jobs": jobs,
-            "earned": [answer.model_dump(mode="json") for answer in earned],
+            "earned": earned,
         }
 
 
