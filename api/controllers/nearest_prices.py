@@ -167,7 +167,7 @@ def _bounds(limits: Limits) -> str:
 def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tuple[Ladder, list[Limitation]]:
     most, held, dropped = limits.prices_max, wanted, list[Rung]()
     while most is not None and len(held.rungs) > most:
-        held, rung = min(_without_one(held), key=lambda pair: (_change(wanted, pair[0]), -pair[1].price))
+        held, rung = _without_one(wanted, held)
         dropped.append(rung)
     lost = effects(kind, wanted=wanted, found=held)
     limit = f"at most {most} price{'' if most == 1 else 's'} for {kind}"
@@ -177,14 +177,27 @@ def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tu
     ]
 
 
-def _without_one(ladder: Ladder) -> list[tuple[Ladder, Rung]]:
-    rungs = ladder.rungs
-    without = [((*rungs[:i], *rungs[i + 1 :]), rungs[i]) for i in range(1, len(rungs))]
-    return [(Ladder(left, ladder.counting), rung) for left, rung in without if _is_ladder(left, ladder.counting)]
+def _without_one(wanted: Ladder, held: Ladder) -> tuple[Ladder, Rung]:
+    """Return the ladder ``held`` without the rung that goes first, and the rung.
 
-
-def _change(wanted: Ladder, held: Ladder) -> int:
-    return sum(abs(wanted.total(rung.price) - held.total(rung.price)) for rung in wanted.rungs)
+    Without a rung only that money buys something else which buys the rung; without the top of a climb, all from the next rung on.
+    """
+    rungs = held.rungs
+    places = {rung: place for place, rung in enumerate(rungs)}
+    changes = [0] * len(rungs)
+    for rung in wanted.rungs:
+        units, sale = wanted.total(rung.price), held.sell(rung.price)
+        bought = {places[sold.rung] for sold in sale.sold}
+        if held.counting == "climb" and rung.price >= rungs[-2].price:
+            bought.add(len(rungs) - 1)
+        for place in bought - {0}:
+            without = held.total_without(place, rung.price)
+            changes[place] += abs(units - without) - abs(units - sale.units)
+    for place in sorted(range(1, len(rungs)), key=lambda place: (changes[place], -place)):
+        left = (*rungs[:place], *rungs[place + 1 :])
+        if _is_ladder(left, held.counting):
+            return Ladder(left, held.counting), rungs[place]
+    raise RuntimeError("a ladder without its highest price is a ladder")
 
 
 def _dropped(code: str, rung: Rung, kind: Kind, limit: str, currency: str) -> Limitation:

@@ -133,15 +133,22 @@ class Ladder:
         _check_money(money)
         return self._total(money)
 
+    def total_without(self, index: int, money: int) -> int:
+        """Return the units that ``money`` minor units would buy without one rung, not the first; P3 is not asked."""
+        rungs = (*self.rungs[:index], *self.rungs[index + 1 :])
+        if self.counting == "repeat":
+            return _units_repeating(rungs, money)
+        return sum(times * rung.units for rung, times in _climb(rungs, self.counting, money))
+
     def _total(self, money: int) -> int:
         if self.counting == "repeat":
             return _units_repeating(self.rungs, money)
-        return sum(times * rung.units for rung, times in self._climb(money))
+        return sum(times * rung.units for rung, times in _climb(self.rungs, self.counting, money))
 
     def sell(self, money: int) -> Sale:
         """Return what ``money`` minor units buy in one purchase, and the rungs sold (P1, P2)."""
         _check_money(money)
-        sold = _repeat(self.rungs, money) if self.counting == "repeat" else self._climb(money)
+        sold = _repeat(self.rungs, money) if self.counting == "repeat" else _climb(self.rungs, self.counting, money)
         units, left = 0, money
         for rung, times in sold:
             units += times * rung.units
@@ -181,21 +188,6 @@ class Ladder:
             if price - add < left < price:
                 add = price - left
         return NextBreak(add, self._total(money + add)) if money + add <= MAX_MINOR else None
-
-    def _climb(self, money: int) -> list[Sold]:
-        """Return the rungs sold on the way up: the top as often as the count starts over, the highest reached, the first."""
-        first, top = self.rungs[0], self.rungs[-1]
-        rounds = 0
-        if self.counting == "climb":
-            rounds, money = divmod(money, top.price)
-        reached = bisect_right(self.rungs, money, key=attrgetter("price")) - 1
-        if reached < 0:
-            return [Sold(top, rounds)] if rounds else []
-        times = [0] * len(self.rungs)
-        times[-1] += rounds
-        times[reached] += 1
-        times[0] += (money - self.rungs[reached].price) // first.price
-        return [Sold(self.rungs[place], times[place]) for place in range(len(times) - 1, -1, -1) if times[place]]
 
     def _least_repeating(self, units: int) -> int:
         spent, prices = 0, []
@@ -247,6 +239,22 @@ def _repeat(rungs: tuple[Rung, ...], money: int) -> list[Sold]:
             times, money = divmod(money, rung.price)
             sold.append(Sold(rung, times))
     return sold
+
+
+def _climb(rungs: tuple[Rung, ...], counting: Counting, money: int) -> list[Sold]:
+    """Return the rungs sold on the way up: the top as often as the count starts over, the highest reached, the first."""
+    first, top = rungs[0], rungs[-1]
+    rounds = 0
+    if counting == "climb":
+        rounds, money = divmod(money, top.price)
+    reached = bisect_right(rungs, money, key=attrgetter("price")) - 1
+    if reached < 0:
+        return [Sold(top, rounds)] if rounds else []
+    times = [0] * len(rungs)
+    times[-1] += rounds
+    times[reached] += 1
+    times[0] += (money - rungs[reached].price) // first.price
+    return [Sold(rungs[place], times[place]) for place in range(len(times) - 1, -1, -1) if times[place]]
 
 
 def _units_repeating(rungs: tuple[Rung, ...], money: int) -> int:

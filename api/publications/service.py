@@ -14,6 +14,7 @@ from sqlmodel import Session, col, select
 
 from ..controllers.convert import cannot_hold_out
 from ..controllers.day_keyings import day_keyings
+from ..controllers.fit import Fitted
 from ..controllers.schemas import CannotHoldOut
 from ..controllers.service import DATES_AHEAD, wanted
 from ..pool_tables.controller import Controller
@@ -22,7 +23,7 @@ from ..pool_tables.service import controller_of_table
 from ..pricing import Schedule
 from ..schedules.convert import schedule_out
 from ..schedules.overlaps import overlaps
-from ..schedules.queries import PriceContext, compile_schedule, listed_at
+from ..schedules.queries import compile_schedule, listed_during, schedules_of
 from ..schedules.rows import ScheduleRow
 from ..store.db import work_of
 from ..venues.rows import VenueRow
@@ -33,6 +34,10 @@ from .schemas import DayKeyingOut, PublishedOut, ScheduleAdviceOut, TableLimitsO
 PUBLICATION_BYTES_MAX = 2_000_000
 _STEPS_OF_AN_ENTRY = 2_500
 """Of a schedule that is stored, and again for each controller that it is fitted to."""
+_STEPS_OF_A_PRICE = 3_000
+"""Of a price that a controller is too small for: which one goes is found by trying them."""
+_STEPS_OF_AN_EFFECT = 100
+"""Of an amount that buys something else, written into the answer."""
 _SMALLER = "name fewer venues at once, or list fewer windows and dates"
 
 
@@ -74,7 +79,10 @@ class Published:
         @cache
         def limits(controller: Controller) -> LimitsAndDays | None:
             self._spend(schedule)
-            return _limits(schedule, controller, venue.currency, first_on=first_on)
+            self._spend_steps(_STEPS_OF_A_PRICE * _too_many_prices(schedule, controller))
+            fitted = wanted(schedule, controller, currency=venue.currency, on=first_on)
+            self._spend_steps(_STEPS_OF_AN_EFFECT * sum(len(found.limitation.effects) for found in fitted.cannot_hold))
+            return _limits(fitted, schedule, controller, venue.currency, first_on=first_on)
 
         tables = []
         for table in _reached(session, row, venue):
@@ -86,15 +94,31 @@ class Published:
         return PublishedOut(**sent, tables=tables, advice=advice)
 
     def _spend(self, schedule: Schedule) -> None:
-        self._work.spend(_STEPS_OF_AN_ENTRY * len(schedule.entries), where="body", smaller=_SMALLER)
+        self._spend_steps(_STEPS_OF_AN_ENTRY * len(schedule.entries))
+
+    def _spend_steps(self, steps: int) -> None:
+        self._work.spend(steps, where="body", smaller=_SMALLER)
 
 
 LimitsAndDays = tuple[tuple[CannotHoldOut, ...], tuple[DayKeyingOut, ...]]
 
 
-def _limits(schedule: Schedule, controller: Controller, currency: str, *, first_on: date) -> LimitsAndDays | None:
+def _too_many_prices(schedule: Schedule, controller: Controller) -> int:
+    """Return how many prices of a schedule's tariffs are more than a controller holds of their kind."""
+    tariffs = {entry.tariff for entry in schedule.entries if entry.tariff is not None}
+    ladders = [(tariff.games, controller.games) for tariff in tariffs]
+    ladders += [(tariff.minutes, controller.minutes) for tariff in tariffs]
+    return sum(
+        max(0, len(ladder.rungs) - limits.prices_max)
+        for ladder, limits in ladders
+        if ladder is not None and limits.prices_max is not None
+    )
+
+
+def _limits(
+    fitted: Fitted, schedule: Schedule, controller: Controller, currency: str, *, first_on: date
+) -> LimitsAndDays | None:
     """Return what a controller cannot hold of a schedule, and the days to key by hand; None where it holds everything."""
-    fitted = wanted(schedule, controller, currency=currency, on=first_on)
     days = day_keyings(schedule, controller, currency=currency, first_on=first_on, last_on=first_on + DATES_AHEAD)
     if not (fitted.cannot_hold or days):
         return None
@@ -113,8 +137,10 @@ def _reached(session: Session, row: ScheduleRow, venue: VenueRow) -> Iterator[Po
         .where(StayRow.venue_id == venue.id, col(StayRow.to_at).is_(None))
         .order_by(col(PoolTableRow.id))
     )
-    for table, stay in session.exec(query).all():
-        place = PriceContext(venue, table, stay)
-        stretches = listed_at(session, place).stretches
+    found = session.exec(query).all()
+    schedules = schedules_of(session, [venue.id])
+    listed = listed_during(session, [stay for _, stay in found], venues={venue.id: venue}, schedules=schedules)
+    for table, stay in found:
+        stretches = listed[stay.id].stretches
         if any(stretch.schedule is not None and stretch.schedule.id == str(row.id) for stretch in stretches):
             yield table

@@ -107,7 +107,7 @@ def test_a_key_is_free_again_after_48_hours_and_its_row_is_purged(at_noon: TestC
 def test_of_an_answer_above_64_kb_only_the_outcome_is_kept(
     client: TestClient, engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(idempotency, "ANSWER_BYTES_MAX", 100)
+    monkeypatch.setattr(idempotency, "KEPT_ANSWER_BYTES_MAX", 100)
     assert client.post("/v1/venues", json=VENUE, headers=KEY).status_code == 201
     again = client.post("/v1/venues", json=VENUE, headers=KEY)
     assert (again.status_code, again.json()["code"]) == (409, "answer_not_kept")

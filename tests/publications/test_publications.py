@@ -1,6 +1,7 @@
 """Publishing says, table by table, what the controllers there cannot hold, and which days must be keyed by hand (S6)."""
 
 from datetime import date, timedelta
+from time import process_time
 from typing import Any
 
 import baizebook.publications.service as publications
@@ -158,10 +159,41 @@ def test_what_many_controllers_cannot_hold_of_a_dense_schedule_is_bounded_work(
     assert answer.status_code == 200
     assert len(answer.json()["tables"]) == 6
     assert len(fitted) == 3  # once for each controller, not for each table
-    monkeypatch.setattr(publications, "ANSWER_BYTES_MAX", len(answer.content) // 2)
+    monkeypatch.setattr(publications, "PUBLICATION_BYTES_MAX", len(answer.content) // 2)
     refused = at_noon.post(f"/v1/venues/{venue}/schedules", json=body)
     assert (refused.status_code, refused.json()["code"]) == (422, "too_much_work")
     assert at_noon.get(f"/v1/venues/{venue}/schedules").json()["items"] == []
+
+
+def test_fifty_prices_for_many_controllers_of_few_are_refused_before_they_are_tried(
+    at_noon: TestClient, route: Route
+) -> None:
+    """Forty controllers that hold few prices took 50 s inside the write transaction, for a schedule of three tariffs."""
+    venue = route.venue()["id"]
+    prices = [{"price": f"{1 + 0.37 * n:.2f}", "units": 1 + 3 * n} for n in range(50)]
+    games = {"prices": prices, "counting": "climb_once"}
+    tariffs = [
+        route.post(
+            "/tariffs", {"code": f"long-{n}", "name": "Long", "currency": "USD", "games": games, "minutes": games}
+        )
+        for n in range(4)
+    ]
+    entry = {"days": ["mon"], "from": "15:00"}
+    weekly = [
+        {**entry, "name": f"W{n}", "from": f"{15 + n}:00", "to": f"{16 + n}:00", "tariff": tariff["id"]}
+        for n, tariff in enumerate(tariffs)
+    ]
+    for number in range(20):
+        held = {"prices_max": 1 + number}
+        route.table(venue, label=f"T{number}", controller={"games": held, "minutes": held})
+    body = {"effective_on": "2026-12-01", "base": tariffs[0]["id"], "weekly": weekly}
+    began = process_time()
+    refused = at_noon.post(f"/v1/venues/{venue}/schedules", json=body)
+    assert (refused.status_code, refused.json()["code"]) == (422, "too_much_work")
+    assert "steps of work" in refused.json()["errors"][0]["found"]
+    assert process_time() - began < 6
+    plain = {"effective_on": "2026-12-01", "base": route.tariff()["id"]}
+    assert at_noon.post(f"/v1/venues/{venue}/schedules", json=plain).status_code == 201
 
 
 def test_a_roll_out_over_too_many_windows_names_fewer_venues_and_publishes_nothing(
