@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 import urllib.error
 import urllib.request
@@ -16,7 +17,9 @@ from pathlib import Path
 from typing import IO
 
 import pytest
+import uvicorn
 from baizebook.web.guide import FOLDER
+from fastapi import FastAPI
 
 from tests.databases import OWNER_TOKEN
 
@@ -88,6 +91,24 @@ def served(
     finally:
         process.terminate()
         process.wait(20)
+
+
+@contextmanager
+def answering(app: FastAPI) -> Iterator[str]:
+    """Serve an application in this process on a free port."""
+    listener = socket.create_server(("127.0.0.1", 0))
+    server = uvicorn.Server(uvicorn.Config(app, log_config=None, lifespan="on"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+    thread.start()
+    try:
+        until = time.monotonic() + 20
+        while not server.started:
+            assert time.monotonic() < until
+            time.sleep(0.02)
+        yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+    finally:
+        server.should_exit = True
+        thread.join(20)
 
 
 def proxy_settings(*, port: int, service_port: int) -> str:

@@ -7,27 +7,22 @@ macro in it loads the sheet, lets its links update, calculates, and stores the c
 import csv
 import re
 import shutil
-import socket
 import subprocess
-import threading
-import time
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
 import pytest
-import uvicorn
 from baizebook.app import create_app
 from baizebook.store.db import make_engine
 from baizebook.web.examples import DEMO_IDS
 from baizebook.web.guide import FOLDER
-from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from tests.conftest import NOON
 from tests.databases import OWNER_TOKEN, settings_for
 from tests.demo.loaded_demo import loaded_demo
+from tests.serving import answering
 
 SOFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 PAGE = (FOLDER / "spreadsheet.md").read_text()
@@ -65,24 +60,6 @@ _SHEET = """<?xml version="1.0" encoding="UTF-8"?>
  xmlns:of="urn:oasis:names:tc:opendocument:xmlns:of:1.2" office:version="1.3"
  office:mimetype="application/vnd.oasis.opendocument.spreadsheet"><office:body><office:spreadsheet>
 <table:table table:name="Prices">{rows}</table:table></office:spreadsheet></office:body></office:document>"""
-
-
-@contextmanager
-def answering(app: FastAPI) -> Iterator[str]:
-    """Serve an application in this process on a free port."""
-    listener = socket.create_server(("127.0.0.1", 0))
-    server = uvicorn.Server(uvicorn.Config(app, log_config=None, lifespan="on"))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
-    thread.start()
-    try:
-        until = time.monotonic() + 20
-        while not server.started:
-            assert time.monotonic() < until
-            time.sleep(0.02)
-        yield f"http://127.0.0.1:{listener.getsockname()[1]}"
-    finally:
-        server.should_exit = True
-        thread.join(20)
 
 
 @pytest.fixture(scope="module")

@@ -36,21 +36,21 @@ def test_the_story_itself_takes_first_money_once_and_the_loan_once() -> None:
     assert end["followed"]["keyings"] == 3
 
 
-@pytest.mark.parametrize("step", range(1, len(STEPS), 1 if DEEP else 4), ids=lambda step: STEPS[step][0])
+@pytest.mark.parametrize("step", range(1, len(STEPS), 1 if DEEP else 8), ids=lambda step: STEPS[step][0])
 def test_a_clock_set_back_or_forth_before_a_step_changes_nothing(step: int) -> None:
     off = (BACK_1_H, BACK_20_S, FORTH_1_H)[step % 3]
     with sqlite_database() as url:
         assert tell(url, from_step(step, off)) == as_it_should_end()
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(3 if DEEP else 2))
 def test_a_clock_that_jumps_at_every_step_changes_nothing(seed: int) -> None:
     offs = (EVEN, BACK_1_H, BACK_20_S, FORTH_1_H, EVEN, BACK_20_S)
     with sqlite_database() as url:
         assert tell(url, lambda step: offs[(step * (seed + 1) + seed) % 6]) == as_it_should_end()
 
 
-@pytest.mark.parametrize("off", [BACK_20_S, BACK_1_H, FORTH_1_H], ids=str)
+@pytest.mark.parametrize("off", [BACK_1_H, FORTH_1_H, *([BACK_20_S] if DEEP else [])], ids=str)
 def test_two_hosts_whose_clocks_disagree_answer_alike(off: timedelta) -> None:
     with postgres_database() as url:
         assert tell(url, lambda step: off if step % 2 else EVEN, hosts=2) == as_it_should_end()

@@ -1,15 +1,19 @@
 """Trouble that passes: a full disk, a database that restarts, two that met, too much at once. Then all goes on."""
 
+import io
+import logging
 import resource
 import signal
+import subprocess
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import httpx2
+import pytest
 from baizebook.app import create_app
 from baizebook.store.db import lock, make_engine
 from baizebook.web.auth import OwnerDep
@@ -20,7 +24,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import Engine, create_engine, make_url, text
 
 from tests.databases import OWNER_TOKEN, postgres_database, postgres_server, settings_for, sqlite_database
-from tests.serving import CARELESS, free_port, served, start
+from tests.serving import answering, free_port, start
 
 HEADERS = {"Authorization": f"Bearer {OWNER_TOKEN}"}
 VENUE = {"name": "The Copper Lantern", "time_zone": "America/New_York", "currency": "USD"}
@@ -31,26 +35,69 @@ def must_come_back(answer: httpx2.Response) -> None:
     assert answer.headers["Retry-After"] == "1"
 
 
-def test_a_full_disk_is_said_and_writes_come_back_by_themselves() -> None:
-    with sqlite_database() as database:
-        port = free_port()
-        process = start(database, port=port)
-        size = Path(make_url(database).database or "").stat().st_size
-        try:
-            with httpx2.Client(base_url=f"http://127.0.0.1:{port}/v1", headers=HEADERS, timeout=10) as client:
-                assert client.post("/venues", json=VENUE).status_code == 201
-                resource.prlimit(process.pid, resource.RLIMIT_FSIZE, (size // 16, resource.RLIM_INFINITY))
-                full = [client.post("/venues", json={**VENUE, "notes": "x" * 1900}) for _ in range(40)]
-                stored = 1 + sum(answer.status_code == 201 for answer in full)
-                assert {answer.status_code for answer in full[-5:]} == {503}
-                must_come_back(full[-1])
-                assert client.get("/venues").status_code == 200
-                resource.prlimit(process.pid, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
-                assert client.post("/venues", json=VENUE).status_code == 201
-                assert len(client.get("/venues", params={"limit": 500}).json()["items"]) == stored + 1
-        finally:
-            process.terminate()
-            process.wait(20)
+class Service(NamedTuple):
+    """A running service, its database and its log."""
+
+    process: subprocess.Popen[bytes]
+    url: str
+    database: str
+    log: Path
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    """A process on SQLite that three tests share, one after the other; the last of them ends it."""
+    log = tmp_path_factory.mktemp("service") / "log"
+    port = free_port()
+    with sqlite_database() as database, log.open("wb") as file:
+        process = start(database, port=port, log=file)
+        yield Service(process, f"http://127.0.0.1:{port}", database, log)
+        process.terminate()
+        process.wait(20)
+
+
+@pytest.mark.xdist_group("one service")
+def test_a_full_disk_is_said_and_writes_come_back_by_themselves(service: Service) -> None:
+    size = Path(make_url(service.database).database or "").stat().st_size
+    with httpx2.Client(base_url=f"{service.url}/v1", headers=HEADERS, timeout=10) as client:
+        assert client.post("/venues", json=VENUE).status_code == 201
+        resource.prlimit(service.process.pid, resource.RLIMIT_FSIZE, (size // 16, resource.RLIM_INFINITY))
+        full = [client.post("/venues", json={**VENUE, "notes": "x" * 1900}) for _ in range(40)]
+        stored = 1 + sum(answer.status_code == 201 for answer in full)
+        assert {answer.status_code for answer in full[-5:]} == {503}
+        must_come_back(full[-1])
+        assert client.get("/venues").status_code == 200
+        resource.prlimit(service.process.pid, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
+        assert client.post("/venues", json=VENUE).status_code == 201
+        assert len(client.get("/venues", params={"limit": 500}).json()["items"]) == stored + 1
+
+
+@pytest.mark.xdist_group("one service")
+def test_the_log_has_neither_queries_nor_tokens(service: Service) -> None:
+    token = "bz_" + "Ab3-_" * 8
+
+    def ask(url: str) -> None:
+        httpx2.get(f"{url}/v1/venues?access_token={token}&after=secret")
+        httpx2.get(f"{url}/v1/venues/{token}", headers=HEADERS)
+
+    careless, logger = io.StringIO(), logging.getLogger("uvicorn.access")
+    handler, level = logging.StreamHandler(careless), logger.level
+    logger.addHandler(handler)
+    logger.setLevel(logging.INFO)
+    settings = settings_for(service.database)
+    with answering(create_app(settings, make_engine(settings))) as url:
+        ask(url)
+    logger.removeHandler(handler)
+    logger.setLevel(level)
+    assert token in careless.getvalue(), "the control: a log that is not discreet has it"
+    ask(service.url)
+    until = time.monotonic() + 10
+    while "GET /v1/venues/{venue_id} 422" not in (log := service.log.read_text()):
+        assert time.monotonic() < until, log
+        time.sleep(0.02)
+    assert "GET /v1/venues 401" in log
+    for secret in (token, "secret", "access_token", OWNER_TOKEN):
+        assert secret not in log
 
 
 def test_a_database_that_cuts_its_connections_is_answered_503_at_most_and_comes_back() -> None:
@@ -146,47 +193,29 @@ def stored(database: str) -> set[str]:
     return names
 
 
-def test_on_sigterm_what_was_accepted_is_answered_and_the_process_ends() -> None:
-    with sqlite_database() as database:
-        port = free_port()
-        process = start(database, port=port)
-        answered: set[str] = set()
-        over = threading.Event()
+@pytest.mark.xdist_group("one service")
+def test_on_sigterm_what_was_accepted_is_answered_and_the_process_ends(service: Service) -> None:
+    answered: set[str] = stored(service.database)
+    before = len(answered)
+    over = threading.Event()
 
-        def write(number: int) -> None:
-            with httpx2.Client(base_url=f"http://127.0.0.1:{port}/v1", headers=HEADERS, timeout=10) as client:
-                for count in range(10_000):
-                    name = f"{number}-{count}"
-                    try:
-                        if client.post("/venues", json={**VENUE, "name": name}).status_code == 201:
-                            answered.add(name)
-                    except httpx2.TransportError:
-                        if over.is_set():
-                            return
+    def write(number: int) -> None:
+        with httpx2.Client(base_url=f"{service.url}/v1", headers=HEADERS, timeout=10) as client:
+            for count in range(10_000):
+                name = f"{number}-{count}"
+                try:
+                    if client.post("/venues", json={**VENUE, "name": name}).status_code == 201:
+                        answered.add(name)
+                except httpx2.TransportError:
+                    if over.is_set():
+                        return
 
-        with ThreadPoolExecutor(4) as pool:
-            for number in range(4):
-                pool.submit(write, number)
-            while len(answered) < 20:
-                time.sleep(0.01)
-            over.set()
-            process.terminate()
-            assert process.wait(10) in (0, -signal.SIGTERM)
-        assert stored(database) == answered
-
-
-def test_the_log_has_neither_queries_nor_tokens(tmp_path: Path) -> None:
-    token = "bz_" + "Ab3-_" * 8
-    logs = {}
-    with sqlite_database() as database:
-        for name, command in (("ours", None), ("careless", CARELESS)):
-            log = tmp_path / name
-            with log.open("wb") as file, served(database, log=file, **({"command": command} if command else {})) as url:
-                httpx2.get(f"{url}/v1/venues?access_token={token}&after=secret")
-                httpx2.get(f"{url}/v1/venues/{token}", headers=HEADERS)
-            logs[name] = log.read_text()
-    assert token in logs["careless"], "the control: a log that is not discreet has it"
-    assert "GET /v1/venues 401" in logs["ours"]
-    assert "GET /v1/venues/{venue_id} 422" in logs["ours"]
-    for secret in (token, "secret", "access_token", OWNER_TOKEN):
-        assert secret not in logs["ours"]
+    with ThreadPoolExecutor(4) as pool:
+        for number in range(4):
+            pool.submit(write, number)
+        while len(answered) < before + 20:
+            time.sleep(0.01)
+        over.set()
+        service.process.terminate()
+        assert service.process.wait(10) in (0, -signal.SIGTERM)
+    assert stored(service.database) == answered
