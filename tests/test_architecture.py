@@ -3,6 +3,7 @@
 import ast
 import sys
 import tomllib
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -83,11 +84,17 @@ PURE_BELOW = {"pricing"}
 """Folders of which a pure file may import everything; of other folders it may import pure files."""
 
 
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text())
+
+
+@cache
 def imports(path: Path) -> list[tuple[str, ...]]:
     """Return what a file imports: of this package as a path inside it (``("store", "db")``), else as ``("", name)``."""
     package = ("baizebook", *path.relative_to(API).parts[:-1])
     found: list[tuple[str, ...]] = []
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Import):
             found += [("", alias.name.split(".")[0]) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -215,7 +222,7 @@ def test_imports_stand_at_the_top() -> None:
     wrong = [
         f"{path.relative_to(API)}: {function.name}"
         for path in FILES
-        for function in ast.walk(ast.parse(path.read_text()))
+        for function in ast.walk(tree_of(path))
         if isinstance(function, ast.FunctionDef | ast.AsyncFunctionDef)
         if any(isinstance(node, ast.Import | ast.ImportFrom) for node in ast.walk(function))
     ]
@@ -225,7 +232,7 @@ def test_imports_stand_at_the_top() -> None:
 def test_modules_and_public_names_are_explained() -> None:
     wrong = []
     for path in FILES:
-        tree = ast.parse(path.read_text())
+        tree = tree_of(path)
         if tree.body and not ast.get_docstring(tree):
             wrong.append(str(path.relative_to(API)))
         wrong += [

@@ -97,7 +97,7 @@ def test_the_package_says_who_made_it_and_its_one_version(wheel: Path) -> None:
 
 def test_another_project_keeps_its_own_api_and_migrations(project: Path) -> None:
     asks = (
-        "import api, migrations, baizebook, baizebook.app, baizebook.migrations\n"
+        "import api, migrations, baizebook, baizebook.migrations\n"
         "from baizebook.pricing import Ladder\n"
         "print(api.OWNER, migrations.OWNER, baizebook.__file__, sep='\\n')"
     )
@@ -111,8 +111,7 @@ def test_the_installed_package_migrates_quotes_and_serves(project: Path) -> None
     settings = settings_of(project)
     for way in ((command,), (python, "-m", "baizebook")):
         assert run(*way, "--version", cwd=project).split() == ["baizebook", baizebook.__version__]
-    run(python, "-m", "baizebook", "migrate", cwd=project, **settings)
-    run(command, "demo", "--no-serve", cwd=project, **settings)
+    run(python, "-m", "baizebook", "demo", "--no-serve", cwd=project, **settings)  # it migrates first
     asked = ("quote", "--venue", "The Copper Lantern", "--day", "tuesday", "--time", "21:00", "--money", "10.00")
     answer = json.loads(run(command, *asked, "--json", cwd=project, **settings))
     assert answer["window"]["name"] == "Team night"

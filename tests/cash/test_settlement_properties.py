@@ -78,7 +78,7 @@ def agreements(draw: st.DrawFn) -> Agreement:
     )
 
 
-@settings(max_examples=300)
+@settings(max_examples=150)
 @given(
     agreement=agreements(),
     box=BOXES,

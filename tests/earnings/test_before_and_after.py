@@ -57,7 +57,7 @@ def test_the_interval_covers_the_effect_nine_times_in_ten(effect: float, monkeyp
     # Asked: 85 to 95 % of simulated routes. Fewer resamples than in earnest keep the test short.
     monkeypatch.setattr("baizebook.earnings.before_and_after.RESAMPLES", 400)
     chance, covered, called = Random(20261127), 0, 0
-    routes = 500
+    routes = 300
     for _ in range(routes):
         found = price_change_effect(panel(chance, tables=10, effect=effect), panel(chance, tables=20, effect=0))
         assert found is not None

@@ -106,8 +106,8 @@ def test_a_random_history_is_kept_as_it_is_worked_out_from_nothing(
     at_noon: TestClient, till: Till, engine: Engine, seed: int
 ) -> None:
     history = History(till, seed)
-    for _ in range(6):
-        for _ in range(4):
+    for _ in range(4):
+        for _ in range(6):
             history.step()
         agrees(engine)  # something was recorded since
         reckon(engine)

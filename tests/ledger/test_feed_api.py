@@ -20,7 +20,7 @@ from sqlalchemy.exc import OperationalError
 from tests.conftest import Route
 from tests.databases import settings_for
 
-WRITERS, EACH, FOLLOWERS = 16, 6, 3
+WRITERS, EACH, FOLLOWERS = 16, 4, 2
 
 
 @pytest.fixture

@@ -512,7 +512,7 @@ def cut(parts: Parts, length: int) -> Parts:
     return found
 
 
-@settings(max_examples=400)
+@settings(max_examples=150)
 @given(plays(), st.integers(1, 4), st.data())
 def test_a_play_costs_what_its_minutes_cost_one_by_one(parts: Parts, players: int, data: st.DataObject) -> None:
     length = data.draw(st.integers(0, sum(minutes for minutes, _ in parts)))
@@ -520,7 +520,7 @@ def test_a_play_costs_what_its_minutes_cost_one_by_one(parts: Parts, players: in
     assert cost(*cut(parts, length), players=players).total == minute_by_minute(parts, length, players)
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(plays(), st.integers(1, 4), st.integers(0, 2000))
 def test_money_lasts_as_long_as_a_search_minute_by_minute_finds(parts: Parts, players: int, money: int) -> None:
     horizon = sum(minutes for minutes, _ in parts)
@@ -534,7 +534,7 @@ def test_money_lasts_as_long_as_a_search_minute_by_minute_finds(parts: Parts, pl
     assert (found.charge.total if found.charge else 0) == prices[-1 if over is None else over - 1]
 
 
-@settings(max_examples=200)
+@settings(max_examples=80)
 @given(plays(), st.integers(1, 4), st.integers(0, 59))
 def test_the_lines_add_up_to_the_total_and_to_the_minutes_billed(parts: Parts, players: int, seconds: int) -> None:
     found = cost(*parts[:-1], (parts[-1][0] - seconds / 60, parts[-1][1]), players=players)
@@ -544,7 +544,7 @@ def test_the_lines_add_up_to_the_total_and_to_the_minutes_billed(parts: Parts, p
     assert found.total >= 0
 
 
-@settings(max_examples=200)
+@settings(max_examples=80)
 @given(rates(), st.integers(1, 4), st.integers(1, 7200), st.data())
 def test_splitting_a_play_into_pieces_of_one_rate_changes_nothing(
     rate: Rate, players: int, seconds: int, data: st.DataObject
@@ -557,7 +557,7 @@ def test_splitting_a_play_into_pieces_of_one_rate_changes_nothing(
     assert parts == whole
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(st.integers(0, 10_000), st.integers(0, 10_000), st.integers(0, 300), st.integers(0, 300))
 def test_without_steps_a_play_costs_what_its_two_parts_cost(first: int, second: int, before: int, after: int) -> None:
     # Prices for a minute are whole, so that nothing is rounded.
@@ -566,7 +566,7 @@ def test_without_steps_a_play_costs_what_its_two_parts_cost(first: int, second: 
     assert cost((before, one), (after, other)).total == cost((before, one)).total + cost((after, other)).total
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(rates("add"), st.integers(1, 4))
 def test_added_up_tiers_never_cost_less_for_a_longer_play(rate: Rate, players: int) -> None:
     prices = [cost((minutes / 2, rate), players=players).total for minutes in range(0, 160, 3)]
@@ -574,7 +574,7 @@ def test_added_up_tiers_never_cost_less_for_a_longer_play(rate: Rate, players: i
     assert prices == sorted(prices)
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(rates(), st.integers(0, 3000))
 def test_money_pays_for_the_minutes_that_it_lasts_and_not_for_one_more(rate: Rate, money: int) -> None:
     found = lasting(money, (1440, rate))
@@ -588,7 +588,7 @@ def test_money_pays_for_the_minutes_that_it_lasts_and_not_for_one_more(rate: Rat
         assert found.charge.total <= money
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(rates("set"))
 def test_the_longer_cheaper_play_is_the_least_there_is(rate: Rate) -> None:
     prices = [minute_by_minute([(140, rate)], length, 1) for length in range(1, 120)]
@@ -604,7 +604,7 @@ def test_the_longer_cheaper_play_is_the_least_there_is(rate: Rate) -> None:
     assert found == [pair for pair in [next(pairs, None)] if pair]
 
 
-@settings(max_examples=50)
+@settings(max_examples=30)
 @given(plays(), st.sampled_from(["Australia/Lord_Howe", "America/Chicago", "Asia/Kathmandu", "Europe/London"]))
 def test_the_answer_is_the_same_in_whatever_time_zone_the_instants_are_given(parts: Parts, zone: str) -> None:
     here = pieces(*parts)

@@ -119,7 +119,7 @@ def naive_name(schedule, zone, at):
     return "Base"
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(places(), st.lists(INSTANTS, min_size=1, max_size=20))
 def test_every_instant_has_the_window_that_the_wall_clock_shows(place, offsets):
     timetable, schedule, middle = place
@@ -128,7 +128,7 @@ def test_every_instant_has_the_window_that_the_wall_clock_shows(place, offsets):
         assert timetable.at(at).name == naive_name(schedule, timetable.calendar.zone, at)
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(places())
 def test_the_spans_of_a_day_tile_it_exactly(place):
     timetable, _, middle = place
@@ -144,7 +144,7 @@ def test_the_spans_of_a_day_tile_it_exactly(place):
         assert all(earlier.name != later.name for earlier, later in pairwise(spans))
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(places(), INSTANTS)
 def test_the_span_around_an_instant_reaches_as_far_as_its_entry_wins(place, offset):
     timetable, _, middle = place
@@ -162,7 +162,7 @@ def test_the_span_around_an_instant_reaches_as_far_as_its_entry_wins(place, offs
     assert [piece.name for piece in timetable.between(start, end)] == [span.name]
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(places(), INSTANTS, st.integers(0, 10**6))
 def test_the_pieces_between_two_instants_tile_the_time_between_them(place, offset, seconds):
     timetable, _, middle = place
@@ -176,7 +176,7 @@ def test_the_pieces_between_two_instants_tile_the_time_between_them(place, offse
     assert all(timetable.at(piece.from_at).name == piece.name for piece in pieces)
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(places(), INSTANTS)
 def test_the_next_change_and_the_next_opening_are_the_first_pieces_that_differ(place, offset):
     timetable, _, middle = place

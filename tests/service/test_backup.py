@@ -8,17 +8,19 @@ from pathlib import Path
 from uuid import uuid4
 
 import pytest
+import uvicorn
 from baizebook.ops import backup
 from baizebook.ops.backup import back_up, restore, serving
+from baizebook.ops.cli import main
 from baizebook.store import migrate
-from baizebook.store.db import make_engine, writing
-from baizebook.store.settings import Settings
+from baizebook.store.db import get_engine, make_engine, writing
+from baizebook.store.settings import Settings, get_settings
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, text
 
 from tests.conftest import Route
 from tests.databases import empty_sqlite, postgres_clients, postgres_database, settings_for
-from tests.serving import served
+from tests.serving import free_port
 
 
 @pytest.fixture(autouse=True)
@@ -281,13 +283,26 @@ def test_a_postgresql_database_is_restored_only_while_no_service_runs(tmp_path: 
         engine.dispose()
 
 
-def test_a_served_postgresql_database_is_not_restored(tmp_path: Path) -> None:
+def test_a_served_postgresql_database_is_not_restored(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     with postgres_database() as url:
         settings = settings_for(url)
         engine = make_engine(settings)
-        file = tmp_path / "route.backup"
+        file, refused = tmp_path / "route.backup", []
         back_up(settings, engine, file)
-        with served(url), pytest.raises(ValueError, match="in use: stop the service first"):
-            restore(settings, engine, file, force=True)
+
+        def instead_of_serving(*_: object, **__: object) -> None:
+            with pytest.raises(ValueError, match="in use: stop the service first"):
+                restore(settings, engine, file, force=True)
+            refused.append(True)
+
+        monkeypatch.setenv("BAIZEBOOK_DATABASE_URL", url)
+        monkeypatch.setattr(uvicorn, "run", instead_of_serving)
+        get_settings.cache_clear()
+        get_engine.cache_clear()
+        assert main(["serve", "--port", str(free_port())]) == 0
+        get_engine().dispose()
+        get_settings.cache_clear()
+        get_engine.cache_clear()
+        assert refused == [True]
         assert restore(settings, engine, file, force=True).startswith("revision ")
         engine.dispose()

@@ -28,7 +28,7 @@ series = st.lists(
 )
 
 
-@settings(max_examples=300)
+@settings(max_examples=100)
 @given(series)
 def test_slope_intercept_and_band_are_those_of_scipy(points: list[tuple[int, int]]) -> None:
     ours = theil_sen(points)
