@@ -71,7 +71,7 @@ def problems(draw: st.DrawFn) -> tuple[list[Cells], list[Cells], list[tuple[int,
     return current, wanted, draw(st.lists(st.sampled_from(pairs), unique=True))
 
 
-@settings(max_examples=60)
+@settings(max_examples=25)
 @given(problems())
 def test_no_row_of_single_steps_is_shorter_than_the_plan(
     problem: tuple[list[Cells], list[Cells], list[tuple[int, int]]],
