@@ -70,6 +70,7 @@ ON_SQLITE_ALONE = (
     "test_bad_input.py",
     "test_cli.py",
     "test_commands.py",
+    "test_indexes_used.py",
     "test_problems.py",
     "trips",
     "venues",

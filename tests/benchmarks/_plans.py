@@ -4,9 +4,11 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 from sqlalchemy import Engine, event
+from sqlmodel import SQLModel
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,9 +98,20 @@ def _postgres_reads(node: Mapping[str, Any]) -> Iterator[Read]:
 
 
 def _sqlite_read(detail: str) -> Read | None:
-    """Return the read of a line of a plan, such as ``SEARCH work USING INDEX ix_work_due (lead_days=?)``."""
+    """Return the read of a line of a plan, such as ``SEARCH work USING INDEX ix_work_due (lead_days=?)``.
+
+    To go through an index of some rows alone is no walk through the table.
+    """
     words = detail.split()
     if words[0] not in ("SCAN", "SEARCH") or len(words) < 2:
         return None
     by = detail.partition(" USING ")[2]
-    return Read(words[1], None if words[0] == "SCAN" else by or "rowid", None)
+    walks = words[0] == "SCAN" and by.partition("INDEX ")[2] not in _of_some_rows()
+    return Read(words[1], None if walks else by or "rowid", None)
+
+
+@cache
+def _of_some_rows() -> frozenset[str]:
+    """Return the names of the indexes that hold some rows of their table alone."""
+    indexes = (index for table in SQLModel.metadata.tables.values() for index in table.indexes)
+    return frozenset(str(index.name) for index in indexes if index.dialect_options["sqlite"]["where"] is not None)

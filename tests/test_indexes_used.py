@@ -1,0 +1,27 @@
+"""What pages ask of tables that grow is found by an index, whatever there is of it.
+
+On SQLite alone: PostgreSQL walks through a table that is nearly empty, whatever indexes it has.
+"""
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlalchemy import Engine
+
+from tests.benchmarks._plans import explained, recorded
+from tests.conftest import Route
+
+
+@pytest.mark.parametrize(
+    ("path", "index"),
+    [
+        ("/v1/tables", "ix_reading_controller_version"),
+        ("/v1/tables/{table_id}/health", "ix_stay_void_placed_at"),
+        ("/v1/worklist?kind=collect", "ix_work_kind"),
+    ],
+)
+def test_a_page_is_read_by_its_index(at_noon: TestClient, engine: Engine, route: Route, path: str, index: str) -> None:
+    table = route.table(route.venue()["id"])
+    with recorded(engine) as made:
+        assert at_noon.get(path.format(table_id=table["id"])).status_code == 200
+    used = [read.index or "" for one in explained(engine, made) for read in one.reads]
+    assert any(index in words.split() for words in used), used
