@@ -12,7 +12,7 @@ from operator import itemgetter
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Row, Select, type_coerce
+from sqlalchemy import ColumnElement, Row, Select, and_, type_coerce
 from sqlalchemy import select as select_columns
 from sqlalchemy.types import NULLTYPE
 from sqlmodel import Session, SQLModel, col, func, select
@@ -41,22 +41,25 @@ def get_entry(session: Session, entry_id: UUID) -> Entry:
     return found[0]
 
 
-def read_entries(session: Session, *where: ColumnElement[bool]) -> list[Entry]:
-    """Return the entries that fit, in order of number; refuse (``books_damaged``) where one is no longer an entry."""
-    rows = session.execute(_journal([*_ENTRY.c, *_POSTING.c]).where(*where))
+def read_entries(session: Session, *where: ColumnElement[bool], numbers: tuple[int, int] | None = None) -> list[Entry]:
+    """Return the entries that fit, in order of number; refuse (``books_damaged``) where one is no longer an entry.
+
+    ``numbers`` are the first and the last number wanted: said of the postings too, else PostgreSQL may read them all.
+    """
+    query = _journal([*_ENTRY.c, *_POSTING.c], numbers=numbers).where(*where)
+    rows = session.execute(query)
     try:
         return [_entry_of(list(lines)) for _, lines in groupby(rows, key=lambda row: row.number)]
     except (DomainError, ValueError, TypeError):
         raise Problem("books_damaged") from None
 
 
-def _journal(columns: Sequence[ColumnElement[Any]]) -> Select[Any]:
+def _journal(columns: Sequence[ColumnElement[Any]], *, numbers: tuple[int, int] | None = None) -> Select[Any]:
     """Return the query of these columns of entries with each of their postings beside them, in order."""
-    return (
-        select_columns(*columns)
-        .select_from(_ENTRY.outerjoin(_POSTING, _POSTING.c.entry_number == _ENTRY.c.number))
-        .order_by(_ENTRY.c.number, _POSTING.c.place)
-    )
+    number, posted = _ENTRY.c.number, _POSTING.c.entry_number
+    own = posted == number if numbers is None else and_(posted == number, posted.between(*numbers))
+    query = select_columns(*columns).select_from(_ENTRY.outerjoin(_POSTING, own)).order_by(number, _POSTING.c.place)
+    return query if numbers is None else query.where(number.between(*numbers))
 
 
 def _entry_of(lines: Sequence[Row[Any]]) -> Entry:
@@ -86,7 +89,8 @@ def page_entries(session: Session, *, after: int, limit: int) -> tuple[list[Entr
     """Return the entries that follow a number, and whether there are more of them (L4)."""
     query = select(EntryRow.number).where(EntryRow.number > after).order_by(col(EntryRow.number)).limit(limit + 1)
     numbers = session.exec(query).all()
-    return read_entries(session, col(EntryRow.number).in_(numbers[:limit])), len(numbers) > limit
+    wanted = numbers[:limit]
+    return (read_entries(session, numbers=(wanted[0], wanted[-1])) if wanted else []), len(numbers) > limit
 
 
 def check_ledger(session: Session) -> LedgerCheckOut:
