@@ -8,6 +8,7 @@ from pydantic import MISSING
 from sqlmodel import Session
 
 from ..pool_tables.service import venue_and_currency_on
+from ..pricing.money import exponent
 from ..store.changes import note_all
 from ..store.db import mark_preview
 from ..venues import service as venues_service
@@ -210,6 +211,8 @@ def export_ledger(
     """
     if profile is not None and format != "csv":
         raise http_problem("invalid", where="profile", found=profile, expected="no profile: only a csv has one")
+    if currency is not None:
+        exponent(currency)  # an unknown one is refused: nothing booked in it would look like an empty period
     part = queries.read_extract(
         session, from_on=from_on, to_on=to, opening=opening, close=close, currency=currency, now=now
     )

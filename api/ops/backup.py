@@ -54,6 +54,8 @@ def back_up(settings: Settings, engine: Engine, file: Path, *, step: Callable[[i
     """
     if file.exists():
         raise _exists(file)
+    if not file.absolute().parent.is_dir():
+        raise ValueError(f"There is no folder {file.absolute().parent}: make it, or name another.")
     with tempfile.TemporaryDirectory(prefix=f"{file.name}.", suffix=".unfinished", dir=file.parent) as folder:
         content, unfinished = Path(folder, "content"), Path(folder, "backup")
         content.touch(mode=0o600)

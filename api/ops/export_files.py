@@ -94,6 +94,8 @@ def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     """Write files into a folder that is new or empty, all of them or none; ValueError where something is in it."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise ValueError(f"{folder} exists and is not an empty folder: an export never replaces a file. Name another.")
+    if not folder.absolute().parent.is_dir():
+        raise ValueError(f"There is no folder {folder.absolute().parent}: make it, or name another.")
     made = Path(tempfile.mkdtemp(prefix=f"{folder.name}.", suffix=".unfinished", dir=folder.absolute().parent))
     try:
         for name, content in files.items():

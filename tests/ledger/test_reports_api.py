@@ -193,6 +193,12 @@ def test_what_cannot_be_exported_is_refused(client: TestClient) -> None:
         assert (answer.status_code, answer.json()["type"]) == (422, f"/problems/{code}"), query
 
 
+def test_a_currency_that_does_not_exist_is_no_empty_journal(client: TestClient) -> None:
+    for format_ in ("csv", "ledger", "beancount"):
+        refused = client.get(f"/v1/ledger/export?format={format_}&currency=UDS")
+        assert (refused.status_code, "an ISO 4217 code such as USD" in refused.text) == (422, True)
+
+
 def test_exports_use_the_operators_own_names_and_list_all_that_are_missing(client: TestClient, books: Books) -> None:
     empty = client.get("/v1/ledger/account-names").json()
     assert (empty["names"], len(empty["missing"]), len(empty["accounts"])) == ({}, 20, 20)

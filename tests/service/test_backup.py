@@ -106,6 +106,8 @@ def test_a_backup_never_replaces_a_file(engine: Engine, settings: Settings, tmp_
     with pytest.raises(ValueError, match="exists: a backup never replaces a file"):
         back_up(settings, engine, file)
     assert file.read_text() == "the only copy"
+    with pytest.raises(ValueError, match=f"There is no folder {tmp_path / 'nowhere'}"):
+        back_up(settings, engine, tmp_path / "nowhere" / "route.backup")
 
 
 def test_a_database_that_holds_data_is_replaced_only_by_force(
