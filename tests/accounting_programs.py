@@ -21,7 +21,12 @@ Sums = dict[tuple[str, str], Decimal]
 """Balances that are not zero, by account name and currency."""
 
 TOOLS = [
-    pytest.param(tool, marks=pytest.mark.skipif(shutil.which(tool) is None, reason=f"{tool} IS NOT INSTALLED"))
+    pytest.param(
+        tool,
+        marks=pytest.mark.skipif(
+            shutil.which(tool) is None, reason=f"{tool} IS NOT INSTALLED: it read none of our exports"
+        ),
+    )
     for tool in ("ledger", "hledger")
 ]
 PROGRAMS = ["beancount", *TOOLS]

@@ -56,6 +56,8 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 LONGEST = (
     "test_schemathesis.py",
     "test_package.py",
+    "test_permissions.py",
+    "test_trouble.py",
     "test_examples.py",
     "test_demo.py",
     "test_any_order.py",
@@ -64,7 +66,6 @@ LONGEST = (
     "test_connection.py",
     "test_interleavings.py",
     "test_migrations_whole.py",
-    "test_permissions.py",
     "test_pages.py",
 )
 """Files whose tests take longest: they begin first, so that in the end no worker waits for another."""

@@ -128,7 +128,7 @@ def behind_nginx(url: str) -> Iterator[str]:
     """Yield the address of a real nginx in front of a running service; skips, loudly, where there is none."""
     nginx = shutil.which("nginx", path=f"{os.environ.get('PATH', '')}:/usr/sbin")
     if nginx is None:
-        pytest.skip("nginx is not installed: NOTHING was tested of the proxy that the guide shows")
+        pytest.skip("nginx IS NOT INSTALLED: the guide's proxy was NOT TESTED")
     port = free_port()
     with tempfile.TemporaryDirectory() as folder:
         temporary = "".join(

@@ -142,7 +142,7 @@ def total_out(currency: str, row: Sum) -> EarningsTotalOut:
 def ranking_out(
     ranking: Ranking, facts: Mapping[UUID, LikelyReasons], *, tables: Mapping[UUID, str], venues: Mapping[UUID, str]
 ) -> RankingOut:
-    """Write the best and the worst tables of a currency, each with why it may be so."""
+    """Write the best and the worst tables of a currency, each with possible reasons."""
     shown = [facts[UUID(one.table_id)] for one in (*ranking.best, *ranking.worst) if UUID(one.table_id) in facts]
 
     def placed(one: Placed) -> PlacedTableOut:
@@ -311,7 +311,7 @@ def best_and_worst_svg(found: BestAndWorstOut) -> str:
 
 
 def best_and_worst_csv(found: BestAndWorstOut) -> CsvText:
-    """Write one line a table: its currency, side and place, its figures, and why it may be so."""
+    """Write one line a table: its currency, side and place, its figures, and possible reasons."""
     figures = ("a_week", "gross", "games", "table_weeks", "first_price", "hours_sold", "days_out_of_order")
     columns = ("currency", "side", "place", "table_id", "table", "venue_id", "venue", *figures, "why")
     return csv_text(

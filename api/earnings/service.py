@@ -132,7 +132,7 @@ def _spread(
 
 
 def read_best_and_worst(session: Session, asked: EarningsQuestion, *, count: int) -> BestAndWorstOut:
-    """Return the tables that took in most and least a week in a period, and why it may be so."""
+    """Return the tables that took in most and least a week in a period, with possible reasons."""
     must_be_a_period(asked.from_on, asked.until_on, where="query.to")
     sums = sums_of(
         session, by=("table", "venue"), from_on=asked.from_on, until_on=asked.until_on, venue_id=asked.venue_id

@@ -3,7 +3,7 @@
 - Who ends or takes back something of a table holds the table, then the venue, then the books; a table leaves the route
   while nobody records a reading, a keying, a collection or a job of it.
 - A table that leaves moves a last time: to ``retired``, ``sold`` or ``lost``. Void that move, and it is back.
-- A void move stays on record and counts no more; only the last move of a table can be voided. Of the first place only
+- A void move stays on record and no longer counts; only the last move of a table can be voided. Of the first place only
   its time, ``placed_at``, can be voided, at any time.
 - Only what nothing refers to is deleted.
 """
@@ -176,7 +176,7 @@ def depart_venue(session: Session, venue_id: UUID, *, on: date) -> DepartureOut:
 
 
 def take_back_departure(session: Session, venue_id: UUID) -> None:
-    """Let a venue be of the route again; refuse (``conflict``) one that has not left."""
+    """Take a venue back onto the route; refuse (``conflict``) one that has not left."""
     venue = lock_venue(session, venue_id)
     if venue.departed_on is None:
         expected = "a venue that has left the route"

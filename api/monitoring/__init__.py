@@ -1,1 +1,1 @@
-"""Figures for whoever watches the service."""
+"""Figures for monitoring the service."""

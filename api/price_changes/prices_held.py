@@ -87,7 +87,7 @@ def change_of(held: Iterable[PricesHeld]) -> Change | None:
 
 
 def holds_throughout(held: Iterable[PricesHeld], change: Change, *, weeks: int) -> bool:
-    """Tell whether prices stayed as they were from so many weeks before a change until so many weeks after it."""
+    """Tell whether prices stayed the same for some weeks before a change and after it."""
     first, last = change.until_on - 7 * weeks * _A_DAY, change.from_on + 7 * weeks * _A_DAY
     before = [one for one in held if one.from_on <= change.until_on]
     if not before:

@@ -7,7 +7,7 @@
 - P2: what is below the first price at the end is left, and counts toward the next unit of the purchase.
 - P3: no price gives less than the prices below it give for the same money, counted the ladder's own way.
 - P4: the total depends on the money of the purchase alone, and units never fall as money grows.
-- P5: ``least`` is the least money that buys so many units in one purchase (``separate_purchases.py``: in several).
+- P5: ``least`` is the least money for a number of units in one purchase (``separate_purchases.py``: in several).
 - P7: ``next_break`` is the least further money at which a price above the first is newly reached.
 - E1: the lines of a sale add up to its units and to what it spends.
 

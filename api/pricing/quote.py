@@ -1,8 +1,8 @@
-"""A quote: what money buys at a place and time, or what so many games or minutes cost, and why.
+"""A quote: what money buys at a place and time, or the least money for games or minutes, and why.
 
 - P9: a closed place answers when it next opens, a free one that play is free; neither is an error.
 - P10: every kind that the tariff sells is answered, with its price per unit.
-- P5, P6, P7: the least money for so many units, what of it the table can take, and the next price break.
+- P5, P6, P7: the least money for a number of units, the part of it that the table can take, and the next price break.
 - M4, M7: metered time is priced, and money lasts, across the windows that follow, up to seven days.
 - W7: the answer carries the span that holds: which entry of which schedule won, and until when.
 - E1: the lines of an offer add up to what it spends. E2: the clock is never read. E3: bad input is refused.
@@ -102,7 +102,7 @@ def quote(
     accepts: Sequence[int] | None = None,
     work: Effort | None = None,
 ) -> Answer:
-    """Return what ``money`` (minor units) buys at an instant, or the least that buys so many ``games`` or ``minutes``.
+    """Return what ``money`` (minor units) buys at an instant, or the least money for a number of ``games`` or ``minutes``.
 
     ``accepts`` are the denominations of the table that is asked about. Refuses, all at once, an instant without an
     offset (``naive_instant``), not exactly one question (``not_one_question``), ``bad_money`` and ``bad_players``; then

@@ -1,6 +1,6 @@
 """The only reader of the wall clock: instants, and identifiers that sort by when they were made.
 
-Everything else is told the time.
+Everything else receives the time.
 """
 
 import threading

@@ -1,4 +1,4 @@
-"""Problems: what a caller is told when something is refused (RFC 9457, application/problem+json).
+"""Problems: the answers to refused requests (RFC 9457, application/problem+json).
 
 - Every refusal has a code, and every code stands in ``PROBLEMS`` with its status, title and explanation; the ``type``
   of an answer is ``/problems/<code>``, a page that says what to do.
@@ -121,7 +121,7 @@ _R = TypeVar("_R", bound=_Result)
 
 
 def bound_errors(results: Iterable[_R]) -> list[_R]:
-    """Return results of which the first 100 mistakes are told; of a later one only how many there are."""
+    """Return results with their first 100 mistakes; of later ones only the number."""
     kept = list(results)
     problems = bound_problems(result.problem for result in kept)
     return [
@@ -158,7 +158,7 @@ def refusal_in_words(problem: ProblemOut) -> str:
 
 
 def _show(value: Any) -> str:
-    """Say in a few printable characters what stood where a mistake was found."""
+    """Quote the value at fault in a few printable characters."""
     if isinstance(value, dict):
         return "an object"
     if isinstance(value, list | tuple | set):

@@ -60,7 +60,7 @@ What an amount buys at a place and time; prices, tables, cash and books of coin-
 Money is a decimal string in the currency's own unit, never a JSON number. Instants are RFC 3339 with an offset or Z;
 days and dates of schedules and questions are trading days. Refusals are `application/problem+json` (RFC 9457) and say
 what was found, what was expected and where. Taxes and shares are arithmetic by the rates and agreements you enter:
-this service gives no tax or legal advice. Later versions may add fields to answers: pass over those that you do not know.
+this service gives no tax or legal advice. Later versions may add fields to answers: ignore those that you do not know.
 
 The [guide](/guide) has a page for each reader, from an owner's first day on.
 """

@@ -1,4 +1,4 @@
-"""When work ends before its answer: the client has hung up, or the service was told to end.
+"""When work ends before its answer: the client has hung up, or the service has been asked to end.
 
 - A client that hangs up takes its work with it: what waits for a thread never begins, what works ends at its next look
   (``baizebook.pricing.effort.Stop``): with the next statement, the next count of steps.
@@ -59,7 +59,7 @@ class Begun:
 
 
 class Stopping:
-    """The requests of one process that were let in, and whether the process was told to end."""
+    """The requests admitted in one process, and whether the process has been asked to end."""
 
     def __init__(self) -> None:
         self.ends = False

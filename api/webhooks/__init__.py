@@ -1,1 +1,1 @@
-"""Webhooks: the addresses that are told what happened, and the outbox of what they are still to be told."""
+"""Webhooks: addresses that receive events, and the outbox of events still to be sent."""

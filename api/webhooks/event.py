@@ -1,4 +1,4 @@
-"""An event: something that happened, as a webhook tells of it (Standard Webhooks 1.0.0). Values in, values out.
+"""An event: something that happened, as a webhook sends it (Standard Webhooks 1.0.0). Values in, values out.
 
 - An event is thin: the ids of what it is about and the path to fetch it from. Whoever receives one asks with a token of
   their own, which decides what they see; no amount of money, no name and no note travels in a webhook.

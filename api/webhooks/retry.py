@@ -98,7 +98,7 @@ def after_try(
 
 
 def growing(times: int, most: timedelta) -> timedelta:
-    """Return the wait after so many times (from 1), at most ``most``."""
+    """Return the wait after a number of tries (from 1), at most ``most``."""
     factor: int = _TIMES ** min(times - 1, 20)
     return min(FIRST_WAIT * factor, most)
 

@@ -10,7 +10,7 @@ from ..store.db import Utc
 
 
 class WebhookEndpointRow(SQLModel, table=True):
-    """An address that is told of events of some types, at some venues (None: all).
+    """An address that receives events of some types, at some venues (None: all).
 
     The secret is kept as it is, for it signs every message; the one before it signs too until ``previous_until``.
     ``failures`` are those in a row since ``failing_since``; nothing is sent before ``rests_until``.

@@ -91,7 +91,7 @@ CLOSINGS: dict[WorkCode, Closing] = {
 """How work of each code leaves the list; a call to a venue may also be closed in words (``closing_of``)."""
 
 OF_PERSONS: frozenset[WorkCode] = frozenset({"collector_leaning"})
-"""Work that tells of one person's counts: only an owner sees it (X1)."""
+"""Work that shows one person's counts: only an owner sees it (X1)."""
 
 OF_MONEY: frozenset[WorkCode] = OF_PERSONS | {
     "coins_limit",
@@ -102,7 +102,7 @@ OF_MONEY: frozenset[WorkCode] = OF_PERSONS | {
     "dispute",
     "bag_not_banked",
 }
-"""Work whose reason tells of the money in a box."""
+"""Work whose reason shows how much money is in a box."""
 
 AT_ONCE = 36_500
 """The lead of what is shown as soon as it is known: a hundred years."""

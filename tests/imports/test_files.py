@@ -248,7 +248,7 @@ def test_templates_are_files_whose_columns_are_all_known(at_noon: TestClient, of
 def test_libreoffice_and_openpyxl_write_the_same_rows(tmp_path: Path) -> None:
     if shutil.which("soffice") is None:
         warnings.warn("LibreOffice is not installed: its workbooks were not compared", stacklevel=1)
-        pytest.skip("LibreOffice (soffice) is not installed")
+        pytest.skip("LibreOffice (soffice) is NOT INSTALLED: nothing was compared with it")
     lines = [
         ["table", "taken at", "taken time", "meter cash", "volts", "note"],
         ["Window side", wall(2026, 11, 20, 18, 30), time(18, 30), 120, 12.62, "Café ½"],
