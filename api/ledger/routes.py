@@ -29,12 +29,12 @@ from .export.csv_journal import Profile, journal_csv
 from .export.period import Close, Opening
 from .export.plain_text_ledger import journal_ledger
 from .schemas import (
-    AccountBalancesOut,
+    AccountBalancePage,
     AccountNamesIn,
     AccountNamesOut,
-    EntryFeedOut,
     EntryIn,
     EntryOut,
+    EntryPage,
     EntryReversalIn,
     PostedEntryOut,
 )
@@ -144,7 +144,7 @@ def list_ledger_entries(
     principal: AccountantDep,
     limit: Limit = 100,
     after: Annotated[int, Query(ge=0, le=INT64_MAX, description="The `cursor` of the answer before.")] = 0,
-) -> EntryFeedOut:
+) -> EntryPage:
     """Return the accounting feed: the entries that follow a cursor, in order; none is ever skipped or repeated.
 
     `next` is null where there are no more for now; `cursor` is always where to go on, now or later.
@@ -155,7 +155,7 @@ def list_ledger_entries(
     cursor = str(page.next or (entries[-1].number if entries else after))
     next_ = None if page.next is None else cursor
     link_next(request, response, next_)
-    return EntryFeedOut(items=list(page.rows), next=next_, cursor=cursor)
+    return EntryPage(items=list(page.rows), next=next_, cursor=cursor)
 
 
 @router.get("/ledger/entries/{entry_id}", responses=problems(409))
@@ -176,12 +176,12 @@ def list_account_balances(
     after: Annotated[
         str | None, Query(pattern=r"^[a-z_]{1,40}(:[0-9a-f-]{36})?:[A-Z]{3}$", description="The `next` of the page.")
     ] = None,
-) -> AccountBalancesOut:
+) -> AccountBalancePage:
     """Return what every account sums to, by venue and currency, in the order of the chart of accounts."""
     written = service.page_balances(session, venue_id=venue_id, up_to=on, after=after)
     next_ = written[limit - 1][0] if len(written) > limit else None
     link_next(request, response, next_)
-    return AccountBalancesOut(items=[balance for _, balance in written[:limit]], next=next_)
+    return AccountBalancePage(items=[balance for _, balance in written[:limit]], next=next_)
 
 
 @router.get(

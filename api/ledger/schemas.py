@@ -91,7 +91,7 @@ class PostedEntryOut(EntryOut):
     cautions: list[str]
 
 
-class EntryFeedOut(Out):
+class EntryPage(Out):
     """A stretch of the accounting feed. Ask again with ``cursor`` as ``after``, now or later: nothing is skipped."""
 
     items: list[EntryOut]
@@ -110,7 +110,7 @@ class AccountBalanceOut(Out):
     balance: MoneyOut
 
 
-class AccountBalancesOut(Out):
+class AccountBalancePage(Out):
     """A page of balances, in the order of the chart of accounts."""
 
     items: list[AccountBalanceOut]

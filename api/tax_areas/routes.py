@@ -12,7 +12,7 @@ from ..web.page_parameters import Limit, link_next
 from ..web.pagination import write_page
 from . import service
 from .convert import tax_area_out
-from .schemas import TaxAreaCode, TaxAreaIn, TaxAreaOut, TaxAreasOut
+from .schemas import TaxAreaCode, TaxAreaIn, TaxAreaOut, TaxAreaPage
 
 router = APIRouter(prefix="/v1", tags=["venues"], route_class=Route)
 
@@ -31,9 +31,9 @@ def list_tax_areas(
     principal: StaffDep,
     limit: Limit = 100,
     after: Annotated[TaxAreaCode | None, Query(description="The `next` of the page before.")] = None,
-) -> TaxAreasOut:
+) -> TaxAreaPage:
     """List the tax areas by code, with their rates by date."""
     found = service.page_tax_areas(session, limit=limit, after=after)
     page = write_page(found, lambda rows: [tax_area_out(row) for row in rows])
     link_next(request, response, page.next)
-    return TaxAreasOut(items=list(page.rows), next=page.next)
+    return TaxAreaPage(items=list(page.rows), next=page.next)

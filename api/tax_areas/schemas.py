@@ -44,7 +44,7 @@ class TaxAreaOut(Out):
     rates: list[TaxRateOut]
 
 
-class TaxAreasOut(Out):
+class TaxAreaPage(Out):
     """A page of the tax areas, by code; ``next`` is the last code on it."""
 
     items: list[TaxAreaOut]

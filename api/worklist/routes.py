@@ -23,7 +23,7 @@ from .schemas import (
     InstantOrDate,
     WorkAssignmentIn,
     WorkChangePage,
-    WorklistOut,
+    WorklistPage,
     WorkOut,
     read_cursor,
 )
@@ -33,7 +33,7 @@ from .work_csv import work_csv
 router = APIRouter(prefix="/v1", tags=["worklist"], route_class=Route)
 
 
-@router.get("/worklist", responses={**problems(), 200: {"model": WorklistOut, "content": CSV}})
+@router.get("/worklist", responses={**problems(), 200: {"model": WorklistPage, "content": CSV}})
 def get_worklist(
     request: Request,
     session: SessionDep,

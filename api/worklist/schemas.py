@@ -128,7 +128,7 @@ class VenueWorkOut(Out):
     work: list[Id]
 
 
-class WorklistOut(Out):
+class WorklistPage(Out):
     """A page of the worklist, earliest due first; grouped, venue by venue, the venue with the earliest item first.
 
     ``waiting`` is the number of tables with records that the list does not include yet: ask again.

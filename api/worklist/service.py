@@ -66,7 +66,7 @@ from .schemas import (
     DeferralIn,
     VenueWorkOut,
     WorkChangePage,
-    WorklistOut,
+    WorklistPage,
     WorkOut,
     read_cursor,
 )
@@ -148,7 +148,7 @@ def announce_due(engine: Engine, *, now: datetime) -> int:
             published += len(events)
 
 
-def page_work(session: Session, wanted: WorkFilter, *, now: datetime, by_venue: bool = False) -> WorklistOut:
+def page_work(session: Session, wanted: WorkFilter, *, now: datetime, by_venue: bool = False) -> WorklistPage:
     """Return the work to show now, earliest due first, or ``by_venue``: the venue with the earliest item first."""
     if wanted.venue_id is not None and session.get(VenueRow, wanted.venue_id) is None:
         raise not_found("venue")
@@ -165,7 +165,7 @@ def page_work(session: Session, wanted: WorkFilter, *, now: datetime, by_venue: 
     written = write_page(Page(rows[: wanted.limit], next_, _cursor_of), _works_out)
     items = list(written.rows)
     groups = groups_out(items) if by_venue else None
-    return WorklistOut(
+    return WorklistPage(
         items=items if groups is None else _by_venue(items, groups),
         groups=groups,
         next=written.next,

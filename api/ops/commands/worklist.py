@@ -6,7 +6,7 @@ from ...store import clock
 from ...store.db import reading
 from ...venues.service import zones
 from ...worklist.queries import WorkFilter
-from ...worklist.schemas import WorklistOut
+from ...worklist.schemas import WorklistPage
 from ...worklist.service import all_work, catch_up
 from ..command_database import existing_database
 from ..found_by_name import venue_named
@@ -24,7 +24,7 @@ def worklist(*, venue: str | None, person: str | None, as_json: bool) -> None:
         items = all_work(session, WorkFilter(venue_id=venue_id, person=person), now=now)
         zone_of = zones(session)
     if as_json:
-        say(WorklistOut(items=items, groups=None, next=None, waiting=0).model_dump_json(indent=2))
+        say(WorklistPage(items=items, groups=None, next=None, waiting=0).model_dump_json(indent=2))
         return
     lines = [
         (
