@@ -140,7 +140,7 @@ def test_a_crash_in_the_middle_leaves_nothing_and_the_same_batch_then_records_al
     phone: Phone, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     items = [phone.collection(day) for day in (20, 21, 22)]
-    decide, calls = collections.decide, []
+    decide, calls = collections.decide_collection, []
 
     def crash(*args: Any) -> Any:
         calls.append(args)

@@ -134,9 +134,7 @@ def test_a_code_that_is_in_no_catalogue_is_a_mistake_of_ours_logged_and_answered
     def refuse(*_: object, **__: object) -> None:
         raise domain_error("unbalanced_entry", where="postings", found=1, expected="0")
 
-    monkeypatch.setattr("baizebook.venues.routes.service.list_venues", refuse, raising=False)
-    monkeypatch.setattr("baizebook.web.pagination.page", refuse)
-    monkeypatch.setattr("baizebook.venues.routes.link_next", refuse)
+    monkeypatch.setattr("baizebook.venues.routes.service.page_venues", refuse)
     answer = client.get("/v1/venues", headers={"X-Request-Id": "visit-9"})
     assert (answer.status_code, answer.json()["code"]) == (500, "internal_error")
     assert answer.headers["X-Request-Id"] == "visit-9"

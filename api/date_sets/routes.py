@@ -9,7 +9,7 @@ from ..publications.service import Published
 from ..schedules.schemas import CalendarName
 from ..store.db import mark_preview
 from ..web.auth import OwnerDep, StaffDep
-from ..web.dependencies import BYTES_TYPE, FileDep, NowDep, SessionDep, takes_file
+from ..web.dependencies import BYTES_TYPE, FileDep, NowDep, PreviewDep, PreviewParam, SessionDep, takes_file
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Date, Id, Name
@@ -86,8 +86,7 @@ def publish_dates(
     principal: OwnerDep,
     now: NowDep,
     publication: DatesPublicationIn,
-    response: Response,
-    preview: Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")] = False,
+    preview: PreviewDep,
 ) -> DatesPublicationOut:
     """Publish public holidays, or a set of your own, onto some venues as date entries; preview first.
 
@@ -95,9 +94,6 @@ def publish_dates(
     their own. A date that a schedule states already keeps its entry. The answer says, venue by venue, what changes and
     what the controllers cannot hold.
     """
-    if preview:
-        mark_preview(session)
-        response.status_code = 200
     dates, venues = service.publish_dates(session, publication, now=now)
     published = Published(session, now=now)
     return DatesPublicationOut(
@@ -132,7 +128,7 @@ def import_calendar(
         CalendarMode,
         Query(description="`all`: store nothing if an event is refused; `lines`: store each that is not refused."),
     ] = "all",
-    preview: Annotated[bool, Query(description="Check and answer as if it were stored, but store nothing.")] = False,
+    preview: PreviewParam = False,
 ) -> CalendarImportOut:
     """Put the events of a league's calendar (an iCalendar file) onto the schedules of a venue; preview first.
 

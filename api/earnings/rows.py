@@ -14,7 +14,21 @@ from sqlmodel import Field, SQLModel
 from ..store.db import Utc
 
 
-class EarnedBoxRow(SQLModel, table=True):
+class _EarnedAmounts(SQLModel):
+    """What a box, or a part of one, brought; by which agreement it was divided, and the entry that books it."""
+
+    gross: int = Field(sa_type=BigInteger)
+    refunds: int = Field(sa_type=BigInteger)
+    tax: int = Field(sa_type=BigInteger)
+    venue_share: int = Field(sa_type=BigInteger)
+    unsettled: int = Field(sa_type=BigInteger)
+    games: int = Field(sa_type=BigInteger)
+    minutes: int = Field(sa_type=BigInteger)
+    agreement_id: UUID | None
+    entry_id: UUID | None
+
+
+class EarnedBoxRow(_EarnedAmounts, table=True):
     """One box: the trading days that its money belongs to, its amounts in minor units, and what its meters counted.
 
     ``denominations`` are pairs of denomination and amount, ``points`` and ``out_of_order`` pairs of date and
@@ -33,22 +47,13 @@ class EarnedBoxRow(SQLModel, table=True):
     emptied_before_on: date | None
     first_on: date = Field(index=True)
     last_on: date = Field(index=True)
-    gross: int = Field(sa_type=BigInteger)
-    refunds: int = Field(sa_type=BigInteger)
-    tax: int = Field(sa_type=BigInteger)
-    venue_share: int = Field(sa_type=BigInteger)
-    unsettled: int = Field(sa_type=BigInteger)
-    games: int = Field(sa_type=BigInteger)
-    minutes: int = Field(sa_type=BigInteger)
-    agreement_id: UUID | None
-    entry_id: UUID | None
     denominations: list[Any] = Field(sa_type=JSON)
     points: list[Any] = Field(sa_type=JSON)
     out_of_order: list[Any] = Field(sa_type=JSON)
     is_spread: bool
 
 
-class EarnedPartRow(SQLModel, table=True):
+class EarnedPartRow(_EarnedAmounts, table=True):
     """The part of a box that belongs to one week of one month, from ``first_on``; ``days`` are its table days."""
 
     __tablename__ = "earned_part"
@@ -64,12 +69,3 @@ class EarnedPartRow(SQLModel, table=True):
     box_first_on: date = Field(index=True)
     box_last_on: date
     days: int
-    gross: int = Field(sa_type=BigInteger)
-    refunds: int = Field(sa_type=BigInteger)
-    tax: int = Field(sa_type=BigInteger)
-    venue_share: int = Field(sa_type=BigInteger)
-    unsettled: int = Field(sa_type=BigInteger)
-    games: int = Field(sa_type=BigInteger)
-    minutes: int = Field(sa_type=BigInteger)
-    agreement_id: UUID | None
-    entry_id: UUID | None

@@ -10,11 +10,10 @@ from sqlmodel import Session
 from ..pool_tables.service import venue_and_currency_on
 from ..pricing.money import exponent
 from ..store.changes import note_all
-from ..store.db import mark_preview
 from ..venues import service as venues_service
 from ..web.auth import AccountantDep, OwnerDep, Principal, allow
 from ..web.csv_answer import CSV, CsvAnswer
-from ..web.dependencies import NowDep, SessionDep
+from ..web.dependencies import NowDep, PreviewDep, SessionDep
 from ..web.errors import http_problem
 from ..web.openapi import problems
 from ..web.operation import Route
@@ -41,7 +40,6 @@ from .schemas import (
 
 router = APIRouter(prefix="/v1", tags=["ledger"], route_class=Route)
 PosterDep = Annotated[Principal, allow("poster")]
-Preview = Annotated[bool, Query(description="The same checks and answer (200), nothing stored.")]
 From = Annotated[Date | None, Query(alias="from", description="The first date; without it, the first booked.")]
 To = Annotated[Date | None, Query(description="The last date, included; without it, the last booked.")]
 ExportFormat = Literal["csv", "beancount", "ledger"]
@@ -75,7 +73,7 @@ def post_ledger_entry(
     now: NowDep,
     entry: EntryIn,
     response: Response,
-    preview: Preview = False,
+    preview: PreviewDep,
 ) -> PostedEntryOut:
     """Post what was done, by its kind: money banked, paid, spent, lent, written off, or brought in at the start.
 
@@ -86,7 +84,8 @@ def post_ledger_entry(
     currency = service.entry_currency(entry, venue_currency=of_currency, known=venues_service.currencies(session))
     posted, cautions = service.post_owner_entry(session, entry, currency=currency, now=now)
     _note_bags(session, posted)
-    _answer_post(session, response, posted.id, preview=preview)
+    if not preview:
+        response.headers["Location"] = f"/v1/ledger/entries/{posted.id}"
     return posted_out(posted, cautions)
 
 
@@ -98,12 +97,13 @@ def reverse_ledger_entry(
     entry_id: Id,
     reversal: EntryReversalIn,
     response: Response,
-    preview: Preview = False,
+    preview: PreviewDep,
 ) -> PostedEntryOut:
     """Take back an entry that an owner posted, by its mirror image; a collection is taken back by its own reversal."""
     posted, cautions = service.reverse_owner_entry(session, entry_id, on=reversal.on, reason=reversal.reason, now=now)
     _note_bags(session, queries.get_entry(session, entry_id))
-    _answer_post(session, response, posted.id, preview=preview)
+    if not preview:
+        response.headers["Location"] = f"/v1/ledger/entries/{posted.id}"
     return posted_out(posted, cautions)
 
 
@@ -126,14 +126,6 @@ def _note_bags(session: Session, entry: Entry) -> None:
     """Note that bags were banked, or that they were not after all: whose they are, the books do not know."""
     if entry.bags is not None:
         note_all(session)
-
-
-def _answer_post(session: Session, response: Response, entry_id: str, *, preview: bool) -> None:
-    if preview:
-        mark_preview(session)
-        response.status_code = 200
-    else:
-        response.headers["Location"] = f"/v1/ledger/entries/{entry_id}"
 
 
 @router.get("/ledger/entries", responses=problems(409))

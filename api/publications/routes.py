@@ -1,13 +1,12 @@
 """HTTP for publishing schedules and roll-outs."""
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter
 
 from ..schedules import service as schedules
 from ..schedules.schemas import RolloutIn, ScheduleIn, TableScheduleIn
 from ..store.changes import note_tables, note_venues
-from ..store.db import mark_preview
 from ..web.auth import OwnerDep
-from ..web.dependencies import NowDep, PreviewParam, SessionDep
+from ..web.dependencies import NowDep, PreviewDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Id
@@ -24,14 +23,12 @@ def publish_schedule(
     now: NowDep,
     venue_id: Id,
     schedule: ScheduleIn,
-    response: Response,
-    preview: PreviewParam = False,
+    preview: PreviewDep,
 ) -> PublishedOut:
     """Publish a venue's schedule: it holds from its date, or from now if that is later.
 
     The answer says, table by table, what the controllers there cannot hold, and which days must be keyed by hand.
     """
-    _preview(session, response, preview)
     row = schedules.publish_for_venue(session, venue_id, schedule, now=now)
     note_venues(session, [venue_id])
     return service.Published(session, now=now).out(row)
@@ -44,14 +41,12 @@ def publish_table_schedule(
     now: NowDep,
     table_id: Id,
     schedule: TableScheduleIn,
-    response: Response,
-    preview: PreviewParam = False,
+    preview: PreviewDep,
 ) -> PublishedOut:
     """Publish a table's own schedule, which beats its venue's, or let it follow the venue again.
 
     The answer says what the table's controller cannot hold, and which days must be keyed by hand.
     """
-    _preview(session, response, preview)
     row = schedules.publish_for_table(session, table_id, schedule, now=now)
     note_tables(session, [table_id])
     return service.Published(session, now=now).out(row)
@@ -64,14 +59,12 @@ def roll_out_tariff(
     now: NowDep,
     tariff_id: Id,
     rollout: RolloutIn,
-    response: Response,
-    preview: PreviewParam = False,
+    preview: PreviewDep,
 ) -> RolloutOut:
     """Publish new schedules wherever this tariff would be in force from a date on, with another in its place.
 
     The answer says, for each schedule and table by table, what the controllers cannot hold.
     """
-    _preview(session, response, preview)
     rows = schedules.roll_out(session, tariff_id, rollout, now=now)
     note_venues(session, {row.venue_id for row in rows})
     published = service.Published(session, now=now)
@@ -81,10 +74,3 @@ def roll_out_tariff(
         effective_on=rollout.effective_on,
         schedules=[published.out(row) for row in rows],
     )
-
-
-def _preview(session: SessionDep, response: Response, preview: bool) -> None:
-    """Make the request a preview, answered with 200, if it asks for one."""
-    if preview:
-        mark_preview(session)
-        response.status_code = 200

@@ -1,10 +1,9 @@
 """HTTP for agreements."""
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter
 
-from ..store.db import mark_preview
 from ..web.auth import AccountantDep, OwnerDep
-from ..web.dependencies import NowDep, PreviewParam, SessionDep
+from ..web.dependencies import NowDep, PreviewDep, SessionDep
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import PageDep
@@ -22,13 +21,9 @@ def publish_agreement(
     now: NowDep,
     venue_id: Id,
     agreement: AgreementIn,
-    response: Response,
-    preview: PreviewParam = False,
+    preview: PreviewDep,
 ) -> AgreementOut:
     """Publish the next version of a venue's agreement, in force from its trading date. Earlier settlements do not change."""
-    if preview:
-        mark_preview(session)
-        response.status_code = 200
     row = service.publish_agreement(session, venue_id, agreement, now=now)
     return convert.agreement_out(row)
 

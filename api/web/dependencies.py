@@ -8,6 +8,7 @@ from typing import Annotated, TypeVar
 from fastapi import Depends, Header, Query, Request, Response
 from sqlmodel import Session
 
+from ..store.db import mark_preview
 from ..store.read_cache import NotCached, ReadCache
 
 
@@ -103,6 +104,17 @@ def answer_from_memory(request: Request) -> Response | None:
     except NotCached:
         return None
     return response
+
+
+async def as_preview(request: Request, response: Response, preview: PreviewParam = False) -> bool:
+    """Make a request a preview, answered with 200, where it asks for one."""
+    if preview:
+        mark_preview(request.state.session)
+        response.status_code = 200
+    return preview
+
+
+PreviewDep = Annotated[bool, Depends(as_preview)]
 
 
 async def its_read_cache(request: Request) -> ReadCache:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, time
 
 from baizebook.controllers.convert import day_out
 from baizebook.controllers.fit import fit
 from baizebook.controllers.found_days import read_days
-from baizebook.controllers.keyed_values import Cells, cells_of, day_of, is_in_use
-from baizebook.controllers.plan import PlanStep, plan
+from baizebook.controllers.plan import plan
 from baizebook.controllers.week_settings import WeekSettings, dated_windows, listed_week
 from baizebook.pool_tables.controller import Controller, Limits, TakeOver
 from baizebook.pricing.ladder import WAYS_OF_COUNTING, Ladder, Rung
@@ -18,6 +16,8 @@ from baizebook.pricing.tariff import Tariff
 from baizebook.pricing.week import WEEKDAYS, OnDate, Schedule, Weekly
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from tests.controllers.simulated_controller import carry_out
 
 GAMES = Ladder((Rung(75, 1), Rung(400, 6), Rung(700, 11)))
 MINUTES = Ladder((Rung(400, 25), Rung(1200, 84)))
@@ -27,22 +27,6 @@ FROM_MONDAY = (TakeOver("mon", WEEKDAYS[1:]),)
 
 def week_of(schedule: Schedule, controller: Controller) -> WeekSettings:
     return fit(listed_week(schedule, turns_at=controller.day_turns_at), controller, currency="USD").week
-
-
-def carry_out(
-    steps: Sequence[PlanStep], controller: Controller, *, days: Iterable[str], current: WeekSettings | None
-) -> WeekSettings:
-    """Return what the controller holds on ``days`` after the steps, one by one; each must be one that it allows."""
-    held: dict[str, Cells] = {day.day: cells_of(day, controller) for day in current.days} if current else {}
-    for step in steps:
-        if step.from_day is not None:
-            assert any(row.from_day == step.from_day and step.day in row.to for row in controller.take_over)
-            held[step.day] = held.get(step.from_day, {})
-        for cell, value in step.cells:
-            assert is_in_use(cell, held.get(step.day, {}))
-            keyed = {**held.get(step.day, {}), cell: value}
-            held[step.day] = {other: kept for other, kept in keyed.items() if is_in_use(other, keyed)}
-    return WeekSettings(tuple(day_of(day, held.get(day, {}), controller) for day in days))
 
 
 def test_a_week_of_one_tariff_is_keyed_on_one_day_and_taken_over_six_times() -> None:

@@ -10,7 +10,7 @@ from time import process_time
 
 import pytest
 from baizebook.controllers.fit import fit
-from baizebook.controllers.keyed_values import Cells, Value, ValuePlace, is_in_use, key
+from baizebook.controllers.keyed_values import Cells, Value, ValuePlace, is_in_use
 from baizebook.controllers.plan import plan
 from baizebook.controllers.plan_search import shortest
 from baizebook.controllers.week_settings import WeekSettings, listed_week
@@ -18,6 +18,8 @@ from baizebook.pool_tables.controller import Controller, Limits, TakeOver
 from baizebook.pricing import Ladder, Rung, Schedule, Tariff, Weekly
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from tests.controllers.simulated_controller import key
 
 GAMES = ValuePlace(1, "games", 0, "prices")
 MINUTES = ValuePlace(1, "minutes", 0, "prices")

@@ -93,7 +93,7 @@ def test_a_venue_sees_its_own_grid_alone(at_noon: TestClient, route: Route, plac
 
 
 def test_a_grid_is_bounded(at_noon: TestClient, places: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("baizebook.quotes.service.LINES_MAX", 5)
+    monkeypatch.setattr("baizebook.quotes.service.GRID_LINES_MAX", 5)
     answer = at_noon.get(
         "/v1/price-grid", params={"venue_id": places["lantern"], "amounts": "1.00,5.00", "on": TUESDAY}
     )
