@@ -29,7 +29,7 @@ class EarningsAmountsOut(Out):
 
 
 class EarningsRowOut(EarningsAmountsOut):
-    """One row; of what it is not grouped by, it names nothing (null)."""
+    """One row; fields that it is not grouped by are null."""
 
     currency: str
     table_id: Id | None
@@ -90,7 +90,9 @@ class PlacedTableOut(Out):
     gross: MoneyOut
     games: int
     table_weeks: WeeksText
-    first_price: Annotated[MoneyOut | None, Field(description="Of what it sells for most hours a week.")]
+    first_price: Annotated[
+        MoneyOut | None, Field(description="The first price of the tariff that it sells for most hours a week.")
+    ]
     hours_sold: Annotated[str | None, Field(description="Hours a week in which it sells, to one decimal.")]
     days_out_of_order: str
     why: list[str]

@@ -336,7 +336,7 @@ class SettingsDifferenceOut(Out):
     day: str
     from_: Annotated[TimeOfDay, Limits(alias="from")]
     to: TimeOfDay
-    sells: Annotated[Kind | None, Limits(description="Null: the day or free play as such.")]
+    sells: Annotated[Kind | None, Limits(description="Null: the difference concerns the day, or free play.")]
     values: list[ValueFoundOut]
     effects: list[EffectOut]
 

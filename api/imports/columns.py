@@ -81,7 +81,7 @@ FIELDS_BY_KIND: dict[Of, tuple[Field, ...]] = {
         _field("day_starts_at", "time", "When its trading day begins; empty: 06:00.", "06:00"),
         _field("address", "text", "Where the venue is.", "14 Quarry Street"),
         _field("contact", "text", "Whom to call, and how.", "Odile, 555-0142", "phone"),
-        _field("legal_name", "text", "The legal name of whoever runs the venue.", ""),
+        _field("legal_name", "text", "The legal name of the person or firm that runs the venue.", ""),
         _field("payee", "text", "Whom payments are made out to.", ""),
         _field("tax_number", "text", "The payee's tax number.", "", "tax id"),
         _field("tax_area", "text", "The code of its tax area.", ""),

@@ -70,7 +70,7 @@ class PriceChangeOut(Out):
         Field(min_length=2, max_length=2, description="Least and most at 90 %; null where there are too few tables."),
     ]
     currency: str
-    weeks: Annotated[int, Field(description="The most weeks that were looked at on each side.")]
+    weeks: Annotated[int, Field(description="The number of weeks looked at on each side, at most.")]
     first_changed_on: Date
     last_changed_on: Date
     games: GamesEffectOut | None

@@ -138,7 +138,7 @@ class AdviceOut(Out):
 
 
 class TariffCheckOut(Out):
-    """A tariff that could be published, and what there is to say about it."""
+    """A tariff that could be published, and advice about it."""
 
     code: str
     name: str

@@ -10,7 +10,7 @@ from .dated_fact import FactName
 
 TaxAreaOf = Annotated[str, Limits(max_length=40, min_length=1)]
 _TAX_AREA = "The code of the tax area whose rates are taken out of the takings."
-_LEGAL_NAME = "The legal name of whoever runs the venue."
+_LEGAL_NAME = "The legal name of the person or firm that runs the venue."
 _PAYEE = "The person or firm that payments are made out to, if not the legal name."
 _TAX_NUMBER = "The payee's tax number, for the year's tax form. Collectors do not see it."
 

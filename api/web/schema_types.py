@@ -264,7 +264,7 @@ Yes = StrictBool
 class VoidIn(In):
     """Why a record does not count."""
 
-    reason: Annotated[Words, Field(max_length=500, description="What is wrong with it; it stays on record.")]
+    reason: Annotated[Words, Field(max_length=500, description="The reason; it stays on record.")]
 
 
 class VoidedOut(Out):

@@ -32,9 +32,9 @@ class WhatIfIn(In):
     """Two lists of prices, and the intake to compare them by: that of one venue or one table."""
 
     current: Annotated[PricesIn, Field(description="The prices to compare with.")]
-    other: Annotated[PricesIn, Field(description="The prices to think about.")]
-    venue_id: Annotated[Id | MISSING, Field(description="Whose intake: that of this venue.")] = MISSING
-    table_id: Annotated[Id | MISSING, Field(description="Instead: that of this table.")] = MISSING
+    other: Annotated[PricesIn, Field(description="The prices to compare.")]
+    venue_id: Annotated[Id | MISSING, Field(description="Compare by the intake of this venue.")] = MISSING
+    table_id: Annotated[Id | MISSING, Field(description="Instead: compare by the intake of this table.")] = MISSING
     from_: Annotated[Date, Field(alias="from", description="The first trading date on which a box was emptied.")]
     to: Annotated[Date, Field(description="The trading date after the last one.")]
     amounts: (
@@ -114,7 +114,7 @@ class KindComparedOut(Out):
 
 
 class WindowComparedOut(Out):
-    """What both lists sell at some times of the week; null names nothing sold."""
+    """What both lists sell at some times of the week; null: nothing is sold."""
 
     when: Annotated[str, Field(description="Days and times of the trading week, such as mon-thu 15:00-18:00.")]
     minutes_a_week: int
