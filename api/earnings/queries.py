@@ -522,7 +522,7 @@ def _placed_on(session: Session, table_ids: Collection[UUID], calendars: Mapping
         col(StayRow.voided_at).is_(None),
     )
     placed: dict[UUID, date] = {}
-    for stay in session.exec(query.order_by(col(StayRow.from_at).desc())):
+    for stay in session.exec(query.order_by(col(StayRow.from_at).desc(), col(StayRow.sequence).desc())):
         if stay.venue_id is not None:
             placed[stay.pool_table_id] = calendars[stay.venue_id].trading_day(stay.from_at) - _A_DAY
     return placed

@@ -26,7 +26,7 @@ def load_places(session: Session) -> Places:
     query = (
         select(StayRow.pool_table_id, StayRow.venue_id)
         .where(col(StayRow.venue_id).is_not(None), col(StayRow.voided_at).is_(None))
-        .order_by(col(StayRow.from_at), col(StayRow.id))
+        .order_by(col(StayRow.from_at), col(StayRow.sequence))
     )
     last: dict[UUID, UUID | None] = dict(session.exec(query).all())
     for table in session.exec(select(PoolTableRow).order_by(col(PoolTableRow.id))):

@@ -25,7 +25,7 @@ def venue_id_at(table_id: Any, at: Any) -> ScalarSelect[UUID | None]:
             col(StayRow.voided_at).is_(None),
             or_(col(StayRow.from_at) <= at, col(StayRow.from_at) == begun.scalar_subquery()),
         )
-        .order_by(col(StayRow.from_at).desc(), col(StayRow.id).desc())
+        .order_by(col(StayRow.from_at).desc(), col(StayRow.sequence).desc())
         .limit(1)
         .scalar_subquery()
     )

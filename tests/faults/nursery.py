@@ -20,7 +20,7 @@ from tests.faults.careless import WAYS
 from tests.faults.fault import NotReady
 from tests.serving import free_port
 
-_READY_WITHIN_S = 30
+_READY_WITHIN_S = 90
 
 
 @dataclass(slots=True)

@@ -19,6 +19,7 @@ from tests.conftest import NOON, Route
 from tests.databases import OWNER_TOKEN, settings_for, shared_engine
 
 BETWEEN = timedelta(seconds=10)
+ONE_INSTANT = (NOON - timedelta(minutes=1, seconds=30)).isoformat()
 Off = Callable[[int], timedelta]
 
 
@@ -83,9 +84,9 @@ class Story:
             {"schedule_id": self.ids["schedule"], "keyed_at": at, "by": "Ana"},
         )
 
-    def move(self, *, venue: bool) -> None:
+    def move(self, *, venue: bool, at: str = "") -> None:
         """Move the table to the workshop, or back."""
-        to = {"venue_id": self.ids["venue"] if venue else None, "moved_at": self.stated}
+        to = {"venue_id": self.ids["venue"] if venue else None, "moved_at": at or self.stated}
         self.post(f"/tables/{self.ids['table']}/moves", {**to, "meters": {}})
 
     def collect(self, on: str, dollars: int, *, name: str = "collection") -> None:
@@ -130,9 +131,21 @@ class Story:
             "id": str(UUID(int=self.made)),
             "table_id": self.ids["table"],
             "taken_at": self.stated,
-            "battery": {"volts": "12.60"},
+            "supply": {"volts": "12.60"},
         }
-        self.seen.append(self.post("/readings", {"readings": [reading]})["results"][0]["flags"])
+        (result,) = self.post("/readings", {"readings": [reading]})["results"]
+        assert result["outcome"] == "recorded", result
+        self.seen.append(result["flags"])
+
+    def report(self) -> None:
+        """Report a fault."""
+        self.ids["job"] = str(UUID(int=9))
+        job = {"id": self.ids["job"], "table_id": self.ids["table"], "reported_at": self.stated}
+        self.post("/jobs", {**job, "fault": "cloth_damaged", "playable": True})
+
+    def assign(self, person: str) -> None:
+        """Give the job to somebody."""
+        self.post(f"/jobs/{self.ids['job']}/assignment", {"person": person})
 
     def look(self) -> None:
         """Read every list that this step wrote to on from where it ended, and ask for the prices of now."""
@@ -168,11 +181,15 @@ class Story:
             whole[path.split("/")[-1]] = items == ids
         accounts = self.client.get("/v1/ledger/accounts").json()["items"]
         sheet = self.client.get(f"/v1/tables/{self.ids['table']}/settings-sheet").json()
+        readings = self.client.get(f"/v1/readings?table_id={self.ids['table']}").json()["items"]
+        job = self.client.get(f"/v1/jobs/{self.ids['job']}").json()
         return {
             "seen": self.seen,
             "followed": {path.split("/")[-1]: len(ids) for path, ids in self.ends.items()},
             "whole": whole,
             "balances": {account["account"]: account["balance"] for account in accounts},
+            "place of the readings": [reading["venue_id"] == self.ids["venue"] for reading in readings],
+            "job": [job.get("state"), job.get("person")],
             "books": self.client.get("/v1/ledger/verify").json()["ok"],
             "sheet is of the newest": sheet.get("schedule_id") == self.ids["schedule"],
         }
@@ -218,6 +235,12 @@ STEPS: tuple[tuple[str, Callable[[Story], None]], ...] = (
     ("reading", Story.read),
     ("to the workshop", lambda story: story.move(venue=False)),
     ("back again", lambda story: story.move(venue=True)),
+    ("to the workshop, at one instant", lambda story: story.move(venue=False, at=ONE_INSTANT)),
+    ("back at the same instant", lambda story: story.move(venue=True, at=ONE_INSTANT)),
+    ("reading after it", Story.read),
+    ("job", Story.report),
+    ("job for Ana", lambda story: story.assign("Ana")),
+    ("job for Bram", lambda story: story.assign("Bram")),
     ("own schedule", Story.own_schedule),
     ("keying of the own schedule", Story.key),
 )

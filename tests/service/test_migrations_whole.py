@@ -42,8 +42,8 @@ def table(route: Route) -> dict[str, str]:
     table = route.table(venue, placed_at="2026-01-05T15:00:00Z")["id"]
     at = "2026-11-20T15:00:00Z"
     route.post(f"/tables/{table}/keyings", {"schedule_id": schedule["id"], "keyed_at": at, "by": "Ana"})
-    reading = {"id": str(uuid4()), "table_id": table, "taken_at": at, "battery": {"volts": "12.60"}}
-    route.post("/readings", {"readings": [reading]})
+    reading = {"id": str(uuid4()), "table_id": table, "taken_at": at, "supply": {"volts": "12.60"}}
+    assert route.post("/readings", {"readings": [reading]})["recorded"] == 1
     return {"venue": venue, "table": table}
 
 
