@@ -21,7 +21,7 @@ from ..pricing.ladder import Ladder, count_in_words
 from ..pricing.lines import Kind
 from ..pricing.money import format_money
 from ..pricing.tariff import Tariff
-from ..pricing.week import WEEKDAYS
+from ..pricing.week import WEEKDAYS, Schedule
 from .nearest_prices import Limitation, nearest_prices
 from .week_settings import (
     DatedWindow,
@@ -64,6 +64,9 @@ class Fitted:
     cannot_hold: tuple[CannotHold, ...]
 
 
+STEPS_OF_A_PRICE = 3_000
+"""The effort of a price that a controller is too small for: which one goes is found by trying them."""
+
 LimitationsFound = list[tuple[Limitation, DaySlot]]
 
 
@@ -90,6 +93,18 @@ def fit(
         places.setdefault(limitation, []).append(place)
     return Fitted(
         WeekSettings(tuple(days)), tuple(CannotHold(limitation, tuple(at)) for limitation, at in places.items())
+    )
+
+
+def too_many_prices(schedule: Schedule, controller: Controller) -> int:
+    """Return how many prices of a schedule's tariffs are more than a controller holds of their kind."""
+    tariffs = {entry.tariff for entry in schedule.entries if entry.tariff is not None}
+    ladders = [(tariff.games, controller.games) for tariff in tariffs]
+    ladders += [(tariff.minutes, controller.minutes) for tariff in tariffs]
+    return sum(
+        max(0, len(ladder.rungs) - limits.prices_max)
+        for ladder, limits in ladders
+        if ladder is not None and limits.prices_max is not None
     )
 
 

@@ -27,7 +27,7 @@ from ..schedules.queries import PriceContext, listed_at, place_of_table
 from ..schedules.rows import ScheduleRow
 from ..store.changes import note_tables
 from ..store.clock import new_id
-from ..store.db import lock, lock_each
+from ..store.db import lock, lock_each, work_of
 from ..store.feeds import note_changes
 from ..store.sequence import next_number
 from ..venues.service import calendar_of, get_venue
@@ -36,7 +36,7 @@ from ..web.errors import Problem, http_problem, not_found
 from ..web.schema_types import value_or
 from .convert import cannot_hold_out, content_of, day_out, plan_out, stored_content
 from .current_settings import laid_over
-from .fit import Fitted, fit
+from .fit import STEPS_OF_A_PRICE, Fitted, fit, too_many_prices
 from .keying_conflicts import conflicts
 from .plan import plan
 from .queries import days_found, machine_of
@@ -50,6 +50,8 @@ _BEFORE_ALL = datetime.min.replace(tzinfo=UTC)
 
 SHEET_PRICES_MAX = 5_000
 """The prices on a sheet: a full week of 14 windows a day at 50 prices each."""
+SHEET_EFFECTS_MAX = 5_000
+"""The amounts on a sheet that buy something else than listed: more than anybody reads."""
 
 
 def record_keyings(session: Session, items: Sequence[SentKeyingIn | Unreadable], *, now: datetime) -> BatchResultsOut:
@@ -147,7 +149,7 @@ def settings_sheet(
     """Return a table's sheet for the schedule listed on a trading date, or now.
 
     Refuses a table in the workshop (``not_at_a_venue``), a date before the first schedule (``no_schedule_yet``), and a week
-    of more prices than anybody keys (``too_much_work``, E4).
+    of more prices, or of more differences from the listed ones, than anybody keys (``too_much_work``, E4).
     """
     place = place_of_table(session, table_id, at=now)
     assert place.table is not None
@@ -158,7 +160,18 @@ def settings_sheet(
     first_on = on or calendar_of(place.venue).trading_day(max(now, stretch.from_at))
     current, starts_from = _current(session, machine_of(session, place.table), place, now=now)
 
+    smaller = "state more prices in the table's controller, or list fewer tariffs and prices"
+    steps_of_prices = STEPS_OF_A_PRICE * too_many_prices(stretch.schedule, controller)
+    work_of(session).spend(steps_of_prices, where="table_id", smaller=smaller)
     fitted = wanted(stretch.schedule, controller, currency=currency, on=first_on)
+    effects = sum(len(found.limitation.effects) for found in fitted.cannot_hold)
+    if effects > SHEET_EFFECTS_MAX:
+        raise http_problem(
+            "too_much_work",
+            where="table_id",
+            found=f"{effects} amounts that buy something else than listed",
+            expected=f"at most {SHEET_EFFECTS_MAX} on a sheet: {smaller}",
+        )
     if fitted.week.price_count > SHEET_PRICES_MAX:
         raise http_problem(
             "too_much_work",

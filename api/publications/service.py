@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 
 from ..controllers.convert import cannot_hold_out
 from ..controllers.day_keyings import day_keyings
-from ..controllers.fit import Fitted
+from ..controllers.fit import STEPS_OF_A_PRICE, Fitted, too_many_prices
 from ..controllers.schemas import CannotHoldOut
 from ..controllers.service import DATES_AHEAD, wanted
 from ..pool_tables.controller import Controller
@@ -34,8 +34,6 @@ from .schemas import DayKeyingOut, PublishedOut, ScheduleAdviceOut, TableLimitsO
 PUBLICATION_BYTES_MAX = 2_000_000
 _STEPS_OF_AN_ENTRY = 2_500
 """Of a schedule that is stored, and again for each controller that it is fitted to."""
-_STEPS_OF_A_PRICE = 3_000
-"""Of a price that a controller is too small for: which one goes is found by trying them."""
 _STEPS_OF_AN_EFFECT = 100
 """Of an amount that buys something else, written into the answer."""
 _SMALLER = "name fewer venues at once, or list fewer windows and dates"
@@ -79,7 +77,7 @@ class Published:
         @cache
         def limits(controller: Controller) -> LimitsAndDays | None:
             self._spend(schedule)
-            self._spend_steps(_STEPS_OF_A_PRICE * _too_many_prices(schedule, controller))
+            self._spend_steps(STEPS_OF_A_PRICE * too_many_prices(schedule, controller))
             fitted = wanted(schedule, controller, currency=venue.currency, on=first_on)
             self._spend_steps(_STEPS_OF_AN_EFFECT * sum(len(found.limitation.effects) for found in fitted.cannot_hold))
             return _limits(fitted, schedule, controller, venue.currency, first_on=first_on)
@@ -101,18 +99,6 @@ class Published:
 
 
 LimitsAndDays = tuple[tuple[CannotHoldOut, ...], tuple[DayKeyingOut, ...]]
-
-
-def _too_many_prices(schedule: Schedule, controller: Controller) -> int:
-    """Return how many prices of a schedule's tariffs are more than a controller holds of their kind."""
-    tariffs = {entry.tariff for entry in schedule.entries if entry.tariff is not None}
-    ladders = [(tariff.games, controller.games) for tariff in tariffs]
-    ladders += [(tariff.minutes, controller.minutes) for tariff in tariffs]
-    return sum(
-        max(0, len(ladder.rungs) - limits.prices_max)
-        for ladder, limits in ladders
-        if ladder is not None and limits.prices_max is not None
-    )
 
 
 def _limits(
