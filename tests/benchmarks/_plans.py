@@ -94,12 +94,20 @@ def _plan(explained: Any) -> Mapping[str, Any]:
 def _postgres_reads(node: Mapping[str, Any]) -> Iterator[Read]:
     """Yield the reads of a plan; of a bitmap the index is that of its first part."""
     if "Relation Name" in node:
-        below = [part.get("Index Name") for part in node.get("Plans", ())]
-        index = node.get("Index Name") or next((name for name in below if name), None)
+        index = node.get("Index Name") or next(_indexes_below(node), None)
         seen = (node["Actual Rows"] + node.get("Rows Removed by Filter", 0)) * node["Actual Loops"]
         yield Read(node["Relation Name"], index, int(seen))
     for part in node.get("Plans", ()):
         yield from _postgres_reads(part)
+
+
+def _indexes_below(node: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the indexes of a bitmap, also of one that is put together from several."""
+    for part in node.get("Plans", ()):
+        if "Relation Name" not in part:
+            if name := part.get("Index Name"):
+                yield name
+            yield from _indexes_below(part)
 
 
 def _sqlite_read(detail: str) -> Read | None:
