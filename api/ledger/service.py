@@ -18,7 +18,7 @@ from sqlmodel import Session, SQLModel, col, func, select
 
 from ..pricing.money import format_money, parse_money
 from ..store.clock import new_id
-from ..store.db import lock, lock_in_order
+from ..store.db import lock
 from ..store.sequence import next_number
 from ..web.errors import http_problem
 from ..web.schema_types import value_or
@@ -74,8 +74,9 @@ def post_entry(
 
     Locks, in this order: the accounts of the venue, the ledger. Take every other lock before.
     """
-    venue_ids = {posting.venue_id for posting in postings if posting.venue_id}
-    lock_in_order(session, [*(f"cash:{venue_id}" for venue_id in sorted(venue_ids)), "ledger"])
+    for venue_id in sorted({posting.venue_id for posting in postings if posting.venue_id}):
+        lock_accounts(session, UUID(venue_id))
+    lock(session, "ledger")
     number, previous_hash = session.connection().execute(_LAST).first() or (0, GENESIS)
     entry = with_hash(
         Entry(

@@ -13,7 +13,7 @@ import hashlib
 import importlib
 import importlib.util
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from functools import cache
@@ -62,12 +62,7 @@ _SET_LIMITS = "SELECT " + ", ".join(f"set_config('{name}', '{value}', true)" for
 """For this transaction only: the next request that gets the connection finds it as it was."""
 
 
-_LOCK = text(
-    "SELECT pg_advisory_xact_lock(key) FROM ("
-    "SELECT key FROM unnest(CAST(:keys AS bigint[])) WITH ORDINALITY AS given (key, place) ORDER BY place"
-    ") AS in_order"
-)
-"""The locks are taken as the rows come, and those come from a subquery that has sorted them."""
+_LOCK = text("SELECT pg_advisory_xact_lock(:key)")
 
 
 class Utc(TypeDecorator[datetime]):
@@ -311,19 +306,15 @@ def lock(session: Session, name: str) -> None:
     For work that reads and then writes what another may be writing (the next version of a tariff, the end of a
     chain). SQLite has one writer at a time anyway.
     """
-    lock_in_order(session, [name])
+    if session.get_bind().dialect.name == "postgresql":
+        key = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], signed=True)
+        session.connection().execute(_LOCK, {"key": key})
 
 
 def lock_each(session: Session, names: Iterable[str]) -> None:
     """Take several locks, in the order of their names: two that take some of the same never wait for each other."""
-    lock_in_order(session, sorted(set(names)))
-
-
-def lock_in_order(session: Session, names: Sequence[str]) -> None:
-    """Take several locks in the order given, by one statement."""
-    if names and session.get_bind().dialect.name == "postgresql":
-        keys = [int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], signed=True) for name in names]
-        session.connection().execute(_LOCK, {"keys": keys})
+    for name in sorted(set(names)):
+        lock(session, name)
 
 
 def mark_preview(session: Session) -> None:
