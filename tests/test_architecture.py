@@ -244,6 +244,20 @@ def test_modules_and_public_names_are_explained() -> None:
     assert wrong == []
 
 
+def test_a_name_of_a_class_a_type_or_a_constant_means_one_thing() -> None:
+    places: dict[str, list[str]] = {}
+    for path in FILES:
+        for node in ast.parse(path.read_text()).body:
+            names = [node.name] if isinstance(node, ast.ClassDef) else []
+            if isinstance(node, ast.Assign | ast.AnnAssign):
+                targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+                names = [target.id for target in targets if isinstance(target, ast.Name)]
+            for name in names:
+                if not name.startswith("_") and len(name) > 1 and name != "router":
+                    places.setdefault(name, []).append(str(path.relative_to(API)))
+    assert {name: where for name, where in places.items() if len(where) > 1} == {}
+
+
 def test_every_folder_is_in_the_package() -> None:
     listed = set(tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]["packages"])
     folders = {".".join(("baizebook", *path.parent.relative_to(API).parts)) for path in FILES}

@@ -20,7 +20,7 @@ from sqlmodel import Session, col, or_, select
 
 from ..controllers.queries import StoredMachine, StoredPlaces, load_machines, load_places, machine_from
 from ..controllers.sells import Machine
-from ..jobs.queries import TableFaults, faults_at
+from ..jobs.queries import FaultHistory, faults_at
 from ..pool_tables.place import GONE_PLACES
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import currency_of, get_table
@@ -66,7 +66,7 @@ class _StoredTable:
     places: StoredPlaces
     collected: tuple[Collected, ...]
     has_all: bool
-    faults: TableFaults
+    faults: FaultHistory
 
     @property
     def stays(self) -> Sequence[StayRow]:

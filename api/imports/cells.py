@@ -22,7 +22,7 @@ from .columns import Reads
 DateOrder = Literal["dmy", "mdy", "ymd"]
 Decimals = Literal["comma", "point"]
 
-SHORT_MAX = 100
+SHORT_CELL_MAX = 100
 """No number, date or time is longer than this."""
 
 
@@ -99,8 +99,8 @@ def read_cell(cell: Cell, reads: Reads, rules: CellRules, *, where: str) -> Any:
             return read_cell(Formula(cell), reads, rules, where=where)
     if cell is None or cell == "":
         return None
-    if isinstance(cell, str) and len(cell) > SHORT_MAX and reads not in ("text", "list", "meters"):
-        raise _refuse(where, cell, f"at most {SHORT_MAX} characters")
+    if isinstance(cell, str) and len(cell) > SHORT_CELL_MAX and reads not in ("text", "list", "meters"):
+        raise _refuse(where, cell, f"at most {SHORT_CELL_MAX} characters")
     return _READERS[reads](cell, rules, where)
 
 

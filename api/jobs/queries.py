@@ -111,7 +111,7 @@ def _is(state: State) -> ColumnElement[bool]:
 
 
 @dataclass(frozen=True, slots=True)
-class TableFaults:
+class FaultHistory:
     """When a table could not be played, in the order of the reports, and how its jobs ended, in time order.
 
     Of an end there are ``done_at``, ``meters_before``, ``meters_after`` and ``test_money_minor``.
@@ -141,13 +141,13 @@ _FAULTS = OfMany(
 )
 
 
-def faults_at(session: Session, table_ids: Collection[UUID]) -> dict[UUID, TableFaults]:
+def faults_at(session: Session, table_ids: Collection[UUID]) -> dict[UUID, FaultHistory]:
     """Return all faults of some tables, as ``times_out_of_order`` and ``done_at_tables`` do, by one statement."""
     rows: dict[UUID, list[Any]] = {table_id: [] for table_id in table_ids}
     for row in session.connection().execute(*_FAULTS(table_ids)):
         rows[row.pool_table_id].append(row)
     return {
-        table_id: TableFaults(
+        table_id: FaultHistory(
             tuple(OutOfOrder(job.reported_at, job.done_at) for job in jobs if not job.playable),
             tuple(sorted((job for job in jobs if job.done_at), key=lambda job: (job.done_at, job.job_id))),
         )

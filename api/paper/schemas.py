@@ -9,7 +9,7 @@ from pydantic import Field as Limits
 from ..web.schema_types import In, Instant, Out
 
 _ID = "[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"
-PAGES = re.compile(
+LINKED_PAGES = re.compile(
     rf"/v1/(venues/{_ID}/((price-card|statement|bag-tags)\.html|week\.(ics|svg))"
     rf"|tables/{_ID}/((settings-sheet|card)\.html|(battery|clock)\.svg)"
     rf"|collections/{_ID}/slip\.html|trips/{_ID}\.html|worklist\.ics|reports/differences\.svg)"
@@ -18,7 +18,7 @@ PAGES = re.compile(
 
 
 def _a_page(address: str) -> str:
-    if not PAGES.fullmatch(address.partition("?")[0]):
+    if not LINKED_PAGES.fullmatch(address.partition("?")[0]):
         raise ValueError("the path of a page, picture or calendar of this service, by the id of what it shows")
     return address
 

@@ -10,10 +10,10 @@ import time
 
 import anyio
 
-AT_ONCE = 100
+CALLERS_AT_ONCE = 100
 EVERY_S = 1 / 50
 WAIT_S_MAX = 1.0
-WAITING_MAX = 400
+CALLERS_WAITING_MAX = 400
 
 
 class UnknownCallers:
@@ -26,10 +26,10 @@ class UnknownCallers:
     async def wait(self) -> None:
         """Return when this answer is due."""
         now_s = time.monotonic()
-        earliest_s = now_s - (AT_ONCE - 1) * EVERY_S
+        earliest_s = now_s - (CALLERS_AT_ONCE - 1) * EVERY_S
         due_at_s = max(self._due_at_s, earliest_s)
         self._due_at_s = min(due_at_s + EVERY_S, now_s + WAIT_S_MAX)
-        if due_at_s <= now_s or self._waiting >= WAITING_MAX:
+        if due_at_s <= now_s or self._waiting >= CALLERS_WAITING_MAX:
             return
         self._waiting += 1
         try:

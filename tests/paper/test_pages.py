@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy
 import pytest
 import zxingcpp
-from baizebook.paper.schemas import PAGES
+from baizebook.paper.schemas import LINKED_PAGES
 from fastapi.testclient import TestClient
 from pypdf import PdfReader
 
@@ -170,7 +170,7 @@ def test_a_link_leads_to_a_page_of_the_contract(at_noon: TestClient, pages: dict
     made = at_noon.app.openapi()["paths"]  # type: ignore[attr-defined]
     told = {re.sub(r"{\w+}", NOON_ID, path) for path in made if re.search(r"\.(html|svg|ics)$", path)}
     assert len(told) == 13
-    assert all(PAGES.fullmatch(path) for path in told)
+    assert all(LINKED_PAGES.fullmatch(path) for path in told)
     for wrong in ("/v1/nothing.html", "/v1/venues/x/price-card.html", pages["slip"].replace("slip", "card")):
         refused = at_noon.post("/v1/page-links", json={"address": wrong})
         assert refused.status_code == 422

@@ -5,7 +5,7 @@ import time
 import anyio
 import pytest
 from baizebook.web.middleware import PIECE_BYTES, Frame
-from baizebook.web.unknown_callers import AT_ONCE, EVERY_S, WAIT_S_MAX, WAITING_MAX, UnknownCallers
+from baizebook.web.unknown_callers import CALLERS_AT_ONCE, CALLERS_WAITING_MAX, EVERY_S, WAIT_S_MAX, UnknownCallers
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from starlette.types import Message
@@ -32,17 +32,17 @@ def waits(number: int, callers: UnknownCallers) -> list[float]:
 
 
 def test_the_first_hundred_are_answered_at_once_and_the_next_one_after_the_other() -> None:
-    took = waits(AT_ONCE + 20, UnknownCallers())
-    assert took[AT_ONCE - 1] < took[AT_ONCE] + EVERY_S / 2
-    assert took[-1] - took[AT_ONCE - 1] >= 18 * EVERY_S
+    took = waits(CALLERS_AT_ONCE + 20, UnknownCallers())
+    assert took[CALLERS_AT_ONCE - 1] < took[CALLERS_AT_ONCE] + EVERY_S / 2
+    assert took[-1] - took[CALLERS_AT_ONCE - 1] >= 18 * EVERY_S
 
 
 def test_nobody_waits_for_more_than_a_second_and_past_the_most_that_wait_nobody_waits() -> None:
-    number = AT_ONCE + WAITING_MAX + 500
+    number = CALLERS_AT_ONCE + CALLERS_WAITING_MAX + 500
     callers = UnknownCallers()
     took = waits(number, callers)
     longest = [seconds for seconds in took if seconds > WAIT_S_MAX / 2]
-    assert len(longest) <= WAITING_MAX, "those past the most that wait are answered at once"
+    assert len(longest) <= CALLERS_WAITING_MAX, "those past the most that wait are answered at once"
     assert waits(1, callers)[0] <= WAIT_S_MAX + 1, "what is owed is at most a second"
 
 
@@ -52,7 +52,7 @@ def crowded(route: Route) -> Route:
     route.client.get("/healthz")
     assert route.client.portal is not None
     callers: UnknownCallers = route.client.app.state.unknown_callers  # type: ignore[attr-defined]
-    for _ in range(AT_ONCE + 60):
+    for _ in range(CALLERS_AT_ONCE + 60):
         route.client.portal.start_task_soon(callers.wait)
     return route
 
