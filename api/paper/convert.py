@@ -104,7 +104,8 @@ def trip_page(trip: TripOut) -> PrintedPage:
     """Return the sheet of a trip: what to bring, and each stop with its work, a box to tick at each table."""
     bring = trip.bring
     items = [f"Key: {key}" for key in bring.keys]
-    items += [f"Settings sheet: {sheet.table}, {sheet.venue}" for sheet in bring.sheets]
+    sheets = (f"Settings sheet of {date_words(sheet.on)}: {sheet.table}, {sheet.venue}" for sheet in bring.sheets)
+    items += dict.fromkeys(sheets)
     items += [f"{part.item}: {', '.join(part.tables)}" for part in (*bring.parts, *bring.items)]
     items += [f"Coins to try tables: {one.amount} {one.currency}" for one in bring.floats]
     items += [f"Bags: {bring.bags}, seals: {bring.seals}"] if bring.bags or bring.seals else []

@@ -245,7 +245,8 @@ def _sheets(found: StoredTableAtStop, venue: VenueRow, *, trip_on: date) -> Iter
                 table=found.table.label,
                 venue=venue.name,
                 schedule_id=row.refers_to,
-                path=f"/v1/tables/{found.table.id}/settings-sheet?on={max(on, trip_on)}",
+                on=(prices_on := max(on, trip_on)),
+                path=f"/v1/tables/{found.table.id}/settings-sheet?on={prices_on}",
             )
 
 

@@ -161,6 +161,7 @@ class SheetToBringOut(Out):
     table: str
     venue: str
     schedule_id: Id
+    on: Annotated[Date, Limits(description="The trading date whose prices are on it.")]
     path: Annotated[str, Limits(description="Where to get it.")]
 
 

@@ -307,6 +307,7 @@ def picture(printed: Path) -> "numpy.ndarray[tuple[int, int], numpy.dtype[numpy.
 def test_the_sheet_of_a_trip_says_what_its_data_says(at_noon: TestClient, pages: dict[str, str]) -> None:
     venue = pages["price-card"].split("/")[3]
     at_noon.post("/v1/tokens", json={"name": "Ana", "role": "collector"})
+    at_noon.get("/v1/worklist")  # assesses the tables
     trip = at_noon.post("/v1/trips", json={"on": "2026-11-28", "person": "Ana", "stops": [venue]})
     assert trip.status_code == 201, trip.text
     said = words(at_noon.get(f"/v1/trips/{trip.json()['id']}.html").text)
@@ -315,4 +316,9 @@ def test_the_sheet_of_a_trip_says_what_its_data_says(at_noon: TestClient, pages:
         assert table["label"] in said
     assert f"Bags here: {trip.json()['stops'][0]['bags']}." in said
     assert trip.json()["cautions"][0]["detail"] in said
+    sheets = {(sheet["table"], sheet["on"]) for sheet in trip.json()["bring"]["sheets"]}
+    assert sheets
+    assert {on for _, on in sheets} == {"2026-11-28"}
+    for table, _ in sheets:
+        assert said.count(f"Settings sheet of Sat 28 Nov 2026: {table}, ") == 1
     assert at_noon.get(f"/v1/trips/{venue}.html").status_code == 404

@@ -151,6 +151,7 @@ def test_the_sheet_has_work_tables_boxes_and_what_is_carried(roads: Roads) -> No
     bring = trip["bring"]
     assert bring["keys"] == ["Bay, north", "New, south"]
     assert [sheet["path"] for sheet in bring["sheets"]] == [f"/v1/tables/{table['id']}/settings-sheet?on=2026-11-26"]
+    assert [sheet["on"] for sheet in bring["sheets"]] == ["2026-11-26"]
     assert bring["parts"] == [{"item": "A lamp, 60 W", "tables": ["Bay"]}]
     keying = {"schedule_id": bay["key"][0], "keyed_at": "2026-11-25T16:00:00Z", "by": "Ana"}
     roads.route.post(f"/tables/{table['id']}/keyings", keying)
