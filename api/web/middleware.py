@@ -25,6 +25,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from .error_answers import problem_response
 from .errors import Problem
 from .metrics import Metrics
+from .redaction import without_tokens
 
 _SANE_ID = re.compile(r"[A-Za-z0-9._-]{1,80}", re.ASCII)
 SEND_WITHIN_S = 30
@@ -65,7 +66,8 @@ class Frame:
             return
         sent: dict[bytes, bytes] = dict(scope["headers"])
         id_sent = sent.get(b"x-request-id", b"").decode("latin-1")
-        request_id = id_sent if _SANE_ID.fullmatch(id_sent) else os.urandom(16).hex()
+        is_sane = _SANE_ID.fullmatch(id_sent) and without_tokens(id_sent) == id_sent
+        request_id = id_sent if is_sane else os.urandom(16).hex()
         app = self.compressing if b"gzip" in sent.get(b"accept-encoding", b"") else self.app
         head = scope["method"] == "HEAD"
         state: dict[str, Any] = {**scope.get("state", {})}

@@ -147,3 +147,5 @@ def test_a_token_put_where_none_belongs_is_not_repeated(client: TestClient, rout
     assert {answer.status_code for answer in one_by_one} == {200}
     for refusal in refusals + one_by_one:
         assert token[5:25] not in refusal.text, refusal.text
+    answer = client.get("/v1/me", headers={"X-Request-Id": token})
+    assert token not in answer.headers["X-Request-Id"], "an id of our own in its place"
