@@ -176,3 +176,12 @@ def test_a_reader_that_goes_away_ends_a_command_without_a_word(demo_url: str) ->
     done = subprocess.run(command, shell=True, env=environment, capture_output=True, text=True, timeout=60, check=False)
     assert done.stdout.startswith("due_on\t")
     assert done.stderr == ""
+
+
+def test_verify_knows_the_table_of_every_record_without_the_rest_of_the_service() -> None:
+    code = (
+        "import baizebook.ops.commands.ledger, baizebook.reports.queries as q; from sqlmodel import SQLModel; "
+        "print({t for parts in q._RECORDS.values() for t, _ in parts} - set(SQLModel.metadata.tables))"
+    )
+    found = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    assert found.stdout == "set()\n"

@@ -1,5 +1,7 @@
 """``baizebook ledger``: verify the books."""
 
+from ...jobs import rows as _jobs  # noqa: F401 (its tables hold records that are verified)
+from ...lifecycle import rows as _lifecycle  # noqa: F401 (so do its)
 from ...reports.queries import verify_books
 from ...store.db import reading
 from ..command_database import existing_database
