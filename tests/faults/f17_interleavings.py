@@ -108,7 +108,7 @@ class Trials:
         return frozenset(
             number
             for number, statement in enumerate(trace.statements)
-            if statement.lock is None and (again[number] != trace.found[number] or self.one.sees(statement, changed))
+            if not statement.locks and (again[number] != trace.found[number] or self.one.sees(statement, changed))
         )
 
     def meeting(self, first: Operation, second: Operation) -> Meeting:

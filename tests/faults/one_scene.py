@@ -26,7 +26,7 @@ _ALL = " UNION ALL ".join(
 _SAY_NOTHING = frozenset(
     {
         *("sequence", "arrival", "number", "entry_number", "hash", "previous_hash", "source_digest", "facts_digest"),
-        *("record_id", "token_hash", "secret_hash", "secret", "previous_secret", "signed_by", "feed_number"),
+        *("digest", "record_id", "token_hash", "secret_hash", "secret", "previous_secret", "signed_by", "feed_number"),
     }
 )
 """Columns that tell the order in which two that do not concern each other came, or chance."""

@@ -48,17 +48,18 @@ class Statement:
         return frozenset(words & set(SQLModel.metadata.tables))
 
     @cached_property
-    def lock(self) -> object:
-        """Return the lock that it takes until the transaction ends, None where it takes none."""
+    def locks(self) -> frozenset[object]:
+        """Return the locks that it takes until the transaction ends."""
         if "pg_advisory_xact_lock" in self.sql:
-            return next(iter(self.parameters.values()))
+            keys = next(iter(self.parameters.values()))
+            return frozenset(keys if isinstance(keys, list) else [keys])
         check("advisory" not in self.sql, f"an advisory lock that this test does not know: {self.sql}")
-        return self.parameters["name"] if self.sql.startswith("INSERT INTO counter") else None
+        return frozenset([self.parameters["name"]] if self.sql.startswith("INSERT INTO counter") else [])
 
     @cached_property
     def written(self) -> str | None:
         """Return the table whose rows it writes, or locks for writing; None where it writes none."""
-        if self.lock is not None:
+        if self.locks:
             return None
         found = re.match(r"\s*(?:INSERT INTO|UPDATE|DELETE FROM) (\w+)", self.sql)
         if found is None and (self.verb not in ("SELECT", "WITH") or " FOR " in self.sql):
@@ -67,7 +68,7 @@ class Statement:
 
     @property
     def reads(self) -> bool:
-        return self.verb in ("SELECT", "WITH") and self.lock is None and self.written is None
+        return self.verb in ("SELECT", "WITH") and not self.locks and self.written is None
 
 
 class Lane:
@@ -206,7 +207,7 @@ class Meeting:
         if reached == min(then, len(second)):
             again = _until(second, len(second), _locks(first[:blocked]), start=reached)
         if again < len(second):
-            return "deadlock", frozenset((first[blocked].lock, second[again].lock)), frozenset()
+            return "deadlock", first[blocked].locks | second[again].locks, frozenset()
         return self._second_commits(at, blocked, reached)
 
     def _second_commits(self, at: int, blocked: int, reached: int) -> tuple[object, object, frozenset[tuple[int, int]]]:
@@ -216,9 +217,9 @@ class Meeting:
 
 
 def _locks(statements: Collection[Statement]) -> set[object]:
-    return {statement.lock for statement in statements if statement.lock is not None}
+    return {lock for statement in statements for lock in statement.locks}
 
 
 def _until(statements: list[Statement], stop: int, held: set[object], *, start: int = 0) -> int:
     """Return the number of the next statement that waits for a lock that is held, ``stop`` where none does."""
-    return next((n for n in range(start, stop) if statements[n].lock in held and statements[n].lock is not None), stop)
+    return next((n for n in range(start, stop) if statements[n].locks & held), stop)
