@@ -1,15 +1,29 @@
 """HTTP for sets of dates, public holidays, and their publication."""
 
 from collections.abc import Iterable
+from datetime import date, datetime
 from typing import Annotated, Any
+from uuid import UUID
 
 from fastapi import APIRouter, Query, Response
+from sqlmodel import Session
 
-from ..publications.service import Published
+from ..publications.service import JudgedBefore, Published, judge
 from ..schedules.schemas import CalendarName
+from ..store.changes import note_venues
 from ..store.db import mark_preview
 from ..web.auth import OwnerDep, StaffDep
-from ..web.dependencies import BYTES_TYPE, FileDep, NowDep, PreviewDep, PreviewParam, SessionDep, takes_file
+from ..web.dependencies import (
+    BYTES_TYPE,
+    FileDep,
+    NowDep,
+    PreviewDep,
+    PreviewParam,
+    SentFile,
+    SessionDep,
+    judged_before,
+    takes_file,
+)
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Date, Id, Name
@@ -80,7 +94,13 @@ def delete_date_set(
     service.delete_date_set(session, name)
 
 
+def _judge_dates(*, session: Session, now: datetime, publication: DatesPublicationIn, **_: Any) -> JudgedBefore:
+    venues = service.publish_dates(session, publication, now=now)[1]
+    return judge(session, [row for venue in venues for row, _ in venue.published], now=now)
+
+
 @router.post("/dates-publications", status_code=201, responses=problems(409))
+@judged_before(_judge_dates)
 def publish_dates(
     session: SessionDep,
     principal: OwnerDep,
@@ -95,6 +115,7 @@ def publish_dates(
     what the controllers cannot hold.
     """
     dates, venues = service.publish_dates(session, publication, now=now)
+    note_venues(session, [venue.venue.id for venue in venues if venue.published])
     published = Published(session, now=now)
     return DatesPublicationOut(
         effective_on=publication.effective_on,
@@ -104,6 +125,22 @@ def publish_dates(
     )
 
 
+def _judge_calendar(
+    *,
+    session: Session,
+    now: datetime,
+    venue_id: UUID,
+    file: SentFile,
+    calendar: str,
+    tariff: UUID,
+    effective_on: date,
+    mode: str,
+    **_: Any,
+) -> JudgedBefore:
+    asked = service.CalendarToImport(name=calendar, tariff=tariff, effective_on=effective_on, lines=mode == "lines")
+    return judge(session, service.import_calendar(session, venue_id, file.content, asked, now=now).published, now=now)
+
+
 @router.post(
     "/venues/{venue_id}/calendar-imports",
     status_code=201,
@@ -111,6 +148,7 @@ def publish_dates(
     openapi_extra={"requestBody": _FILE},
 )
 @takes_file(CALENDAR, BYTES_TYPE)
+@judged_before(_judge_calendar)
 def import_calendar(
     session: SessionDep,
     principal: OwnerDep,
@@ -138,6 +176,7 @@ def import_calendar(
     """
     asked = service.CalendarToImport(name=calendar, tariff=tariff, effective_on=effective_on, lines=mode == "lines")
     done = service.import_calendar(session, venue_id, file.content, asked, now=now)
+    note_venues(session, [venue_id] if done.published else [])
     published = Published(session, now=now)
     schedules = [published.out(row) for row in done.published]
     stored = not preview and not done.is_refused

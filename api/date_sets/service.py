@@ -23,7 +23,6 @@ from ..pricing.trading_day import zone_named
 from ..schedules.rows import ScheduleRow
 from ..schedules.schemas import ENTRIES_MAX_BY_KIND, ScheduleIn
 from ..schedules.service import publish_at, schedules_from, spend_on
-from ..store.changes import note_venues
 from ..store.db import lock, work_of
 from ..venues.rows import VenueRow
 from ..venues.service import lock_venue, must_be_of_the_route
@@ -130,7 +129,6 @@ def import_calendar(
             schedule = _schedule({**terms, "effective_on": max(row.effective_on, asked.effective_on)})
             spend_on(schedule, work)
             published.append(publish_at(session, place, schedule, now=now))
-    note_venues(session, [venue.id] if published else [])
     _, of_venue, _, became = next((one for one in decided if one[0].table is None), decided[0])
     names = {
         entry["uid"]: entry["name"]
@@ -175,7 +173,6 @@ def publish_dates(
         must_be_of_the_route(venue, where="venue_ids", on=message.effective_on)
     work = work_of(session)
     done = [_publish_at_venue(session, venue, message, dates, now=now, work=work) for venue in venues]
-    note_venues(session, [one.venue.id for one in done if one.published])
     return dates, done
 
 

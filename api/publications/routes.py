@@ -1,12 +1,17 @@
 """HTTP for publishing schedules and roll-outs."""
 
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
 from fastapi import APIRouter
+from sqlmodel import Session
 
 from ..schedules import service as schedules
 from ..schedules.schemas import RolloutIn, ScheduleIn, TableScheduleIn
 from ..store.changes import note_tables, note_venues
 from ..web.auth import OwnerDep
-from ..web.dependencies import NowDep, PreviewDep, SessionDep
+from ..web.dependencies import NowDep, PreviewDep, SessionDep, judged_before
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.schema_types import Id
@@ -16,7 +21,26 @@ from .schemas import PublishedOut, RolloutOut
 router = APIRouter(prefix="/v1", tags=["schedules"], route_class=Route)
 
 
+def _judge_for_venue(
+    *, session: Session, now: datetime, venue_id: UUID, schedule: ScheduleIn, **_: Any
+) -> service.JudgedBefore:
+    return service.judge(session, [schedules.publish_for_venue(session, venue_id, schedule, now=now)], now=now)
+
+
+def _judge_for_table(
+    *, session: Session, now: datetime, table_id: UUID, schedule: TableScheduleIn, **_: Any
+) -> service.JudgedBefore:
+    return service.judge(session, [schedules.publish_for_table(session, table_id, schedule, now=now)], now=now)
+
+
+def _judge_roll_out(
+    *, session: Session, now: datetime, tariff_id: UUID, rollout: RolloutIn, **_: Any
+) -> service.JudgedBefore:
+    return service.judge(session, schedules.roll_out(session, tariff_id, rollout, now=now), now=now)
+
+
 @router.post("/venues/{venue_id}/schedules", status_code=201, responses=problems(409))
+@judged_before(_judge_for_venue)
 def publish_schedule(
     session: SessionDep,
     principal: OwnerDep,
@@ -35,6 +59,7 @@ def publish_schedule(
 
 
 @router.post("/tables/{table_id}/schedules", status_code=201, responses=problems(409))
+@judged_before(_judge_for_table)
 def publish_table_schedule(
     session: SessionDep,
     principal: OwnerDep,
@@ -53,6 +78,7 @@ def publish_table_schedule(
 
 
 @router.post("/tariffs/{tariff_id}/rollout", status_code=201, responses=problems(409))
+@judged_before(_judge_roll_out)
 def roll_out_tariff(
     session: SessionDep,
     principal: OwnerDep,

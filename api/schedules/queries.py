@@ -3,6 +3,7 @@
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cache
 from uuid import UUID
 
 from sqlmodel import Session, col, select
@@ -11,6 +12,7 @@ from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import get_table, stay_at, stays_of
 from ..pricing import Schedule, Tariff, Timetable
 from ..pricing.in_force import Listing, listed
+from ..store.db import is_snapshot
 from ..store.long_lists import OfMany, among
 from ..tariffs.rows import TariffRow
 from ..tariffs.service import compile_tariff
@@ -80,8 +82,12 @@ def listed_during(
 
     ``schedules`` are those of these venues, as ``schedules_of`` returns them.
     """
+    have_own = {row.stay_id for row in schedules}
+    of_venue = cache(lambda venue_id: _listed(session, PriceContext(venues[venue_id]), schedules))
     return {
         stay.id: _listed(session, PriceContext(venues[stay.venue_id], None, stay), schedules)
+        if stay.id in have_own
+        else of_venue(stay.venue_id)
         for stay in stays
         if stay.venue_id is not None
     }
@@ -113,13 +119,18 @@ def compile_schedule(session: Session, row: ScheduleRow, venue: VenueRow) -> Sch
     """Return the engine's value of a published schedule; it never changes, so it is kept by its id."""
     schedule = _compiled.get(row.id)
     if schedule is None:
-        if len(_compiled) >= _COMPILED_MAX:
-            _compiled.clear()
         message = ScheduleIn.model_validate({**row.terms, "effective_on": row.effective_on})
         tariffs = _tariffs(session, named_tariffs(message).values())
         schedule = read_schedule(message, id=row.id, tariffs=tariffs, day_starts_at=venue.day_starts_at)
-        _compiled[row.id] = schedule
+        keep_compiled(row.id, schedule)
     return schedule
+
+
+def keep_compiled(id: UUID, schedule: Schedule) -> None:
+    """Keep the engine's value of a schedule by its id, which no other schedule ever has."""
+    if len(_compiled) >= _COMPILED_MAX:
+        _compiled.clear()
+    _compiled[id] = schedule
 
 
 def _listings(session: Session, place: PriceContext, rows: Iterable[ScheduleRow]) -> list[Listing]:
@@ -136,5 +147,6 @@ def _listings(session: Session, place: PriceContext, rows: Iterable[ScheduleRow]
 def _tariffs(session: Session, ids: Iterable[UUID], *, keep: bool = False) -> dict[UUID, Tariff]:
     """Return the tariffs that exist, by id; ``keep``: nobody deletes one before this transaction ends."""
     named = select(TariffRow).where(among(col(TariffRow.id), set(ids))).order_by(col(TariffRow.id))
-    rows = session.exec(named.with_for_update(read=True, key_share=True) if keep else named).all()
+    locks = keep and not is_snapshot(session)
+    rows = session.exec(named.with_for_update(read=True, key_share=True) if locks else named).all()
     return {row.id: compile_tariff(row) for row in rows}

@@ -2,6 +2,7 @@
 
 - Schedules are published, never changed (W6); compiled once and kept, since they never change.
 - A table's own schedule belongs to its present stay; a keying to the stay in which it was made (W6, W8).
+- On a snapshot the same functions return drafts: what would be stored, with nothing locked or stored.
 - A roll-out publishes new schedules wherever a tariff would otherwise be in force on or after a date.
 """
 
@@ -17,15 +18,15 @@ from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import Fault
 from ..pricing.effort import Effort
 from ..store.clock import new_id
-from ..store.db import work_of
-from ..store.sequence import next_number
+from ..store.db import is_snapshot, work_of
+from ..store.sequence import Recorded, next_number
 from ..tariffs.service import get_tariff
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of, get_venue, lock_venue, must_be_of_the_route
 from ..web.errors import Problem, http_problem
 from ..web.schema_types import value_or
 from .convert import named_tariffs, read_schedule, with_replacement
-from .queries import PriceContext, _tariffs, listed_at, place_of_table
+from .queries import PriceContext, _tariffs, keep_compiled, listed_at, place_of_table
 from .rows import ScheduleRow
 from .schemas import RolloutIn, ScheduleIn, TableScheduleIn
 
@@ -126,7 +127,7 @@ def publish_at(session: Session, place: PriceContext, message: ScheduleIn, *, no
     if foreign:
         raise Problem("currency_differs", f"The venue sells in {currency}.", errors=foreign)
     id = new_id()
-    read_schedule(message, id=id, tariffs=tariffs, day_starts_at=place.venue.day_starts_at)
+    keep_compiled(id, read_schedule(message, id=id, tariffs=tariffs, day_starts_at=place.venue.day_starts_at))
     terms = message.model_dump(mode="json", by_alias=True, exclude={"effective_on"})
     return _store(session, place, id=id, terms=terms, effective_on=message.effective_on, follow_venue=False, now=now)
 
@@ -134,7 +135,8 @@ def publish_at(session: Session, place: PriceContext, message: ScheduleIn, *, no
 def _store(
     session: Session, place: PriceContext, *, now: datetime, id: UUID | None = None, **values: Any
 ) -> ScheduleRow:
-    recorded = next_number(session, "schedules", now=now)
+    is_draft = is_snapshot(session)
+    recorded = Recorded(0, now) if is_draft else next_number(session, "schedules", now=now)
     row = ScheduleRow(
         id=id or new_id(),
         sequence=recorded.number,
@@ -144,6 +146,8 @@ def _store(
         published_at=recorded.at,
         **values,
     )
+    if is_draft:
+        return row
     place.venue.has_schedule = True
     session.add(row)
     session.flush()

@@ -260,7 +260,8 @@ def reading(engine: Engine, stop: Stop | None = None) -> Iterator[Session]:
     Its statements raise ``Stopped`` once ``stop`` has ended.
     """
     stop = stop or Stop()
-    with Session(engine.execution_options(reads=True, stop=stop), info={"stop": stop}) as session:
+    options = {"reads": True, "writes": False, "turn": None, "stop": stop}
+    with Session(engine.execution_options(**options), info={"stop": stop}) as session:
         yield session
         session.rollback()
 
@@ -289,6 +290,11 @@ def writing(engine: Engine, stop: Stop | None = None) -> Iterator[Session]:
             turn.give_back()
 
 
+def is_snapshot(session: Session) -> bool:
+    """Tell whether a session only reads: it takes no locks and stores nothing."""
+    return bool(session.get_bind().get_execution_options().get("reads"))
+
+
 def stop_of(session: Session) -> Stop:
     """Return what tells whether the request of a session is still wanted."""
     stop: Stop | None = session.info.get("stop")
@@ -304,9 +310,9 @@ def lock(session: Session, name: str) -> None:
     """Let nobody else who holds the same name go on until this transaction ends.
 
     For work that reads and then writes what another may be writing (the next version of a tariff, the end of a
-    chain). SQLite has one writer at a time anyway.
+    chain). SQLite has one writer at a time anyway, and a snapshot changes for nobody.
     """
-    if session.get_bind().dialect.name == "postgresql":
+    if session.get_bind().dialect.name == "postgresql" and not is_snapshot(session):
         key = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], signed=True)
         session.connection().execute(_LOCK, {"key": key})
 

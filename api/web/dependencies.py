@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated, TypeVar
+from typing import Annotated, Any, TypeVar
 
 from fastapi import Depends, Header, Query, Request, Response
 from sqlmodel import Session
@@ -29,6 +29,25 @@ def stores_nothing(endpoint: F) -> F:
     """Mark a POST that only computes: its session reads."""
     endpoint.stores_nothing = True  # type: ignore[attr-defined]
     return endpoint
+
+
+def judged_before(judge: Callable[..., object]) -> Callable[[F], F]:
+    """Mark an operation of which ``judge`` works out the dear part on a snapshot, before its transaction begins.
+
+    ``judge`` takes what the operation takes, by name, with the snapshot as its session; ``judgement_of`` hands over its
+    result. Where something changed since, the operation must find that by itself.
+    """
+
+    def mark(endpoint: F) -> F:
+        endpoint.judge_before = judge  # type: ignore[attr-defined]
+        return endpoint
+
+    return mark
+
+
+def judgement_of(session: Session) -> Any:
+    """Return what was worked out before the transaction of a request; None where nothing was."""
+    return session.info.get("judged")
 
 
 def from_memory(answer: Callable[[Request], Response]) -> Callable[[F], F]:

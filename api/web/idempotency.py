@@ -69,6 +69,12 @@ def wanted_key(request: Any) -> KeyClaim | None:
     )
 
 
+def was_answered(session: Session, claim: KeyClaim) -> bool:
+    """Tell whether the key of a claim is in use by a request that was answered: another has nothing to work out."""
+    kept = session.get(KeptAnswerRow, (claim.principal, claim.key))
+    return kept is not None and kept.kept_at >= claim.at - KEPT_FOR
+
+
 def claim_key(session: Session, claim: KeyClaim) -> None:
     """Claim a key; raise ``Replay`` where it was answered before, or the problem of one that cannot be."""
     insert = (sqlite if session.get_bind().dialect.name == "sqlite" else postgresql).insert

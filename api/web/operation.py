@@ -4,6 +4,7 @@
 - A parameter that the operation does not have, or one that occurs twice, is refused: nothing is guessed.
 - All else happens in one thread: the body is inflated and parsed once, FastAPI's own handler validates it, and only
   then the operation, an ordinary function, begins the transaction (see ``baizebook.web.transactions``).
+- The dear part of an operation that is marked so (``judged_before``) is worked out on a snapshot, before that.
 - What is kept in memory of what was read (``baizebook.store.read_cache``) is answered at once, without a thread.
 - A file is not parsed here: the operation reads it, in the same thread.
 - The operation's ``now`` is never before the last recorded instant (see ``baizebook.web.request_instant``).
@@ -14,6 +15,7 @@
 
 import hashlib
 from collections.abc import Callable, Coroutine, Iterator
+from datetime import datetime
 from functools import wraps
 from typing import Any, get_args, get_origin
 
@@ -24,6 +26,7 @@ from sqlmodel import Session
 
 from ..pricing import Fault
 from ..pricing.effort import Stop
+from ..store.db import reading, stop_of
 from .auth import find_principal
 from .body import CLOSE, FILE_BYTES_MAX, Bodies, check_kind, inflated, parse_body
 from .csv_answer import CSV_OPTIONS, answers_csv, dialect_of, in_dialect
@@ -31,7 +34,7 @@ from .csv_text import PLAIN, Dialect
 from .dependencies import answer_from_memory, file_kinds, writes
 from .error_answers import not_offered
 from .errors import READ_AS_TEXT, Problem
-from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key
+from .idempotency import KeyClaim, Replay, claim_key, keep_answer, wanted_key, was_answered
 from .not_modified import if_modified
 from .request_instant import caution, instant_of_request
 from .rows import Right
@@ -112,13 +115,26 @@ def _in_this_thread(endpoint: Callable[..., Any]) -> Callable[..., Any]:
     @wraps(endpoint)
     async def call(*args: Any, **values: Any) -> Any:
         session = next((value for value in values.values() if isinstance(value, Session)), None)
-        if session is not None and (claim := session.info.pop("claim", None)):
+        claim = None if session is None else session.info.pop("claim", None)
+        if session is not None and (judge := getattr(endpoint, "judge_before", None)):
+            session.info["judged"] = _judged(judge, claim, **values)
+        if session is not None and claim is not None:
             claim_key(session, claim)
         if "now" in values and "session" in values:
             values["now"] = instant_of_request(**values)
         return endpoint(*args, **values)
 
     return call
+
+
+def _judged(
+    judge: Callable[..., object], claim: KeyClaim | None, *, session: Session, now: datetime, **values: Any
+) -> object:
+    """Return what an operation works out before its transaction begins; None where it was answered before."""
+    with reading(session.get_bind().engine, stop_of(session)) as snapshot:
+        if claim is not None and was_answered(snapshot, claim):
+            return None
+        return judge(session=snapshot, now=instant_of_request(session=snapshot, now=now), **values)
 
 
 def _work(handle: Handler, request: Request, content: bytes, dialect: Dialect, stop: Stop) -> Response:

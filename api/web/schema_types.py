@@ -167,7 +167,7 @@ Date = Annotated[
 TimeOfDay = Annotated[
     time,
     BeforeValidator(_read_time),
-    PlainSerializer(lambda value: value.strftime("%H:%M"), return_type=str, when_used="json"),
+    PlainSerializer(lambda value: value.isoformat("minutes"), return_type=str, when_used="json"),
     WithJsonSchema({"type": "string", "pattern": TIME_PATTERN}),
 ]
 Id = Annotated[
@@ -213,7 +213,7 @@ AskedDay = Annotated[
 AskedTime = Annotated[
     time,
     BeforeValidator(_read_asked_time),
-    PlainSerializer(lambda value: value.strftime("%H:%M"), return_type=str, when_used="json"),
+    PlainSerializer(lambda value: value.isoformat("minutes"), return_type=str, when_used="json"),
     WithJsonSchema({"type": "string", "pattern": ASKED_TIME_PATTERN, "examples": ["21:00", "9pm"]}),
 ]
 """A time as somebody types it: 21:00, 21.00, 9:30, 9pm or 9:30 pm."""

@@ -12,6 +12,7 @@ from baizebook.pool_tables.controller import Controller
 from baizebook.pricing import Calendar, Ladder, OnDate, Rung, Schedule, Tariff, Weekly, zone_named
 from baizebook.pricing.effort import STEPS_MAX
 from fastapi.testclient import TestClient
+from sqlalchemy import Engine, event
 
 from tests.conftest import Route
 
@@ -165,8 +166,98 @@ def test_what_many_controllers_cannot_hold_of_a_dense_schedule_is_bounded_work(
     assert at_noon.get(f"/v1/venues/{venue}/schedules").json()["items"] == []
 
 
+CALENDAR_FILE = (
+    "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//League//EN\r\nBEGIN:VEVENT\r\nUID:1@league\r\nDTSTAMP:20261101T000000Z\r\n"
+    "SUMMARY:Match\r\nDTSTART:20261210T230000Z\r\nDTEND:20261211T010000Z\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
+)
+
+
+@pytest.mark.parametrize("what", ["venue", "table", "rollout", "dates", "calendar"])
+def test_controllers_are_judged_while_nobody_waits_to_write(
+    at_noon: TestClient, route: Route, engine: Engine, monkeypatch: pytest.MonkeyPatch, what: str
+) -> None:
+    body = dense(route, windows=20)
+    other = body["weekly"][1]["tariff"]
+    venue, table = _venue_of_three_kinds(route, tables=6)
+    route.post(f"/venues/{venue}/schedules", {**body, "effective_on": "2026-11-01"})
+    writer = engine.get_execution_options()["writer"]
+    waits: list[bool] = []
+    properly = publications._limits
+    monkeypatch.setattr(publications, "_limits", lambda *a, **on: waits.append(writer.locked()) or properly(*a, **on))
+    rollout = {"replacement": other, "effective_on": "2026-12-02"}
+    dates = {"effective_on": "2026-12-02", "tariff": other, "country": "US", "venue_ids": [venue]}
+    path, sent = {
+        "venue": (f"/venues/{venue}/schedules", {"json": body}),
+        "table": (f"/tables/{table}/schedules", {"json": body}),
+        "rollout": (f"/tariffs/{body['base']}/rollout", {"json": rollout}),
+        "dates": ("/dates-publications", {"json": dates}),
+        "calendar": (
+            f"/venues/{venue}/calendar-imports?calendar=League&tariff={other}&effective_on=2026-12-02",
+            {"content": CALENDAR_FILE, "headers": {"Content-Type": "text/calendar"}},
+        ),
+    }[what]
+    headers = {**sent.pop("headers", {}), "Idempotency-Key": "once"}  # type: ignore[dict-item]
+    answer = at_noon.post(f"/v1{path}", headers=headers, **sent)  # type: ignore[arg-type]
+    assert answer.status_code == 201
+    assert waits == [False] * (1 if what == "table" else 3)
+    again = at_noon.post(f"/v1{path}", headers=headers, **sent)  # type: ignore[arg-type]
+    assert (again.content, len(waits)) == (answer.content, 1 if what == "table" else 3)  # answered before: not judged
+
+
+def test_what_changed_since_it_was_judged_is_judged_while_it_is_written(
+    at_noon: TestClient, route: Route, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    body = dense(route, windows=20)
+    venue, _ = _venue_of_three_kinds(route, tables=6)
+    path = f"/v1/venues/{venue}/schedules"
+    judge, writer, waits = publications.judge, engine.get_execution_options()["writer"], list[bool]()
+
+    def and_then_a_table_is_made(*given: Any, **on: Any) -> publications.JudgedBefore:
+        judged = judge(*given, **on)
+        monkeypatch.setattr(publications, "judge", judge)
+        route.table(venue, label="Late", controller={"windows_per_day": 7})
+        return judged
+
+    monkeypatch.setattr(publications, "judge", and_then_a_table_is_made)
+    properly = publications._limits
+    monkeypatch.setattr(publications, "_limits", lambda *a, **on: waits.append(writer.locked()) or properly(*a, **on))
+    tables = at_noon.post(path, json=body).json()["tables"]
+    assert waits == [False, False, False, True]
+    assert [table["label"] for table in tables][-1] == "Late"
+    assert tables == at_noon.post(path, json={**body, "effective_on": "2026-12-02"}).json()["tables"]
+
+
+def test_publishing_asks_as_many_statements_whatever_the_number_of_tables(route: Route, engine: Engine) -> None:
+    body = dense(route, windows=2)
+    statements: list[str] = []
+
+    def count(connection: Any, _: Any, statement: str, *__: Any) -> None:
+        if connection.get_execution_options().get("writes"):
+            statements.append(statement)
+
+    asked = []
+    for tables in (3, 60):
+        venue, _ = _venue_of_three_kinds(route, tables=tables)
+        event.listen(engine, "before_cursor_execute", count)
+        route.post(f"/venues/{venue}/schedules", body)
+        event.remove(engine, "before_cursor_execute", count)
+        asked.append(len(statements))
+        statements.clear()
+    assert asked[0] == asked[1] < 20
+
+
+def _venue_of_three_kinds(route: Route, *, tables: int) -> tuple[str, str]:
+    """Return a venue whose tables have controllers of three kinds in turn, and one of the tables."""
+    venue = route.venue()["id"]
+    made = [
+        route.table(venue, label=f"T{number}", controller={"windows_per_day": 2 + number % 3})
+        for number in range(tables)
+    ]
+    return venue, made[0]["id"]
+
+
 def test_fifty_prices_for_many_controllers_of_few_are_refused_before_they_are_tried(
-    at_noon: TestClient, route: Route
+    at_noon: TestClient, route: Route, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Forty controllers that hold few prices took 50 s inside the write transaction, for a schedule of three tariffs."""
     venue = route.venue()["id"]
@@ -183,6 +274,7 @@ def test_fifty_prices_for_many_controllers_of_few_are_refused_before_they_are_tr
         {**entry, "name": f"W{n}", "from": f"{15 + n}:00", "to": f"{16 + n}:00", "tariff": tariff["id"]}
         for n, tariff in enumerate(tariffs)
     ]
+    monkeypatch.setattr(publications, "PUBLICATION_BYTES_MAX", 10**9)
     for number in range(20):
         held = {"prices_max": 1 + number}
         route.table(venue, label=f"T{number}", controller={"games": held, "minutes": held})
