@@ -165,7 +165,7 @@ class Trials:
         state = dict(self.one.state())
         if assesses and "last_change" in state:
             state["last_change"] = [row for row in state["last_change"] if "('feed', 'work')" not in row]
-        if any(operation.path.startswith("/webhook-endpoints/") for operation in pair):
+        if any(operation.path.startswith("/webhook-endpoints") for operation in pair):
             state.pop("webhook_delivery", None)
         return state
 
