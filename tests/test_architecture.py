@@ -60,7 +60,7 @@ ROOMS = {"routes", "service", "queries", "rows", "schemas", "convert"}
 """The only files of a domain that may know the ORM or the framework; every other is a noun of the trade, and pure."""
 
 ALLOWED_IN = {
-    "routes": {"fastapi", "starlette", "sqlmodel", "pydantic"},
+    "routes": {"fastapi", "starlette", "sqlmodel", "pydantic", "pydantic_core"},
     "service": {"sqlmodel", "sqlalchemy", "pydantic"},
     "queries": {"sqlmodel", "sqlalchemy"},
     "rows": {"sqlmodel", "sqlalchemy"},

@@ -49,6 +49,7 @@ def exponent(currency: str) -> int:
         ) from None
 
 
+@lru_cache(maxsize=4096)
 def parse_money(text: str, currency: str, *, where: str = "money") -> int:
     """Return a decimal string as minor units: ``parse_money("10.00", "USD") == 1000``.
 

@@ -112,6 +112,11 @@ class Timetable:
         since_us, until_us = self._starts_us[index], self._end_us(index)
         return _span_around(stretch.schedule, stretch.of, zone, ordinal, place, since_us, until_us)
 
+    def stretch_at(self, instant: datetime) -> Stretch | None:
+        """Return the stretch in which an instant lies; None before the first."""
+        index = bisect_right(self._starts_us, to_us(instant)) - 1
+        return self.stretches[index] if index >= 0 else None
+
     def day(self, on: date) -> tuple[Span, ...]:
         """Return the spans of a trading day, cut at its start and end: none before the first schedule."""
         start_us, end_us = to_us(self.calendar.day_starts(on)), to_us(self.calendar.day_starts(on + _DAY))

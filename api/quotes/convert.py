@@ -1,10 +1,9 @@
 """Writes the engine's answers as messages: money as text, instants by the venue's wall clock."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
-from typing import Any, Self
+from typing import Any, NamedTuple, Self
 from zoneinfo import ZoneInfo
 
 from ..controllers.sells import Basis, Sells
@@ -30,8 +29,7 @@ CSV_COLUMNS = (
 _OF_AN_OFFER = frozenset(CSV_COLUMNS[CSV_COLUMNS.index("kind") : CSV_COLUMNS.index("detail")])
 
 
-@dataclass(frozen=True, slots=True)
-class SalesBasis:
+class SalesBasis(NamedTuple):
     """How it is known what a place sells, and since when; ``why`` it is not what is listed, in a sentence, if so."""
 
     basis: Basis
@@ -46,8 +44,8 @@ class SalesBasis:
 
 def listed_since(listed: Timetable, at: datetime) -> datetime | None:
     """Return since when the schedule listed at an instant holds; None for a draft, which has always held."""
-    begun = [stretch for stretch in listed.stretches if stretch.from_at <= at]
-    return begun[-1].from_at if begun and begun[-1].schedule is not None and begun[-1].schedule.id else None
+    stretch = listed.stretch_at(at)
+    return None if stretch is None or stretch.schedule is None or not stretch.schedule.id else stretch.from_at
 
 
 def _why(sells: Sells) -> str | None:
@@ -88,25 +86,25 @@ A test holds every answer against its message type.
 """
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Writer:
+class Writer(NamedTuple):
     """Writes for one place; ids are text already."""
 
     calendar: Calendar
     currency: str
-    known: SalesBasis
-    venue_id: str | None
-    table_id: str | None
+    venue_id: str | None = None
+    table_id: str | None = None
 
-    def quote(self, answer: Answer, *, money: int | None, cautions: Iterable[str], listed: Answer | None) -> Values:
+    def quote(
+        self, answer: Answer, known: SalesBasis, *, money: int | None, cautions: Iterable[str], listed: Answer | None
+    ) -> Values:
         """Write a ``QuoteOut``; ``listed`` is the listed answer, where the table's is another."""
         span = answer.span
         return {
             "venue_id": self.venue_id,
             "table_id": self.table_id,
-            "basis": self.known.basis,
-            "since": self._local(self.known.since),
-            "at": write_instant(self.calendar.local(answer.at)),
+            "basis": known.basis,
+            "since": self._local(known.since),
+            "at": self._local(answer.at),
             "trading_on": answer.trading_on.isoformat(),
             "currency": self.currency,
             "money": self._some(money),
@@ -118,15 +116,15 @@ class Writer:
             "next_payable": self._some(answer.next_payable),
             "cautions": list(cautions),
             "offers": [_offer(offer, self.currency, self.calendar.zone) for offer in answer.offers],
-            "listed": listed and self._listed(listed),
+            "listed": listed and self._listed(listed, known),
         }
 
-    def purchases(self, purchases: Purchases, *, cautions: Iterable[str]) -> Values:
+    def purchases(self, purchases: Purchases, known: SalesBasis, *, cautions: Iterable[str]) -> Values:
         """Write what a list of events came to, a ``PurchaseAnswerOut``."""
         steps = purchases.steps
         return {
             "kind": "purchase",
-            **self._place(),
+            **self._place(known),
             "cautions": [*cautions, *dict.fromkeys(step.caution for step in steps if step.caution is not None)],
             "steps": [self._step(step) for step in steps],
             "units": purchases.units,
@@ -136,11 +134,13 @@ class Writer:
             "ends_at": self._local(purchases.ends_at),
         }
 
-    def charge(self, charge: Charge, *, from_at: datetime, to_at: datetime, cautions: Iterable[str]) -> Values:
+    def charge(
+        self, charge: Charge, known: SalesBasis, *, from_at: datetime, to_at: datetime, cautions: Iterable[str]
+    ) -> Values:
         """Write what a metered play costs, a ``MeteredAnswerOut``."""
         return {
             "kind": "metered",
-            **self._place(),
+            **self._place(known),
             "cautions": [*cautions, *charge.cautions],
             "from_at": self._local(from_at),
             "to_at": self._local(to_at),
@@ -149,12 +149,12 @@ class Writer:
             "lines": _lines(charge.lines, self.currency),
         }
 
-    def _place(self) -> Values:
+    def _place(self, known: SalesBasis) -> Values:
         return {
             "venue_id": self.venue_id,
             "table_id": self.table_id,
-            "basis": self.known.basis,
-            "since": self._local(self.known.since),
+            "basis": known.basis,
+            "since": self._local(known.since),
             "currency": self.currency,
         }
 
@@ -183,9 +183,9 @@ class Writer:
             "to_at": self._local(span.to_at),
         }
 
-    def _listed(self, listed: Answer) -> Values:
+    def _listed(self, listed: Answer, known: SalesBasis) -> Values:
         return {
-            "detail": self.known.why or "",
+            "detail": known.why or "",
             "status": listed.status,
             "opens_at": self._local(listed.opens_at),
             "tariff": self._tariff(listed.span.tariff),

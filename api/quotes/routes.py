@@ -9,7 +9,8 @@ from uuid import UUID
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.responses import PlainTextResponse
-from pydantic import TypeAdapter, ValidationError, create_model
+from pydantic import ValidationError, create_model
+from pydantic_core import to_json
 from sqlmodel import Session
 
 from ..controllers.queries import sold_at_place
@@ -183,7 +184,7 @@ def _answer(
         return CsvAnswer(csv_of(QuoteOut.model_validate(answer)))
     if column is not None:
         return PlainTextResponse(cell_of(QuoteOut.model_validate(answer), column=column, kind=kind))
-    return _json(answer)
+    return Response(to_json(answer), media_type="application/json")
 
 
 @router.post("/quotes", responses={**problems(), 200: {"model": ResultsOut}})
@@ -194,26 +195,19 @@ def post_quotes(
     """Answer up to 1,000 scenarios in order, each with its answer or its problem."""
     contexts = service.QuoteContexts(session, now=now, only_venues=principal.only_venues, kept=kept)
     found = [_result(contexts, scenario) for scenario in body.scenarios]
-    problems_ = bound_problems(problem for _, problem in found)
-    results = [
-        {"answer": answer, "problem": None if problem is None else problem.model_dump()}
-        for (answer, _), problem in zip(found, problems_, strict=True)
-    ]
-    return _json({"results": results})
+    written = [b'{"results":[']
+    for (answer, _), problem in zip(found, bound_problems(problem for _, problem in found), strict=True):
+        written += (b'{"answer":', answer, b',"problem":', b"null" if problem is None else to_json(problem), b"},")
+    written[-1] = b"}]}"
+    return Response(b"".join(written), media_type="application/json")
 
 
-def _result(contexts: service.QuoteContexts, scenario: ScenarioIn) -> tuple[Values | None, ProblemOut | None]:
+def _result(contexts: service.QuoteContexts, scenario: ScenarioIn) -> tuple[bytes, ProblemOut | None]:
+    """Return an answer as JSON, written at once: a thousand of them as values take megabytes; or null and why."""
     try:
-        return service.answer_scenario(contexts, scenario), None
+        return to_json(service.answer_scenario(contexts, scenario)), None
     except (DomainError, Problem) as error:
-        return None, problem_out(error)
-
-
-_VALUES = TypeAdapter[Values](Values)
-
-
-def _json(values: Values) -> Response:
-    return Response(_VALUES.dump_json(values), media_type="application/json")
+        return b"null", problem_out(error)
 
 
 @router.get("/price-grid", responses={**problems(), 200: {"model": PriceGridOut, "content": CSV}})

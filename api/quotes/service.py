@@ -86,10 +86,9 @@ class QuoteContext:
     timetable: Timetable
     currency: str
     listed: Timetable
+    writer: Writer
     sold: SoldDuring | None = None
     place: PriceContext | None = None
-    venue_id: str | None = None
-    table_id: str | None = None
     accepts: tuple[int, ...] | None = None
     gap_s: int = 120
     ends_on_start: bool = False
@@ -244,20 +243,18 @@ def too_many_lines(found: str) -> Problem:
 
 def context_of(session: Session, place: PriceContext, basis: BasisAsked | None) -> QuoteContext:
     """Return a place with what it sells: a venue what is listed, a table what its controller holds."""
-    listed, currency, venue_id = listed_at(session, place), place.venue.currency, str(place.venue.id)
-    if place.table is None:
-        return QuoteContext(timetable=listed, currency=currency, listed=listed, place=place, venue_id=venue_id)
-    sold = None if basis == "listed" else sold_at_place(session, place)
-    profile = place.table.profile
+    listed, currency, table = listed_at(session, place), place.venue.currency, place.table
+    sold = None if table is None or basis == "listed" else sold_at_place(session, place)
+    timetable = listed if sold is None else sold.sold
+    table_id, profile = (None, {}) if table is None else (str(table.id), table.profile)
     return QuoteContext(
-        timetable=listed if sold is None else sold.sold,
+        timetable=timetable,
         currency=currency,
         listed=listed,
+        writer=Writer(timetable.calendar, currency, venue_id=str(place.venue.id), table_id=table_id),
         sold=sold,
         place=place,
-        venue_id=venue_id,
-        table_id=str(place.table.id),
-        accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
+        accepts=None if table is None else tuple(parse_money(text, currency) for text in profile["accepts"]),
         **profile.get("purchase", {}),
     )
 
@@ -267,7 +264,8 @@ def context_of_draft(tariff: Tariff, time_zone: str) -> QuoteContext:
     schedule = Schedule(id="", base=tariff, day_starts_at=_DRAFT_DAY_START)
     calendar = Calendar(zone_named(time_zone), _DRAFT_DAY_START)
     timetable = Timetable(calendar, (Stretch(from_at=_BEFORE_ALL, schedule=schedule),))
-    return QuoteContext(timetable=timetable, currency=tariff.currency, listed=timetable)
+    writer = Writer(calendar, tariff.currency)
+    return QuoteContext(timetable=timetable, currency=tariff.currency, listed=timetable, writer=writer)
 
 
 def read_when(when: When, calendar: Calendar, *, now: datetime) -> datetime:
@@ -316,8 +314,12 @@ def ask(context: QuoteContext, asked: QuoteRequest, *, at: datetime, work: Effor
             listed = answered_by(context.listed)
         except DomainError:  # nothing is listed yet: there is no other answer to show
             listed = None
-    return _writer(context, at).quote(
-        answer, money=money, cautions=(*_cautions(context, [at]), *answer.cautions), listed=listed
+    return context.writer.quote(
+        answer,
+        _known(context, at),
+        money=money,
+        cautions=(*_cautions(context, [at]), *answer.cautions),
+        listed=listed,
     )
 
 
@@ -402,13 +404,15 @@ def _purchase(context: QuoteContext, events: list[EventIn], buys: str, *, work: 
         ends_on_start=context.ends_on_start,
         work=work,
     )
-    return _writer(context, read[0].at).purchases(purchases, cautions=_cautions(context, [event.at for event in read]))
+    known = _known(context, read[0].at)
+    return context.writer.purchases(purchases, known, cautions=_cautions(context, [event.at for event in read]))
 
 
 def _metered(context: QuoteContext, scenario: ScenarioIn, *, work: Effort) -> Values:
     ends = {name: _end_of_play(scenario, name, context.calendar) for name in ("from_at", "to_at")}
     charge = charge_play(context.timetable, **ends, players=value_or(scenario.players, 1), work=work)
-    return _writer(context, ends["from_at"]).charge(charge, **ends, cautions=_cautions(context, ends.values()))
+    known = _known(context, ends["from_at"])
+    return context.writer.charge(charge, known, **ends, cautions=_cautions(context, ends.values()))
 
 
 def _end_of_play(scenario: ScenarioIn, name: str, calendar: Calendar) -> datetime:
@@ -426,13 +430,7 @@ def _cautions(context: QuoteContext, instants: Iterable[datetime]) -> tuple[str,
     return tuple(dict.fromkeys(sells.caution for sells in known if sells is not None and sells.caution is not None))
 
 
-def _writer(context: QuoteContext, at: datetime) -> Writer:
-    """Return what writes an answer of a place, with what is known of it at an instant."""
+def _known(context: QuoteContext, at: datetime) -> SalesBasis:
+    """Return how it is known what a place sells at an instant."""
     sells = context.sells(at)
-    return Writer(
-        calendar=context.calendar,
-        currency=context.currency,
-        known=SalesBasis("listed", listed_since(context.listed, at), None) if sells is None else SalesBasis.of(sells),
-        venue_id=context.venue_id,
-        table_id=context.table_id,
-    )
+    return SalesBasis("listed", listed_since(context.listed, at), None) if sells is None else SalesBasis.of(sells)

@@ -8,7 +8,7 @@
 
 import re
 from datetime import UTC, date, datetime, time
-from functools import cache
+from functools import cache, lru_cache
 from typing import Annotated, Any, Generic, TypeVar
 from uuid import UUID
 
@@ -134,9 +134,12 @@ def _read_time(value: object) -> time:
 
 
 def _read_uuid(value: object) -> UUID:
-    if isinstance(value, UUID):
-        return value
-    return UUID(int=int(must_match(value, UUID_PATTERN, "a UUID").replace("-", ""), 16))
+    return value if isinstance(value, UUID) else _uuid_of(must_match(value, UUID_PATTERN, "a UUID"))
+
+
+@lru_cache(maxsize=4096)  # a batch names the same few venues and tables a thousand times
+def _uuid_of(text: str) -> UUID:
+    return UUID(int=int(text.replace("-", ""), 16))
 
 
 def write_instant(value: datetime) -> str:

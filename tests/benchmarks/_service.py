@@ -56,7 +56,7 @@ class Service:
         return answered
 
     async def _send(self, method: str, path: str, body: bytes) -> tuple[int, bytes]:
-        status, answered, parts = 0, b"", [body]
+        status, answered, parts = 0, bytearray(), [body]
 
         async def receive() -> dict[str, Any]:
             if not parts:
@@ -64,9 +64,9 @@ class Service:
             return {"type": "http.request", "body": parts.pop(), "more_body": False}
 
         async def send(message: Any) -> None:
-            nonlocal status, answered
+            nonlocal status
             status = message.get("status", status)
-            answered += message.get("body", b"")
+            answered.extend(message.get("body", b""))
 
         address, _, query = path.partition("?")
         scope = {
@@ -85,7 +85,7 @@ class Service:
             "state": {},
         }
         await self._app(scope, receive, send)
-        return status, answered
+        return status, bytes(answered)
 
     def close(self) -> None:
         """Let go of the database."""
