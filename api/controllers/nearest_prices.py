@@ -17,6 +17,7 @@ In this order, so that the same tariff always gives the same prices:
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -166,8 +167,9 @@ def _bounds(limits: Limits) -> str:
 
 def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tuple[Ladder, list[Limitation]]:
     most, held, dropped = limits.prices_max, wanted, list[Rung]()
+    bought = {rung.price: wanted.total(rung.price) for rung in wanted.rungs}
     while most is not None and len(held.rungs) > most:
-        held, rung = _without_one(wanted, held)
+        held, rung = _without_one(bought, held)
         dropped.append(rung)
     lost = effects(kind, wanted=wanted, found=held)
     limit = f"at most {most} price{'' if most == 1 else 's'} for {kind}"
@@ -177,26 +179,29 @@ def _few_enough(wanted: Ladder, kind: Kind, limits: Limits, currency: str) -> tu
     ]
 
 
-def _without_one(wanted: Ladder, held: Ladder) -> tuple[Ladder, Rung]:
+def _without_one(wanted: Mapping[int, int], held: Ladder) -> tuple[Ladder, Rung]:
     """Return the ladder ``held`` without the rung that goes first, and the rung.
 
+    ``wanted``: the units that each of the tariff's own prices should buy.
     Without a rung only that money buys something else which buys the rung; without the top of a climb, all from the next rung on.
     """
     rungs = held.rungs
     places = {rung: place for place, rung in enumerate(rungs)}
     changes = [0] * len(rungs)
-    for rung in wanted.rungs:
-        units, sale = wanted.total(rung.price), held.sell(rung.price)
+    for price, units in wanted.items():
+        sale = held.sell(price)
         bought = {places[sold.rung] for sold in sale.sold}
-        if held.counting == "climb" and rung.price >= rungs[-2].price:
+        if held.counting == "climb" and price >= rungs[-2].price:
             bought.add(len(rungs) - 1)
         for place in bought - {0}:
-            without = held.total_without(place, rung.price)
+            without = held.total_without(place, price)
             changes[place] += abs(units - without) - abs(units - sale.units)
     for place in sorted(range(1, len(rungs)), key=lambda place: (changes[place], -place)):
         left = (*rungs[:place], *rungs[place + 1 :])
-        if _is_ladder(left, held.counting):
+        try:
             return Ladder(left, held.counting), rungs[place]
+        except DomainError:
+            continue
     raise RuntimeError("a ladder without its highest price is a ladder")
 
 

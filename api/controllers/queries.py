@@ -14,6 +14,7 @@ from ..pool_tables.controller import Controller
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pool_tables.service import controller_of_table, get_table
 from ..pricing import DomainError
+from ..pricing.effort import Effort
 from ..pricing.week import WEEKDAYS
 from ..readings.queries import history
 from ..schedules.queries import PriceContext, compile_schedule, listed_during, schedules_of
@@ -23,10 +24,11 @@ from ..store.long_lists import OfMany, among
 from ..venues.rows import VenueRow
 from ..web.pagination import Page, page
 from .convert import keying_out
+from .fit import STEPS_OF_A_PRICE
 from .found_days import read_days
 from .rows import KeyingRow, KeyingVoidRow
 from .schemas import KeyingChangeOut
-from .sells import Fact, FoundWeek, Keyed, Machine, NewBoard, SoldDuring, StayAt, sold_during
+from .sells import Fact, FoundWeek, Keyed, Machine, NewBoard, SoldDuring, StayAt, prices_to_drop, sold_during
 from .week_settings import Day, WeekSettings
 
 KEYED_IN_ORDER = (
@@ -185,11 +187,16 @@ def machine_of(session: Session, table: PoolTableRow) -> Machine:
     return machine_from(session, load_machines(session, [table])[table.id])
 
 
-def sold_at_place(session: Session, place: PriceContext) -> SoldDuring | None:
-    """Return what the table of a place sells during its stay there; None of a venue itself."""
+def sold_at_place(session: Session, place: PriceContext, *, work: Effort) -> SoldDuring | None:
+    """Return what the table of a place sells during its stay there; None of a venue itself.
+
+    Refuses (``too_much_work``, E4) a controller that holds far fewer prices than many long tariffs have.
+    """
     if place.table is None or place.stay is None:
         return None
     machine = machine_of(session, place.table)
+    smaller = "state more prices in the table's controller, or key a schedule of fewer tariffs and prices"
+    work.spend(STEPS_OF_A_PRICE * prices_to_drop(machine), where="table_id", smaller=smaller)
     return sold_during(machine, machine.stay_of(place.stay.id))
 
 

@@ -29,7 +29,7 @@ from ..pricing import DomainError, OnDate, Schedule, Stretch, Tariff, Timetable,
 from ..pricing.in_force import Known, sold
 from ..pricing.timetable import Owner, Span
 from ..pricing.week import WEEKDAYS
-from .fit import fit, held_day, held_week, plain_prices_in_words, prices_of
+from .fit import fit, held_day, held_week, plain_prices_in_words, prices_of, too_many_prices
 from .nearest_prices import nearest_prices
 from .week_settings import (
     Day,
@@ -241,6 +241,13 @@ def sells(machine: Machine, at: datetime) -> Sells | None:
     """Return what a table sells at an instant; None in the workshop, where nothing is sold."""
     during = sold_during(machine, machine.stay(at))
     return None if during is None else during.at(at)
+
+
+def prices_to_drop(machine: Machine) -> int:
+    """Return how many prices a controller is too small for, in all that is known to have been keyed or confirmed."""
+    stated = [fact if isinstance(fact, Keyed) else _listed_then(machine, fact.at) for fact in machine.facts]
+    schedules = {keyed.schedule for keyed in stated if keyed is not None}
+    return sum(too_many_prices(schedule, machine.controller) for schedule in schedules)
 
 
 def known_settings(machine: Machine, at: datetime) -> tuple[Keyed | None, WeekSettings | None, FoundWeek | None]:

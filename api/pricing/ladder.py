@@ -138,12 +138,12 @@ class Ladder:
         rungs = (*self.rungs[:index], *self.rungs[index + 1 :])
         if self.counting == "repeat":
             return _units_repeating(rungs, money)
-        return sum(times * rung.units for rung, times in _climb(rungs, self.counting, money))
+        return _units_climbing(rungs, self.counting, money)
 
     def _total(self, money: int) -> int:
         if self.counting == "repeat":
             return _units_repeating(self.rungs, money)
-        return sum(times * rung.units for rung, times in _climb(self.rungs, self.counting, money))
+        return _units_climbing(self.rungs, self.counting, money)
 
     def sell(self, money: int) -> Sale:
         """Return what ``money`` minor units buy in one purchase, and the rungs sold (P1, P2)."""
@@ -260,9 +260,23 @@ def _climb(rungs: tuple[Rung, ...], counting: Counting, money: int) -> list[Sold
 def _units_repeating(rungs: tuple[Rung, ...], money: int) -> int:
     units = 0
     for rung in reversed(rungs):
-        times, money = divmod(money, rung.price)
-        units += times * rung.units
+        if (price := rung.price) <= money:
+            times = money // price
+            money -= times * price
+            units += times * rung.units
     return units
+
+
+def _units_climbing(rungs: tuple[Rung, ...], counting: Counting, money: int) -> int:
+    units, first = 0, rungs[0]
+    if counting == "climb":
+        rounds, money = divmod(money, rungs[-1].price)
+        units = rounds * rungs[-1].units
+    place = bisect_right(rungs, money, key=attrgetter("price"))
+    if place == 0:
+        return units
+    reached = rungs[place - 1]
+    return units + reached.units + (money - reached.price) // first.price * first.units
 
 
 @lru_cache(maxsize=1 << 12)

@@ -21,6 +21,7 @@ from ..pricing.timetable import Span
 from ..pricing.week import WEEKDAYS, Weekday
 from ..schedules import queries as schedules_queries
 from ..schedules.convert import tariff_ref
+from ..store.db import work_of
 from ..store.read_cache import NoSession, NotCached, ReadCache
 from ..venues.service import calendar_of
 from ..web.auth import AnybodyButDevicesDep, Principal
@@ -264,7 +265,7 @@ def get_week(
         place = schedules_queries.place_at_venue(
             session, place.venue, table_id, at=calendar.day_starts(on + timedelta(days=1))
         )
-    sold = None if basis == "listed" else sold_at_place(session, place)
+    sold = None if basis == "listed" else sold_at_place(session, place, work=work_of(session))
     week = (schedules_queries.listed_at(session, place) if sold is None else sold.sold).week(on)
     days = [
         WeekDayOut(on=day, day=WEEKDAYS[day.weekday()], spans=[_span_out(span, calendar, sold) for span in spans])

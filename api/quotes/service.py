@@ -37,7 +37,7 @@ from ..pricing import (
     quote,
     zone_named,
 )
-from ..pricing.effort import Effort
+from ..pricing.effort import STEPS_MAX, Effort
 from ..pricing.week import WEEKDAYS, Weekday
 from ..schedules.queries import PriceContext, listed_at, place_of_stay, place_of_venue
 from ..store.db import work_of
@@ -80,7 +80,8 @@ class QuoteRequest(NamedTuple):
 class QuoteContext:
     """A place ready to be asked about: what is sold there, and what its table takes.
 
-    ``sold``: what its table sells; None of a venue, and where only what is listed is asked for.
+    ``sold``: what its table sells; None of a venue, and where only what is listed is asked for. ``steps``: the work of
+    finding that out, which counts (E4) whether it is kept in memory or not.
     """
 
     timetable: Timetable
@@ -92,6 +93,7 @@ class QuoteContext:
     accepts: tuple[int, ...] | None = None
     gap_s: int = 120
     ends_on_start: bool = False
+    steps: int = 0
 
     @property
     def calendar(self) -> Calendar:
@@ -125,6 +127,7 @@ class QuoteContexts:
             self.work, self._read_at = _QuickEffort(QUICK_STEPS_MAX), 0
         self._kept = kept
         self._known: dict[tuple[object, ...], Any] = {}
+        self._refused: dict[tuple[object, ...], DomainError] = {}
 
     def context(
         self,
@@ -179,7 +182,16 @@ class QuoteContexts:
         return self.only_venues is None or venue_id in self.only_venues
 
     def _known_by(self, key: tuple[UUID, BasisAsked | None], look_up: Callable[[], PriceContext]) -> QuoteContext:
-        context: QuoteContext = self._once(("context", *key), lambda: context_of(self.session, look_up(), key[1]))
+        name, is_first = ("context", *key), ("context", *key) not in self._known
+        if (refusal := self._refused.get(name)) is not None:
+            raise refusal
+        try:
+            context: QuoteContext = self._once(name, lambda: context_of(self.session, look_up(), key[1]))
+        except DomainError as error:
+            self._refused[name] = error
+            raise
+        if is_first and (context.steps > STEPS_MAX - QUICK_STEPS_MAX or not isinstance(self.work, _QuickEffort)):
+            self.work.spend(context.steps, where="table_id", smaller="ask about fewer tables at once")
         return context
 
     def _once(self, key: tuple[object, ...], read: Callable[[], T]) -> T:
@@ -244,7 +256,8 @@ def too_many_lines(found: str) -> Problem:
 def context_of(session: Session, place: PriceContext, basis: BasisAsked | None) -> QuoteContext:
     """Return a place with what it sells: a venue what is listed, a table what its controller holds."""
     listed, currency, table = listed_at(session, place), place.venue.currency, place.table
-    sold = None if table is None or basis == "listed" else sold_at_place(session, place)
+    work = work_of(session)
+    sold = None if table is None or basis == "listed" else sold_at_place(session, place, work=work)
     timetable = listed if sold is None else sold.sold
     table_id, profile = (None, {}) if table is None else (str(table.id), table.profile)
     return QuoteContext(
@@ -255,6 +268,7 @@ def context_of(session: Session, place: PriceContext, basis: BasisAsked | None) 
         sold=sold,
         place=place,
         accepts=None if table is None else tuple(parse_money(text, currency) for text in profile["accepts"]),
+        steps=work.steps,
         **profile.get("purchase", {}),
     )
 

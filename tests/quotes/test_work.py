@@ -127,3 +127,35 @@ def test_a_real_week_stays_a_hundred_times_below() -> None:
     place.between(AT, AT + timedelta(days=7), work=work)
     split(hall.games or Ladder(()), 100, work=work)
     assert work.steps * 100 < STEPS_MAX
+
+
+def test_a_controller_that_drops_prices_of_many_long_tariffs_counts_them_in_memory_or_not(
+    client: TestClient, route: Route
+) -> None:
+    """The first question about such a table took 3 s, and nothing counted it."""
+    tariffs = []
+    for number in range(85):
+        body = draft(number)
+        tariffs.append(route.post("/tariffs", {**body, "code": f"long-{number}", "minutes": body["games"]})["id"])
+    windows = [
+        {"name": f"W{n}", "days": ["mon"], "from": f"{6 + n // 12:02}:{5 * (n % 12):02}", "tariff": tariff}
+        for n, tariff in enumerate(tariffs)
+    ]
+    venue = route.venue()["id"]
+    listed = route.schedule(venue, tariffs[0], weekly=windows)["id"]
+    keyed = {"schedule_id": listed, "keyed_at": "2026-02-01T15:00:00Z", "by": "Ana"}
+    asked = {}
+    for most in (1, 30, 31, 32):
+        held = {"prices_max": most}
+        controller = {"games": held, "minutes": held, "windows_per_day": 14}
+        table = route.table(venue, label=f"{most}", placed_at="2026-01-05T15:00:00Z", controller=controller)["id"]
+        route.post(f"/tables/{table}/keyings", keyed)
+        asked[most] = {"table_id": table, "at": "2026-11-30T12:00", "money": "5.00"}
+    results, cpu_s = solve(client, [asked[1]] * 100)
+    assert {problem["code"] for problem in refused(results)} == {"too_much_work"}
+    assert "state more prices" in refused(results)[0]["errors"][0]["expected"]
+    assert cpu_s < 1
+    for _ in range(2):
+        results, _ = solve(client, [asked[30], asked[31], asked[30], asked[32]])
+        assert [result["problem"] is None for result in results] == [True, True, True, False]
+    assert solve(client, [asked[32]])[0][0]["problem"] is None
