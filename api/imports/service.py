@@ -220,7 +220,7 @@ def _import_readings(
         try:
             items.append(ReadingIn.model_validate(body))
         except ValidationError as error:
-            items.append(Unreadable(UUID(body["id"]), from_validation(error.errors(include_url=False))))
+            items.append(Unreadable(UUID(body["id"]), error))
     recorded = record_readings(session, items, sender=Sender(who.name), now=who.now)
     kept = []
     touched = set(recorded.table_ids)

@@ -24,8 +24,8 @@ from ..pool_tables.rows import PoolTableRow, StayRow
 from ..store.db import lock
 from ..store.sequence import next_number
 from ..venues.rows import VenueRow
-from ..web.batch import Unreadable
-from ..web.errors import Problem, bound_errors, not_found, problem_out
+from ..web.batch import Unreadable, why_unreadable
+from ..web.errors import Problem, ProblemOut, bound_errors, not_found, problem_out
 from ..webhooks.event import Event
 from ..webhooks.service import publish
 from .admission import AdmissionFacts, Decision, Sender, Stood, admit
@@ -80,9 +80,10 @@ def record_readings(
     arrival, received_at = _last_arrival(session), next_number(session, "readings", now=now).at
     results: list[ReadingResultOut] = []
     rows: list[dict[str, Any]] = []
-    for sent in contents:
+    unreadable = why_unreadable(items)
+    for place, sent in enumerate(contents):
         if isinstance(sent, Unreadable):
-            results.append(_refused(sent.id, sent.problem))
+            results.append(_refused(sent.id, unreadable[place]))
             continue
         id_, table = sent["id"], tables.get(sent["pool_table_id"])
         decision = admit(sent, table=table, stored=known.get(id_), sender=sender, now=now)
@@ -212,9 +213,9 @@ def _last_arrival(session: Session) -> int:
 def _result(id_: UUID, decision: Decision) -> ReadingResultOut:
     if decision.code is not None:
         problem = not_found("table") if decision.code == "not_found" else Problem(decision.code, errors=decision.faults)
-        return _refused(id_, problem)
+        return _refused(id_, problem_out(problem))
     return ReadingResultOut(id=id_, outcome=decision.outcome, flags=list(decision.flags), problem=None)
 
 
-def _refused(id_: UUID | None, problem: Problem) -> ReadingResultOut:
-    return ReadingResultOut(id=id_, outcome="refused", flags=[], problem=problem_out(problem))
+def _refused(id_: UUID | None, problem: ProblemOut) -> ReadingResultOut:
+    return ReadingResultOut(id=id_, outcome="refused", flags=[], problem=problem)

@@ -18,7 +18,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from ..pricing.errors import DomainError
-from .errors import Problem, ProblemOut, bound_errors, from_validation, problem_out
+from .errors import ERRORS_MAX, Problem, ProblemOut, bound_errors, from_validation, problem_out, uncounted_out
 from .schema_types import UUID_PATTERN, Id, Out, must_match
 
 ItemOutcome = Literal["recorded", "duplicate", "refused"]
@@ -31,7 +31,7 @@ class Unreadable:
     """An item that is none: why, and its id where it has one."""
 
     id: UUID | None
-    problem: Problem
+    error: ValidationError
 
 
 class ItemResultOut(Out):
@@ -56,7 +56,20 @@ def one_by_one(value: Any, read: Callable[[Any], T]) -> T | Unreadable:
     try:
         return read(value)
     except ValidationError as error:
-        return Unreadable(_usable_id(value), from_validation(error.errors(include_url=False)))
+        return Unreadable(_usable_id(value), error)
+
+
+def why_unreadable(items: Iterable[Any]) -> dict[int, ProblemOut]:
+    """Return why items of a batch are none, by their places: the first 100 mistakes, of later items only the number."""
+    problems: dict[int, ProblemOut] = {}
+    left = ERRORS_MAX
+    for place, item in enumerate(items):
+        if isinstance(item, Unreadable) and left > 0:
+            problems[place] = problem_out(from_validation(item.error.errors(include_url=False)))
+            left -= len(problems[place].errors)
+        elif isinstance(item, Unreadable):
+            problems[place] = uncounted_out(item.error.error_count())
+    return problems
 
 
 def readable(items: Iterable[T | Unreadable]) -> list[T]:
@@ -76,7 +89,7 @@ def record_each(
     ``key`` orders the recording; the outcomes have the order of the items.
     """
     results: dict[int, ItemResultOut] = {
-        place: _refused(item.id, item.problem) for place, item in enumerate(items) if isinstance(item, Unreadable)
+        place: _refused(items[place].id, problem) for place, problem in why_unreadable(items).items()
     }
     places = [place for place in range(len(items)) if place not in results]
     if key is not None:
@@ -98,14 +111,14 @@ def _record_one(session: Session, item: Any, record: Callable[[Any], bool]) -> I
         with session.begin_nested():
             is_new = record(item)
     except (Problem, DomainError) as problem:
-        return _refused(item.id, problem)
+        return _refused(item.id, problem_out(problem))
     except IntegrityError:
-        return _refused(item.id, Problem("conflict", "Another request changed the data meanwhile."))
+        return _refused(item.id, problem_out(Problem("conflict", "Another request changed the data meanwhile.")))
     return ItemResultOut(id=item.id, outcome="recorded" if is_new else "duplicate", problem=None)
 
 
-def _refused(id_: UUID | None, problem: Problem | DomainError) -> ItemResultOut:
-    return ItemResultOut(id=id_, outcome="refused", problem=problem_out(problem))
+def _refused(id_: UUID | None, problem: ProblemOut) -> ItemResultOut:
+    return ItemResultOut(id=id_, outcome="refused", problem=problem)
 
 
 def _usable_id(item: Any) -> UUID | None:

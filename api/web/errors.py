@@ -10,6 +10,7 @@
 import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Any, Protocol, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -136,7 +137,7 @@ def bound_problems(problems: Iterable["ProblemOut | None"]) -> list["ProblemOut 
     bounded = []
     for problem in problems:
         found = 0 if problem is None else max(1, len(problem.errors))
-        if problem is not None and (left == 0 or len(problem.errors) > left):
+        if problem is not None and (len(problem.errors) > left or (left == 0 and problem.detail != problem.title)):
             more = problem.more_errors + len(problem.errors) - left
             problem = problem.model_copy(
                 update={"errors": problem.errors[:left], "more_errors": more, "detail": problem.title}
@@ -144,6 +145,12 @@ def bound_problems(problems: Iterable["ProblemOut | None"]) -> list["ProblemOut 
         bounded.append(problem)
         left -= min(left, found)
     return bounded
+
+
+@lru_cache(1024)
+def uncounted_out(errors: int) -> ProblemOut:
+    """Write a problem of which nothing is said but its number of mistakes: past the first 100 of an answer."""
+    return problem_out(Problem("invalid", more_errors=errors))
 
 
 READ_AS_TEXT = (".html", ".svg", ".ics")

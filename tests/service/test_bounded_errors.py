@@ -5,6 +5,7 @@ import json
 from typing import Any
 from uuid import uuid4
 
+import baizebook.web.batch as batch
 import pytest
 from baizebook.pricing import Fault
 from baizebook.web.batch import ItemResultOut
@@ -103,3 +104,19 @@ def test_a_long_answer_is_not_kept_only_its_outcome(client: TestClient, route: R
     again = client.post("/v1/readings", json={"readings": readings}, headers=headers)
     assert (again.status_code, again.json()["code"]) == (409, "answer_not_kept")
     assert "status 200" in again.json()["detail"]
+
+
+def test_only_the_first_hundred_mistakes_of_a_batch_are_put_into_words(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """5,000 readings that are none held the writers' line for half a second."""
+    worded: list[int] = []
+    properly = batch.from_validation
+    monkeypatch.setattr(batch, "from_validation", lambda errors: worded.append(len(errors)) or properly(errors))
+    answer = client.post("/v1/readings", json={"readings": [{"x": "y", "z": 1}] * 5_000}).json()
+    assert answer["refused"] == 5_000
+    assert sum(worded) <= 104
+    assert {one["problem"]["code"] for one in answer["results"]} == {"invalid"}
+    mistakes = [len(one["problem"]["errors"]) + one["problem"]["more_errors"] for one in answer["results"]]
+    assert set(mistakes) == {5}
+    assert sum(len(one["problem"]["errors"]) for one in answer["results"]) == 100
