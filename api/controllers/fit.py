@@ -64,7 +64,7 @@ class Fitted:
     cannot_hold: tuple[CannotHold, ...]
 
 
-STEPS_OF_A_PRICE = 1_500
+STEPS_OF_A_PRICE = 2_200
 """The effort of a price that a controller is too small for: which one goes is found by trying them."""
 
 LimitationsFound = list[tuple[Limitation, DaySlot]]

@@ -13,8 +13,9 @@ from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, or_, select
 
 from ..collections.rows import CollectedTableRow, CollectionRow
+from ..controllers.fit import STEPS_OF_A_PRICE
 from ..controllers.queries import StoredMachine, load_machines, machine_from
-from ..controllers.sells import Machine, sold_between
+from ..controllers.sells import Machine, prices_to_drop, sold_between
 from ..jobs.queries import done_at_tables
 from ..jobs.rows import JobDoneRow
 from ..pool_tables.place import counts_since
@@ -36,6 +37,8 @@ from ..venues.service import calendar_of
 from .meter_steps import BoxEmptied
 
 _SMALLER = "ask about fewer days, one venue or one table"
+_STEPS_OF_A_TABLE = 5_500
+"""To load what is known of it, and to write its row: a thousand bytes."""
 _STEPS_OF_A_READING = 300
 _STEPS_OF_A_DAY = 20
 _STEPS_OF_A_SPAN = 100
@@ -59,6 +62,8 @@ class TableThere:
         """Return what the table sold between two instants; nothing where what is stored of it is contradictory."""
         if self.machine is None:
             return ()
+        steps_of_prices = STEPS_OF_A_PRICE * prices_to_drop(self.machine)
+        self.work.spend(steps_of_prices, where="query.table_id", smaller=_SMALLER)
         try:
             spans = sold_between(self.machine, from_at=from_at, to_at=to_at).spans
         except DomainError:
@@ -133,6 +138,7 @@ def _must_be_bounded(
     session: Session, work: Effort, ids: Collection[UUID], first_at: datetime, last_at: datetime
 ) -> None:
     """Refuse more work than one answer may take, before it is done."""
+    work.spend(_STEPS_OF_A_TABLE * len(ids), where="query.venue_id", smaller=_SMALLER)
     work.spend(_STEPS_OF_A_DAY * len(ids) * (last_at - first_at).days, where="query.to", smaller=_SMALLER)
     readings = session.connection().scalar(
         select_columns(func.count()).select_from(READING).where(*_read_in(ids, first_at, last_at))

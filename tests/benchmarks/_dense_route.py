@@ -2,6 +2,7 @@
 
 - 21 dense venues, each with two tables: a schedule of 200 windows a week, 5 recurring events and 60 dates, of 40 tariffs of
   50 prices; a controller of 14 windows a day and 50 prices.
+- A venue whose table holds 2 prices of each of 50 tariffs of 50 games and 50 minutes, keyed.
 - A hall of 200 tables. A venue with weekly first money since 2000 of which most still waits, and 25 collections.
 - Lists with more in them than a page holds: tariffs, schedules, venues, readings with long notes.
 """
@@ -69,6 +70,7 @@ class DenseRoute:
                 made = self.post(f"/venues/{venue}/tables", {**TABLE, "label": label, "controller": CONTROLLER})
                 self.tables.append(made["id"])
         self.venue, self.table = self.venues[0], self.tables[0]
+        self.few_venue, self.few_table = self._few()
         self.hall, self.hall_tables = self._hall()
         self.old, self.old_table, self.old_collection = self._old()
         self._lists()
@@ -120,6 +122,35 @@ class DenseRoute:
             "recurring": recurring,
             "dates": dates,
         }
+
+    def few(self, *, effective_on: str = "2026-01-01") -> dict[str, Any]:
+        """Return a schedule of 50 windows, each of a tariff of its own, of which a small controller drops most prices."""
+        weekly = [
+            {
+                "name": f"F{n}",
+                "days": ["mon"],
+                "from": f"{6 + n // 12:02}:{5 * (n % 12):02}",
+                "to": f"{6 + (n + 1) // 12:02}:{5 * ((n + 1) % 12):02}",
+                "tariff": tariff_id,
+            }
+            for n, tariff_id in enumerate(self.long_tariffs)
+        ]
+        return {"effective_on": effective_on, "base": self.long_tariffs[0], "weekly": weekly}
+
+    def _few(self) -> tuple[str, str]:
+        self.long_tariffs = [
+            self.post("/tariffs", {**tariff(f"few-{n}", first=200 + n), "minutes": ladder(first=200 + n, step=5)})["id"]
+            for n in range(50)
+        ]
+        venue = self.post("/venues", {**PLACE, "name": "Few prices"})["id"]
+        schedule = self.post(f"/venues/{venue}/schedules", self.few())["id"]
+        held = {"prices_max": 2}
+        controller = {"windows_per_day": 14, "games": held, "minutes": held}
+        table = self.post(f"/venues/{venue}/tables", {**TABLE, "label": "Few", "controller": controller})["id"]
+        self.post(
+            f"/tables/{table}/keyings", {"schedule_id": schedule, "keyed_at": "2026-02-01T15:00:00Z", "by": "Ana"}
+        )
+        return venue, table
 
     def _hall(self) -> tuple[str, list[str]]:
         venue = self.post("/venues", {**PLACE, "name": "Hall"})["id"]

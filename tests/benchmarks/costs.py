@@ -130,6 +130,12 @@ def _reads(made: DenseRoute) -> Iterator[Row]:
     yield Row("get_worklist", "/worklist?format=csv", "csv")
     yield Row("get_work_calendar", "/worklist.ics")
     yield Row("list_work_changes", "/worklist/changes?limit=500")
+    few = made.few_table
+    yield Row("get_quote", f"/quotes?table_id={few}&money=5.00&at=2026-12-07T12:00", "of few prices, keyed")
+    yield Row("get_week", f"/venues/{made.few_venue}/week?table_id={few}", "of few prices, keyed")
+    yield Row("get_settings_sheet", f"/tables/{few}/settings-sheet", "of few prices, refused", status=422)
+    yield Row("get_play", f"/reports/play?table_id={few}&{long}", "of few prices")
+    yield Row("get_play", f"/reports/play?{long}", "of all")
     yield Row("get_quote", f"/quotes?venue_id={venue}&games=10000&at=2026-12-01T12:00")
     yield Row("get_price_grid", f"/price-grid?venue_id={venue}&amounts={amounts}")
     yield Row(
@@ -270,6 +276,8 @@ def _writes(made: DenseRoute) -> Iterator[Row]:
     schedule = made.schedule(effective_on="2026-12-24")
     yield post("publish_schedule", f"/venues/{made.venue}/schedules", schedule, status=201)
     yield post("publish_table_schedule", f"/tables/{made.table}/schedules", schedule, status=201)
+    path = f"/venues/{made.few_venue}/schedules"
+    yield post("publish_schedule", path, made.few(effective_on="2026-12-24"), "of few prices, refused", status=422)
     rollout = {"replacement": made.tariffs[1], "effective_on": "2026-11-26"}
     path = f"/tariffs/{made.tariffs[-1]}/rollout"
     yield post("roll_out_tariff", path, rollout, "over 21 venues, refused", status=422)

@@ -171,7 +171,7 @@ def test_a_collector_sees_none_of_it_and_an_accountant_does(at_noon: TestClient,
         assert at_noon.get(f"/v1/reports/play?{PERIOD}", headers=route.token(role)).status_code == status
 
 
-@pytest.mark.parametrize("name", ["_STEPS_OF_A_DAY", "_STEPS_OF_A_READING", "_STEPS_OF_A_SPAN"])
+@pytest.mark.parametrize("name", ["_STEPS_OF_A_TABLE", "_STEPS_OF_A_DAY", "_STEPS_OF_A_READING", "_STEPS_OF_A_SPAN"])
 def test_more_work_than_one_answer_may_take_is_refused(
     play: Played, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:

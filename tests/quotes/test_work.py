@@ -145,7 +145,7 @@ def test_a_controller_that_drops_prices_of_many_long_tariffs_counts_them_in_memo
     listed = route.schedule(venue, tariffs[0], weekly=windows)["id"]
     keyed = {"schedule_id": listed, "keyed_at": "2026-02-01T15:00:00Z", "by": "Ana"}
     asked = {}
-    for most in (1, 30, 31, 32):
+    for most in (1, 36, 37, 38):
         held = {"prices_max": most}
         controller = {"games": held, "minutes": held, "windows_per_day": 14}
         table = route.table(venue, label=f"{most}", placed_at="2026-01-05T15:00:00Z", controller=controller)["id"]
@@ -156,6 +156,6 @@ def test_a_controller_that_drops_prices_of_many_long_tariffs_counts_them_in_memo
     assert "state more prices" in refused(results)[0]["errors"][0]["expected"]
     assert cpu_s < 1
     for _ in range(2):
-        results, _ = solve(client, [asked[30], asked[31], asked[30], asked[32]])
+        results, _ = solve(client, [asked[36], asked[37], asked[36], asked[38]])
         assert [result["problem"] is None for result in results] == [True, True, True, False]
-    assert solve(client, [asked[32]])[0][0]["problem"] is None
+    assert solve(client, [asked[38]])[0][0]["problem"] is None

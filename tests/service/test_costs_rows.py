@@ -13,10 +13,12 @@ class Anything:
     """Stands for the dense route: whatever is asked of it, rows of requests can be built."""
 
     venues = tables = schedules = tariffs = hall_tables = tuple(str(number) for number in range(300))
-    venue = table = old = old_table = old_collection = hall = "1"
+    venue = table = old = old_table = old_collection = hall = few_venue = few_table = "1"
 
     def schedule(self, **_: str) -> dict[str, str]:
         return {}
+
+    few = schedule
 
 
 def test_a_row_asks_an_operation_that_there_is_and_every_list_and_report_has_one_of_its_own() -> None:
