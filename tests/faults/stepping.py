@@ -196,6 +196,8 @@ class Meeting:
 
     def _meet(self, at: int, then: int) -> tuple[object, object, frozenset[tuple[int, int]]]:
         first, second = self.first.statements, self.second.statements
+        if at == len(first):  # it has committed, so it holds no lock any more
+            return True, frozenset(self.second_sees), self.clash
         reached = _until(second, min(then, len(second)), _locks(first[:at]))
         if reached == len(second):
             return self._second_commits(at, at, reached)
