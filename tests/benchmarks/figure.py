@@ -8,7 +8,7 @@ from time import process_time
 
 @dataclass
 class Figure:
-    """Ours against a peer, in seconds a piece (or any unit in which less is better), one number a round.
+    """Ours against a peer, one number a round: in seconds a piece, or in another ``unit`` of which less is better.
 
     ``reach``: the most that the ratio ours to theirs should be; None where it is only shown.
     """
@@ -18,6 +18,7 @@ class Figure:
     theirs: str
     reach: float | None
     rounds: list[tuple[float, float]] = field(default_factory=list)
+    unit: str = "s"
 
     @property
     def ratios(self) -> list[float]:
@@ -33,7 +34,7 @@ class Figure:
         spread = f"{ratios[0]:.2f} to {ratios[-1]:.2f}"
         return (
             f"{self.name:4} {median(ratios):8.2f} ×, {spread}{goal}\n"
-            f"       {self.ours}: {_duration(ours)}; {self.theirs}: {_duration(theirs)}"
+            f"       {self.ours}: {_amount(ours, self.unit)}; {self.theirs}: {_amount(theirs, self.unit)}"
         )
 
     @property
@@ -64,6 +65,10 @@ def as_json(figures: Sequence[Figure]) -> list[dict[str, object]]:
         }
         for figure in figures
     ]  # fmt: skip
+
+
+def _amount(number: float, unit: str) -> str:
+    return _duration(number) if unit == "s" else f"{number:,.0f} {unit}"
 
 
 def _duration(seconds: float) -> str:

@@ -44,8 +44,8 @@ end
 
 def run(*, rounds: int) -> Iterator[Figure]:
     """Ask a worker a thousand times, then until it was asked as often as is wanted."""
-    figure = Figure("N9", f"after {QUOTES:,} quotes, {VENUES:,} venues (bytes)", f"after {FEW:,}", 1.2)
-    whole = Figure("N9m", "the same (bytes)", "the goal", 1.0)
+    figure = Figure("N9", f"after {QUOTES:,} quotes, {VENUES:,} venues", f"after {FEW:,}", 1.2, unit="bytes")
+    whole = Figure("N9m", "the same", "the goal", 1.0, unit="bytes")
     with sqlite_database() as url, tempfile.TemporaryDirectory() as folder:
         venues = Path(folder, "venues")
         venues.write_text("".join(f"{id}\n" for id in _made(url)))

@@ -1,10 +1,13 @@
-"""What every list, feed and report reads, of a route of 1,000 tables against one of 100, on both databases.
+"""The rows that every list, feed and report reads: a route of 1,000 tables against one of 100, on both databases.
 
-A page should read what it shows, however large the route: the rows that its statements read, by PostgreSQL's own count
-(``EXPLAIN ANALYZE``), should be as many on the larger route. Reports over all venues read all of a period, so they are in
-proportion to the route, and are shown without a reach. PostgreSQL is asked to walk through a table only where no index
-serves, for on small tables it walks by choice. Of every question the steps are printed that read more than a few
-hundred rows on PostgreSQL, and those that walk through a table or sort without an index on SQLite.
+A page should read what it shows, however large the route. PostgreSQL counts the rows that the statements of a question
+read (``EXPLAIN ANALYZE``); the larger route should need as many as the smaller. A report over all venues reads all of
+its period, in proportion to the route: its ratio is shown without a reach. PostgreSQL walks through a table only where
+no index serves, for on small tables it would walk by choice.
+
+Under a question stand the steps that read more than 500 rows on PostgreSQL, and those that walk through a table on
+SQLite. ``BAIZEBOOK_BENCHMARK_VENUES`` (three tables each) and ``BAIZEBOOK_BENCHMARK_WEEKS`` make the route smaller, for
+a look at the steps: the ratios need a smaller route of a whole page, 100 tables.
 """
 
 import os
@@ -22,7 +25,7 @@ from tests.databases import postgres_database, sqlite_database
 LARGE = int(os.environ.get("BAIZEBOOK_BENCHMARK_VENUES", "334"))
 SMALL = LARGE // 10
 WEEKS = int(os.environ.get("BAIZEBOOK_BENCHMARK_WEEKS", "26"))
-"""Half a year of collections: a month is a small part of what is stored."""
+"""Half a year of collections: a month is a small part of it."""
 MANY_ROWS = 500
 """More than a page of a hundred reads of any one table."""
 
@@ -49,9 +52,10 @@ def run() -> Iterator[Figure]:
             fewer = _steps(on_small, (asked_small | of_period)[name], many=True)
             figure = Figure(
                 "EXPLAIN",
-                f"{name}, {LARGE * 3:,} tables (rows)",
+                f"{name}, {LARGE * 3:,} tables",
                 f"{SMALL * 3:,} tables",
                 None if name in of_period else 1.5,
+                unit="rows",
             )
             figure.rounds = [(max(sum(reads.values()), 1), max(sum(fewer.values()), 1))]
             for step, rows in reads.items():
@@ -63,7 +67,7 @@ def run() -> Iterator[Figure]:
 
 
 def questions(asked: Service, filled: Filled, *, venues: int) -> Mapping[str, str]:
-    """Return the pages by what they ask, of a venue in the middle, and of feeds the page after the middle."""
+    """Return the addresses of the pages by name: of a venue in the middle of the route, and the middle of each feed."""
     one = filled.of(venues // 2)
     venue, table = one.venue_id, one.table_ids[0]
     month = f"{NOW:%Y-%m}"
@@ -125,7 +129,7 @@ def questions(asked: Service, filled: Filled, *, venues: int) -> Mapping[str, st
 
 
 def reports() -> Mapping[str, str]:
-    """Return the questions about all venues of a period, and those about all that is in hand."""
+    """Return the addresses of the reports over all venues, by name."""
     month = f"{NOW:%Y-%m}"
     period = f"from={month}-01&to={month}-30"
     return {
@@ -141,7 +145,7 @@ def reports() -> Mapping[str, str]:
 
 
 def _steps(asked: Service, path: str, *, many: bool) -> dict[str, int]:
-    """Return the steps of a question's plans and the rows that they read; without ``many``, those that walk or sort."""
+    """Return the rows that each step of a question's plans reads; without ``many``, only the steps that walk."""
     asked.get(path)
     with recorded(asked.engine) as made:
         asked.get(path)
