@@ -14,12 +14,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, tzinfo
+from datetime import date, datetime, tzinfo
 from fractions import Fraction
 from itertools import accumulate
 from typing import Literal
 
 from ..pricing.errors import DomainError, Fault
+from ..pricing.trading_day import to_us
 from .clock_changes import utc_offset_s
 from .theil_sen import evenly, median_slope
 
@@ -123,8 +124,7 @@ class Walk:
 
 def elapsed_us(start: datetime, end: datetime) -> int:
     """Return the microseconds from one instant to another, true also for two wall times of one zone (- would mislead)."""
-    between = end.astimezone(UTC) - start.astimezone(UTC)
-    return (between.days * DAY_S + between.seconds) * SECOND_US + between.microseconds
+    return to_us(end) - to_us(start)
 
 
 def elapsed(start: datetime, end: datetime) -> Fraction:
@@ -190,8 +190,8 @@ def _step(before: Offset, after: Offset, *, shift_s: int) -> int:
 
 def drift(walked: Walk) -> Drift | None:
     """Return how fast the clock gains, by the robust line through its readings; None without two instants."""
-    start = walked.readings[0].taken_at
-    elapsed_s = [elapsed_us(start, reading.taken_at) // SECOND_US for reading in walked.readings]
+    taken_us = [to_us(reading.taken_at) for reading in walked.readings]
+    elapsed_s = [(us - taken_us[0]) // SECOND_US for us in taken_us]
     if elapsed_s[-1] == 0:
         return None
     moved_s = list(accumulate(walked.steps_s))

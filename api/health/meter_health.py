@@ -65,11 +65,8 @@ def _series(
     meter: Meter, readings: Sequence[MetersRead], reset_at: Sequence[datetime], collected_at: Sequence[datetime]
 ) -> list[MeterDelta]:
     """Return what each reading added since the last reset, the reading at that reset first."""
-    read = [
-        (counts.taken_at, counts.values[meter.name])
-        for counts in readings
-        if counts.values.get(meter.name, meter.modulus) < meter.modulus
-    ]
+    name, modulus = meter.name, meter.modulus
+    read = [(counts.taken_at, counts.values[name]) for counts in readings if counts.values.get(name, modulus) < modulus]
     emptied_at = collected_at if meter.resets == "at_collection" else ()
     befores = [None, *(at for at, _ in read)]
     nexts = [*(at for at, _ in read[1:]), None]

@@ -206,6 +206,8 @@ def _coming(
         changes_at = sells.keyed.next_change(now)
         if changes_at is not None:
             moments.append(("price_change", sells.keyed.at(changes_at).name, changes_at))
+        if not any(stretch.schedule and stretch.schedule.recurring for stretch in sells.listed.stretches):
+            return moments
         for span in sells.listed.between(now, now + _EVENTS_WITHIN):
             if span.kind == "recurring" and span.from_at is not None and span.from_at > now:
                 moments.append(("recurring_event", span.name, span.from_at))

@@ -7,12 +7,12 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import repeat
+from itertools import compress, repeat
 from math import sqrt
 from operator import sub, truediv
 from statistics import NormalDist
@@ -113,12 +113,12 @@ class _Slopes:
         raise RuntimeError(f"expected a slope at place {place}, found {until}")
 
     def _alike(self, same: float) -> list[tuple[Fraction, int]]:
-        """Return the slopes of one float in order, and how many pairs have each."""
-        pairs, pair = Counter[tuple[int | Fraction, int | Fraction]](), -1
-        for _ in range(bisect_right(self._ordered, same) - bisect_left(self._ordered, same)):
-            pair = self._floats.index(same, pair + 1)
-            pairs[self._rises[pair], self._runs[pair]] += 1
-        return sorted((Fraction(rise) / run, times) for (rise, run), times in pairs.items())
+        """Return the slopes of one float in order, and how many pairs have each: nearly always all have the same."""
+        alike = compress(zip(self._rises, self._runs, strict=True), map(same.__eq__, self._floats))
+        (first_rise, first_run), *others = pairs = list(alike)
+        if all(rise * first_run == first_rise * run for rise, run in others):
+            return [(Fraction(first_rise, first_run), len(pairs))]
+        return sorted(Counter(Fraction(rise, run) for rise, run in pairs).items())
 
     def median(self) -> Fraction:
         """Return the middle slope, or the mean of the two in the middle."""

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from ..pool_tables.equipment import MeterCounts, MeterResets
 from ..pricing.errors import DomainError, Fault, domain_error
@@ -55,8 +55,7 @@ class Meter:
         return 10**self.digits  # type: ignore[no-any-return]
 
 
-@dataclass(frozen=True, slots=True)
-class MeterReading:
+class MeterReading(NamedTuple):
     """A meter's value at an instant; whether it was reset before, and whether the box was then collected."""
 
     taken_at: datetime
@@ -65,8 +64,7 @@ class MeterReading:
     collected: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class MeterDelta:
+class MeterDelta(NamedTuple):
     """What a reading added to the one before it: ``delta`` counts; None where nobody can say."""
 
     from_at: datetime | None
@@ -120,16 +118,17 @@ def deltas(meter: Meter, readings: Sequence[MeterReading]) -> tuple[MeterDelta, 
 
     Refuses (``bad_meter_value``) values that the meter cannot show.
     """
+    modulus = meter.modulus
     faults = [
-        Fault("bad_meter_value", f"readings[{i}].value", str(reading.value), f"0 to {meter.modulus - 1}")
+        Fault("bad_meter_value", f"readings[{i}].value", str(reading.value), f"0 to {modulus - 1}")
         for i, reading in enumerate(readings)
-        if not 0 <= reading.value < meter.modulus
+        if not 0 <= reading.value < modulus
     ]
     if faults:
         raise DomainError(*faults)
     ordered = sorted(readings, key=lambda reading: reading.taken_at)
     befores: list[MeterReading | None] = [None, *ordered]
-    return tuple(_delta(meter, before, reading) for before, reading in zip(befores, ordered, strict=False))
+    return tuple(_delta(meter, modulus, before, reading) for before, reading in zip(befores, ordered, strict=False))
 
 
 def counted(found: Sequence[MeterDelta]) -> int:
@@ -152,12 +151,12 @@ def disagreement(one: MeterTotal, other: MeterTotal) -> Disagreement | None:
     return Disagreement(one, other, apart) if apart > 0 else None
 
 
-def _delta(meter: Meter, before: MeterReading | None, reading: MeterReading) -> MeterDelta:
+def _delta(meter: Meter, modulus: int, before: MeterReading | None, reading: MeterReading) -> MeterDelta:
     if before is None or reading.reset:
         return MeterDelta(None, reading.taken_at, None, reading.value, "baseline", 0)
     emptied = meter.resets == "at_collection" and before.collected
     start = 0 if emptied else before.value
-    kind, delta = step(start, reading.value, modulus=meter.modulus)
+    kind, delta = step(start, reading.value, modulus=modulus)
     if kind == "rolled_over" and meter.resets == "at_collection":
         kind, delta = "needs_review", None
     return MeterDelta(before.taken_at, reading.taken_at, start, reading.value, kind, delta)

@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Literal, cast, get_args
 from uuid import NAMESPACE_URL, UUID, uuid5
 
@@ -149,7 +150,12 @@ class Work:
 
     def id_at(self, table_id: UUID) -> UUID:
         """Return the id of this work at a table: the same whenever it is found."""
-        return uuid5(NAMESPACE_URL, f"urn:baizebook:work:{table_id}:{self.kind}:{self.subject}")
+        return _id_of(f"urn:baizebook:work:{table_id}:{self.kind}:{self.subject}")
+
+
+@lru_cache(maxsize=4096)  # finding, comparing and saving the work of a table each ask for it
+def _id_of(name: str) -> UUID:
+    return uuid5(NAMESPACE_URL, name)
 
 
 def not_assessed(*, due_at: datetime) -> Work:

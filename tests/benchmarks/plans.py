@@ -7,7 +7,7 @@ no index serves, for on small tables it would walk by choice.
 
 Under a question stand the steps that read more than 500 rows on PostgreSQL, and those that walk through a table on
 SQLite. ``BAIZEBOOK_BENCHMARK_VENUES`` (three tables each) and ``BAIZEBOOK_BENCHMARK_WEEKS`` make the route smaller, for
-a look at the steps: the ratios need a smaller route of a whole page, 100 tables.
+a look at the steps: the ratios need about a page, 100 tables, on the smaller one.
 """
 
 import os
