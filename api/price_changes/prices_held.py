@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from itertools import groupby, pairwise
 
 from ..controllers.fit import prices_of
@@ -63,6 +64,7 @@ def prices_held(
     return held
 
 
+@lru_cache(maxsize=1024)
 def week_key(schedule: Schedule) -> Hashable:
     """Return what a schedule sells over a week, apart from dates and names: equal where the prices are equal."""
     days = listed_week(schedule, turns_at=schedule.day_starts_at.hour * 60 + schedule.day_starts_at.minute)

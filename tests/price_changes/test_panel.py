@@ -8,8 +8,8 @@ from typing import Any
 from baizebook.earnings.earned_totals import Earned
 from baizebook.earnings.money_by_day import MeterPoint
 from baizebook.price_changes.panel import days_of_tables, weeks_around, weeks_beside
-from baizebook.price_changes.prices_held import Change, PricesHeld, change_of, holds_throughout, prices_held
-from baizebook.pricing import Calendar, Timetable, zone_named
+from baizebook.price_changes.prices_held import Change, PricesHeld, change_of, holds_throughout, prices_held, week_key
+from baizebook.pricing import Calendar, Ladder, Rung, Schedule, Tariff, Timetable, zone_named
 
 MONDAY = date(2026, 10, 5)
 CHANGE = Change(until_on=MONDAY, from_on=MONDAY)
@@ -92,3 +92,9 @@ def test_a_week_with_a_day_out_of_order_does_not_count() -> None:
     boxes = [box(MONDAY - timedelta(days=7), 7, 70_00), box(MONDAY, 21, 205_00, out_of_order=broken)]
     found = weeks_around(days_of_tables(boxes)["t"], CHANGE, HELD, weeks=8)
     assert found.takings == {-1: 70_00.0, 1: 70_00.0, 3: 70_00.0}
+
+
+def test_the_week_of_a_schedule_is_worked_out_once_for_all_tables_that_sell_by_it() -> None:
+    """Two hundred tables that sold by one schedule of 200 windows took most of a second."""
+    schedule = Schedule(id="s", base=Tariff("USD", games=Ladder((Rung(100, 1),))))
+    assert week_key(schedule) is week_key(schedule)
