@@ -89,6 +89,8 @@ def main() -> None:
     for way in sys.argv[1:]:
         (WAYS.get(way) or getattr(importlib.import_module("tests.faults.planted"), way))()
     cli = importlib.import_module("baizebook.ops.cli")
+    for used in ("baizebook.app", "baizebook.ops.commands.serve"):
+        importlib.import_module(used)  # a child would import it anew
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)
     for line in sys.stdin:
         if child := os.fork():
