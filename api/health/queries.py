@@ -22,7 +22,6 @@ from ..controllers.settings_found import FoundSettings, TableController
 from ..jobs.rows import JobDoneRow, JobRow
 from ..pool_tables.place import counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
-from ..pool_tables.service import controller_of_table
 from ..pricing import parse_money, zone_named
 from ..readings.convert import meter_of
 from ..readings.meter_history import MeterHistory, MetersRead, one_history
@@ -140,7 +139,7 @@ def _sells(session: Session, place: PriceContext, stored: StoredMachine, *, foun
     during = sold_during(machine, machine.stay_of(place.stay.id))
     assert during is not None
     held = TableController(
-        controller=controller_of_table(place.table, currency),
+        controller=machine.controller,
         accepts=tuple(parse_money(text, currency) for text in profile["accepts"]),
         currency=currency,
         listed=during.listed,
