@@ -142,7 +142,10 @@ def test_a_database_that_is_not_there_is_said(
 def test_a_file_that_cannot_be_written_is_said(run: Run, tmp_path: Path) -> None:
     status, out, err = run("backup", str(tmp_path / "no" / "such" / "folder" / "route.backup"))
     assert (status, out) == (1, "")
-    assert err.startswith(f"{tmp_path}/no/such/folder/route.backup.")
+    assert err == f"There is no folder {tmp_path}/no/such/folder: make it, or name another.\n"
+    status, out, err = run("backup", "/proc/route.backup")
+    assert (status, out) == (1, "")
+    assert err.startswith("/proc/route.backup.")
     assert err.endswith(".unfinished: No such file or directory.\n")
 
 
