@@ -25,6 +25,8 @@ from sqlalchemy import select as select_columns
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, col, select
 
+from ..controllers.fit import STEPS_OF_A_PRICE, too_many_prices
+from ..pool_tables.controller import Controller
 from ..pool_tables.rows import PoolTableRow
 from ..pool_tables.service import last_stay_at_a_venue
 from ..pricing import Timetable
@@ -414,7 +416,7 @@ def _assess(
         try:
             with session.begin_nested():
                 facts = work_facts(session, stored)
-            work.steps += _STEPS_OF_A_TABLE + _STEPS_OF_AN_ENTRY * _entries(facts.listed)
+            work.steps += _STEPS_OF_A_TABLE + _steps_of_schedules(facts.listed, facts.controller)
             found_work = find_work(facts, now=now)
         except OperationalError:
             raise  # the database is busy or away: no fault of this table
@@ -425,9 +427,11 @@ def _assess(
     return found
 
 
-def _entries(listed: Timetable | None) -> int:
-    stretches = listed.stretches if listed else ()
-    return sum(len(stretch.schedule.entries) for stretch in stretches if stretch.schedule)
+def _steps_of_schedules(listed: Timetable | None, controller: Controller) -> int:
+    """Return the effort of what is listed for a table: its entries, and the prices that its controller is too small for."""
+    schedules = [stretch.schedule for stretch in (listed.stretches if listed else ()) if stretch.schedule]
+    too_many = sum(too_many_prices(schedule, controller) for schedule in set(schedules))
+    return _STEPS_OF_AN_ENTRY * sum(len(schedule.entries) for schedule in schedules) + STEPS_OF_A_PRICE * too_many
 
 
 def _save(

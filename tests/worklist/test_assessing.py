@@ -131,13 +131,16 @@ def test_the_id_of_a_note_is_never_given_again(engine: Engine, calendar: Calenda
     assert seen == sorted(set(seen))
 
 
+@pytest.mark.parametrize("name", ["_STEPS_OF_A_TABLE", "STEPS_OF_A_PRICE"])
 def test_tables_that_take_long_are_assessed_a_few_at_a_read_and_the_rest_is_said_to_wait(
-    engine: Engine, calendar: Calendar, route: Route, monkeypatch: pytest.MonkeyPatch
+    engine: Engine, calendar: Calendar, route: Route, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
     venue = route.venue()
+    route.schedule(venue["id"], route.tariff()["id"])
     for number in range(5):
-        calendar.read(route.table(venue["id"], label=f"T{number}"), clock=ELEVEN)
-    monkeypatch.setattr(service, "_STEPS_OF_A_TABLE", STEPS_MAX // 2)
+        table = route.table(venue["id"], label=f"T{number}", controller={"games": {"prices_max": 2}})
+        calendar.read(table, clock=ELEVEN)
+    monkeypatch.setattr(service, name, STEPS_MAX // 2)
     for still_waiting in (3, 1, 0, 0):
         service.catch_up(engine, now=calendar.now)
         with reading(engine) as session:
