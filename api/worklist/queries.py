@@ -101,11 +101,15 @@ def has_wide_notes(session: Session) -> bool:
     return bool(session.execute(select(exists().where(col(TouchedRow.pool_table_id).is_(None)))).scalar_one())
 
 
-def touched_tables(session: Session, *, at_most: int, only: Collection[UUID] | None = None) -> dict[UUID, list[int]]:
+def touched_tables(
+    session: Session, *, at_most: int, only: Collection[UUID] | None = None, without: Collection[UUID] = ()
+) -> dict[UUID, list[int]]:
     """Return the ids of the notes of the tables that were touched first."""
     notes = select(col(TouchedRow.pool_table_id), col(TouchedRow.id)).where(col(TouchedRow.pool_table_id).is_not(None))
     if only is not None:
         notes = notes.where(col(TouchedRow.pool_table_id).in_(only))
+    if without:
+        notes = notes.where(col(TouchedRow.pool_table_id).not_in(without))
     found: dict[UUID, list[int]] = {}
     for table_id, note_id in session.execute(notes.order_by(col(TouchedRow.id)).limit(_NOTES_MAX)):
         if table_id in found or len(found) < at_most:

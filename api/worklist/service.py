@@ -89,16 +89,18 @@ _log = logging.getLogger(__name__)
 def catch_up(engine: Engine, *, now: datetime, at_most: int = CATCH_UP_MAX, stop: Stop | None = None) -> int:
     """Assess the tables that were touched first, as many as one answer may wait for; return how many were.
 
-    ``stop`` tells whether the answer is still wanted.
+    Each is assessed once: one that is touched again meanwhile, as at a busy bar, waits for the next time. ``stop`` tells whether the answer is still wanted.
     """
     _spread_wide_notes(engine)
-    assessed, work = 0, Effort(stop=stop or Stop())
-    while assessed < at_most and work.steps < work.steps_max:
-        found = _catch_up_once(engine, now=now, at_most=min(TABLES_AT_ONCE_MAX, at_most - assessed), work=work)
+    assessed: set[UUID] = set()
+    work = Effort(stop=stop or Stop())
+    while len(assessed) < at_most and work.steps < work.steps_max:
+        few = min(TABLES_AT_ONCE_MAX, at_most - len(assessed))
+        found = _catch_up_once(engine, now=now, at_most=few, without=assessed, work=work)
         if not found:
             break
-        assessed += found
-    return assessed
+        assessed |= found
+    return len(assessed)
 
 
 def sweep(
@@ -379,23 +381,24 @@ def _catch_up_once(
     now: datetime,
     at_most: int,
     only: Collection[UUID] | None = None,
+    without: Collection[UUID] = (),
     work: Effort | None = None,
     charts: ChartsOfCollectors | None = None,
-) -> int:
-    """Load, decide and save the work at some touched tables; return how many were assessed.
+) -> set[UUID]:
+    """Load, decide and save the work at some touched tables; return those that were assessed.
 
     ``work`` is counted, and ends it before its last table. ``charts`` are used where only the sweep noted these tables.
     """
     work = work or Effort()
     with reading(engine, work.stop) as session:
-        notes = touched_tables(session, at_most=at_most, only=only)
+        notes = touched_tables(session, at_most=at_most, only=only, without=without)
         if charts and sum(map(len, notes.values())) > len(notes):
             charts = None  # somebody recorded something of these tables meanwhile
         found = _assess(session, list(notes), now=now, work=work, charts=charts) if notes else {}
     if found:
         with writing(engine, work.stop) as session:
             _save(session, found, notes, now=now)
-    return len(found)
+    return set(found)
 
 
 def _assess(

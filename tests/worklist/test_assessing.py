@@ -10,6 +10,7 @@ from baizebook.pricing.effort import STEPS_MAX, Effort, Stop, Stopped
 from baizebook.store.changes import note_tables
 from baizebook.store.db import reading, writing
 from baizebook.worklist import service
+from baizebook.worklist.assessment import find_work
 from baizebook.worklist.queries import tables_waiting, touched_tables
 from sqlalchemy import Engine
 from sqlmodel import Session, select
@@ -154,5 +155,25 @@ def test_assessing_ends_where_nobody_wants_the_list_any_more(engine: Engine, cal
     stop.end()
     with pytest.raises(Stopped):
         service.catch_up(engine, now=calendar.now, stop=stop)
+    with reading(engine) as session:
+        assert tables_waiting(session) == 1
+
+
+def test_a_table_of_which_something_is_recorded_all_the_time_is_assessed_once_at_a_read(
+    engine: Engine, calendar: Calendar, route: Route, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = route.table(route.venue()["id"])
+    calendar.read(table, clock=ELEVEN)
+    judged = 0
+
+    def find_work_meanwhile(*facts: Any, **more: Any) -> Any:
+        nonlocal judged
+        judged += 1
+        calendar.read(table, clock=ELEVEN)
+        return find_work(*facts, **more)
+
+    monkeypatch.setattr(service, "find_work", find_work_meanwhile)
+    service.catch_up(engine, now=calendar.now)
+    assert judged == 1
     with reading(engine) as session:
         assert tables_waiting(session) == 1
