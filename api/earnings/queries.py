@@ -209,11 +209,18 @@ def _counts(session: Session, table_id: Mapped[UUID]) -> ColumnElement[bool]:
     return ~or_(noted, stood) if wide else ~noted
 
 
-def notes_to_reckon(session: Session, *, at_most: int) -> dict[UUID, list[int]]:
-    """Return the ids of the notes of the tables that were noted first."""
+def newest_note_to_reckon(session: Session) -> int:
+    """Return the number of the newest note; 0 where there is none."""
+    return session.exec(select(func.max(ToReckonRow.id))).one() or 0
+
+
+def notes_to_reckon(session: Session, *, at_most: int, up_to: int) -> dict[UUID, list[int]]:
+    """Return the ids of the notes of the tables that were noted first, of no later note than ``up_to``."""
     note = ToReckonRow
     found: dict[UUID, list[int]] = {}
-    query = select_columns(col(note.pool_table_id), col(note.id)).where(col(note.pool_table_id).is_not(None))
+    query = select_columns(col(note.pool_table_id), col(note.id)).where(
+        col(note.pool_table_id).is_not(None), col(note.id) <= up_to
+    )
     for table_id, note_id in session.execute(query.order_by(col(note.id)).limit(_NOTES_MAX)):
         if table_id in found or len(found) < at_most:
             found.setdefault(table_id, []).append(note_id)

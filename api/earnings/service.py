@@ -1,7 +1,7 @@
 """Answers what was earned in a period, beside the period before or the same period a year ago (N1)."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Literal, get_args
@@ -26,6 +26,7 @@ from .queries import (
     facts_of_tables,
     first_collected_on,
     names_of,
+    newest_note_to_reckon,
     notes_to_reckon,
     open_boxes,
     sums_of,
@@ -151,9 +152,19 @@ def read_best_and_worst(session: Session, asked: EarningsQuestion, *, count: int
     )
 
 
-def reckon(engine: Engine, *, at_most: int = RECKON_MAX) -> int:
+def reckon_all(engine: Engine) -> Iterator[int]:
+    """Work out again what all tables earned of which something was recorded before; yield how many each time."""
+    _spread_wide_notes(engine)
+    with reading(engine) as session:
+        up_to = newest_note_to_reckon(session)
+    while found := reckon(engine, up_to=up_to):
+        yield found
+
+
+def reckon(engine: Engine, *, at_most: int = RECKON_MAX, up_to: int | None = None) -> int:
     """Work out again what the tables earned of which something was recorded, the first noted first; return how many.
 
+    Notes later than ``up_to``, or than the newest now, wait: it ends however much is recorded meanwhile.
     Boxes are worked out on a snapshot, and saved in a short transaction, of each table only while a note that the
     snapshot saw is still there: of two that work at once, the one with the newer snapshot saw every note of the other.
     """
@@ -161,7 +172,8 @@ def reckon(engine: Engine, *, at_most: int = RECKON_MAX) -> int:
     reckoned = 0
     while reckoned < at_most:
         with reading(engine) as session:
-            notes = notes_to_reckon(session, at_most=min(BOXES_AT_ONCE_MAX, at_most - reckoned))
+            up_to = newest_note_to_reckon(session) if up_to is None else up_to
+            notes = notes_to_reckon(session, at_most=min(BOXES_AT_ONCE_MAX, at_most - reckoned), up_to=up_to)
             boxes = boxes_of(session, from_on=date.min, until_on=date.max, table_ids=list(notes)) if notes else []
             at = collected_at(session, {UUID(box.collection_id) for box in boxes})
         if not notes:

@@ -11,7 +11,7 @@ from baizebook.earnings.box_parts import parts_of
 from baizebook.earnings.earned_totals import BOX_AMOUNTS, Earned, Grouping, earnings
 from baizebook.earnings.queries import boxes_in, boxes_of, sums_of, tables_to_reckon
 from baizebook.earnings.rows import EarnedBoxRow
-from baizebook.earnings.service import reckon
+from baizebook.earnings.service import reckon, reckon_all
 from baizebook.store.db import reading
 from fastapi.testclient import TestClient
 from hypothesis import given
@@ -138,6 +138,23 @@ def test_an_older_result_never_replaces_a_newer_one(
     agrees(engine)
     with reading(engine) as session:
         assert len(session.exec(select(EarnedBoxRow)).all()) == 3
+
+
+def test_what_is_recorded_meanwhile_waits_for_the_next_time(
+    till: Till, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    till.collect("2026-11-03", 90, cash=40)
+    seen, dates = boxes_of, iter(f"2026-11-{day:02}" for day in range(4, 9))
+
+    def meanwhile(*args: Any, **asked: Any) -> list[Earned]:
+        till.collect(next(dates), 20, cash=160)
+        return seen(*args, **asked)
+
+    monkeypatch.setattr("baizebook.earnings.service.boxes_of", meanwhile)
+    assert reckon(engine) == 1
+    assert list(reckon_all(engine)) == [1]
+    with reading(engine) as session:
+        assert len(tables_to_reckon(session)) == 1
 
 
 @given(days=st.integers(0, 80), start=st.integers(0, 400), gross=st.integers(0, 10**6), share=st.integers(0, 100))

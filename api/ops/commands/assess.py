@@ -2,7 +2,7 @@
 
 from sqlmodel import func, select
 
-from ...earnings.service import reckon
+from ...earnings.service import reckon_all
 from ...pool_tables.rows import PoolTableRow
 from ...store import clock
 from ...store.db import reading
@@ -19,7 +19,7 @@ def assess() -> None:
         tables = session.exec(select(func.count()).select_from(PoolTableRow)).one()
     with progress_bar("Working out earnings") as step:
         done = 0
-        while found := reckon(engine):
+        for found in reckon_all(engine):
             step(done := done + found, None)
     with progress_bar("Assessing tables") as step:
         now, after, more, done, charts = clock.now(), None, True, 0, ChartsOfCollectors()

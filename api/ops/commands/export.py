@@ -1,9 +1,10 @@
 """``baizebook export``: the books and the reports of a month or a year as files in a new folder."""
 
 import json
+from collections import deque
 from pathlib import Path
 
-from ...earnings.service import reckon
+from ...earnings.service import reckon_all
 from ...store import clock
 from ...store.db import reading
 from ..command_database import existing_database
@@ -14,8 +15,7 @@ from ..terminal import say, show_rows
 def export(*, folder: Path, month: str | None, year: int | None, as_json: bool) -> None:
     """Write the files of a period, all from one snapshot, and list them."""
     period, engine = period_of(month=month, year=year), existing_database()
-    while reckon(engine):
-        pass
+    deque(reckon_all(engine), maxlen=0)
     with reading(engine) as session:
         files = export_files(session, period, year=year, now=clock.now())
     write_folder(folder, files)
