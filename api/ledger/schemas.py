@@ -132,7 +132,7 @@ class LedgerCheckOut(Out):
     Keep ``last_hash`` elsewhere: a later journal must still contain it. ``altered_entries`` has the numbers of entries
     whose collection, settlement or reversal was changed since, ``altered_collections`` the ids of changed collections,
     settled or not, ``altered_records`` the ids of changed agreements, closed jobs, retirements (by their last move) and reversals:
-    the first 100 of each.
+    the first 100 of each. An id that was changed itself is named as it is stored.
     """
 
     ok: bool
@@ -140,8 +140,8 @@ class LedgerCheckOut(Out):
     first_bad: BadEntryOut | None
     last_hash: str | None
     altered_entries: list[int]
-    altered_collections: list[Id]
-    altered_records: list[Id]
+    altered_collections: list[str]
+    altered_records: list[str]
 
 
 class AccountNamesIn(In):

@@ -241,44 +241,51 @@ def verify_books(session: Session) -> LedgerCheckOut:
     """Follow the chain of entries (L3), and compare what is stored with the digests of what was recorded."""
     found = check_ledger(session)
     entries = [] if found.first_bad else list(islice(altered_bookings(session), _NAMED_MAX))
-    collections = list(islice(altered_collections(session), _NAMED_MAX))
-    records = list(islice(altered_records(session), _NAMED_MAX))
+    collections = [str(id_) for id_ in islice(altered_collections(session), _NAMED_MAX)]
+    records = [str(id_) for id_ in islice(altered_records(session), _NAMED_MAX)]
     ok = found.ok and not (entries or collections or records)
     altered = {"altered_entries": entries, "altered_collections": collections, "altered_records": records}
     return found.model_copy(update={"ok": ok, **altered})
 
 
-def altered_collections(session: Session) -> Iterator[UUID]:
-    """Yield the id of each collection that is no longer as it was recorded, settled or not, or whose predecessor is gone.
+def altered_collections(session: Session) -> Iterator[UUID | str]:
+    """Yield the id, as stored where it is none any more, of each collection that is no longer as it was recorded, settled or not, or whose predecessor is gone.
 
     Collections of earlier releases carry no digest; after the first that has one, one without is altered too.
     """
     after, before = -1, ""
-    query = select(CollectionRow.sequence, CollectionRow.id, CollectionRow.facts_digest)
-    query = query.order_by(col(CollectionRow.sequence)).limit(_AT_ONCE)
-    while page := session.exec(query.where(col(CollectionRow.sequence) > after)).all():
+    raw = SQLModel.metadata.tables["collection"].c
+    query = select_columns(raw.sequence, type_coerce(raw.id, String), raw.facts_digest)
+    query = query.order_by(raw.sequence).limit(_AT_ONCE)
+    while stored := session.execute(query.where(raw.sequence > after)).all():
+        page = [(sequence, _id_of(id_), digest) for sequence, id_, digest in stored]
         after = page[-1][0]
-        ids = {id_ for _, id_, _ in page}
+        ids = {id_ for _, id_, _ in page if isinstance(id_, UUID)}
         collections = _readable_rows(session, "collection", "id", ids)
         tables = _readable_rows(session, "collected_table", "collection_id", ids)
         for _, id_, digest in page:
-            if (digest or before) and not _is_as_recorded(collections[id_], tables[id_], digest, before=before):
+            if (digest or before) and not _is_as_recorded(
+                collections.get(id_, []), tables.get(id_, []), digest, before=before
+            ):
                 yield id_
             before = digest
 
 
-def altered_records(session: Session) -> Iterator[UUID]:
-    """Yield the id of each record (``record_digest``) that is no longer as it was, or whose predecessor is gone.
+def altered_records(session: Session) -> Iterator[UUID | str]:
+    """Yield the id, as stored where it is none any more, of each record (``record_digest``) that is no longer as it was, or whose predecessor is gone.
 
     Those are agreements, closed jobs (by the job), retirements (by the last move) and reversals, used or not. What was recorded
     by an earlier release has no digest.
     """
     after, before = 0, None
     raw = SQLModel.metadata.tables["record_digest"].c
-    query = select_columns(raw.number, raw.kind, raw.subject_id, raw.digest).order_by(raw.number).limit(_AT_ONCE)
-    while page := session.execute(query.where(raw.number > after)).all():
+    query = select_columns(raw.number, raw.kind, type_coerce(raw.subject_id, String), raw.digest)
+    query = query.order_by(raw.number).limit(_AT_ONCE)
+    while stored := session.execute(query.where(raw.number > after)).all():
+        page = [(number, kind, _id_of(id_), digest) for number, kind, id_, digest in stored]
         rows = {
-            kind: _rows_of(session, kind, {row.subject_id for row in page if row.kind == kind}) for kind in _RECORDS
+            kind: _rows_of(session, kind, {id_ for _, of, id_, _ in page if of == kind and isinstance(id_, UUID)})
+            for kind in _RECORDS
         }
         for number, kind, id_, digest in page:
             facts = {table: found.get(id_, []) for table, found in rows.get(kind, {}).items()}
@@ -287,7 +294,15 @@ def altered_records(session: Session) -> Iterator[UUID]:
             after, before = number, digest
 
 
-def _rows_of(session: Session, kind: str, ids: Set[UUID]) -> dict[str, dict[UUID, list[dict[str, Any]]]]:
+def _id_of(stored: UUID | str) -> UUID | str:
+    """Return an id that was read as it is stored; SQLite may hold a text that is none."""
+    try:
+        return stored if isinstance(stored, UUID) else UUID(stored)
+    except ValueError:
+        return stored
+
+
+def _rows_of(session: Session, kind: str, ids: Set[UUID]) -> dict[str, dict[Any, list[dict[str, Any]]]]:
     found = {}
     for table, key in _RECORDS[kind]:
         rows = _readable_rows(session, table, key, ids)

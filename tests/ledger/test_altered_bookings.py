@@ -7,7 +7,7 @@ from uuid import UUID
 
 import pytest
 from baizebook.ops.check import check_books
-from baizebook.reports.queries import altered_bookings, altered_collections, altered_records
+from baizebook.reports.queries import altered_bookings, altered_collections, altered_records, verify_books
 from baizebook.store.db import reading
 from fastapi.testclient import TestClient
 from sqlalchemy import JSON, Column, Engine, Integer, Numeric, text
@@ -225,6 +225,15 @@ def test_text_that_is_no_value_of_its_column_shows_and_stops_nothing(books: Engi
         with Session(books) as session:
             session.execute(text(f"UPDATE {table} SET {column} = '{{'"))
             assert list(altered_records(session)), (table, column)
+            session.rollback()
+    keys = (("record_digest", "subject_id"), ("agreement", "id"), ("retirement", "stay_id"), ("collection", "id"))
+    for table, column in (*keys, ("collected_table", "collection_id")):
+        with Session(books) as session:
+            session.execute(text("PRAGMA defer_foreign_keys = on"))
+            session.execute(text(f"UPDATE {table} SET {column} = 'z' || substr({column}, 2)"))
+            verdict = verify_books(session)
+            assert not verdict.ok, (table, column)
+            assert verdict.altered_records or verdict.altered_collections, (table, column)
             session.rollback()
 
 
