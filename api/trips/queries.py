@@ -14,6 +14,7 @@ from ..pool_tables.rows import PoolTableRow
 from ..pricing import DomainError
 from ..pricing.timetable import Span
 from ..schedules.queries import listed_at, place_of_venue
+from ..store.db import is_snapshot
 from ..venues.rows import VenueRow
 from ..venues.service import calendar_of
 from ..web.errors import http_problem, not_found
@@ -116,11 +117,14 @@ def _tables_at(
 ) -> dict[UUID, list[StoredTableAtStop]]:
     """Return the tables at each stop."""
     venues = {venue.id: (stop, venue) for stop, venue in stops}
-    rows = session.exec(
+    query = (
         select(PoolTableRow)
         .where(col(PoolTableRow.venue_id).in_(venues))
         .order_by(col(PoolTableRow.label), col(PoolTableRow.id))
-    ).all()
+    )
+    if not is_snapshot(session):  # no table is deleted between two of these statements
+        query = query.with_for_update(read=True, key_share=True)
+    rows = session.exec(query).all()
     ids = [row.id for row in rows]
     chosen = set(session.exec(select(TripWorkRow.work_id).where(TripWorkRow.trip_id == trip.id)))
     work, jobs, stored = _work(session, ids), _open_jobs(session, ids), load_work(session, ids, now=now)

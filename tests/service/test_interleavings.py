@@ -19,14 +19,19 @@ from baizebook.collections.schemas import CollectionIn
 from baizebook.collections.service import record_collection
 from baizebook.ledger import service as ledger
 from baizebook.ledger.schemas import EntryIn
+from baizebook.lifecycle.service import delete_table
 from baizebook.pool_tables import service as pool_tables
 from baizebook.pool_tables.rows import StayRow
 from baizebook.pool_tables.schemas import TableIn
 from baizebook.pricing import DomainError
 from baizebook.store.db import make_engine, reading, writing
+from baizebook.trips.queries import StoredTrip, load_trip
+from baizebook.trips.schemas import TripIn
+from baizebook.trips.service import plan_trip
 from baizebook.venues.rows import VenueRow
 from baizebook.venues.schemas import VenueChangeIn
 from baizebook.venues.service import change_venue, get_venue
+from baizebook.web.auth import Principal
 from baizebook.web.errors import Problem
 from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import OperationalError
@@ -219,6 +224,26 @@ def test_without_the_venues_lock_a_table_in_dollars_is_made_at_a_venue_in_yen(
 ) -> None:
     monkeypatch.setattr(pool_tables, "lock_venue", get_venue)
     assert violations(database_url, currencies, swap=False, enough=1)
+
+
+def test_a_trip_is_planned_while_a_table_on_its_way_is_deleted(database_url: str, route: Route) -> None:
+    route.post("/tokens", {"name": "A phone", "role": "collector", "person": "Bram"})
+    owner = Principal(id="owner", name="Owner", person="Owner", role="owner")
+
+    def make() -> tuple[Operation, Operation, Callable[[], bool]]:
+        venue = route.venue()["id"]
+        table = UUID(route.table(venue)["id"])
+        message = TripIn.model_validate({"on": "2027-01-10", "person": "Bram", "stops": [venue]})
+        planned: list[StoredTrip] = []
+
+        def plan(session: Session) -> object:
+            trip = load_trip(session, plan_trip(session, message, by=owner, now=NOON), now=NOON)
+            planned.append(trip)
+            return trip
+
+        return plan, lambda session: delete_table(session, table, now=NOON), lambda: bool(planned)
+
+    assert violations(database_url, make, swap=False) == []
 
 
 STORES_NOTHING = {
