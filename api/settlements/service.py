@@ -12,7 +12,7 @@ from sqlmodel import Session, SQLModel, col, func, select
 from ..ledger.entry_kinds import collection_postings
 from ..ledger.posting import Posting, mirror
 from ..ledger.rows import EntryRow, PostingRow
-from ..ledger.service import columns_of, keep_digest, post_entry
+from ..ledger.service import columns_of, keep_digest, lock_accounts, post_entry
 from ..ledger.source_digest import source_digest
 from ..store.clock import new_id
 from ..store.db import lock
@@ -31,9 +31,11 @@ _NEW_SETTLEMENT = SQLModel.metadata.tables[SettlementRow.__tablename__].insert()
 def publish_agreement(session: Session, venue_id: UUID, message: AgreementIn, *, now: datetime) -> AgreementRow:
     """Store the next version of a venue's agreement; settlements made before do not change.
 
-    Locks: the venue, whose currency the agreement keeps; then its agreements.
+    Locks: the venue, whose currency the agreement keeps; its accounts, so that a batch of collections settles by one
+    list of agreements; then its agreements.
     """
     venue = lock_venue(session, venue_id)
+    lock_accounts(session, venue_id)
     must_be_of_the_route(venue, where="effective_on", on=message.effective_on)
     venue.has_money = True
     terms = message.model_dump(mode="json", by_alias=True)
