@@ -28,6 +28,8 @@ from ..what_if.intake_bought import fewest_pieces
 
 LadderMeasure = Literal["an_hour", "bonus", "few_coins", "few_prices"]
 MEASURES: tuple[LadderMeasure, ...] = ("an_hour", "bonus", "few_coins", "few_prices")
+_STEPS_OF_A_PRICE = 20
+"""Beside a step for each sum of coins that it is compared with."""
 _STEPS_OF_A_CANDIDATE = 220
 
 
@@ -90,7 +92,7 @@ class LaddersFound:
 def search(aims: Aims, *, work: Effort) -> LaddersFound:
     """Return the best ladders by each measure; refuse ``too_much_work``."""
     found = LaddersFound()
-    prices = _prices(aims)
+    prices = _prices(aims, work)
     coins = {price: _coins(aims, price, work) for price in prices}
     for rungs in _ladders(aims, prices, (), found, work):
         if not all(Ladder(rungs, aims.counting).sell(note).left == 0 for note in aims.notes):
@@ -104,8 +106,14 @@ def search(aims: Aims, *, work: Effort) -> LaddersFound:
     return found
 
 
-def _prices(aims: Aims) -> list[int]:
-    step = lcm(aims.limits.price_step, gcd(*aims.accepts))
+def _prices(aims: Aims, work: Effort) -> list[int]:
+    common = gcd(*aims.accepts)
+    step = lcm(aims.limits.price_step, common)
+    work.spend(
+        (_STEPS_OF_A_PRICE + min(aims.accepts) // common) * (aims.highest_price // step),
+        where="highest_price",
+        smaller="a lower highest price",
+    )
     return [price for price in range(step, aims.highest_price + 1, step) if payable(aims.accepts, price)]
 
 

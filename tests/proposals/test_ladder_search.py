@@ -83,3 +83,9 @@ def test_a_search_beyond_the_budget_is_refused() -> None:
     with pytest.raises(PricingError) as refused:
         search(wide, work=Effort(steps_max=300_000))
     assert refused.value.code == "too_much_work"
+
+
+def test_a_highest_price_of_millions_is_refused_before_its_prices_are_listed() -> None:
+    with pytest.raises(PricingError) as refused:
+        search(replace(AIMS, highest_price=2_147_483_647_00), work=Effort())
+    assert refused.value.code == "too_much_work"
