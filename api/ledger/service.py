@@ -238,9 +238,6 @@ def post_owner_entry(session: Session, message: EntryIn, *, currency: str, now: 
         venue_id=None if venue_id is None else str(venue_id),
         account=account,
     )
-    if venue_id is not None:
-        lock_accounts(session, venue_id)
-    lock(session, "ledger")
     posted_id = post_entry(
         session,
         kind=message.kind,

@@ -7,10 +7,11 @@
 - ``warning``: worth mending, though there may be reasons not to.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
+from uuid import UUID
 
 from fastapi import FastAPI
 from sqlalchemy import Connection, Engine, text
@@ -122,27 +123,26 @@ def _bookings(engine: Engine) -> Finding:
 
 def _collections(engine: Engine) -> Finding:
     """Compare the collections, settled or not, with the digests that they were recorded with."""
-    with Session(engine) as session:
-        altered = list(altered_collections(session))
-    return _grade(
-        "collections",
-        good=not altered,
-        says="Every collection is as it was recorded.",
-        otherwise=f"{len(altered)} collections were changed since, or follow one that is gone, the first of them "
-        f"{altered[0] if altered else ''}: restore a backup.",
-    )
+    return _as_recorded(engine, "collections", altered_collections, one="collection", many="collections")
 
 
 def _records(engine: Engine) -> Finding:
     """Compare agreements, closed jobs, retirements and reversals with the digests that were kept of them."""
+    one, many = "agreement, closed job, retirement and reversal", "agreements, closed jobs, retirements or reversals"
+    return _as_recorded(engine, "records", altered_records, one=one, many=many)
+
+
+def _as_recorded(
+    engine: Engine, what: str, altered: Callable[[Session], Iterable[UUID | str]], *, one: str, many: str
+) -> Finding:
     with Session(engine) as session:
-        altered = list(altered_records(session))
+        found = list(altered(session))
     return _grade(
-        "records",
-        good=not altered,
-        says="Every agreement, closed job, retirement and reversal is as it was recorded.",
-        otherwise=f"{len(altered)} agreements, closed jobs, retirements or reversals were changed since, or follow one that is gone, the first of "
-        f"them {altered[0] if altered else ''}: restore a backup.",
+        what,
+        good=not found,
+        says=f"Every {one} is as it was recorded.",
+        otherwise=f"{len(found)} {many} were changed since, or follow one that is gone, the first of them "
+        f"{found[0] if found else ''}: restore a backup.",
     )
 
 
