@@ -1,5 +1,6 @@
 """Batches of keyings, collections and reports of faults from a phone that was offline (O3, R3, C9)."""
 
+import gc
 import random
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -9,6 +10,7 @@ from uuid import UUID
 
 import pytest
 from baizebook.collections import service as collections
+from baizebook.readings.schemas import ReadingsIn
 from fastapi.testclient import TestClient
 
 from tests.conftest import Route
@@ -208,3 +210,14 @@ def test_a_duplicate_stays_one_after_the_table_has_left_and_after_its_keying_was
     assert phone.all_of("keyings")[0]["voided"]["reason"] == "Another table."
     late = [phone.keying(23), phone.keying(25)]
     assert [result["outcome"] for result in phone.send("keyings", late)["results"]] == ["recorded", "refused"]
+
+
+def test_what_cannot_be_read_is_freed_with_its_batch_and_leaves_no_circles_of_garbage():
+    gc.collect()
+    gc.disable()
+    try:
+        for _ in range(2):
+            ReadingsIn.model_validate({"readings": [{"x": "y"}] * 200})
+        assert gc.collect() < 50
+    finally:
+        gc.enable()

@@ -108,6 +108,8 @@ class Timetable:
             raise _no_schedule_yet(instant)
         zone = self.calendar.zone
         ordinal = trading_ordinal(zone, self.calendar.day_starts_at, us)
+        if stretch.schedule.is_base_alone:
+            return _base_span(stretch.schedule, stretch.of, zone, ordinal, self._starts_us[index], self._end_us(index))
         place = bisect_right(plan_day(stretch.schedule, zone, ordinal).starts_us, us) - 1
         since_us, until_us = self._starts_us[index], self._end_us(index)
         return _span_around(stretch.schedule, stretch.of, zone, ordinal, place, since_us, until_us)
@@ -208,6 +210,15 @@ class Timetable:
 def _another(tariff: Tariff | None, now: Tariff | None) -> bool:
     """Tell whether a tariff is another; nearly always it is the same object, or differs at once."""
     return tariff is not now and tariff != now
+
+
+def _base_span(schedule: Schedule, of: Owner, zone: ZoneInfo, ordinal: int, since_us: int, until_us: int) -> Span:
+    """Return the span around a day on which a schedule, that has no windows, holds; a draft asked for once is not remembered."""
+    earliest_us = day_start_us(zone, schedule.day_starts_at, ordinal - _DAYS_AROUND)
+    latest_us = day_start_us(zone, schedule.day_starts_at, ordinal + _DAYS_AROUND + 1)
+    starts_us = since_us if since_us >= earliest_us else None
+    ends_us = until_us if until_us <= latest_us else None
+    return _span(schedule, ordinal, schedule.entries[0], of, starts_us, ends_us)
 
 
 @lru_cache(maxsize=1 << 13)

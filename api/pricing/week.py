@@ -123,6 +123,11 @@ class Schedule:
         if faults:
             raise PricingError(*faults)
 
+    @property
+    def is_base_alone(self) -> bool:
+        """Tell whether no window takes over from the base, on any day."""
+        return len(self.entries) == 1
+
 
 @dataclass(frozen=True, slots=True)
 class DayPlan:
@@ -136,9 +141,17 @@ class DayPlan:
     end_us: int
 
 
-@lru_cache(maxsize=1 << 13)
 def plan_day(schedule: Schedule, zone: ZoneInfo, ordinal: int) -> DayPlan:
     """Resolve the trading day with this ordinal into the entries that win in it, cut at the clock changes in it (W1)."""
+    if not schedule.is_base_alone:
+        return _plan_day(schedule, zone, ordinal)
+    start_us = day_start_us(zone, schedule.day_starts_at, ordinal)
+    end_us = day_start_us(zone, schedule.day_starts_at, ordinal + 1)
+    return DayPlan((start_us,), schedule.entries, end_us) if start_us < end_us else DayPlan((), (), end_us)
+
+
+@lru_cache(maxsize=1 << 13)
+def _plan_day(schedule: Schedule, zone: ZoneInfo, ordinal: int) -> DayPlan:
     start_us = day_start_us(zone, schedule.day_starts_at, ordinal)
     end_us = day_start_us(zone, schedule.day_starts_at, ordinal + 1)
     winners = _winners(schedule, date.fromordinal(ordinal))

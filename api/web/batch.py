@@ -56,7 +56,8 @@ def one_by_one(value: Any, read: Callable[[Any], T]) -> T | Unreadable:
     try:
         return read(value)
     except ValidationError as error:
-        return Unreadable(_usable_id(value), error)
+        # its traceback leads to the frames that hold the batch: a circle that only a search for garbage would free
+        return Unreadable(_usable_id(value), error.with_traceback(None))
 
 
 def why_unreadable(items: Iterable[Any]) -> dict[int, ProblemOut]:

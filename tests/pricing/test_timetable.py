@@ -3,6 +3,8 @@
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
+from baizebook.pricing import timetable as timetable_module
+from baizebook.pricing import week
 from baizebook.pricing.errors import PricingError
 from baizebook.pricing.in_force import Listing, listed
 from baizebook.pricing.tariff import Tariff
@@ -199,3 +201,29 @@ def test_the_next_change_is_found_behind_a_schedule_that_never_changes():
     )
     places = Timetable(CALENDAR, stretches)
     assert places.next_change(utc("2026-03-01T12:00")) == utc("2026-06-01T21:00")
+
+
+@pytest.mark.parametrize("zone", ["America/New_York", "Australia/Lord_Howe", "Pacific/Apia"])
+def test_a_schedule_without_windows_has_the_spans_of_one_whose_window_never_comes(zone):
+    calendar = Calendar(zone_named(zone))
+    never = OnDate(name="Never", on=date(1990, 1, 1), tariff=HAPPY)
+
+    def spans(windows):
+        first, second = (Schedule(id=id_, base=PLAIN, dates=windows) for id_ in ("s-1", "s-2"))
+        stretches = (
+            Stretch(from_at=utc("2011-12-24T01:00"), schedule=first),
+            Stretch(from_at=utc("2012-01-06T17:30"), schedule=second),
+        )
+        hours = (utc("2011-12-24T01:00") + hour * timedelta(hours=1) for hour in range(24 * 30))
+        return [Timetable(calendar, stretches).at(at) for at in hours]
+
+    assert spans(()) == spans((never,))
+
+
+def test_what_is_asked_of_a_schedule_without_windows_is_not_remembered():
+    remembered = (week._plan_day.cache_info().currsize, timetable_module._span_around.cache_info().currsize)
+    for number in range(20):
+        draft = timetable(Schedule(id=f"draft-{number}", base=PLAIN))
+        draft.at(utc("2026-11-25T12:00"))
+        draft.between(utc("2026-11-25T12:00"), utc("2026-11-26T12:00"))
+    assert (week._plan_day.cache_info().currsize, timetable_module._span_around.cache_info().currsize) == remembered

@@ -195,7 +195,7 @@ def test_the_answer_is_the_same_on_any_server_time_zone(monkeypatch, server_zone
     monkeypatch.setenv("TZ", server_zone)
     process_time.tzset()
     try:
-        for cached in (trading_day.day_start_us, week.plan_day, timetable_module._span_around):
+        for cached in (trading_day.day_start_us, week._plan_day, timetable_module._span_around):
             cached.cache_clear()
         night = Weekly(name="Night", days=frozenset({5}), start=time(22), end=time(4), tariff=None)
         schedule = Schedule(id="s", base=TARIFFS[1], weekly=(night,))
