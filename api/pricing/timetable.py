@@ -108,10 +108,11 @@ class Timetable:
             raise _no_schedule_yet(instant)
         zone = self.calendar.zone
         ordinal = trading_ordinal(zone, self.calendar.day_starts_at, us)
-        if stretch.schedule.is_base_alone:
-            return _base_span(stretch.schedule, stretch.of, zone, ordinal, self._starts_us[index], self._end_us(index))
-        place = bisect_right(plan_day(stretch.schedule, zone, ordinal).starts_us, us) - 1
         since_us, until_us = self._starts_us[index], self._end_us(index)
+        if stretch.schedule.is_base_alone:
+            base_span = _published_base_span if stretch.schedule.id else _base_span
+            return base_span(stretch.schedule, stretch.of, zone, ordinal, since_us, until_us)
+        place = bisect_right(plan_day(stretch.schedule, zone, ordinal).starts_us, us) - 1
         return _span_around(stretch.schedule, stretch.of, zone, ordinal, place, since_us, until_us)
 
     def stretch_at(self, instant: datetime) -> Stretch | None:
@@ -213,12 +214,16 @@ def _another(tariff: Tariff | None, now: Tariff | None) -> bool:
 
 
 def _base_span(schedule: Schedule, of: Owner, zone: ZoneInfo, ordinal: int, since_us: int, until_us: int) -> Span:
-    """Return the span around a day on which a schedule, that has no windows, holds; a draft asked for once is not remembered."""
+    """Return the span around a day on which a schedule, that has no windows, holds."""
     earliest_us = day_start_us(zone, schedule.day_starts_at, ordinal - _DAYS_AROUND)
     latest_us = day_start_us(zone, schedule.day_starts_at, ordinal + _DAYS_AROUND + 1)
     starts_us = since_us if since_us >= earliest_us else None
     ends_us = until_us if until_us <= latest_us else None
     return _span(schedule, ordinal, schedule.entries[0], of, starts_us, ends_us)
+
+
+_published_base_span = lru_cache(maxsize=1 << 13)(_base_span)
+"""The same, remembered: a published schedule is asked again, a draft (of no id) is not."""
 
 
 @lru_cache(maxsize=1 << 13)

@@ -10,6 +10,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from datetime import time as wall_time
+from functools import cache
 from typing import Any, NamedTuple, TypeVar
 from uuid import UUID
 
@@ -182,7 +183,10 @@ class QuoteContexts:
         return self.only_venues is None or venue_id in self.only_venues
 
     def _known_by(self, key: tuple[UUID, BasisAsked | None], look_up: Callable[[], PriceContext]) -> QuoteContext:
-        name, is_first = ("context", *key), ("context", *key) not in self._known
+        name = ("context", *key)
+        known: QuoteContext | None = self._known.get(name)
+        if known is not None:  # its steps were counted when it was first asked about
+            return known
         if (refusal := self._refused.get(name)) is not None:
             raise refusal
         try:
@@ -190,7 +194,7 @@ class QuoteContexts:
         except DomainError as error:
             self._refused[name] = error
             raise
-        if is_first and (context.steps > STEPS_MAX - QUICK_STEPS_MAX or not isinstance(self.work, _QuickEffort)):
+        if context.steps > STEPS_MAX - QUICK_STEPS_MAX or not isinstance(self.work, _QuickEffort):
             self.work.spend(context.steps, where="table_id", smaller="ask about fewer tables at once")
         return context
 
@@ -328,13 +332,8 @@ def ask(context: QuoteContext, asked: QuoteRequest, *, at: datetime, work: Effor
             listed = answered_by(context.listed)
         except DomainError:  # nothing is listed yet: there is no other answer to show
             listed = None
-    return context.writer.quote(
-        answer,
-        _known(context, at),
-        money=money,
-        cautions=(*_cautions(context, [at]), *answer.cautions),
-        listed=listed,
-    )
+    cautions = answer.cautions if sells is None or sells.caution is None else (sells.caution, *answer.cautions)
+    return context.writer.quote(answer, _basis(context, sells, at), money=money, cautions=cautions, listed=listed)
 
 
 def answer_scenario(contexts: QuoteContexts, scenario: ScenarioIn) -> Values:
@@ -388,9 +387,14 @@ def _spot_of_scenario(
 _OF_PLACE = frozenset({"venue_id", "table_id", "tariff", "time_zone", "basis"})
 
 
+@cache
+def _fields_with_place(names: tuple[str, ...]) -> frozenset[str]:
+    return _OF_PLACE.union(names)
+
+
 def _only(scenario: ScenarioIn, *names: str) -> None:
     """Refuse fields of another kind of question."""
-    others = scenario.model_fields_set - _OF_PLACE - set(names)
+    others = scenario.model_fields_set - _fields_with_place(names)
     if others:
         first = next(name for name in type(scenario).model_fields if name in others)
         raise http_problem(
@@ -446,5 +450,8 @@ def _cautions(context: QuoteContext, instants: Iterable[datetime]) -> tuple[str,
 
 def _known(context: QuoteContext, at: datetime) -> SalesBasis:
     """Return how it is known what a place sells at an instant."""
-    sells = context.sells(at)
+    return _basis(context, context.sells(at), at)
+
+
+def _basis(context: QuoteContext, sells: Sells | None, at: datetime) -> SalesBasis:
     return SalesBasis("listed", listed_since(context.listed, at), None) if sells is None else SalesBasis.of(sells)

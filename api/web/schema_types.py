@@ -134,12 +134,16 @@ def _read_time(value: object) -> time:
 
 
 def _read_uuid(value: object) -> UUID:
-    return value if isinstance(value, UUID) else _uuid_of(must_match(value, UUID_PATTERN, "a UUID"))
+    if isinstance(value, str):
+        return _uuid_of(value)
+    if isinstance(value, UUID):
+        return value
+    raise ValueError("a UUID")
 
 
 @lru_cache(maxsize=4096)  # a batch names the same few venues and tables a thousand times
 def _uuid_of(text: str) -> UUID:
-    return UUID(int=int(text.replace("-", ""), 16))
+    return UUID(int=int(must_match(text, UUID_PATTERN, "a UUID").replace("-", ""), 16))
 
 
 def write_instant(value: datetime) -> str:

@@ -220,10 +220,20 @@ def test_a_schedule_without_windows_has_the_spans_of_one_whose_window_never_come
     assert spans(()) == spans((never,))
 
 
-def test_what_is_asked_of_a_schedule_without_windows_is_not_remembered():
-    remembered = (week._plan_day.cache_info().currsize, timetable_module._span_around.cache_info().currsize)
-    for number in range(20):
-        draft = timetable(Schedule(id=f"draft-{number}", base=PLAIN))
+def _remembered():
+    functions = (week._plan_day, timetable_module._span_around, timetable_module._published_base_span)
+    return [function.cache_info().currsize for function in functions]
+
+
+def test_what_is_asked_of_a_draft_without_windows_is_not_remembered():
+    remembered = _remembered()
+    for _ in range(20):
+        draft = timetable(Schedule(id="", base=PLAIN))
         draft.at(utc("2026-11-25T12:00"))
         draft.between(utc("2026-11-25T12:00"), utc("2026-11-26T12:00"))
-    assert (week._plan_day.cache_info().currsize, timetable_module._span_around.cache_info().currsize) == remembered
+    assert _remembered() == remembered
+
+
+def test_the_span_of_a_published_schedule_without_windows_is_worked_out_once_a_day():
+    published = timetable(Schedule(id="s-1", base=PLAIN))
+    assert published.at(utc("2026-11-25T12:00")) is published.at(utc("2026-11-25T21:00"))
