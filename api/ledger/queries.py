@@ -4,15 +4,18 @@
 - The check reads a part of the journal at a time, and accepts any stored content.
 """
 
-from collections.abc import Generator, Iterator, Sequence
+from collections import Counter
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from itertools import groupby
-from operator import itemgetter
+from operator import attrgetter, itemgetter
 from typing import Any
 from uuid import UUID
 
 from sqlalchemy import ColumnElement, Row, Select, and_, type_coerce
+from sqlalchemy import extract as part_of
 from sqlalchemy import select as select_columns
 from sqlalchemy.types import NULLTYPE
 from sqlmodel import Session, SQLModel, col, func, select
@@ -24,13 +27,14 @@ from .chain import Record, verify
 from .convert import bad_out
 from .entry import Entry
 from .export.account_names import VenueName
-from .export.period import Close, ExportPeriod, Extract, Opening, extract
-from .posting import Posting
+from .export.period import Close, ExportPeriod, Extract, Opening, YearSum, extract
+from .posting import Leaf, Posting
 from .rows import EntryRow
 from .schemas import LedgerCheckOut
 from .stored_record import stored_record
 
 _ENTRY, _POSTING = SQLModel.metadata.tables["ledger_entry"], SQLModel.metadata.tables["ledger_posting"]
+_ROWS_AT_ONCE = 1_000
 
 
 def get_entry(session: Session, entry_id: UUID) -> Entry:
@@ -47,15 +51,20 @@ def read_entries(session: Session, *where: ColumnElement[bool], numbers: tuple[i
     ``numbers`` are the first and the last number wanted: said of the postings too, else PostgreSQL may read them all.
     """
     query = _journal([*_ENTRY.c, *_POSTING.c], numbers=numbers).where(*where)
-    rows = session.execute(query)
+    return list(_entries(session.execute(query)))
+
+
+def _entries(rows: Iterable[Row[Any]]) -> Iterator[Entry]:
+    """Yield the entries that rows of the journal are; refuse (``books_damaged``) one that is no longer an entry."""
     try:
-        return [_entry_of(list(lines)) for _, lines in groupby(rows, key=lambda row: row.number)]
+        for _, lines in groupby(rows, key=attrgetter("number")):
+            yield _entry_of(list(lines))
     except (DomainError, ValueError, TypeError):
         raise Problem("books_damaged") from None
 
 
 def _journal(columns: Sequence[ColumnElement[Any]], *, numbers: tuple[int, int] | None = None) -> Select[Any]:
-    """Return the query of these columns of entries with each of their postings beside them, in order."""
+    """Return the query of these columns of entries with each of their postings beside them, by number."""
     number, posted = _ENTRY.c.number, _POSTING.c.entry_number
     own = posted == number if numbers is None else and_(posted == number, posted.between(*numbers))
     query = select_columns(*columns).select_from(_ENTRY.outerjoin(_POSTING, own)).order_by(number, _POSTING.c.place)
@@ -117,7 +126,7 @@ def _records(session: Session) -> Generator[Record]:
     account, venue_id, amount, place = (
         len(names) + _POSTING.c.keys().index(name) for name in ("account", "venue_id", "amount_minor", "place")
     )
-    with session.connection().execute(_journal(raw).execution_options(yield_per=1000)) as result:
+    with session.connection().execute(_journal(raw).execution_options(yield_per=_ROWS_AT_ONCE)) as result:
         for _, group in groupby(result, key=itemgetter(number)):
             lines = list(group)
             postings = [
@@ -140,6 +149,21 @@ def _any_text(session: Session) -> Iterator[None]:
         driver.text_factory = before
 
 
+@dataclass(frozen=True, slots=True)
+class _PeriodEntries:
+    """The entries of a period by date, then number: read from the database each time, a part at a time."""
+
+    session: Session
+    where: tuple[ColumnElement[bool], ...]
+
+    def __iter__(self) -> Iterator[Entry]:
+        number = _ENTRY.c.number
+        query = _journal([*_ENTRY.c, *_POSTING.c]).where(*self.where).order_by(None)
+        query = query.order_by(_ENTRY.c.booked_on, number, _POSTING.c.place).execution_options(yield_per=_ROWS_AT_ONCE)
+        with self.session.connection().execute(query) as rows:
+            yield from _entries(rows)
+
+
 def read_extract(
     session: Session,
     *,
@@ -150,13 +174,49 @@ def read_extract(
     currency: str | None,
     now: datetime,
 ) -> Extract:
-    """Return a period of the journal; without its dates, from the first date that is booked to the last."""
+    """Return a period of the journal; without its dates, from the first date that is booked to the last.
+
+    Its transactions are read while the session lasts. Refuses (``books_damaged``) entries of the period that are none
+    any more, and earlier ones that do not sum to zero.
+    """
     first, last = session.exec(select(func.min(EntryRow.booked_on), func.max(EntryRow.booked_on))).one()
     today = now.astimezone(UTC).date()
     start = from_on or min(first or today, to_on or date.max)
     period = ExportPeriod(start, to_on or max(last or today, start))
-    entries = read_entries(session, col(EntryRow.booked_on) <= period.to_on)
-    return extract(entries, period, opening=opening, close=close, currency=currency)
+    of_currency = () if currency is None else (_ENTRY.c.currency == currency,)
+    entries = _PeriodEntries(session, (_ENTRY.c.booked_on.between(period.from_on, period.to_on), *of_currency))
+    sums = _year_sums(session, period, of_currency)
+    return extract(entries, period, sums=sums, opening=opening, close=close)
+
+
+def _year_sums(session: Session, period: ExportPeriod, of_currency: Sequence[ColumnElement[bool]]) -> Iterator[YearSum]:
+    """Yield what each leaf sums to by year up to the end of a period, before it and in it, the years in their order."""
+    posted = (
+        select_columns(
+            part_of("year", _ENTRY.c.booked_on).label("year"),
+            (_ENTRY.c.booked_on < period.from_on).label("before"),
+            _POSTING.c.account,
+            _POSTING.c.venue_id,
+            _ENTRY.c.currency,
+            _POSTING.c.amount_minor,
+        )
+        .join_from(_POSTING, _ENTRY, _POSTING.c.entry_number == _ENTRY.c.number)
+        .where(_ENTRY.c.booked_on <= period.to_on, *of_currency)
+        .subquery()
+    )
+    by = (posted.c.year, posted.c.before, posted.c.account, posted.c.venue_id, posted.c.currency)
+    query = select_columns(*by, func.sum(posted.c.amount_minor)).group_by(*by).order_by(posted.c.year)
+    balance: Counter[str] = Counter()
+    with session.connection().execute(query.execution_options(yield_per=_ROWS_AT_ONCE)) as rows:
+        for year_, before_, account, venue_id, currency, amount in rows:
+            balance[currency] += amount
+            try:
+                leaf = Leaf(account, None if venue_id is None else str(venue_id))
+            except DomainError:
+                raise Problem("books_damaged") from None
+            yield YearSum(year=int(year_), before=bool(before_), leaf=leaf, currency=currency, amount=int(amount))
+    if any(balance.values()):
+        raise Problem("books_damaged")
 
 
 def venues_in_books(session: Session) -> dict[str, VenueName]:

@@ -10,11 +10,13 @@ from sqlmodel import Session
 from ..pool_tables.service import venue_and_currency_on
 from ..pricing.money import exponent
 from ..store.changes import note_all
+from ..store.db import stop_of
 from ..venues import service as venues_service
 from ..web.auth import AccountantDep, OwnerDep, Principal, allow
-from ..web.csv_answer import CSV, CsvAnswer
+from ..web.csv_answer import CSV, CsvAnswer, dialect_of
 from ..web.dependencies import NowDep, PreviewDep, SessionDep
 from ..web.errors import http_problem
+from ..web.long_answer import long_answer
 from ..web.openapi import problems
 from ..web.operation import Route
 from ..web.page_parameters import Limit, link_next
@@ -63,6 +65,7 @@ CloseOf = Annotated[
         "every period that you load, or for none."
     ),
 ]
+_TEXT = "text/plain; charset=utf-8"
 _PLAIN: dict[str, Any] = {"text/plain": {"schema": {"type": "string"}}}
 
 
@@ -182,6 +185,7 @@ def list_account_balances(
     responses={**problems(409), 200: {"content": {**CSV, **_PLAIN}, "description": "The journal of a period."}},
 )
 def export_ledger(
+    request: Request,
     session: SessionDep,
     asker: AccountantDep,
     now: NowDep,
@@ -211,12 +215,12 @@ def export_ledger(
     own_chart, venues = service.own_chart(session, names), queries.venues_in_books(session)
     name = "-".join(("journal", str(part.period.from_on), str(part.period.to_on), *([currency] if currency else [])))
     if format == "csv":
-        journal = journal_csv(part, profile=profile or "two_column", venues=venues, own_chart=own_chart)
-        return CsvAnswer(journal, name=name)
+        dialect = dialect_of(request, usual="csv")
+        lines = journal_csv(part, profile=profile or "two_column", venues=venues, own_chart=own_chart, dialect=dialect)
+        return long_answer(lines, media_type=CsvAnswer.media_type, file_name=f"{name}.csv", stop=stop_of(session))
     write = journal_beancount if format == "beancount" else journal_ledger
-    headers = {"Content-Disposition": f'attachment; filename="{name}.{format}"'}
-    text = write(part, venues=venues, own_chart=own_chart)
-    return Response(text.encode(), media_type="text/plain; charset=utf-8", headers=headers)
+    lines = write(part, venues=venues, own_chart=own_chart)
+    return long_answer(lines, media_type=_TEXT, file_name=f"{name}.{format}", stop=stop_of(session))
 
 
 @router.get("/ledger/account-names", responses=problems())

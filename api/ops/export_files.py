@@ -11,7 +11,7 @@ import re
 import shutil
 import tempfile
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from pathlib import Path
 from uuid import UUID
@@ -47,24 +47,29 @@ def period_of(*, month: str | None, year: int | None) -> ExportPeriod:
     return ExportPeriod.of_month(*map(int, month.split("-")))
 
 
-def export_files(session: Session, period: ExportPeriod, *, year: int | None, now: datetime) -> dict[str, bytes]:
-    """Return the content of each file by its name; ``year`` is given where the period is one."""
+def export_files(
+    session: Session, period: ExportPeriod, *, year: int | None, now: datetime
+) -> dict[str, Iterable[str]]:
+    """Return the text of each file by its name, in parts; ``year`` is given where the period is one.
+
+    The journals are read from the database as they are written.
+    """
     part = ledger_queries.read_extract(
         session, from_on=period.from_on, to_on=period.to_on, opening="none", close=None, currency=None, now=now
     )
     chart, in_books, names = own_chart(session, None), ledger_queries.venues_in_books(session), venues.names(session)
-    texts = {
+    texts: dict[str, Iterable[str]] = {
         "journal.csv": journal_csv(part, profile="two_column", venues=in_books, own_chart=chart),
         "journal.beancount": journal_beancount(part, venues=in_books, own_chart=chart),
         "journal.ledger": journal_ledger(part, venues=in_books, own_chart=chart),
     }
     for venue_id, name in _file_names({id: names[id] for id in in_books}).items():
         venue = venues.get_venue(session, UUID(venue_id))
-        texts[f"statement-{name}.csv"] = statement_csv(queries.read_statement(session, venue=venue, period=period))
+        texts[f"statement-{name}.csv"] = [statement_csv(queries.read_statement(session, venue=venue, period=period))]
     by = groupings("table,venue", where="by")
     after = period.to_on + timedelta(days=1)
     earned = read_earnings(session, EarningsQuestion(from_on=period.from_on, until_on=after, by=by), now=now)
-    texts["earnings.csv"] = earnings_csv(earned.rows, by)
+    texts["earnings.csv"] = [earnings_csv(earned.rows, by)]
     cash = cash_in_hand_out(
         queries.read_cash_in_hand(session),
         queries.not_in_the_books(session, person=None),
@@ -72,12 +77,12 @@ def export_files(session: Session, period: ExportPeriod, *, year: int | None, no
         bank_within_days=levels_in_force(session).bank_within_days,
         today=now.date(),
     )
-    texts["cash-in-hand.csv"] = cash_csv(cash.model_dump())
+    texts["cash-in-hand.csv"] = [cash_csv(cash.model_dump())]
     tax = queries.tax_report(session, from_on=period.from_on, to_on=period.to_on)
-    texts["tax.json"] = tax.model_dump_json(indent=2, by_alias=True) + "\n"
+    texts["tax.json"] = [tax.model_dump_json(indent=2, by_alias=True), "\n"]
     if year is not None:
-        texts["year.csv"] = year_csv(queries.read_year(session, year), names)
-    return {name: text.encode() for name, text in texts.items()}
+        texts["year.csv"] = [year_csv(queries.read_year(session, year), names)]
+    return texts
 
 
 def _file_names(names: Mapping[str, str]) -> dict[str, str]:
@@ -90,19 +95,28 @@ def _file_names(names: Mapping[str, str]) -> dict[str, str]:
     return {id: name if name and alike.count(name) == 1 else f"{name or 'venue'}-{id}" for id, name in plain.items()}
 
 
-def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Write files into a folder that is new or empty, all of them or none; ValueError where something is in it."""
+def write_folder(folder: Path, files: Mapping[str, Iterable[str]]) -> dict[str, int]:
+    """Write files into a folder that is new or empty, all of them or none, and return the size of each in bytes.
+
+    Raises ValueError where something is in the folder.
+    """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise ValueError(f"{folder} exists and is not an empty folder: an export never replaces a file. Name another.")
     if not folder.absolute().parent.is_dir():
         raise ValueError(f"There is no folder {folder.absolute().parent}: make it, or name another.")
     made = Path(tempfile.mkdtemp(prefix=f"{folder.name}.", suffix=".unfinished", dir=folder.absolute().parent))
     try:
-        for name, content in files.items():
-            (made / name).write_bytes(content)
+        sizes = {name: _written(made / name, parts) for name, parts in files.items()}
         if folder.exists():
             folder.rmdir()
         made.rename(folder)
     except BaseException:
         shutil.rmtree(made, ignore_errors=True)
         raise
+    return sizes
+
+
+def _written(file: Path, parts: Iterable[str]) -> int:
+    with file.open("w", encoding="utf-8", newline="") as opened:
+        opened.writelines(parts)
+    return file.stat().st_size

@@ -14,7 +14,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import chain
@@ -49,13 +49,7 @@ class CsvText(str):
 
     def written_as(self, dialect: Dialect) -> str:
         """Return the same cells in a dialect."""
-        out = io.StringIO()
-        out.write("\ufeff" if dialect.bom else "")
-        writer = csv.writer(out, lineterminator="\r\n", delimiter=";" if dialect.semicolon else ",")
-        writer.writerows(
-            [number_in(cell, dialect) for cell in line] if dialect.decimal_comma else line for line in self.cells
-        )
-        return out.getvalue()
+        return "".join(_written(self.cells, dialect))
 
 
 def csv_text(header: Iterable[str], lines: Iterable[Iterable[object]]) -> CsvText:
@@ -63,18 +57,37 @@ def csv_text(header: Iterable[str], lines: Iterable[Iterable[object]]) -> CsvTex
 
     A column named ``at`` or ``since``, or ``…_at`` or ``…_since``, holds instants (or nothing) and becomes two.
     """
+    cells = list(_cells(header, lines))
+    text = CsvText("".join(_written(cells, PLAIN)))
+    text.cells = cells
+    return text
+
+
+def csv_lines(header: Iterable[str], lines: Iterable[Iterable[object]], dialect: Dialect) -> Iterator[str]:
+    """Yield the same text line by line, for what is too long to hold: ``lines`` are read one at a time."""
+    return _written(_cells(header, lines), dialect)
+
+
+def _cells(header: Iterable[str], lines: Iterable[Iterable[object]]) -> Iterator[list[object]]:
     names = list(header)
     instants = [name in _INSTANTS or name.endswith(tuple(f"_{one}" for one in _INSTANTS)) for name in names]
     heads = [(name, f"{name}_offset") if instant else (name,) for name, instant in zip(names, instants, strict=True)]
-    cells: list[list[object]] = [list(chain.from_iterable(heads))]
+    yield list(chain.from_iterable(heads))
     for line in lines:
         parts = (_instant(cell) if instant else (cell,) for cell, instant in zip(line, instants, strict=True))
-        cells.append(list(chain.from_iterable(parts)))
+        yield list(chain.from_iterable(parts))
+
+
+def _written(cells: Iterable[Sequence[object]], dialect: Dialect) -> Iterator[str]:
+    """Yield each line of cells in a dialect, with its end."""
     out = io.StringIO()
-    csv.writer(out, lineterminator="\r\n").writerows(cells)
-    text = CsvText(out.getvalue())
-    text.cells = cells
-    return text
+    out.write("\ufeff" if dialect.bom else "")
+    writer = csv.writer(out, lineterminator="\r\n", delimiter=";" if dialect.semicolon else ",")
+    for line in cells:
+        writer.writerow([number_in(cell, dialect) for cell in line] if dialect.decimal_comma else line)
+        yield out.getvalue()
+        out.seek(0)
+        out.truncate()
 
 
 def text_cell(text: str) -> TextCell:

@@ -7,12 +7,14 @@ from datetime import date
 import pytest
 from baizebook.ledger.entry_kinds import collection_postings, owner_postings
 from baizebook.ledger.export.account_names import VenueName, account_codes, account_names
-from baizebook.ledger.export.csv_journal import PROFILES, journal_csv
-from baizebook.ledger.export.period import ExportPeriod, extract
+from baizebook.ledger.export.csv_journal import PROFILES
+from baizebook.ledger.export.period import ExportPeriod
 from baizebook.ledger.posting import Leaf, Posting
 from baizebook.pricing.errors import DomainError
 from baizebook.pricing.money import parse_money
 from baizebook.web.csv_text import text_cell
+
+from tests.ledger.extracts import csv_of, extract
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"
@@ -45,7 +47,7 @@ def rows(text: str) -> list[dict[str, str]]:
 
 
 def test_two_columns_put_each_amount_under_debit_or_credit(november):
-    assert journal_csv(november, venues=VENUES, profile="two_column").split("\r\n") == [
+    assert csv_of(november, venues=VENUES, profile="two_column").split("\r\n") == [
         "date,entry,kind,account,debit,credit,currency,venue_id,venue,description,entry_id,source_id",
         "2026-11-01,,opening_balances,bank,50.00,,USD,,,Opening balances,,",
         "2026-11-01,,opening_balances,opening_equity,,50.00,USD,,,Opening balances,,",
@@ -66,14 +68,14 @@ def test_two_columns_put_each_amount_under_debit_or_credit(november):
 
 
 def test_signed_amounts_are_debit_positive_and_never_guarded(november):
-    amounts = [row["amount"] for row in rows(journal_csv(november, venues=VENUES, profile="signed"))]
+    amounts = [row["amount"] for row in rows(csv_of(november, venues=VENUES, profile="signed"))]
     assert amounts == ["50.00", "-50.00", "100.00", "48.07", "48.07", "-48.07", "-48.07", "-3.85", "-96.15"]
 
 
 def test_account_and_contra_account_move_the_same_money(november):
     told = [
         (row["account"], row["contra_account"], row["amount"])
-        for row in rows(journal_csv(november, venues=VENUES, profile="contra"))
+        for row in rows(csv_of(november, venues=VENUES, profile="contra"))
     ]
     assert told == [
         ("bank", "opening_equity", "50.00"),
@@ -86,7 +88,7 @@ def test_account_and_contra_account_move_the_same_money(november):
 def test_money_that_only_passed_through_one_account_still_has_its_line(journal):
     there_and_back = (Posting("cash_in_bags", None, 600), Posting("cash_in_bags", None, -600))
     told = rows(
-        journal_csv(
+        csv_of(
             extract(journal([("collection", date(2026, 11, 2), there_and_back)]), NOVEMBER, opening="balances"),
             venues=VENUES,
             profile="contra",
@@ -100,7 +102,7 @@ def test_money_that_only_passed_through_one_account_still_has_its_line(journal):
 @pytest.mark.parametrize("profile", PROFILES)
 def test_every_profile_gives_the_closing_balances(november, profile):
     sums: dict[str, int] = {}
-    for row in rows(journal_csv(november, venues=VENUES, profile=profile)):
+    for row in rows(csv_of(november, venues=VENUES, profile=profile)):
         if profile == "two_column":
             moved = [(row["account"], row["debit"] or "-" + row["credit"])]
         elif profile == "signed":
@@ -122,7 +124,7 @@ def test_every_profile_gives_the_closing_balances(november, profile):
 def test_amounts_have_the_decimals_of_their_currency(journal, currency, amounts):
     booked = [("deposit", date(2026, 11, 2), owner_postings(kind="deposit", amount_minor=5000))]
     told = rows(
-        journal_csv(
+        csv_of(
             extract(journal(booked, currency=currency), NOVEMBER, opening="balances"), venues=VENUES, profile="signed"
         )
     )
@@ -139,7 +141,7 @@ def test_a_text_that_a_spreadsheet_would_run_is_guarded(sign):
 def test_a_guarded_reference_arrives_in_its_cell(journal):
     booked = [("deposit", date(2026, 11, 2), owner_postings(kind="deposit", amount_minor=5000))]
     entries = journal(booked, reference='=HYPERLINK("http://x.example","a")\r\n\x00\ud800,')
-    for row in rows(journal_csv(extract(entries, NOVEMBER, opening="balances"), venues=VENUES, profile="signed")):
+    for row in rows(csv_of(extract(entries, NOVEMBER, opening="balances"), venues=VENUES, profile="signed")):
         assert row["description"] == '\'=HYPERLINK("http://x.example","a") ,'
 
 
@@ -156,7 +158,7 @@ OWN = {
 
 def test_the_operators_own_chart_names_the_accounts(november):
     own = {**OWN, f"owed_to_venues:{CORNER}": "K-04 Corner", "tax_payable": "=K-08"}
-    told = rows(journal_csv(november, venues=VENUES, profile="signed", own_chart=own))
+    told = rows(csv_of(november, venues=VENUES, profile="signed", own_chart=own))
     assert {row["account"] for row in told} == {
         "K-02 Bank",
         "K-01 Cash",
@@ -170,7 +172,7 @@ def test_the_operators_own_chart_names_the_accounts(november):
 
 def test_all_accounts_without_a_name_are_listed_at_once(november):
     with pytest.raises(DomainError) as caught:
-        journal_csv(november, venues=VENUES, profile="signed", own_chart={"bank": "1200", "venue_share": " "})
+        csv_of(november, venues=VENUES, profile="signed", own_chart={"bank": "1200", "venue_share": " "})
     assert [(fault.code, fault.where) for fault in caught.value.faults] == [
         ("account_not_mapped", "cash_in_bags"),
         ("account_not_mapped", "owed_to_venues"),
@@ -183,7 +185,7 @@ def test_all_accounts_without_a_name_are_listed_at_once(november):
 
 def test_an_unknown_profile_is_refused(november):
     with pytest.raises(DomainError, match="two_column, signed, contra"):
-        journal_csv(november, venues=VENUES, profile="diagonal")
+        csv_of(november, venues=VENUES, profile="diagonal")
 
 
 def test_two_venues_that_would_share_a_name_are_refused_rather_than_mixed():
@@ -207,7 +209,7 @@ def test_a_venues_column_names_it_as_it_is_called_today_and_no_description_is_em
         ("deposit", date(2026, 11, 4), owner_postings(kind="deposit", amount_minor=5)),
     ]
     venues = {CORNER: VenueName("=Corner House", "Corner-Bar")}
-    told = rows(journal_csv(extract(journal(booked), NOVEMBER, opening="none"), venues=venues, profile="contra"))
+    told = rows(csv_of(extract(journal(booked), NOVEMBER, opening="none"), venues=venues, profile="contra"))
     assert [(row["account"], row["venue"], row["description"]) for row in told] == [
         ("owed_to_venues:Corner-Bar", "'=Corner House", "Payment to the venue, =Corner House"),
         ("bank", "", "Deposit at the bank"),
@@ -224,7 +226,7 @@ def test_three_months_add_up_to_the_closing_balances(journal):
     sums: dict[str, int] = {}
     for month in (10, 11, 12):
         part = extract(journal(booked), ExportPeriod.of_month(2026, month), opening="none", close="year")
-        for row in rows(journal_csv(part, venues=VENUES, profile="signed")):
+        for row in rows(csv_of(part, venues=VENUES, profile="signed")):
             sums[row["account"]] = sums.get(row["account"], 0) + parse_money(row["amount"], row["currency"])
     names = account_codes(part.leaves, VENUES)
     assert sums == {names[leaf]: amount for leaf, _, amount in part.closing}
@@ -233,17 +235,14 @@ def test_three_months_add_up_to_the_closing_balances(journal):
 
 @pytest.mark.parametrize("profile", PROFILES)
 def test_an_empty_month_is_a_header_alone(journal, profile):
-    assert (
-        journal_csv(extract(journal([]), NOVEMBER, opening="balances"), venues=VENUES, profile=profile).count("\r\n")
-        == 1
-    )
+    assert csv_of(extract(journal([]), NOVEMBER, opening="balances"), venues=VENUES, profile=profile).count("\r\n") == 1
 
 
 @pytest.mark.parametrize("profile", PROFILES)
 def test_the_same_export_twice_is_the_same_to_the_byte(journal, profile):
     booked = [("collection", date(2026, 11, 2), monday(v)) for v in (CORNER, HARBOUR)]
     once, again = (
-        journal_csv(extract(order, NOVEMBER, opening="balances"), venues=VENUES, profile=profile)
+        csv_of(extract(order, NOVEMBER, opening="balances"), venues=VENUES, profile=profile)
         for order in (journal(booked), journal(booked)[::-1])
     )
     assert once.encode() == again.encode()

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 from baizebook.ledger.entry_kinds import collection_postings, owner_postings
-from baizebook.ledger.export.period import ExportPeriod, extract
+from baizebook.ledger.export.period import ExportPeriod
 from baizebook.ledger.posting import Leaf, mirror
 from baizebook.pricing.errors import DomainError
 from baizebook.reports.statement import Figures, statement
@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.ledger.conftest import sums_of_postings
+from tests.ledger.extracts import extract
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"
@@ -191,9 +192,9 @@ def test_a_currency_without_a_threshold_gets_no_verdict(journal):
 
 def test_an_extract_brings_in_what_was_there_before_and_closes_like_the_journal(autumn):
     november = extract(autumn, NOVEMBER, opening="balances")
-    opening = november.transactions[0]
+    opening, *others = november.transactions
     assert (opening.kind, opening.number, sum(amount for _, amount in opening.amounts)) == ("opening_balances", 0, 0)
-    assert [t.number for t in november.transactions[1:]] == [4, 5, 6, 8, 7, 9, 10, 11]
+    assert [t.number for t in others] == [4, 5, 6, 8, 7, 9, 10, 11]
     closing = {(leaf, currency): amount for leaf, currency, amount in november.closing}
     assert closing[Leaf("bank"), "USD"] == -56000
     until = sums_of_postings(entry for entry in autumn if entry.on <= date(2026, 11, 30))

@@ -14,9 +14,7 @@ from baizebook.ledger.chain import with_hash
 from baizebook.ledger.entry import GENESIS, Entry
 from baizebook.ledger.entry_kinds import collection_postings, owner_postings
 from baizebook.ledger.export.account_names import VenueName, account_names
-from baizebook.ledger.export.beancount import journal_beancount
-from baizebook.ledger.export.period import ExportPeriod, Extract, extract
-from baizebook.ledger.export.plain_text_ledger import journal_ledger
+from baizebook.ledger.export.period import ExportPeriod, Extract
 from baizebook.ledger.posting import Leaf, mirror
 from baizebook.pricing.errors import DomainError
 from baizebook.pricing.money import format_money
@@ -35,6 +33,7 @@ from tests.accounting_programs import (
     run,
     tool_balances,
 )
+from tests.ledger.extracts import beancount_of, extract, ledger_of
 
 CORNER = "0198c0de-0000-7000-8000-00000000c0de"
 HARBOUR = "0198c0de-0000-7000-8000-0000000ba405"
@@ -107,16 +106,16 @@ def our_balances(told: Extract, own_chart=None) -> Sums:
 
 
 def test_beancount_loads_the_journal_without_an_error_and_comes_to_our_balances():
-    assert beancount_balances(journal_beancount(autumn(), venues=VENUES)) == our_balances(autumn())
+    assert beancount_balances(beancount_of(autumn(), venues=VENUES)) == our_balances(autumn())
 
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_load_the_journal_strictly_and_come_to_our_balances(tool):
-    assert tool_balances(tool, journal_ledger(autumn(), venues=VENUES)) == our_balances(autumn())
+    assert tool_balances(tool, ledger_of(autumn(), venues=VENUES)) == our_balances(autumn())
 
 
 def test_beancount_finds_every_closing_balance_that_is_off_by_one_minor_unit():
-    text = journal_beancount(autumn(), venues=VENUES)
+    text = beancount_of(autumn(), venues=VENUES)
     asserted = re.findall(r"^2026-12-01 balance \S+  (\S+) ~ 0 \w+$", text, re.MULTILINE)
     assert len(asserted) == len(autumn().closing)
     for line in re.findall(r"^2026-12-01 balance .+$", text, re.MULTILINE):
@@ -133,7 +132,7 @@ def off_by_one(line: str) -> str:
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_find_a_closing_balance_that_is_off_by_one_minor_unit(tool):
-    text = journal_ledger(autumn(), venues=VENUES)
+    text = ledger_of(autumn(), venues=VENUES)
     lines = re.findall(r"^    .+ = .+$", text, re.MULTILINE)
     assert len(lines) == len(autumn().closing)
     assert run(tool, "balance", texts=[text]).returncode == 0
@@ -142,7 +141,7 @@ def test_the_ledger_programs_find_a_closing_balance_that_is_off_by_one_minor_uni
 
 
 def test_beancount_keeps_what_people_wrote_as_text():
-    entries, _, _ = loader.load_string(journal_beancount(autumn(), venues=named('The "Corner" \\ Bar')))
+    entries, _, _ = loader.load_string(beancount_of(autumn(), venues=named('The "Corner" \\ Bar')))
     deposit = next(e for e in entries if isinstance(e, data.Transaction) and e.payee == "deposit")
     assert deposit.narration.startswith('Slip; 7 | "x" \\ [2026-99-99]')
     assert (deposit.meta["number"], deposit.meta["id"]) == (Decimal(9), str(UUID(int=9)))
@@ -152,7 +151,7 @@ def test_beancount_keeps_what_people_wrote_as_text():
     assert opens["Income:Play-Takings:Corner-Bar"]["venue_id"] == CORNER
 
 
-@pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
+@pytest.mark.parametrize("write", [beancount_of, ledger_of])
 def test_a_venues_new_name_changes_no_account_and_no_amount(write):
     before, after = (write(autumn(), venues=named(name)).splitlines() for name in ("Corner Bar", "Old Mill; type:Q"))
     changed = [(old, new) for old, new in zip(before, after, strict=True) if old != new]
@@ -162,14 +161,14 @@ def test_a_venues_new_name_changes_no_account_and_no_amount(write):
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_read_nothing_into_a_venues_name(tool):
-    text = journal_ledger(autumn(), venues=named(NASTY, "a\n2026-11-02 * x\n    Evil  1 USD"))
+    text = ledger_of(autumn(), venues=named(NASTY, "a\n2026-11-02 * x\n    Evil  1 USD"))
     assert tool_balances(tool, text) == our_balances(autumn())
 
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_keep_a_reference_whole_in_the_description(tool):
     arguments = {"ledger": ("register", "--register-format", "%(payee)\n"), "hledger": ("print", "-O", "csv")}[tool]
-    told = run(tool, *arguments, texts=[journal_ledger(autumn(), venues=VENUES)]).stdout.replace('""', '"')
+    told = run(tool, *arguments, texts=[ledger_of(autumn(), venues=VENUES)]).stdout.replace('""', '"')
     assert 'deposit Slip, 7 / "x" \\ [2026-99-99] date:2026-99 key:: 1+ (z) = @ {3} 2026-01-01 open' in told
 
 
@@ -189,22 +188,18 @@ OWN = {
 @pytest.mark.parametrize("tool", PROGRAMS)
 def test_the_operators_own_chart_balances_too_where_one_account_is_below_another(tool):
     if tool == "beancount":
-        assert beancount_balances(journal_beancount(autumn(), venues=VENUES, own_chart=OWN)) == our_balances(
-            autumn(), OWN
-        )
+        assert beancount_balances(beancount_of(autumn(), venues=VENUES, own_chart=OWN)) == our_balances(autumn(), OWN)
     else:
-        assert tool_balances(tool, journal_ledger(autumn(), venues=VENUES, own_chart=OWN)) == our_balances(
-            autumn(), OWN
-        )
+        assert tool_balances(tool, ledger_of(autumn(), venues=VENUES, own_chart=OWN)) == our_balances(autumn(), OWN)
 
 
 @pytest.mark.parametrize("tool", TOOLS)
 def test_the_ledger_programs_take_numbers_and_spaces_in_the_operators_own_names(tool):
     own = {**OWN, "bank": "K-02 Bank & Co.", "tax_payable": "Passiva:K-08 Umsatzsteuer/Müller's"}
-    assert tool_balances(tool, journal_ledger(autumn(), venues=VENUES, own_chart=own)) == our_balances(autumn(), own)
+    assert tool_balances(tool, ledger_of(autumn(), venues=VENUES, own_chart=own)) == our_balances(autumn(), own)
 
 
-@pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
+@pytest.mark.parametrize("write", [beancount_of, ledger_of])
 def test_all_names_that_a_program_does_not_take_are_listed_at_once(write):
     with pytest.raises(DomainError) as caught:
         write(autumn(), venues=VENUES, own_chart={**OWN, "bank": "Assets:(Bank)", "tax_payable": "Liabilities::Tax"})
@@ -216,34 +211,34 @@ def test_all_names_that_a_program_does_not_take_are_listed_at_once(write):
 
 def test_beancount_takes_names_below_its_five_roots_alone():
     with pytest.raises(DomainError, match="Assets or Liabilities or Equity or Income or Expenses"):
-        journal_beancount(autumn(), venues=VENUES, own_chart={**OWN, "bank": "K-02 Bank"})
+        beancount_of(autumn(), venues=VENUES, own_chart={**OWN, "bank": "K-02 Bank"})
 
 
-@pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
+@pytest.mark.parametrize("write", [beancount_of, ledger_of])
 def test_a_missing_name_is_an_error_that_lists_all_that_are_missing(write):
     with pytest.raises(DomainError) as caught:
         write(autumn(), venues=VENUES, own_chart={"bank": "Assets:Bank"})
     assert {f.where for f in caught.value.faults} == set(OWN) - {"bank"}
 
 
-@pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
+@pytest.mark.parametrize("write", [beancount_of, ledger_of])
 def test_the_same_export_twice_is_the_same_to_the_byte(write):
     assert write(autumn(), venues=VENUES).encode() == write(autumn(), venues=VENUES).encode()
     assert "\r" not in write(autumn(), venues=VENUES)
 
 
 def test_the_two_languages_are_two_files():
-    assert journal_beancount(autumn(), venues=VENUES) != journal_ledger(autumn(), venues=VENUES)
-    assert not re.search(r"^\S+ open ", journal_ledger(autumn(), venues=VENUES), re.MULTILINE)
+    assert beancount_of(autumn(), venues=VENUES) != ledger_of(autumn(), venues=VENUES)
+    assert not re.search(r"^\S+ open ", ledger_of(autumn(), venues=VENUES), re.MULTILINE)
 
 
 @pytest.mark.parametrize("tool", PROGRAMS)
 def test_an_empty_month_loads_too(tool):
     empty = extract([], NOVEMBER, opening="balances")
     if tool == "beancount":
-        assert beancount_balances(journal_beancount(empty, venues=VENUES)) == {}
+        assert beancount_balances(beancount_of(empty, venues=VENUES)) == {}
     else:
-        assert tool_balances(tool, journal_ledger(empty, venues=VENUES)) == {}
+        assert tool_balances(tool, ledger_of(empty, venues=VENUES)) == {}
 
 
 minor = st.integers(min_value=1, max_value=10**12)
@@ -260,7 +255,7 @@ booked = st.tuples(
 @given(st.lists(booked, max_size=6), st.text(max_size=20))
 def test_any_journal_loads_in_beancount_and_balances(entries, reference):
     told = extract(journal(entries, reference), NOVEMBER, opening="balances")
-    assert beancount_balances(journal_beancount(told, venues=VENUES)) == our_balances(told)
+    assert beancount_balances(beancount_of(told, venues=VENUES)) == our_balances(told)
 
 
 @pytest.mark.parametrize("tool", TOOLS)
@@ -268,7 +263,7 @@ def test_any_journal_loads_in_beancount_and_balances(entries, reference):
 @given(st.lists(booked, max_size=6), st.text(max_size=20))
 def test_any_journal_loads_in_the_ledger_programs_and_balances(tool, entries, reference):
     told = extract(journal(entries, reference), NOVEMBER, opening="balances")
-    assert tool_balances(tool, journal_ledger(told, venues=VENUES)) == our_balances(told)
+    assert tool_balances(tool, ledger_of(told, venues=VENUES)) == our_balances(told)
 
 
 def year_and_a_half():
@@ -302,7 +297,7 @@ MONTHS = [
 @pytest.mark.parametrize("close", [None, "year"])
 @pytest.mark.parametrize("program", PROGRAMS)
 def test_months_loaded_one_after_the_other_count_each_amount_once(program, close):
-    write = journal_beancount if program == "beancount" else journal_ledger
+    write = beancount_of if program == "beancount" else ledger_of
     months = [
         extract(year_and_a_half(), month, opening="balances" if month == MONTHS[0] else "none", close=close)
         for month in MONTHS
@@ -314,7 +309,7 @@ def test_months_loaded_one_after_the_other_count_each_amount_once(program, close
 
 @pytest.mark.parametrize("program", PROGRAMS)
 def test_a_month_that_was_left_out_is_found_when_the_files_are_loaded(program):
-    write = journal_beancount if program == "beancount" else journal_ledger
+    write = beancount_of if program == "beancount" else ledger_of
     texts = [
         write(extract(year_and_a_half(), month, opening="balances" if month == MONTHS[0] else "none"), venues=VENUES)
         for month in (MONTHS[0], MONTHS[2])
@@ -346,7 +341,7 @@ def test_a_year_is_closed_on_its_last_day_and_nothing_of_it_is_income_afterwards
     )
     assert not any(transaction.kind == "year_closing" for transaction in before.transactions)
     february = extract(year_and_a_half(), ExportPeriod.of_month(2027, 2), opening="balances", close="year")
-    opened = {leaf.account: amount for leaf, amount in february.transactions[-2].amounts}
+    opened = {leaf.account: amount for leaf, amount in list(february.transactions)[-2].amounts}
     assert (opened["retained_earnings"], opened["play_takings"]) == (-(takings - shares), -(5000 - 192))
 
 
@@ -354,10 +349,10 @@ def test_one_currency_is_a_file_of_its_own():
     told = extract(year_and_a_half(), ExportPeriod.of_year(2026), opening="none", currency="JPY")
     assert {transaction.currency for transaction in told.transactions} == {"JPY"}
     assert told.currencies == ["JPY"]
-    assert beancount_balances(journal_beancount(told, venues=VENUES)) == our_balances(told)
+    assert beancount_balances(beancount_of(told, venues=VENUES)) == our_balances(told)
 
 
-@pytest.mark.parametrize("write", [journal_beancount, journal_ledger])
+@pytest.mark.parametrize("write", [beancount_of, ledger_of])
 def test_a_transaction_without_a_reference_is_described_by_its_kind_and_venue(write):
     booked = [
         ("opening", date(2026, 10, 1), "USD", owner_postings(kind="opening", amount_minor=100)),

@@ -21,8 +21,10 @@ from .account_names import ROOTS, Names, VenueNames, account_names, closing_by_n
 from .period import Extract, Transaction
 
 
-def journal_beancount(extract: Extract, *, venues: VenueNames, own_chart: Mapping[str, str] | None = None) -> str:
-    """Return the extract in beancount's language.
+def journal_beancount(
+    extract: Extract, *, venues: VenueNames, own_chart: Mapping[str, str] | None = None
+) -> Iterator[str]:
+    """Return the lines of the extract in beancount's language, each with its end.
 
     Refuses what ``account_names`` refuses, and all the operator's own names that beancount does not take
     (``bad_account_name``).
@@ -30,18 +32,18 @@ def journal_beancount(extract: Extract, *, venues: VenueNames, own_chart: Mappin
     names = account_names(extract.leaves, venues, own_chart)
     expected = f"{' or '.join(ROOTS.values())}, then parts of letters, digits and hyphens: Assets:Bank"
     refuse_names(names, _takes, expected=expected)
-    return "\n".join(
-        (
-            f'option "title" "Journal from {extract.period.from_on} to {extract.period.to_on}"',
-            *(f'option "operating_currency" "{currency}"' for currency in extract.currencies),
-            "",
-            *_opens(extract, names, venues),
-            *(line for transaction in extract.transactions for line in _transaction(transaction, names, venues)),
-            "",
-            *_assertions(extract, names),
-            "",
-        )
-    )
+    return (f"{line}\n" for line in _lines(extract, names, venues))
+
+
+def _lines(extract: Extract, names: Names, venues: VenueNames) -> Iterator[str]:
+    yield f'option "title" "Journal from {extract.period.from_on} to {extract.period.to_on}"'
+    yield from (f'option "operating_currency" "{currency}"' for currency in extract.currencies)
+    yield ""
+    yield from _opens(extract, names, venues)
+    for transaction in extract.transactions:
+        yield from _transaction(transaction, names, venues)
+    yield ""
+    yield from _assertions(extract, names)
 
 
 def _takes(name: str) -> bool:

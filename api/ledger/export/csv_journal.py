@@ -16,7 +16,7 @@ from typing import Literal, get_args
 
 from ...pricing.errors import domain_error
 from ...pricing.money import format_money
-from ...web.csv_text import CsvText, csv_text, text_cell
+from ...web.csv_text import PLAIN, Dialect, csv_lines, text_cell
 from ..posting import Leaf
 from .account_names import Names, VenueNames, account_codes, description
 from .period import Extract, Transaction
@@ -34,9 +34,14 @@ _AFTER = ("currency", "venue_id", "venue", "description", "entry_id", "source_id
 
 
 def journal_csv(
-    extract: Extract, *, profile: Profile, venues: VenueNames, own_chart: Mapping[str, str] | None = None
-) -> CsvText:
-    """Return the extract as CSV text, to be encoded as UTF-8.
+    extract: Extract,
+    *,
+    profile: Profile,
+    venues: VenueNames,
+    own_chart: Mapping[str, str] | None = None,
+    dialect: Dialect = PLAIN,
+) -> Iterator[str]:
+    """Return the extract as lines of CSV, to be encoded as UTF-8.
 
     Refuses ``unknown_profile`` and what ``account_codes`` refuses.
     """
@@ -50,7 +55,7 @@ def journal_csv(
         for transaction in extract.transactions
         for leaf, cells in _lines(transaction, profile, names)
     )
-    return csv_text((*_BEFORE, *_COLUMNS[profile], *_AFTER), lines)
+    return csv_lines((*_BEFORE, *_COLUMNS[profile], *_AFTER), lines, dialect)
 
 
 def pairs(transaction: Transaction) -> Iterator[tuple[Leaf, Leaf, int]]:

@@ -7,13 +7,16 @@
   that ended before the period are closed in its opening balances too.
 - The closing balances are always the journal's own up to the period's end, whatever the opening (L5).
 - Transactions are ordered by date, then number: the same journal gives the same extract.
+- The sums come first, then the entries one at a time: an extract holds no entry, however long the journal is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import groupby
+from operator import attrgetter
 from typing import Literal
 
 from ...pricing.errors import domain_error
@@ -78,28 +81,49 @@ class Transaction:
         return venues.pop() if len(venues) == 1 else None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class YearSum:
+    """What was posted to a leaf in one year and currency, before the period or in it: minor units, debit positive."""
+
+    year: int
+    before: bool
+    leaf: Leaf
+    currency: str
+    amount: int
+
+
 @dataclass(frozen=True, slots=True)
 class Extract:
     """A period, its transactions in order, and the closing balance of every leaf used up to its end, zeros included.
 
-    ``opened_before`` are the leaves that earlier periods used and this extract does not bring in by itself.
+    ``opened_before`` are the leaves that earlier periods used and this extract does not bring in by itself, ``moved``
+    those that a transaction of the extract moves, in the order of the chart. ``entries`` are read again each time that
+    the transactions are.
     """
 
     period: ExportPeriod
-    transactions: tuple[Transaction, ...]
     closing: tuple[tuple[Leaf, str, int], ...]
-    opened_before: frozenset[Leaf] = frozenset()
+    opened_before: frozenset[Leaf]
+    moved: tuple[Leaf, ...]
+    entries: Iterable[Entry]
+    brought_in: tuple[Transaction, ...]
+    year_closings: tuple[Transaction, ...]
+
+    @property
+    def transactions(self) -> Iterator[Transaction]:
+        """Every transaction in order: what is brought in, then the entries, each year's followed by its closings."""
+        yield from self.brought_in
+        closings = list(reversed(self.year_closings))
+        for entry in self.entries:
+            while closings and closings[-1].on.year < entry.on.year:
+                yield closings.pop()
+            yield _transaction(entry)
+        yield from reversed(closings)
 
     @property
     def leaves(self) -> tuple[Leaf, ...]:
         """Every leaf of the extract once, in the order of the chart."""
         return tuple(dict.fromkeys(leaf for leaf, _, _ in self.closing))
-
-    @property
-    def moved(self) -> tuple[Leaf, ...]:
-        """Every leaf that a transaction of the extract moves, in the order of the chart."""
-        moved = {leaf for transaction in self.transactions for leaf, _ in transaction.amounts}
-        return tuple(leaf for leaf in self.leaves if leaf in moved)
 
     @property
     def currencies(self) -> list[str]:
@@ -111,41 +135,41 @@ def extract(
     entries: Iterable[Entry],
     period: ExportPeriod,
     *,
+    sums: Iterable[YearSum],
     opening: Opening,
     close: Close | None = None,
-    currency: str | None = None,
 ) -> Extract:
-    """Return the part of the journal that falls into the period, of one currency or of all.
+    """Return the part of the journal that falls into the period.
 
-    ``entries`` are all entries up to the period's end, in any order; later ones are left out.
+    ``entries`` are those of the period by date, then number; ``sums`` are of all years up to its end, in their order.
     """
-    known = sorted(
-        (entry for entry in entries if entry.on <= period.to_on and currency in (None, entry.currency)),
-        key=lambda entry: (entry.on, entry.number),
-    )
-    booked = [_transaction(entry) for entry in known]
-    if close == "year":
-        booked = _with_closings(booked, until_on=period.to_on)
-    earlier = _sums(transaction for transaction in booked if transaction.on < period.from_on)
+    earlier: Balances = {}
+    within: Balances = {}
+    closings: list[Transaction] = []
+    for year, of_year in groupby(sums, key=attrgetter("year")):
+        posted: Balances = {}
+        for found in of_year:
+            for of in (posted, earlier if found.before else within):
+                _add(of, found.leaf, found.currency, found.amount)
+        closed_on = date(year, 12, 31)
+        if close == "year" and closed_on <= period.to_on:
+            closed = list(_year_closings(posted, closed_on))
+            closings += closed if closed_on >= period.from_on else []
+            _add_all(earlier if closed_on < period.from_on else within, closed)
     brought_in = _openings(earlier, period.from_on) if opening == "balances" else []
-    closing = _sums(booked)
+    closing = dict(earlier)
+    for (leaf, currency), amount in within.items():
+        _add(closing, leaf, currency, amount)
+    moved = {leaf for leaf, _ in within} | {leaf for one in brought_in for leaf, _ in one.amounts}
     return Extract(
         period,
-        (*brought_in, *(transaction for transaction in booked if transaction.on >= period.from_on)),
-        tuple((leaf, code, closing[leaf, code]) for leaf, code in sorted(closing, key=_place)),
-        frozenset() if opening == "balances" else frozenset(leaf for leaf, _ in earlier),
+        closing=tuple((leaf, currency, closing[leaf, currency]) for leaf, currency in sorted(closing, key=_place)),
+        opened_before=frozenset() if opening == "balances" else frozenset(leaf for leaf, _ in earlier),
+        moved=tuple(sorted(moved, key=attrgetter("place"))),
+        entries=entries,
+        brought_in=tuple(brought_in),
+        year_closings=tuple(closings),
     )
-
-
-def _with_closings(booked: Sequence[Transaction], *, until_on: date) -> list[Transaction]:
-    """Return the transactions, each year's followed by its closings, where 31 December lies in reach."""
-    closed: list[Transaction] = []
-    for year in sorted({transaction.on.year for transaction in booked}):
-        of_year = [transaction for transaction in booked if transaction.on.year == year]
-        closed += of_year
-        if date(year, 12, 31) <= until_on:
-            closed += _year_closings(_sums(of_year), date(year, 12, 31))
-    return closed
 
 
 def _year_closings(sums: Mapping[tuple[Leaf, str], int], on: date) -> Iterator[Transaction]:
@@ -162,13 +186,14 @@ def _year_closings(sums: Mapping[tuple[Leaf, str], int], on: date) -> Iterator[T
             yield Transaction(on, 0, "year_closing", "", None, "", currency, tuple(amounts))
 
 
-def _sums(transactions: Iterable[Transaction]) -> Balances:
-    sums: Balances = {}
+def _add(sums: Balances, leaf: Leaf, currency: str, amount: int) -> None:
+    sums[leaf, currency] = sums.get((leaf, currency), 0) + amount
+
+
+def _add_all(sums: Balances, transactions: Iterable[Transaction]) -> None:
     for transaction in transactions:
         for leaf, amount in transaction.amounts:
-            key = leaf, transaction.currency
-            sums[key] = sums.get(key, 0) + amount
-    return sums
+            _add(sums, leaf, transaction.currency, amount)
 
 
 def _place(key: tuple[Leaf, str]) -> tuple[tuple[int, str], str]:

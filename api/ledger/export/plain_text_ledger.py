@@ -22,8 +22,10 @@ from .period import Extract, Transaction
 _NAME = re.compile(r"[^\W_][\w.&/'-]*( [\w.&/'-]+)*(:[^\W_][\w.&/'-]*( [\w.&/'-]+)*)*")
 
 
-def journal_ledger(extract: Extract, *, venues: VenueNames, own_chart: Mapping[str, str] | None = None) -> str:
-    """Return the extract in ledger's language.
+def journal_ledger(
+    extract: Extract, *, venues: VenueNames, own_chart: Mapping[str, str] | None = None
+) -> Iterator[str]:
+    """Return the lines of the extract in ledger's language, each with its end.
 
     Refuses what ``account_names`` refuses, and all the operator's own names that ledger does not take
     (``bad_account_name``).
@@ -31,20 +33,18 @@ def journal_ledger(extract: Extract, *, venues: VenueNames, own_chart: Mapping[s
     names = account_names(extract.leaves, venues, own_chart)
     expected = "parts of letters, digits, single spaces and . & / ' - _ with a colon between them: Assets:Bank"
     refuse_names(names, lambda name: _NAME.fullmatch(name) is not None, expected=expected)
-    return "\n".join(
-        (
-            f"; Journal from {extract.period.from_on} to {extract.period.to_on}",
-            "",
-            "tag id",
-            "tag source_id",
-            "",
-            *(line for currency in extract.currencies for line in _commodity(currency)),
-            *_accounts(names, venues),
-            *(line for transaction in extract.transactions for line in _transaction(transaction, names, venues)),
-            *_assertions(extract, names),
-            "",
-        )
-    )
+    return (f"{line}\n" for line in _lines(extract, names, venues))
+
+
+def _lines(extract: Extract, names: Names, venues: VenueNames) -> Iterator[str]:
+    yield f"; Journal from {extract.period.from_on} to {extract.period.to_on}"
+    yield from ("", "tag id", "tag source_id", "")
+    for currency in extract.currencies:
+        yield from _commodity(currency)
+    yield from _accounts(names, venues)
+    for transaction in extract.transactions:
+        yield from _transaction(transaction, names, venues)
+    yield from _assertions(extract, names)
 
 
 def _plain(text: str) -> str:

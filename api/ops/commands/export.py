@@ -17,10 +17,9 @@ def export(*, folder: Path, month: str | None, year: int | None, as_json: bool) 
     period, engine = period_of(month=month, year=year), existing_database()
     deque(reckon_all(engine), maxlen=0)
     with reading(engine) as session:
-        files = export_files(session, period, year=year, now=clock.now())
-    write_folder(folder, files)
+        sizes = write_folder(folder, export_files(session, period, year=year, now=clock.now()))
     if as_json:
-        listed = [{"file": name, "bytes": len(content)} for name, content in files.items()]
+        listed = [{"file": name, "bytes": size} for name, size in sizes.items()]
         say(json.dumps({"folder": str(folder), "from": str(period.from_on), "to": str(period.to_on), "files": listed}))
         return
-    show_rows(("file", "bytes"), ((str(folder / name), str(len(files[name]))) for name in files), title="Written")
+    show_rows(("file", "bytes"), ((str(folder / name), str(size)) for name, size in sizes.items()), title="Written")
