@@ -17,6 +17,10 @@ from tests.conftest import Route
         ("/v1/tables", "ix_reading_controller_version"),
         ("/v1/tables/{table_id}/health", "ix_stay_void_placed_at"),
         ("/v1/worklist?kind=collect", "ix_work_kind"),
+        (
+            "/v1/reports/earnings?from=2026-11-01&to=2026-12-01&by=table",
+            "ix_earned_box_pool_table_id_collected_at_collection_id",
+        ),
     ],
 )
 def test_a_page_is_read_by_its_index(at_noon: TestClient, engine: Engine, route: Route, path: str, index: str) -> None:

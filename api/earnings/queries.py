@@ -2,13 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Date, Row, String, and_, cast, exists, false, func, or_
+from sqlalchemy import ColumnElement, Date, Row, ScalarSelect, String, and_, cast, exists, false, func, or_
 from sqlalchemy import select as select_columns
 from sqlalchemy.orm import Mapped, aliased
 from sqlmodel import Session, col, select
@@ -483,27 +483,37 @@ class _LastBox:
 
 
 def _last_collected(session: Session, table_ids: Collection[UUID] | None) -> dict[UUID, _LastBox]:
-    """Return the box of each table, or of some, that was emptied last.
+    """Return the box that was emptied last of each table on the route, or of some.
 
     It is as kept, or as recorded where it is to be worked out again.
     """
-    to_reckon, box = tables_to_reckon(session), EarnedBoxRow
-    newest_first = col(box.collected_at).desc(), col(box.collection_id).desc()
-    columns = col(box.pool_table_id), col(box.collected_at), col(box.last_on), col(box.gross)
-    place = func.row_number().over(partition_by=col(box.pool_table_id), order_by=newest_first).label("place")
-    kept = select_columns(*columns, place).where(_counts(session, col(box.pool_table_id)))
+    to_reckon = tables_to_reckon(session)
+    placed = select_columns(col(StayRow.pool_table_id), _newest_box(0).label("last"), _newest_box(1).label("before"))
+    placed = placed.where(col(StayRow.to_at).is_(None), _counts(session, col(StayRow.pool_table_id)))
     if table_ids is not None:
-        kept = kept.where(among(col(box.pool_table_id), table_ids))
+        placed = placed.where(among(col(StayRow.pool_table_id), table_ids))
         to_reckon = to_reckon.intersection(table_ids)
-    ranked = kept.subquery()
-    found: dict[UUID, _LastBox] = {}
-    query = select_columns(ranked).where(ranked.c.place <= 2).order_by(ranked.c.place)
-    for table_id, collected, last_on, gross, _ in session.execute(query):
-        known = found.get(table_id)
-        found[table_id] = (
-            _LastBox(collected, last_on, None, gross) if known is None else replace(known, before_on=last_on)
+    of, last, before = placed.subquery(), aliased(EarnedBoxRow), aliased(EarnedBoxRow)
+    query = (
+        select_columns(
+            of.c.pool_table_id, col(last.collected_at), col(last.last_on), col(before.last_on), col(last.gross)
         )
+        .join(last, and_(col(last.collection_id) == of.c.last, col(last.pool_table_id) == of.c.pool_table_id))
+        .outerjoin(
+            before, and_(col(before.collection_id) == of.c.before, col(before.pool_table_id) == of.c.pool_table_id)
+        )
+    )
+    found = {table_id: _LastBox(*values) for table_id, *values in session.execute(query)}
     return found | _last_recorded(session, to_reckon)
+
+
+def _newest_box(place: int) -> ScalarSelect[UUID]:
+    """Return the collection of a stay's table that comes in this place, 0 for the newest: one step on an index."""
+    query = select_columns(col(EarnedBoxRow.collection_id)).where(
+        col(EarnedBoxRow.pool_table_id) == col(StayRow.pool_table_id)
+    )
+    newest_first = query.order_by(col(EarnedBoxRow.collected_at).desc(), col(EarnedBoxRow.collection_id).desc())
+    return newest_first.limit(1).offset(place).scalar_subquery().correlate(StayRow)
 
 
 def _last_recorded(session: Session, table_ids: Collection[UUID]) -> dict[UUID, _LastBox]:

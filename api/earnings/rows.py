@@ -37,10 +37,13 @@ class EarnedBoxRow(_EarnedAmounts, table=True):
     """
 
     __tablename__ = "earned_box"
-    __table_args__ = (Index(None, "venue_id", "first_on"),)
+    __table_args__ = (
+        Index(None, "venue_id", "first_on"),
+        Index(None, "pool_table_id", "collected_at", "collection_id"),
+    )
 
     collection_id: UUID = Field(primary_key=True)
-    pool_table_id: UUID = Field(primary_key=True, index=True)
+    pool_table_id: UUID = Field(primary_key=True)
     venue_id: UUID
     currency: str
     collected_at: datetime = Field(sa_type=Utc)
