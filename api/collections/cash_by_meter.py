@@ -15,7 +15,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from fractions import Fraction
 from math import gcd
 
@@ -79,7 +79,7 @@ def _least(units: int, rungs: Sequence[Rung]) -> int:
     if search * len(rungs) > SEARCH_STEPS_MAX:
         return -(-units * best.price // best.units)
     times = -(-(units - search) // best.units)
-    return times * best.price + _costs(units - times * best.units, rungs, min, at_least=True)[-1]
+    return times * best.price + _least_cost(units - times * best.units, rungs)
 
 
 def _most(units: int, rungs: Sequence[Rung]) -> int:
@@ -90,21 +90,26 @@ def _most(units: int, rungs: Sequence[Rung]) -> int:
     if search * len(rungs) > SEARCH_STEPS_MAX:
         return (units + most_units) * worst.price // worst.units
     times = max(-(-(units + most_units - search) // worst.units), 0)
-    costs = _costs(search, rungs, max, at_least=False)
+    costs = _most_costs(search, rungs)
     return times * worst.price + next(cost for cost in costs[max(units - times * worst.units, 0) :] if cost >= 0)
 
 
-def _costs(units: int, rungs: Sequence[Rung], pick: Callable[..., int], *, at_least: bool) -> list[int]:
-    """Return, for 0 to ``units``, the picked cost of that many units in rungs; -1 where they cannot make it up."""
-    costs = [0]
-    for wanted in range(1, units + 1):
-        ways = [
-            rung.price + costs[max(wanted - rung.units, 0)]
-            for rung in rungs
-            if (at_least or rung.units <= wanted) and costs[max(wanted - rung.units, 0)] >= 0
-        ]
-        costs.append(pick(ways, default=-1))
-    return costs
+def _least_cost(units: int, rungs: Sequence[Rung]) -> int:
+    """Return the least cost of at least so many units in rungs."""
+    costs = [0] * max(rung.units for rung in rungs)  # nothing for no units, nor for fewer
+    sold = [(rung.units, rung.price) for rung in rungs]
+    for _ in range(units):
+        costs.append(min([price + costs[-of] for of, price in sold]))
+    return costs[-1]
+
+
+def _most_costs(units: int, rungs: Sequence[Rung]) -> list[int]:
+    """Return, for 0 to ``units``, the most cost of exactly that many units in rungs; -1 where they cannot make it up."""
+    before = [-1] * (max(rung.units for rung in rungs) - 1)
+    costs, sold = [*before, 0], [(rung.units, rung.price) for rung in rungs]
+    for _ in range(units):
+        costs.append(max([price + costs[-of] for of, price in sold if costs[-of] >= 0], default=-1))
+    return costs[len(before) :]
 
 
 def _check(**counts: int) -> None:

@@ -95,6 +95,15 @@ def get_collection(session: Session, collection_id: UUID) -> CollectionRow:
     return row
 
 
+_IS_STORED = select_columns(col(CollectionRow.id)).where(col(CollectionRow.id) == bindparam("id"))
+
+
+def stored_collection(session: Session, collection_id: UUID) -> CollectionRow | None:
+    """Return a collection, None for an unknown id, as that of nearly every new one is: no row is built to find that out."""
+    is_stored = session.connection().execute(_IS_STORED, {"id": collection_id}).first() is not None
+    return session.get(CollectionRow, collection_id) if is_stored else None
+
+
 _LAST_DIGEST = select_columns(col(CollectionRow.facts_digest)).order_by(col(CollectionRow.sequence).desc()).limit(1)
 
 

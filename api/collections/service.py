@@ -44,6 +44,7 @@ from .queries import (
     load_facts,
     read_collections,
     revisions,
+    stored_collection,
     table_ids_of,
 )
 from .rows import CollectedTableRow, CollectionRow, DisputeAnswerRow, DisputeRow
@@ -252,7 +253,7 @@ def _read(message: CollectionIn, currency: str, *, now: datetime) -> CollectionC
 
 def _sent_before(session: Session, count: CollectionCount) -> CollectionRow | None:
     """Return the collection of this id if it says the same; refuse, naming what differs, if it says something else."""
-    row = session.get(CollectionRow, count.id)
+    row = stored_collection(session, count.id)
     if row is None:
         return None
     (details,) = details_of(session, [row])

@@ -51,6 +51,8 @@ def record_digest(facts: Mapping[str, Iterable[SourceRow]], *, before: str | Non
 
 
 def _plain(value: object) -> object:
+    if type(value) is str or type(value) is int:  # most values
+        return value
     if isinstance(value, bool):
         return int(value)
     if isinstance(value, UUID):

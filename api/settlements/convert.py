@@ -41,6 +41,9 @@ from .schemas import (
 )
 
 TermsBody = Mapping[str, Any]
+_COMPILED_MAX = 10_000
+
+_compiled: dict[UUID, Agreement] = {}
 
 
 def read_agreement(body: TermsBody, *, currency: str, id: str = "", version: int = 1) -> Agreement:
@@ -181,8 +184,14 @@ def _first_money_out(item: FirstMoney, currency: str) -> FirstMoneyOut:
 
 
 def compile_agreement(row: AgreementRow) -> Agreement:
-    """Return a version of an agreement as a value."""
-    return read_agreement(row.terms, currency=row.currency, id=str(row.id), version=row.version)
+    """Return a version of an agreement as a value; it never changes, so it is kept by its id."""
+    agreement = _compiled.get(row.id)
+    if agreement is None:
+        agreement = read_agreement(row.terms, currency=row.currency, id=str(row.id), version=row.version)
+        if len(_compiled) >= _COMPILED_MAX:
+            _compiled.clear()
+        _compiled[row.id] = agreement
+    return agreement
 
 
 def settlement_out(row: SettlementRow, currency: str) -> SettlementOut:

@@ -61,10 +61,10 @@ def next_number(session: Session, name: str, *, now: datetime) -> Recorded:
 
 def next_numbers(session: Session, name: str, count: int, *, now: datetime) -> tuple[range, datetime]:
     """Return the next numbers of a counter, as ``next_number`` does one after the other; ``count`` is at least 1."""
-    last, at = session.execute(_NEXT, {"name": name, "count": count, "now": now}).one()
+    last, at = session.connection().execute(_NEXT, {"name": name, "count": count, "now": now}).one()
     return range(int(last) - count + 1, int(last) + 1), at
 
 
 def last_recorded_at(session: Session) -> datetime | None:
     """Return the last instant at which anything was recorded, None in an empty database."""
-    return session.execute(_LAST_AT).scalar()
+    return session.connection().execute(_LAST_AT).scalar()
