@@ -29,7 +29,7 @@ from .entry import Entry
 from .export.account_names import VenueName
 from .export.period import Close, ExportPeriod, Extract, Opening, YearSum, extract
 from .posting import Leaf, Posting
-from .rows import EntryRow
+from .rows import EntryRow, RecordDigestRow
 from .schemas import LedgerCheckOut
 from .stored_record import stored_record
 
@@ -112,10 +112,18 @@ def check_ledger(session: Session) -> LedgerCheckOut:
         entries=session.exec(select(func.count()).select_from(EntryRow)).one(),
         first_bad=bad and bad_out(bad),
         last_hash=None if bad else session.exec(last).first(),
+        records=0,
+        last_record_digest=None,
         altered_entries=[],
         altered_collections=[],
         altered_records=[],
     )
+
+
+def last_record(session: Session) -> tuple[int, str] | None:
+    """Return the number of the last record that has a digest, and the digest; None where there is none."""
+    query = select(RecordDigestRow.number, RecordDigestRow.digest).order_by(col(RecordDigestRow.number).desc())
+    return session.exec(query.limit(1)).first()
 
 
 def _records(session: Session) -> Generator[Record]:

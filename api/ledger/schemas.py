@@ -129,7 +129,9 @@ class BadEntryOut(Out):
 class LedgerCheckOut(Out):
     """Whether the chain of entries holds, and whether what it books is as it was recorded.
 
-    Keep ``last_hash`` elsewhere: a later journal must still contain it. ``altered_entries`` has the numbers of entries
+    Keep ``last_hash`` elsewhere: a later journal must still contain it. Keep ``records``, how many agreements, closed jobs,
+    retirements and reversals have a digest, and ``last_record_digest`` beside it: the digest with that number must stay the
+    same. ``altered_entries`` has the numbers of entries
     whose collection, settlement or reversal was changed since, ``altered_collections`` the ids of changed collections,
     settled or not, ``altered_records`` the ids of changed agreements, closed jobs, retirements (by their last move) and reversals:
     the first 100 of each. An id that was changed itself is named as it is stored.
@@ -139,6 +141,8 @@ class LedgerCheckOut(Out):
     entries: Count
     first_bad: BadEntryOut | None
     last_hash: str | None
+    records: Count
+    last_record_digest: str | None
     altered_entries: list[int]
     altered_collections: list[str]
     altered_records: list[str]

@@ -28,7 +28,7 @@ from sqlalchemy import URL, Connection, Engine, NullPool, create_engine, inspect
 from sqlalchemy.exc import DatabaseError
 from sqlmodel import Session
 
-from ..ledger.queries import check_ledger
+from ..ledger.queries import check_ledger, last_record
 from ..store.db import sqlite_driver
 from ..store.migrate import knows_revision, upgrade
 from ..store.revision import current_revision
@@ -250,16 +250,19 @@ def _verify_content(connection: Connection, place: object) -> str:
     revision = current_revision(connection)
     if revision is None or not knows_revision(revision):
         raise ValueError(f"{place} is at revision {revision}, which this service does not know.")
-    if "ledger_entry" not in inspect(connection).get_table_names():
+    tables = inspect(connection).get_table_names()
+    if "ledger_entry" not in tables:
         return f"revision {revision}, before there were books"
     with Session(connection) as session:
         check = check_ledger(session)
+        record = last_record(session) if "record_digest" in tables else None
     if check.first_bad is not None:
         raise ValueError(
             f"{place}: the books do not hold together at entry {check.first_bad.place}: {check.first_bad.why}."
         )
     last = f", last hash {check.last_hash}" if check.last_hash else ""
-    return f"revision {revision}, {check.entries} entries{last}"
+    records = f", digest of record {record[0]} {record[1]}" if record else ""
+    return f"revision {revision}, {check.entries} entries{last}{records}"
 
 
 def _replace_sqlite(engine: Engine, file: Path) -> None:

@@ -19,7 +19,7 @@ from ..collections.queries import judge_collected, not_reversed, revisions
 from ..collections.rows import CollectedTableRow, CollectionRow
 from ..ledger.bags import bags_of
 from ..ledger.export.period import ExportPeriod
-from ..ledger.queries import check_ledger, read_entries
+from ..ledger.queries import check_ledger, last_record, read_entries
 from ..ledger.rows import EntryRow, PostingRow
 from ..ledger.schemas import LedgerCheckOut
 from ..ledger.source_digest import record_digest, source_digest
@@ -245,7 +245,9 @@ def verify_books(session: Session) -> LedgerCheckOut:
     records = [str(id_) for id_ in islice(altered_records(session), _NAMED_MAX)]
     ok = found.ok and not (entries or collections or records)
     altered = {"altered_entries": entries, "altered_collections": collections, "altered_records": records}
-    return found.model_copy(update={"ok": ok, **altered})
+    number, digest = (None if records else last_record(session)) or (0, None)
+    last = {"records": number, "last_record_digest": digest}
+    return found.model_copy(update={"ok": ok, **last, **altered})
 
 
 def altered_collections(session: Session) -> Iterator[UUID | str]:

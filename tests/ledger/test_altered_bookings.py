@@ -161,6 +161,29 @@ def test_a_record_that_no_entry_covers_shows_in_the_check_and_in_the_service_whe
     assert verdict["altered_records"]
 
 
+def test_the_newest_record_taken_out_with_its_digest_shows_against_the_digest_kept_elsewhere(
+    books: Engine, client: TestClient
+) -> None:
+    before = client.get("/v1/ledger/verify").json()
+    assert (before["ok"], before["records"] > 0, len(before["last_record_digest"])) == (True, True, 64)
+    venue_id = client.get("/v1/venues").json()["items"][0]["id"]
+    agreement = {"effective_on": "2027-06-01", "venue_percent": "40"}
+    made = client.post(f"/v1/venues/{venue_id}/agreements", json=agreement)
+    assert made.status_code == 201, made.text
+    kept = client.get("/v1/ledger/verify").json()
+    assert (kept["ok"], kept["records"]) == (True, before["records"] + 1)
+    with books.begin() as connection:
+        connection.execute(text("DELETE FROM agreement WHERE effective_on = '2027-06-01'"))
+        connection.execute(text("DELETE FROM record_digest WHERE number = :number"), {"number": kept["records"]})
+    after = client.get("/v1/ledger/verify").json()
+    assert (after["ok"], after["records"]) == (True, before["records"]), "the chain cannot show it by itself"
+    assert after["last_record_digest"] == before["last_record_digest"] != kept["last_record_digest"]
+    with Session(books) as session:
+        session.execute(text("UPDATE record_digest SET digest = :other WHERE number = 1"), {"other": "0" * 64})
+        assert verify_books(session).last_record_digest is None
+        session.rollback()
+
+
 def test_books_that_nobody_altered_are_good(books: Engine) -> None:
     with reading(books) as session:
         assert altered(session) == []

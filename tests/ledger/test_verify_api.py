@@ -18,7 +18,13 @@ from sqlalchemy import Engine, insert, text
 
 from tests.conftest import Route, Run
 
-NOTHING_ALTERED: dict[str, list[str]] = {"altered_entries": [], "altered_collections": [], "altered_records": []}
+NOTHING_ALTERED: dict[str, Any] = {
+    "records": 0,
+    "last_record_digest": None,
+    "altered_entries": [],
+    "altered_collections": [],
+    "altered_records": [],
+}
 
 
 @pytest.fixture

@@ -56,9 +56,12 @@ def test_a_backup_holds_all_and_can_be_put_back_elsewhere(
     entry = {"kind": "opening", "account": "bank", "amount": "25.00", "currency": "USD", "on": "2026-01-01"}
     booked = client.post("/v1/ledger/entries", json=entry)
     assert booked.status_code == 201, booked.text
+    route.post(f"/venues/{venue['id']}/agreements", {"effective_on": "2026-01-01", "venue_percent": "50"})
     file = tmp_path / "route.backup"
     said = back_up(settings, engine, file)
-    assert " 1 entries" in said
+    verdict = client.get("/v1/ledger/verify").json()
+    assert f" 1 entries, last hash {verdict['last_hash']}" in said
+    assert f"digest of record 1 {verdict['last_record_digest']}" in said
     assert file.stat().st_mode & 0o777 == 0o600
     assert [path.name for path in tmp_path.iterdir()] == ["route.backup"]
     target = make_engine(elsewhere)

@@ -14,7 +14,9 @@ def verify() -> int:
         found = verify_books(session)
     if found.ok:
         last = f" The last hash is {found.last_hash}." if found.last_hash else ""
-        say(f"{found.entries} entries, and every one fits.{last}")
+        digest = found.last_record_digest
+        records = f" The digest of record {found.records}, the last, is {digest}." if digest else ""
+        say(f"{found.entries} entries, and every one fits.{last}{records}")
         return 0
     if found.altered_entries:
         complain(f"Entry {found.altered_entries[0]} books facts that were changed since. Restore a backup.")
