@@ -195,9 +195,14 @@ def sold_at_place(session: Session, place: PriceContext, *, work: Effort) -> Sol
     if place.table is None or place.stay is None:
         return None
     machine = machine_of(session, place.table)
+    spend_on_prices(machine, work)
+    return sold_during(machine, machine.stay_of(place.stay.id))
+
+
+def spend_on_prices(machine: Machine, work: Effort) -> None:
+    """Count the prices that a controller is too small for; refuse (``too_much_work``, E4) more than a request may try."""
     smaller = "state more prices in the table's controller, or key a schedule of fewer tariffs and prices"
     work.spend(STEPS_OF_A_PRICE * prices_to_drop(machine), where="table_id", smaller=smaller)
-    return sold_during(machine, machine.stay_of(place.stay.id))
 
 
 def days_found(row: Row[Any], controller: Controller, currency: str) -> tuple[Day, ...]:

@@ -16,13 +16,14 @@ from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
 from ..collections.rows import CollectedTableRow, CollectionRow
-from ..controllers.queries import StoredMachine, load_machines, machine_from
+from ..controllers.queries import StoredMachine, load_machines, machine_from, spend_on_prices
 from ..controllers.sells import sold_during
 from ..controllers.settings_found import FoundSettings, TableController
 from ..jobs.rows import JobDoneRow, JobRow
 from ..pool_tables.place import counts_since
 from ..pool_tables.rows import PoolTableRow, StayRow
 from ..pricing import parse_money, zone_named
+from ..pricing.effort import Effort
 from ..readings.convert import meter_of
 from ..readings.meter_history import MeterHistory, MetersRead, one_history
 from ..readings.queries import ReadingPart, histories, history
@@ -91,8 +92,14 @@ def load_tables(session: Session, table_ids: Collection[UUID], *, now: datetime)
     return found
 
 
-def health_facts_of(session: Session, stored: StoredTable, *, here_only: bool = False) -> TableFacts:
-    """Return what a table's health is judged by; refuse a stored profile or schedule that contradicts itself."""
+def health_facts_of(
+    session: Session, stored: StoredTable, *, here_only: bool = False, work: Effort | None = None
+) -> TableFacts:
+    """Return what a table's health is judged by; refuse a stored profile or schedule that contradicts itself.
+
+    Where ``work`` is counted, refuses (``too_much_work``, E4) a controller that holds far fewer prices than many long
+    tariffs have.
+    """
     table, stay, venue = stored.table, stored.stay, stored.venue
     here_since = counts_since(stay.from_at, made_at=table.made_at, void_placed_at=stay.void_placed_at)
     read = {
@@ -101,10 +108,10 @@ def health_facts_of(session: Session, stored: StoredTable, *, here_only: bool = 
     place = PriceContext(venue, table, stay) if table.venue_id is not None else None
     power, controller = table.profile.get("power") or {}, table.profile.get("controller")
     battery = Battery(power.get("chemistry", "unknown"), power.get("nominal_volts", 12))
-    work = [WorkDone(row.taken_at, frozenset(row.done)) for row in read["done"]]
+    done = [WorkDone(row.taken_at, frozenset(row.done)) for row in read["done"]]
     found = next((FoundSettings(row.taken_at, row.settings) for row in read["settings"]), None)
     keyings = [keying for keying, _, _ in stored.machine.keyings] if found else []
-    work += [WorkDone(keying.keyed_at, frozenset({"settings_keyed"})) for keying in keyings]
+    done += [WorkDone(keying.keyed_at, frozenset({"settings_keyed"})) for keying in keyings]
     return TableFacts(
         zone=zone_named(venue.time_zone),
         currency=venue.currency,
@@ -122,20 +129,24 @@ def health_facts_of(session: Session, stored: StoredTable, *, here_only: bool = 
         meters=[meter_of(meter, currency=venue.currency) for meter in table.profile.get("meters", ())],
         meter_history=_meter_history(stored, since=here_since if here_only else None),
         settings=found,
-        work=work,
+        work=done,
         in_workshop=place is None,
-        sells=_sells(session, place, stored.machine, found_at=found.taken_at if found else None)
+        sells=_sells(session, place, stored.machine, found_at=found.taken_at if found else None, work=work)
         if place and (read["clock"] or found)
         else None,
     )
 
 
-def _sells(session: Session, place: PriceContext, stored: StoredMachine, *, found_at: datetime | None) -> PricesAtTable:
+def _sells(
+    session: Session, place: PriceContext, stored: StoredMachine, *, found_at: datetime | None, work: Effort | None
+) -> PricesAtTable:
     """Return what a table sells, what is listed for it, and what its controller should hold."""
     assert place.table is not None
     assert place.stay is not None
     profile, currency = place.table.profile, place.venue.currency
     machine = machine_from(session, stored)
+    if work is not None:
+        spend_on_prices(machine, work)
     during = sold_during(machine, machine.stay_of(place.stay.id))
     assert during is not None
     held = TableController(

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from sqlmodel import Session
 
-from ..store.db import lock
+from ..store.db import lock, work_of
 from ..web.errors import http_problem
 from .convert import read_settings
 from .levels import Levels
@@ -20,9 +20,12 @@ from .table_health import TableHealth, judge_table
 
 
 def health_of(session: Session, table_id: UUID, *, now: datetime, here_only: bool) -> TableHealth:
-    """Return the health of a table that exists; ``here_only`` leaves out readings from before it came to its venue."""
+    """Return the health of a table that exists; ``here_only`` leaves out readings from before it came to its venue.
+
+    Refuses ``too_much_work``.
+    """
     stored = load_tables(session, [table_id], now=now)[table_id]
-    facts = health_facts_of(session, stored, here_only=here_only)
+    facts = health_facts_of(session, stored, here_only=here_only, work=work_of(session))
     return judge_table(facts, levels_in_force(session), now=now)
 
 
