@@ -13,7 +13,7 @@ from operator import attrgetter
 from typing import Any, NamedTuple
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Select, bindparam, case, exists, func
+from sqlalchemy import ColumnElement, Select, bindparam, exists, func
 from sqlalchemy import select as select_columns
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, or_, select
@@ -492,13 +492,19 @@ def _collected_in_order(of_tables: ColumnElement[bool]) -> Any:
 
 def _collected_around(of_tables: ColumnElement[bool]) -> Select[Any]:
     """Return the query of those at an instant, the last before it, and those that state an emptying before them."""
-    before = case((col(CollectionRow.collected_at) < _AT, col(CollectionRow.collected_at)))
-    last_at = func.max(before).over(partition_by=col(CollectedTableRow.pool_table_id)).label("last_at")
-    found = _all_collected(of_tables).add_columns(last_at).subquery()
-    deciding = or_(
-        found.c.collected_at == _AT, found.c.collected_at == found.c.last_at, found.c.emptied_before_at.is_not(None)
+    table_id, collected_at = col(CollectedTableRow.pool_table_id), col(CollectionRow.collected_at)
+    before = (
+        select_columns(table_id, func.max(collected_at).label("last_at"))
+        .join_from(CollectedTableRow, CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
+        .where(of_tables, collected_at < _AT, not_reversed())
+        .group_by(table_id)
+        .subquery()
     )
-    return select_columns(found).where(deciding).order_by(found.c.collected_at, found.c.id)
+    deciding = or_(
+        collected_at == _AT, collected_at == before.c.last_at, col(CollectedTableRow.emptied_before_at).is_not(None)
+    )
+    found: Select[Any] = _collected_in_order(of_tables)
+    return found.outerjoin(before, before.c.pool_table_id == table_id).where(deciding)
 
 
 _COLLECTED = OfMany(col(CollectedTableRow.pool_table_id), _collected_in_order)
