@@ -30,7 +30,7 @@ LadderMeasure = Literal["an_hour", "bonus", "few_coins", "few_prices"]
 MEASURES: tuple[LadderMeasure, ...] = ("an_hour", "bonus", "few_coins", "few_prices")
 _STEPS_OF_A_PRICE = 20
 """Beside a step for each sum of coins that it is compared with."""
-_STEPS_OF_A_CANDIDATE = 220
+_STEPS_OF_A_CANDIDATE = 300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
