@@ -84,7 +84,7 @@ def _of_uid(events: Sequence[FileEvent], clock: VenueClock, *, from_on: date) ->
                 raise _Refused(event.why)
             if event.moved_from is None:
                 if len(masters) > 1:
-                    raise _Refused("the UID stands twice")
+                    raise _Refused("the UID is there twice")
                 reads.append(_master(event, moved, clock, from_on=from_on))
             else:
                 if not masters or masters[0].why is not None:

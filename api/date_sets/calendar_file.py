@@ -219,7 +219,7 @@ def _event(block: _Block, zones: _Zones) -> FileEvent:
             raise ValueError(f"{wrong or 'a property'} cannot be read")
         for once in ("UID", "DTSTART", "DTEND", "DURATION", "RRULE", "RECURRENCE-ID", "STATUS"):
             if sum(1 for found, _ in named if found == once) > 1:
-                raise ValueError(f"{once} stands twice")
+                raise ValueError(f"{once} is there twice")
         if "EXRULE" in event:
             raise ValueError("EXRULE is not read: name the dates in EXDATE")
         if not 1 <= len(uid) <= 255 or not uid.isprintable():

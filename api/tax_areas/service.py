@@ -12,7 +12,7 @@ from .schemas import TaxAreaIn
 
 
 def put_tax_area(session: Session, area: TaxAreaIn, *, now: datetime) -> TaxAreaRow:
-    """Store a tax area, or add dated rates to one; a rate that stands is never changed."""
+    """Store a tax area, or add dated rates to one; a stored rate is never changed."""
     lock(session, f"tax area:{area.code}")
     rates = [rate.model_dump(mode="json") for rate in area.rates]
     for i, rate in enumerate(rates):
@@ -20,14 +20,14 @@ def put_tax_area(session: Session, area: TaxAreaIn, *, now: datetime) -> TaxArea
             found = "both" if "divisor" in rate else "neither"
             raise http_problem("invalid", where=f"rates[{i}]", found=found, expected="one of rate_percent and divisor")
     row = session.get(TaxAreaRow, area.code) or TaxAreaRow(code=area.code, name=area.name, rates=[], made_at=now)
-    standing = {rate["from_on"]: rate for rate in row.rates}
+    known = {rate["from_on"]: rate for rate in row.rates}
     for i, rate in enumerate(rates):
-        stands = standing.setdefault(rate["from_on"], rate)
-        if stands != rate:
-            found, expected = _rate_in_words(rate), f"{_rate_in_words(stands)}, which stands from that date on"
+        stored = known.setdefault(rate["from_on"], rate)
+        if stored != rate:
+            found, expected = _rate_in_words(rate), f"{_rate_in_words(stored)}, which holds from that date on"
             raise http_problem("conflict", where=f"rates[{i}]", found=found, expected=expected)
     row.name = area.name
-    row.rates = sorted(standing.values(), key=lambda rate: str(rate["from_on"]))
+    row.rates = sorted(known.values(), key=lambda rate: str(rate["from_on"]))
     session.add(row)
     session.flush()
     return row

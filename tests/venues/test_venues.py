@@ -286,7 +286,7 @@ def test_tax_areas_gain_rates_and_keep_those_they_have(client: TestClient, route
     other = client.post("/v1/tax-areas", json={**area, "rates": [{"from_on": "2026-01-01", "rate_percent": "9"}]})
     assert other.status_code == 409
     assert other.json()["errors"] == [
-        {"where": "rates[0]", "found": "9 %", "expected": "8.25 %, which stands from that date on"}
+        {"where": "rates[0]", "found": "9 %", "expected": "8.25 %, which holds from that date on"}
     ]
     route.post("/tax-areas", {**area, "code": "AA"})
     first = client.get("/v1/tax-areas?limit=1")
