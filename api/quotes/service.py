@@ -26,6 +26,7 @@ from ..pricing import (
     Answer,
     Calendar,
     DomainError,
+    Fault,
     Insert,
     Schedule,
     Start,
@@ -128,7 +129,7 @@ class QuoteContexts:
             self.work, self._read_at = _QuickEffort(QUICK_STEPS_MAX), 0
         self._kept = kept
         self._known: dict[tuple[object, ...], Any] = {}
-        self._refused: dict[tuple[object, ...], DomainError] = {}
+        self._refused: dict[tuple[object, ...], tuple[Fault, ...]] = {}
 
     def context(
         self,
@@ -187,12 +188,12 @@ class QuoteContexts:
         known: QuoteContext | None = self._known.get(name)
         if known is not None:  # its steps were counted when it was first asked about
             return known
-        if (refusal := self._refused.get(name)) is not None:
-            raise refusal
+        if (faults := self._refused.get(name)) is not None:
+            raise DomainError(*faults)
         try:
             context: QuoteContext = self._once(name, lambda: context_of(self.session, look_up(), key[1]))
         except DomainError as error:
-            self._refused[name] = error
+            self._refused[name] = error.faults
             raise
         if context.steps > STEPS_MAX - QUICK_STEPS_MAX or not isinstance(self.work, _QuickEffort):
             self.work.spend(context.steps, where="table_id", smaller="ask about fewer tables at once")

@@ -189,17 +189,20 @@ def _difference(one: Any, other: Any, where: str = "") -> str:
 
 @contextmanager
 def _newest_is_what_came_last() -> Iterator[None]:
-    history = baizebook.health.queries.history
+    histories = baizebook.health.queries.histories
 
     def by_arrival(*arguments: Any, **values: Any) -> Any:
-        found = history(*arguments, **values)
-        return {table: sorted(rows, key=lambda row: row.arrival)[-3:] for table, rows in found.items()}
+        found = histories(*arguments, **values)
+        return {
+            kind: {table: sorted(rows, key=lambda row: row.arrival)[-3:] for table, rows in of_kind.items()}
+            for kind, of_kind in found.items()
+        }
 
-    baizebook.health.queries.history = by_arrival
+    baizebook.health.queries.histories = by_arrival
     try:
         yield
     finally:
-        baizebook.health.queries.history = history
+        baizebook.health.queries.histories = histories
 
 
 FAULT = Fault(name="F15", says="device histories", run=run, control=control, short=8, long=1000)
