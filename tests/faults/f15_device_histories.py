@@ -15,8 +15,11 @@ from uuid import UUID
 
 import baizebook.health.queries
 from baizebook.app import create_app
+from baizebook.readings.rows import READING
 from baizebook.store.db import make_engine
 from fastapi.testclient import TestClient
+from sqlalchemy import select
+from sqlmodel import Session
 
 from tests.conftest import NOON, WEEKDAY, Route
 from tests.databases import OWNER_TOKEN, postgres_database, settings_for, sqlite_database
@@ -191,10 +194,15 @@ def _difference(one: Any, other: Any, where: str = "") -> str:
 def _newest_is_what_came_last() -> Iterator[None]:
     histories = baizebook.health.queries.histories
 
-    def by_arrival(*arguments: Any, **values: Any) -> Any:
-        found = histories(*arguments, **values)
+    def by_arrival(session: Session, *arguments: Any, **values: Any) -> Any:
+        found = histories(session, *arguments, **values)
+        columns = READING.c.pool_table_id, READING.c.taken_at, READING.c.arrival
+        arrived = {(table, at): arrival for table, at, arrival in session.execute(select(*columns))}
         return {
-            kind: {table: sorted(rows, key=lambda row: row.arrival)[-3:] for table, rows in of_kind.items()}
+            kind: {
+                table: sorted(rows, key=lambda row: arrived[row.pool_table_id, row.taken_at])[-3:]
+                for table, rows in of_kind.items()
+            }
             for kind, of_kind in found.items()
         }
 
