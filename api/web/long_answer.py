@@ -3,6 +3,7 @@
 - Up to ``HELD_BYTES`` are an ordinary answer. More go to a file without a name, in the folder for temporary files, which
   goes with the answer: a slow client keeps neither a transaction nor memory.
 - An answer is whole or refused: nothing is sent before its last piece is written. It has its length and its ETag.
+  Where there is no room for it, the client is asked to come back (503).
 """
 
 from collections.abc import Iterable, Iterator
@@ -16,6 +17,7 @@ from fastapi import Response
 from fastapi.responses import StreamingResponse
 
 from ..pricing.effort import Stop
+from .errors import Problem
 
 HELD_BYTES = 256 * 1024
 _PIECE_BYTES = 64 * 1024
@@ -39,6 +41,10 @@ def long_answer(lines: Iterable[str], *, media_type: str, file_name: str, stop: 
             finalize(answer, file.close)
             return answer
         held = file.read()
+    except OSError as error:
+        file.close()
+        detail = f"The answer cannot be kept among temporary files: {error.strerror}."
+        raise Problem("unavailable", detail, headers={"Retry-After": "60"}) from error
     except BaseException:
         file.close()
         raise

@@ -1,9 +1,13 @@
 """Exports of journals that are too long to hold: the same text, a part at a time."""
 
+import errno
+import os
 import tracemalloc
 from datetime import UTC, date, datetime
 from hashlib import sha256
+from tempfile import SpooledTemporaryFile
 
+import baizebook.web.long_answer
 import pytest
 from baizebook.ledger.export.beancount import journal_beancount
 from baizebook.ledger.export.period import ExportPeriod
@@ -125,6 +129,20 @@ def test_a_long_answer_that_is_not_wanted_any_more_ends() -> None:
 
     with pytest.raises(Stopped):
         long_answer(lines(), media_type="text/plain", file_name="x", stop=stop)
+
+
+def test_an_export_that_finds_no_room_for_a_file_is_asked_to_come_back(
+    engine: Engine, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Full(SpooledTemporaryFile):  # type: ignore[type-arg]
+        def rollover(self) -> None:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    add_many(engine, 1000)
+    monkeypatch.setattr(baizebook.web.long_answer, "SpooledTemporaryFile", Full)
+    got = client.get("/v1/ledger/export?format=beancount")
+    assert (got.status_code, got.json()["code"], got.headers["retry-after"]) == (503, "unavailable", "60")
+    assert "No space left on device" in got.json()["detail"]
 
 
 def test_entries_before_the_period_that_do_not_balance_are_not_reported_from(
