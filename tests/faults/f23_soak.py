@@ -26,6 +26,8 @@ from tests.faults.senders import sending
 
 ROUND_S = 60
 PAUSE_S = 0.25
+SENDER_PAUSE_S = 2.0
+"""At full speed a table would get the collections of twenty years in an hour, and reading them would take memory that no leak took."""
 ANSWERED_WITHIN_S = 60
 GROWTH_MAX = 0.1
 ENOUGH_ROUNDS = 10
@@ -72,7 +74,7 @@ def _soak(name: str, database: Callable[[], AbstractContextManager[str]], chance
 def _asked(server: Nursery, url: str, chance: Random, *, seconds: float) -> tuple[list[int], str]:
     """Ask for so long; return the memory second by second, and how much was asked and stored."""
     until, memory = time.monotonic() + seconds, []
-    with sending(url, server.port, chance, pause_s=PAUSE_S) as clients, ThreadPoolExecutor(3) as pool:
+    with sending(url, server.port, chance, pause_s=SENDER_PAUSE_S) as clients, ThreadPoolExecutor(3) as pool:
         places = [one.place for one in clients.each]
         paths = list(_paths(server, places))
         chance.shuffle(paths)
