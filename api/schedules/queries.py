@@ -13,6 +13,7 @@ from ..pool_tables.service import get_table, stay_at, stays_of
 from ..pricing import Schedule, Tariff, Timetable
 from ..pricing.in_force import Listing, listed
 from ..store.db import is_snapshot
+from ..store.kept_by_id import KeptById
 from ..store.long_lists import OfMany, among
 from ..tariffs.rows import TariffRow
 from ..tariffs.service import compile_tariff
@@ -24,9 +25,7 @@ from .convert import named_tariffs, read_schedule
 from .rows import ScheduleRow
 from .schemas import ScheduleIn
 
-_COMPILED_MAX = 10_000
-
-_compiled: dict[UUID, Schedule] = {}
+_compiled: KeptById[Schedule] = KeptById()
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,9 +127,7 @@ def compile_schedule(session: Session, row: ScheduleRow, venue: VenueRow) -> Sch
 
 def keep_compiled(id: UUID, schedule: Schedule) -> None:
     """Keep the engine's value of a schedule by its id, which no other schedule ever has."""
-    if len(_compiled) >= _COMPILED_MAX:
-        _compiled.clear()
-    _compiled[id] = schedule
+    _compiled.keep(id, schedule)
 
 
 def _listings(session: Session, place: PriceContext, rows: Iterable[ScheduleRow]) -> list[Listing]:

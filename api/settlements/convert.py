@@ -12,6 +12,7 @@ from ..pricing import format_money
 from ..pricing.errors import DomainError, Fault, domain_error
 from ..pricing.money import in_currency, parse_money
 from ..store.clock import new_id
+from ..store.kept_by_id import KeptById
 from ..tax_areas.percents import parse_percent, percent_in_words
 from ..tax_areas.tax_area import NOT_ADVICE
 from .agreement import (
@@ -41,9 +42,7 @@ from .schemas import (
 )
 
 TermsBody = Mapping[str, Any]
-_COMPILED_MAX = 10_000
-
-_compiled: dict[UUID, Agreement] = {}
+_compiled: KeptById[Agreement] = KeptById()
 
 
 def read_agreement(body: TermsBody, *, currency: str, id: str = "", version: int = 1) -> Agreement:
@@ -188,9 +187,7 @@ def compile_agreement(row: AgreementRow) -> Agreement:
     agreement = _compiled.get(row.id)
     if agreement is None:
         agreement = read_agreement(row.terms, currency=row.currency, id=str(row.id), version=row.version)
-        if len(_compiled) >= _COMPILED_MAX:
-            _compiled.clear()
-        _compiled[row.id] = agreement
+        _compiled.keep(row.id, agreement)
     return agreement
 
 
