@@ -1,7 +1,8 @@
 """The database: engine, constraint names, the UTC column type, and the session of a request.
 
 - On SQLite a writer begins IMMEDIATE (two writers never interleave a read and a write); readers see one snapshot. The
-  file is in WAL mode and every commit is synced.
+  file is in WAL mode and every commit is synced. All writers of a process use one connection in turn: it alone has a
+  large page cache, which stays true from one write to the next.
 - On PostgreSQL statements, lock waits and idle transactions have time limits, set for each transaction only.
 - A request that is not wanted any more ends with its next statement, and a statement while it runs (``Stop``); its
   transaction is rolled back whole. A connection of PostgreSQL whose statement was cancelled is not used again: the
@@ -16,13 +17,12 @@ import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
-from functools import cache
+from functools import cache, partial
 from threading import Event, Lock, Thread
 from typing import Any
 
 from sqlalchemy import Connection, DateTime, Dialect, Engine, TypeDecorator, create_engine, event, text
 from sqlalchemy.engine.interfaces import DBAPIConnection
-from sqlalchemy.exc import TimeoutError as WaitedTooLong
 from sqlalchemy.orm import SessionTransaction
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session, SQLModel
@@ -43,7 +43,6 @@ SQLITE_PRAGMAS = {
     "foreign_keys": "1",
     "recursive_triggers": "1",  # else INSERT OR REPLACE passes the triggers that forbid change
     "busy_timeout": "5000",
-    "cache_size": "-16000",  # kB: a batch touches thousands of pages, for ids are random
     "wal_autocheckpoint": "4000",  # pages: those that many commits touch are written back once
 }
 POSTGRES_LIMITS = {
@@ -54,6 +53,10 @@ POSTGRES_LIMITS = {
 
 
 WRITER_WAIT_S = 5
+WRITER_CACHE_KB = 16_000
+"""A batch touches thousands of pages, for ids are random."""
+READER_CACHE_KB = 4_000
+"""Each of many connections; what it holds is read again after every commit of another."""
 CANCEL_WITHIN_S = 2
 CANCEL_EVERY_S = 0.2
 LOOK_EVERY_OPCODES = 200_000
@@ -98,20 +101,11 @@ class Utc(TypeDecorator[datetime]):
 def make_engine(settings: Settings) -> Engine:
     """Return an engine set up as this module's rules say, for either database."""
     if settings.on_sqlite:
-        engine = create_engine(
-            settings.database_url,
-            module=sqlite_driver(),
-            connect_args={"check_same_thread": False, "timeout": 5},
-            execution_options={"writer": Lock()},
-            pool_size=settings.threads,
-            max_overflow=0,
-            pool_timeout=1,
-            pool_use_lifo=True,  # the connection that wrote last still has its pages at hand
-            hide_parameters=True,
-        )
-        event.listen(engine, "connect", _prepare_sqlite)
-        event.listen(engine, "begin", _begin_sqlite)
-        event.listen(engine, "before_cursor_execute", _look_before)
+        writer = _sqlite_engine(settings, connections=1, wait_s=WRITER_WAIT_S, cache_kb=WRITER_CACHE_KB)
+        engine = _sqlite_engine(settings, connections=settings.threads, wait_s=1, cache_kb=READER_CACHE_KB)
+        engine.update_execution_options(writer=writer)
+        writer.update_execution_options(reader=engine)
+        event.listen(engine, "engine_disposed", lambda _: writer.dispose())
         return engine
     engine = create_engine(
         settings.database_url,
@@ -129,6 +123,30 @@ def make_engine(settings: Settings) -> Engine:
     return engine
 
 
+def engines_of(engine: Engine) -> tuple[Engine, ...]:
+    """Return the engines of a database: on SQLite the one that reads and the one that writes, else one alone."""
+    writer: Engine | None = engine.get_execution_options().get("writer")
+    return (engine,) if writer is None else (engine, writer)
+
+
+def _sqlite_engine(settings: Settings, *, connections: int, wait_s: float, cache_kb: int) -> Engine:
+    """Return an engine for SQLite with so many connections, for which a thread waits so long."""
+    engine = create_engine(
+        settings.database_url,
+        module=sqlite_driver(),
+        connect_args={"check_same_thread": False, "timeout": 5},
+        pool_size=connections,
+        max_overflow=0,
+        pool_timeout=wait_s,
+        pool_use_lifo=True,  # few callers at a time need few connections, each with its cache
+        hide_parameters=True,
+    )
+    event.listen(engine, "connect", partial(_prepare_sqlite, cache_kb=cache_kb))
+    event.listen(engine, "begin", _begin_sqlite)
+    event.listen(engine, "before_cursor_execute", _look_before)
+    return engine
+
+
 def sqlite_driver() -> Any:
     """Return pysqlite3 where it is installed, for it brings its own and newer SQLite; else the standard library's."""
     return importlib.import_module("pysqlite3") if importlib.util.find_spec("pysqlite3") else sqlite3
@@ -141,7 +159,7 @@ def _look_before(connection: Connection, cursor: Any, statement: str, *rest: Any
         stop.look()
 
 
-def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry) -> None:
+def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry, *, cache_kb: int) -> None:
     def is_unwanted() -> bool:
         stop: Stop | None = record.info.get("stop")
         return stop is not None and stop.ended
@@ -149,6 +167,7 @@ def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry) ->
     connection.set_progress_handler(is_unwanted, LOOK_EVERY_OPCODES)
     connection.isolation_level = None  # the driver starts no transaction of its own
     cursor = connection.cursor()
+    cursor.execute(f"PRAGMA cache_size=-{cache_kb}")
     for name, value in SQLITE_PRAGMAS.items():
         cursor.execute(f"PRAGMA {name}={value}")
         found = str(cursor.execute(f"PRAGMA {name}").fetchone()[0]).lower()
@@ -160,9 +179,7 @@ def _prepare_sqlite(connection: DBAPIConnection, record: ConnectionPoolEntry) ->
 def _begin_sqlite(connection: Connection) -> None:
     options = connection.get_execution_options()
     connection.info["stop"] = options.get("stop")
-    if turn := options.get("turn"):
-        turn.take()
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if turn or options.get("writes") else "BEGIN")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("writes") else "BEGIN")
 
 
 def _begin_postgres(connection: Connection) -> None:
@@ -222,24 +239,6 @@ def _let_go(_: DBAPIConnection | None, record: ConnectionPoolEntry) -> None:
             record.invalidate(soft=True)
 
 
-class _Turn:
-    """One writer's turn at SQLite: taken when its transaction begins, given back when that has ended."""
-
-    def __init__(self, writer: Lock) -> None:
-        self._writer = writer
-        self._taken = False
-
-    def take(self) -> None:
-        if not self._writer.acquire(timeout=WRITER_WAIT_S):
-            raise WaitedTooLong(f"another transaction has been writing for {WRITER_WAIT_S} s")
-        self._taken = True
-
-    def give_back(self) -> None:
-        if self._taken:
-            self._taken = False
-            self._writer.release()
-
-
 @event.listens_for(Session, "after_soft_rollback")
 def _forget_what_was_undone(session: Session, previous: SessionTransaction) -> None:  # noqa: ARG001
     """Read everything again after a savepoint was undone: rows that were stored without the session may be gone."""
@@ -260,8 +259,8 @@ def reading(engine: Engine, stop: Stop | None = None) -> Iterator[Session]:
     Its statements raise ``Stopped`` once ``stop`` has ended.
     """
     stop = stop or Stop()
-    options = {"reads": True, "writes": False, "turn": None, "stop": stop}
-    with Session(engine.execution_options(**options), info={"stop": stop}) as session:
+    engine = engine.get_execution_options().get("reader", engine)
+    with Session(engine.execution_options(reads=True, writes=False, stop=stop), info={"stop": stop}) as session:
         yield session
         session.rollback()
 
@@ -274,20 +273,15 @@ def writing(engine: Engine, stop: Stop | None = None) -> Iterator[Session]:
     sqlalchemy.exc.TimeoutError where the turn does not come within 5 seconds. Its statements raise ``Stopped`` once
     ``stop`` has ended; a commit that has begun is finished.
     """
-    writer = engine.get_execution_options().get("writer")
-    turn = None if writer is None else _Turn(writer)
     stop = stop or Stop()
-    try:
-        with (
-            Session(engine.execution_options(writes=True, turn=turn, stop=stop), info={"stop": stop}) as session,
-            session.begin(),
-        ):
-            yield session
-            session.flush()
-            stop.look()
-    finally:
-        if turn is not None:
-            turn.give_back()
+    engine = engine.get_execution_options().get("writer", engine)
+    with (
+        Session(engine.execution_options(writes=True, reads=False, stop=stop), info={"stop": stop}) as session,
+        session.begin(),
+    ):
+        yield session
+        session.flush()
+        stop.look()
 
 
 def is_snapshot(session: Session) -> bool:

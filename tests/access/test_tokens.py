@@ -5,10 +5,11 @@ from datetime import UTC, datetime
 
 from baizebook.store import clock
 from fastapi.testclient import TestClient
-from sqlalchemy import Connection, Engine, event, inspect, text
+from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.exc import OperationalError
 
 from tests.conftest import Route
+from tests.listening import listen, unlisten
 
 ABSENT = "00000000-0000-4000-8000-000000000000"
 ROLES = ("collector", "accountant", "venue", "device", "reader")
@@ -260,10 +261,10 @@ def test_a_first_use_that_cannot_be_noted_is_answered_and_noted_the_next_time(
         if statement.startswith("UPDATE token"):
             raise OperationalError(statement, {}, Exception("database or disk is full"))
 
-    event.listen(engine, "before_cursor_execute", full)
+    listen(engine, "before_cursor_execute", full)
     assert at_noon.get("/v1/venues", headers=headers).status_code == 200
     assert at_noon.get("/v1/venues", headers=headers).status_code == 200
-    event.remove(engine, "before_cursor_execute", full)
+    unlisten(engine, "before_cursor_execute", full)
     assert [item["first_used_at"] for item in at_noon.get("/v1/tokens").json()["items"]] == [None]
     assert at_noon.get("/v1/venues", headers=headers).status_code == 200
     assert [item["first_used_at"] for item in at_noon.get("/v1/tokens").json()["items"]] == ["2026-11-25T17:00:00Z"]

@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Engine, event
+from sqlalchemy import Engine
 from sqlmodel import SQLModel
+
+from tests.listening import listen, unlisten
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +44,11 @@ def recorded(engine: Engine) -> Iterator[list[Statement]]:
         if sql.lstrip().upper().startswith(("SELECT", "WITH")) and not executemany:
             made.append(Statement(sql, parameters))
 
-    event.listen(engine, "before_cursor_execute", note)
+    listen(engine, "before_cursor_execute", note)
     try:
         yield made
     finally:
-        event.remove(engine, "before_cursor_execute", note)
+        unlisten(engine, "before_cursor_execute", note)
 
 
 def explained(engine: Engine, statements: Sequence[Statement], *, only_by_index: bool = False) -> list[Statement]:

@@ -3,10 +3,11 @@
 from pathlib import Path
 
 from baizebook.store.db import get_engine
-from sqlalchemy import Engine, event, inspect, text
+from sqlalchemy import Engine, inspect, text
 
 from tests.conftest import Run
 from tests.imports.owners_files import readings_csv, tables_csv, venues_csv
+from tests.listening import listen, unlisten
 
 
 def stored(engine: Engine) -> dict[str, int]:
@@ -75,9 +76,9 @@ def test_a_stopped_import_goes_on_without_doubling(run: Run, engine: Engine, tmp
             raise KeyboardInterrupt
 
     used = get_engine()
-    event.listen(used, "commit", stop_at_the_third)
+    listen(used, "commit", stop_at_the_third)
     status, out, err = run("import", str(readings), "--of", "readings", "--mode", "lines")
-    event.remove(used, "commit", stop_at_the_third)
+    unlisten(used, "commit", stop_at_the_third)
     assert (status, out) == (130, "")
     assert err == "Stopped. What was stored stays; run the same command again to store the rest.\n"
     assert stored(engine)["reading"] == 2_000

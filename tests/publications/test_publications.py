@@ -2,7 +2,7 @@
 
 from datetime import date, timedelta
 from time import process_time
-from typing import Any
+from typing import Any, cast
 
 import baizebook.publications.service as publications
 import baizebook.schedules.service as schedules
@@ -11,10 +11,13 @@ from baizebook.controllers.day_keyings import day_keyings
 from baizebook.pool_tables.controller import Controller
 from baizebook.pricing import Calendar, Ladder, OnDate, Rung, Schedule, Tariff, Weekly, zone_named
 from baizebook.pricing.effort import STEPS_MAX
+from baizebook.store.db import engines_of
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine, event
+from sqlalchemy import Engine
+from sqlalchemy.pool import QueuePool
 
 from tests.conftest import Route
+from tests.listening import listen, unlisten
 
 GAMES_ONLY = {"minutes": {"prices_max": 0}, "clock": "date"}
 PLAIN = Tariff("USD", games=Ladder((Rung(100, 1),)), id="plain")
@@ -172,6 +175,10 @@ CALENDAR_FILE = (
 )
 
 
+def _writes(writer: Engine) -> bool:
+    return cast(QueuePool, writer.pool).checkedout() > 0
+
+
 @pytest.mark.parametrize("what", ["venue", "table", "rollout", "dates", "calendar"])
 def test_controllers_are_judged_while_nobody_waits_to_write(
     at_noon: TestClient, route: Route, engine: Engine, monkeypatch: pytest.MonkeyPatch, what: str
@@ -180,10 +187,10 @@ def test_controllers_are_judged_while_nobody_waits_to_write(
     other = body["weekly"][1]["tariff"]
     venue, table = _venue_of_three_kinds(route, tables=6)
     route.post(f"/venues/{venue}/schedules", {**body, "effective_on": "2026-11-01"})
-    writer = engine.get_execution_options()["writer"]
+    writer = engines_of(engine)[-1]
     waits: list[bool] = []
     properly = publications._limits
-    monkeypatch.setattr(publications, "_limits", lambda *a, **on: waits.append(writer.locked()) or properly(*a, **on))
+    monkeypatch.setattr(publications, "_limits", lambda *a, **on: waits.append(_writes(writer)) or properly(*a, **on))
     rollout = {"replacement": other, "effective_on": "2026-12-02"}
     dates = {"effective_on": "2026-12-02", "tariff": other, "country": "US", "venue_ids": [venue]}
     path, sent = {
@@ -210,7 +217,7 @@ def test_what_changed_since_it_was_judged_is_judged_while_it_is_written(
     body = dense(route, windows=20)
     venue, _ = _venue_of_three_kinds(route, tables=6)
     path = f"/v1/venues/{venue}/schedules"
-    judge, writer, waits = publications.judge, engine.get_execution_options()["writer"], list[bool]()
+    judge, writer, waits = publications.judge, engines_of(engine)[-1], list[bool]()
 
     def and_then_a_table_is_made(*given: Any, **on: Any) -> publications.JudgedBefore:
         judged = judge(*given, **on)
@@ -220,7 +227,7 @@ def test_what_changed_since_it_was_judged_is_judged_while_it_is_written(
 
     monkeypatch.setattr(publications, "judge", and_then_a_table_is_made)
     properly = publications._limits
-    monkeypatch.setattr(publications, "_limits", lambda *a, **on: waits.append(writer.locked()) or properly(*a, **on))
+    monkeypatch.setattr(publications, "_limits", lambda *a, **on: waits.append(_writes(writer)) or properly(*a, **on))
     tables = at_noon.post(path, json=body).json()["tables"]
     assert waits == [False, False, False, True]
     assert [table["label"] for table in tables][-1] == "Late"
@@ -238,9 +245,9 @@ def test_publishing_asks_as_many_statements_whatever_the_number_of_tables(route:
     asked = []
     for tables in (3, 60):
         venue, _ = _venue_of_three_kinds(route, tables=tables)
-        event.listen(engine, "before_cursor_execute", count)
+        listen(engine, "before_cursor_execute", count)
         route.post(f"/venues/{venue}/schedules", body)
-        event.remove(engine, "before_cursor_execute", count)
+        unlisten(engine, "before_cursor_execute", count)
         asked.append(len(statements))
         statements.clear()
     assert asked[0] == asked[1] < 20

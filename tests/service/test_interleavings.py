@@ -33,13 +33,14 @@ from baizebook.venues.schemas import VenueChangeIn
 from baizebook.venues.service import change_venue, get_venue
 from baizebook.web.auth import Principal
 from baizebook.web.errors import Problem
-from sqlalchemy import Engine, event, text
+from sqlalchemy import Engine, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, select
 
 from tests.conftest import NOON, Route
 from tests.databases import postgres_database, settings_for, shared_engine
 from tests.faults.scene import OPERATIONS
+from tests.listening import listen, unlisten
 
 Operation = Callable[[Session], object]
 AS_FAR_AS_IT_GETS_S = 8
@@ -53,7 +54,7 @@ class Stopped:
         self.engine, self.operation, self.before = engine, operation, before
         self.seen, self.error = 0, None
         self.there, self.may_go_on = Event(), Event()
-        event.listen(self.engine, "before_cursor_execute", self._pause)
+        listen(self.engine, "before_cursor_execute", self._pause)
         self.thread = Thread(target=self._run)
 
     def _pause(self, *_: Any) -> None:
@@ -64,7 +65,7 @@ class Stopped:
 
     def _run(self) -> None:
         self.error = run(self.engine, self.operation)
-        event.remove(self.engine, "before_cursor_execute", self._pause)
+        unlisten(self.engine, "before_cursor_execute", self._pause)
         self.there.set()
 
 

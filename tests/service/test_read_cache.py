@@ -9,10 +9,11 @@ from baizebook.store.db import make_engine, writing
 from baizebook.store.read_cache import ReadCache
 from baizebook.web.rows import TokenRow
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine, event, text
+from sqlalchemy import Engine, text
 
 from tests.conftest import NOON, WEEKDAY, Route
 from tests.databases import settings_for
+from tests.listening import listen
 
 TUESDAY_AT_NINE = {"day": "tuesday", "time": "21:00", "money": "10.00"}
 DEARER = {**WEEKDAY, "games": {"prices": [{"price": "2.00", "units": 1}]}}
@@ -33,7 +34,7 @@ class Statements:
 
     def __init__(self, engine: Engine) -> None:
         self.count = 0
-        event.listen(engine, "before_cursor_execute", self._note)
+        listen(engine, "before_cursor_execute", self._note)
 
     def _note(self, _connection: Any, _cursor: Any, statement: str, *_: Any) -> None:
         self.count += "pg_current_snapshot" not in statement

@@ -16,11 +16,12 @@ from baizebook.web.errors import Problem
 from baizebook.web.stopping import Begun, Stopping
 from baizebook.web.transactions import Transactions
 from fastapi import Request
-from sqlalchemy import Engine, event, text
+from sqlalchemy import Engine, text
 from sqlmodel import Session
 from starlette.requests import ClientDisconnect
 
 from tests.databases import postgres_database, settings_for, sqlite_database
+from tests.listening import listen, unlisten
 
 STORE = text("INSERT INTO tax_area (code, name, rates, made_at) VALUES ('mf', 'Millbrook', '[]', '2026-01-01')")
 COUNT = text("SELECT count(*) FROM tax_area")
@@ -97,9 +98,9 @@ def test_a_commit_that_has_begun_is_finished(transactions: Transactions, engine:
         session.execute(STORE)
         return "stored"
 
-    event.listen(engine, "commit", end)
+    listen(engine, "commit", end)
     assert transactions.write(work, stop=stop) == "stored"
-    event.remove(engine, "commit", end)
+    unlisten(engine, "commit", end)
     assert stored(transactions) == 1
 
 

@@ -12,12 +12,13 @@ from baizebook.store.read_cache import ReadCache
 from baizebook.web.errors import Problem
 from baizebook.web.transactions import Transactions, WaitingLine
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine, event, text
+from sqlalchemy import Engine, text
 from sqlalchemy.exc import TimeoutError as WaitedTooLong
 from sqlmodel import Session
 
 from tests.conftest import Route
 from tests.databases import postgres_database, settings_for, sqlite_database
+from tests.listening import listen, unlisten
 
 VENUE = {"name": "The Copper Lantern", "time_zone": "America/New_York", "currency": "USD"}
 
@@ -40,10 +41,10 @@ def happened(engine: Engine) -> Iterator[list[str]]:
     listeners = [("begin", note("begin")), ("commit", note("commit")), ("rollback", note("rollback"))]
     listeners.append(("before_cursor_execute", note_statement))
     for name, listener in listeners:
-        event.listen(engine, name, listener)
+        listen(engine, name, listener)
     yield seen
     for name, listener in listeners:
-        event.remove(engine, name, listener)
+        unlisten(engine, name, listener)
 
 
 @pytest.mark.parametrize(
@@ -82,9 +83,9 @@ def test_what_cannot_be_committed_is_not_answered_as_stored(client: TestClient, 
     def fail(connection: Any) -> None:  # noqa: ARG001
         raise RuntimeError("the disk is gone")
 
-    event.listen(engine, "commit", fail)
+    listen(engine, "commit", fail)
     answer = client.post("/v1/venues", json=VENUE)
-    event.remove(engine, "commit", fail)
+    unlisten(engine, "commit", fail)
     assert (answer.status_code, answer.json()["type"]) == (500, "/problems/internal_error")
     assert client.get("/v1/venues").json()["items"] == []
 

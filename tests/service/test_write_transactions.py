@@ -13,9 +13,10 @@ import baizebook.web.operation
 import baizebook.worklist.service
 import pytest
 from fastapi.testclient import TestClient
-from sqlalchemy import Connection, Engine, event
+from sqlalchemy import Connection, Engine
 
 from tests.conftest import Route
+from tests.listening import listen, unlisten
 
 METERS = [{"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 7, "resets": "never"}]
 
@@ -60,7 +61,7 @@ def writing(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Iterator[Writing
         "before_cursor_execute": seen.statement,
     }
     for name, listener in listeners.items():
-        event.listen(engine, name, listener)
+        listen(engine, name, listener)
     for module, name in (
         (baizebook.web.auth, "find_token"),
         (baizebook.web.operation, "parse_body"),
@@ -69,7 +70,7 @@ def writing(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Iterator[Writing
         monkeypatch.setattr(module, name, seen.noting(name, getattr(module, name)))
     yield seen
     for name, listener in listeners.items():
-        event.remove(engine, name, listener)
+        unlisten(engine, name, listener)
 
 
 def records(venue: str, table: str, schedule: str) -> dict[str, tuple[str, Callable[[], dict[str, Any]]]]:

@@ -15,10 +15,11 @@ from baizebook.worklist.queries import WorkFilter, shown
 from baizebook.worklist.rows import WorkRow
 from baizebook.worklist.service import page_work, sweep
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine, event, insert, text
+from sqlalchemy import Engine, insert, text
 from sqlmodel import Session
 
 from tests.conftest import Route
+from tests.listening import listen, unlisten
 from tests.worklist.conftest import Calendar
 
 NOW = datetime(2026, 11, 25, 17, tzinfo=UTC)
@@ -196,9 +197,9 @@ def counted(engine: Engine) -> Iterator[list[str]]:
     def note(connection: Any, cursor: Any, statement: str, *more: Any) -> None:  # noqa: ARG001
         statements.append(statement)
 
-    event.listen(engine, "before_cursor_execute", note)
+    listen(engine, "before_cursor_execute", note)
     yield statements
-    event.remove(engine, "before_cursor_execute", note)
+    unlisten(engine, "before_cursor_execute", note)
 
 
 def test_recording_readings_costs_as_many_statements_for_thirty_tables_as_for_one(
