@@ -1,5 +1,6 @@
 """HTTP for the books: entries, the feed, balances, the check of the chain, exports, statements and the year's totals."""
 
+from itertools import islice
 from operator import attrgetter
 from typing import Annotated, Any, Literal
 
@@ -173,7 +174,7 @@ def list_account_balances(
     ] = None,
 ) -> AccountBalancePage:
     """Return what every account sums to, by venue and currency, in the order of the chart of accounts."""
-    written = service.page_balances(session, venue_id=venue_id, up_to=on, after=after)
+    written = list(islice(service.page_balances(session, venue_id=venue_id, up_to=on, after=after), limit + 1))
     next_ = written[limit - 1][0] if len(written) > limit else None
     link_next(request, response, next_)
     return AccountBalancePage(items=[balance for _, balance in written[:limit]], next=next_)

@@ -7,7 +7,7 @@
   a write-off of more than there is, and a second reversal or one of a reversal, are refused.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 from uuid import UUID
@@ -174,32 +174,36 @@ def loan_balance(session: Session, *, venue_id: UUID, currency: str) -> int:
 
 
 def read_balances(session: Session, *, venue_id: UUID | None = None, up_to: date | None = None) -> Balances:
-    """Return the sum of every account by leaf and currency: of one venue or all, up to a date or all."""
-    query = (
-        select(PostingRow.account, PostingRow.venue_id, EntryRow.currency, func.sum(PostingRow.amount_minor))
-        .join(EntryRow, col(EntryRow.number) == col(PostingRow.entry_number))
-        .group_by(col(PostingRow.account), col(PostingRow.venue_id), col(EntryRow.currency))
-    )
-    if venue_id is not None:
-        query = query.where(PostingRow.venue_id == venue_id)
+    """Return the sum of every account by leaf and currency: of one venue or all, up to a date or all.
+
+    All are read by entry, each with its postings beside it, as both are stored: by account would be in no such order.
+    """
+    posted = col(PostingRow.entry_number) == col(EntryRow.number)
+    query = select(PostingRow.account, PostingRow.venue_id, EntryRow.currency, func.sum(PostingRow.amount_minor))
+    query = query.group_by(col(PostingRow.account), col(PostingRow.venue_id), col(EntryRow.currency))
+    if venue_id is None:
+        query = query.select_from(EntryRow).outerjoin(PostingRow, posted)
+    else:
+        query = query.join(EntryRow, posted).where(PostingRow.venue_id == venue_id)
     if up_to is not None:
         query = query.where(EntryRow.booked_on <= up_to)
     return {
         (Leaf(account, None if of is None else str(of)), currency): int(amount)
         for account, of, currency, amount in session.exec(query)
+        if account is not None
     }
 
 
 def page_balances(
     session: Session, *, venue_id: UUID | None, up_to: date | None, after: str | None
-) -> list[tuple[str, AccountBalanceOut]]:
-    """Return the balances that follow a code (``bank:USD``), each with its own, in the order of the chart."""
+) -> Iterator[tuple[str, AccountBalanceOut]]:
+    """Yield the balances that follow a code (``bank:USD``), each with its own, in the order of the chart."""
     sums = read_balances(session, venue_id=venue_id, up_to=up_to)
     if after is not None:
         *leaf, currency = after.split(":")
         last = Leaf(*leaf).place, currency
         sums = {key: amount for key, amount in sums.items() if (key[0].place, key[1]) > last}
-    return list(balances_out(sums))
+    yield from balances_out(sums)
 
 
 def entry_currency(message: EntryIn, *, venue_currency: str | None, known: Sequence[str]) -> str:
