@@ -229,14 +229,21 @@ def settlement_out(row: SettlementRow, currency: str) -> SettlementOut:
     )
 
 
-def settled_of(row: Any) -> Settled:
-    """Return a stored settlement (its row, or a result with its columns) as the value that the next one goes on from."""
+def settled_of(row: Any, *, carried_in: Sequence[dict[str, Any]], carried_forward: Sequence[dict[str, Any]]) -> Settled:
+    """Return a stored settlement (its row, or some of its columns) and its claims as what the next one goes on from."""
     return Settled(
         trading_on=row.trading_on,
-        carried_in=_read_claims(row.carried_in),
-        carried_forward=_read_claims(row.carried_forward),
-        reckoned=tuple(_read_period(period) for period in row.reckoned),
+        carried_in=_read_claims(carried_in),
+        carried_forward=_read_claims(carried_forward),
         loan_minor=row.loan_before_minor,
+    )
+
+
+def read_periods(stored: Sequence[dict[str, Any]]) -> tuple[Period, ...]:
+    """Return stored periods as values."""
+    return tuple(
+        Period(one["after_on"] and date.fromisoformat(one["after_on"]), date.fromisoformat(one["until_on"]))
+        for one in stored
     )
 
 
@@ -300,8 +307,3 @@ def _read_claims(stored: Sequence[dict[str, Any]]) -> tuple[Claim, ...]:
         Claim(claim["code"], claim["amount_minor"], date.fromisoformat(claim["due_on"]), claim["name"])
         for claim in stored
     )
-
-
-def _read_period(stored: dict[str, Any]) -> Period:
-    after_on = stored["after_on"]
-    return Period(after_on and date.fromisoformat(after_on), date.fromisoformat(stored["until_on"]))

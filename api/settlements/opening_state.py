@@ -39,17 +39,21 @@ class Settled:
     trading_on: date
     carried_in: tuple[Claim, ...]
     carried_forward: tuple[Claim, ...]
-    reckoned: tuple[Period, ...]
     loan_minor: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettlingFacts:
-    """The facts that a settlement is made from; ``replaced`` is the reversed settlement whose place it takes."""
+    """The facts that a settlement is made from.
+
+    ``carrying`` are the settlements of the venue with a claim, ``reckoned`` the periods that any of them claimed;
+    ``replaced`` is the reversed settlement whose place this one takes.
+    """
 
     versions: tuple[Agreement, ...]
     tax_area: TaxArea | None
-    settled: tuple[Settled, ...]
+    carrying: tuple[Settled, ...]
+    reckoned: tuple[Period, ...]
     replaced: Settled | None
     loan_minor: int
 
@@ -72,11 +76,10 @@ def waiting_of(settled: Sequence[Settled], revisions: Sequence[Claim] = ()) -> t
 
 def opening_state(facts: SettlingFacts, *, trading_on: date, revisions: Sequence[Claim] = ()) -> OpeningState:
     """Return the state that a settlement on a trading date goes on from."""
-    reckoned = [period for row in facts.settled for period in row.reckoned]
-    periods = unreckoned(reckoned, until_on=trading_on)
+    periods = unreckoned(facts.reckoned, until_on=trading_on)
     if facts.replaced is not None:
         return OpeningState(facts.replaced.carried_in, facts.replaced.loan_minor, periods)
-    return OpeningState(waiting_of(facts.settled, revisions), facts.loan_minor, periods)
+    return OpeningState(waiting_of(facts.carrying, revisions), facts.loan_minor, periods)
 
 
 def divide(

@@ -1,11 +1,13 @@
 """Reads agreements and settlements, and loads the facts that a settlement is made from."""
 
+import json
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from uuid import UUID
 
-from sqlalchemy import bindparam, exists, text
+from sqlalchemy import ColumnElement, Text, bindparam, cast, exists, text
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, select
 
@@ -14,7 +16,8 @@ from ..venues.rows import VenueRow
 from ..venues.service import is_of_the_route, tax_area_on
 from .agreement import SettlesOn
 from .carried_forward import Claim
-from .convert import compile_agreement, settled_of
+from .convert import compile_agreement, read_periods, settled_of
+from .first_money import Period
 from .opening_state import Settled, SettlingFacts, waiting_of
 from .rows import CARRYING, AgreementRow, ReversalRow, SettlementRow
 
@@ -53,11 +56,13 @@ def load_settling(
     """
     replaced = None if corrects_id is None else _replaced(session, venue.id, corrects_id)
     in_currency = [row for row in agreements if row.currency == venue.currency]
+    carrying, reckoned = _settled(session, venue.id)
     return SettlingFacts(
         versions=tuple(compile_agreement(row) for row in in_currency) if is_of_the_route(venue, trading_on) else (),
         tax_area=tax_area_on(session, venue.id, trading_on),
-        settled=_settled(session, venue.id),
-        replaced=None if replaced is None else settled_of(replaced),
+        carrying=carrying,
+        reckoned=reckoned,
+        replaced=None if replaced is None else _replaced_state(replaced),
         loan_minor=loan_balance(session, venue_id=venue.id, currency=venue.currency),
     )
 
@@ -71,7 +76,7 @@ def waiting_claims(
     session: Session, venue_id: UUID, *, until_on: date | None = None, revisions: Collection[Claim] = ()
 ) -> tuple[Claim, ...]:
     """Return the claims that wait for a venue's next settlement, after those on trading dates up to ``until_on`` (D2)."""
-    rows = [row for row in _settled(session, venue_id) if until_on is None or row.trading_on <= until_on]
+    rows = [row for row in _settled(session, venue_id)[0] if until_on is None or row.trading_on <= until_on]
     known = [claim for claim in revisions if until_on is None or claim.due_on <= until_on]
     return waiting_of(rows, known)
 
@@ -91,13 +96,17 @@ def settled_on_expectation(session: Session, venue_id: UUID, agreements: Sequenc
     ]
 
 
+def _as_text(column: Any) -> ColumnElement[str]:
+    return cast(column, Text).label(column.key)
+
+
 _SETTLED = (
     select_columns(
         col(SettlementRow.trading_on),
-        col(SettlementRow.carried_in),
-        col(SettlementRow.carried_forward),
-        col(SettlementRow.reckoned),
         col(SettlementRow.loan_before_minor),
+        _as_text(SettlementRow.carried_in),
+        _as_text(SettlementRow.carried_forward),
+        _as_text(SettlementRow.reckoned),
     )
     .where(
         col(SettlementRow.venue_id) == bindparam("venue_id"),
@@ -106,14 +115,22 @@ _SETTLED = (
     )
     .order_by(col(SettlementRow.sequence))
 )
+_NONE = "[]"
 
 
-def _settled(session: Session, venue_id: UUID) -> tuple[Settled, ...]:
-    """Return the settlements of a venue that the next goes on from: those with a claim or a reckoned period.
+def _settled(session: Session, venue_id: UUID) -> tuple[tuple[Settled, ...], tuple[Period, ...]]:
+    """Return the settlements of a venue that have a claim, and the periods that any settlement reckoned.
 
-    The others, most of them under most agreements, change nothing that waits.
+    Nearly all reckon a period and few have a claim: the periods of all are read as one list.
     """
-    return tuple(settled_of(row) for row in session.connection().execute(_SETTLED, {"venue_id": venue_id}))
+    rows = session.connection().execute(_SETTLED, {"venue_id": venue_id}).all()
+    carrying = tuple(
+        settled_of(row, carried_in=json.loads(row.carried_in), carried_forward=json.loads(row.carried_forward))
+        for row in rows
+        if row.carried_in != _NONE or row.carried_forward != _NONE
+    )
+    reckoned = ",".join(row.reckoned[1:-1] for row in rows if row.reckoned != _NONE)
+    return carrying, read_periods(json.loads(f"[{reckoned}]"))
 
 
 def _not_reversed(session: Session, venue_id: UUID) -> list[SettlementRow]:
@@ -122,6 +139,10 @@ def _not_reversed(session: Session, venue_id: UUID) -> list[SettlementRow]:
         ~exists().where(col(ReversalRow.collection_id) == col(SettlementRow.collection_id)),
     )
     return list(session.exec(query.order_by(col(SettlementRow.sequence))).all())
+
+
+def _replaced_state(row: SettlementRow) -> Settled:
+    return settled_of(row, carried_in=row.carried_in, carried_forward=row.carried_forward)
 
 
 def _replaced(session: Session, venue_id: UUID, corrects_id: UUID) -> SettlementRow | None:

@@ -26,7 +26,7 @@ class AgreementRow(SQLModel, table=True):
 
 
 CARRYING = " OR ".join(f"CAST({name} AS TEXT) <> '[]'" for name in ("carried_in", "carried_forward", "reckoned"))
-"""The condition that a settlement has a claim or a reckoned period: few have, and those have an index."""
+"""The condition that a settlement has a claim or a reckoned period, as far as the next goes on from it."""
 
 
 class SettlementRow(SQLModel, table=True):
