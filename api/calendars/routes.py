@@ -55,7 +55,7 @@ def get_work_calendar(
     A reader does not see work that shows how much money is in a box.
     """
     session.rollback()  # its snapshot would not show what is assessed now
-    catch_up(request.app.state.engine, now=now, stop=stop_of(session))
+    catch_up(request.app.state.engine, now=now, venue_id=venue_id, stop=stop_of(session))
     wanted = WorkFilter(
         venue_id=venue_id,
         person=person,

@@ -102,12 +102,20 @@ def has_wide_notes(session: Session) -> bool:
 
 
 def touched_tables(
-    session: Session, *, at_most: int, only: Collection[UUID] | None = None, without: Collection[UUID] = ()
+    session: Session,
+    *,
+    at_most: int,
+    only: Collection[UUID] | None = None,
+    venue_id: UUID | None = None,
+    without: Collection[UUID] = (),
 ) -> dict[UUID, list[int]]:
-    """Return the ids of the notes of the tables that were touched first."""
+    """Return the ids of the notes of the tables that were touched first, all of them or those at a venue."""
     notes = select(col(TouchedRow.pool_table_id), col(TouchedRow.id)).where(col(TouchedRow.pool_table_id).is_not(None))
     if only is not None:
         notes = notes.where(col(TouchedRow.pool_table_id).in_(only))
+    if venue_id is not None:
+        there = select(col(PoolTableRow.id)).where(col(PoolTableRow.venue_id) == venue_id)
+        notes = notes.where(col(TouchedRow.pool_table_id).in_(there))
     if without:
         notes = notes.where(col(TouchedRow.pool_table_id).not_in(without))
     found: dict[UUID, list[int]] = {}

@@ -61,7 +61,7 @@ def get_worklist(
     work that tells of money in a box.
     """
     session.rollback()  # its snapshot would not show what is assessed now
-    service.catch_up(request.app.state.engine, now=now, stop=stop_of(session))
+    service.catch_up(request.app.state.engine, now=now, venue_id=venue_id, stop=stop_of(session))
     wanted = WorkFilter(
         venue_id=venue_id,
         kind=kind,

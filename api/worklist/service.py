@@ -86,20 +86,30 @@ _ALL_AT_A_TIME = 500
 _log = logging.getLogger(__name__)
 
 
-def catch_up(engine: Engine, *, now: datetime, at_most: int = CATCH_UP_MAX, stop: Stop | None = None) -> int:
+def catch_up(
+    engine: Engine,
+    *,
+    now: datetime,
+    at_most: int = CATCH_UP_MAX,
+    venue_id: UUID | None = None,
+    stop: Stop | None = None,
+) -> int:
     """Assess the tables that were touched first, as many as one answer may wait for; return how many were.
+
+    The tables at the venue that is asked about, where there is one, come before all others.
 
     Each is assessed once: one that is touched again meanwhile, as at a busy bar, waits for the next time. ``stop`` tells whether the answer is still wanted.
     """
     _spread_wide_notes(engine)
     assessed: set[UUID] = set()
     work = Effort(stop=stop or Stop())
-    while len(assessed) < at_most and work.steps < work.steps_max:
-        few = min(TABLES_AT_ONCE_MAX, at_most - len(assessed))
-        found = _catch_up_once(engine, now=now, at_most=few, without=assessed, work=work)
-        if not found:
-            break
-        assessed |= found
+    for at in (None,) if venue_id is None else (venue_id, None):
+        while len(assessed) < at_most and work.steps < work.steps_max:
+            few = min(TABLES_AT_ONCE_MAX, at_most - len(assessed))
+            found = _catch_up_once(engine, now=now, at_most=few, venue_id=at, without=assessed, work=work)
+            if not found:
+                break
+            assessed |= found
     return len(assessed)
 
 
@@ -381,6 +391,7 @@ def _catch_up_once(
     now: datetime,
     at_most: int,
     only: Collection[UUID] | None = None,
+    venue_id: UUID | None = None,
     without: Collection[UUID] = (),
     work: Effort | None = None,
     charts: ChartsOfCollectors | None = None,
@@ -391,7 +402,7 @@ def _catch_up_once(
     """
     work = work or Effort()
     with reading(engine, work.stop) as session:
-        notes = touched_tables(session, at_most=at_most, only=only, without=without)
+        notes = touched_tables(session, at_most=at_most, only=only, venue_id=venue_id, without=without)
         if charts and sum(map(len, notes.values())) > len(notes):
             charts = None  # somebody recorded something of these tables meanwhile
         found = _assess(session, list(notes), now=now, work=work, charts=charts) if notes else {}

@@ -13,6 +13,7 @@ import baizebook.web.body
 import baizebook.web.operation
 import baizebook.web.transactions
 from baizebook.pricing.effort import Stop
+from baizebook.store.settings import Settings
 from fastapi import Request
 from sqlalchemy import Engine
 from sqlmodel import Session
@@ -39,15 +40,19 @@ def answer_first() -> None:
 
 
 def hold_nothing() -> None:
-    """Let callers that read and then write meet: no held names, and on SQLite the driver's own late transactions."""
-    prepare = baizebook.store.db._prepare_sqlite
+    """Let callers that read and then write meet: no held names, and on SQLite many writers with late transactions."""
+    prepare, make = baizebook.store.db._prepare_sqlite, baizebook.store.db._sqlite_engine
 
-    def prepare_late(connection: Any, record: Any) -> None:
-        prepare(connection, record)
+    def make_many(settings: Settings, **options: Any) -> Engine:
+        return make(settings, **{**options, "connections": settings.threads})
+
+    def prepare_late(connection: Any, record: Any, **cache: int) -> None:
+        prepare(connection, record, **cache)
         connection.isolation_level = ""  # the driver begins a transaction where something is first written
 
     baizebook.store.db.lock = lambda *_: None  # type: ignore[assignment]
     baizebook.store.db._prepare_sqlite = prepare_late
+    baizebook.store.db._sqlite_engine = make_many
     baizebook.store.db._begin_sqlite = lambda _: None
 
 

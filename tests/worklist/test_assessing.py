@@ -12,6 +12,7 @@ from baizebook.store.db import reading, writing
 from baizebook.worklist import service
 from baizebook.worklist.assessment import find_work
 from baizebook.worklist.queries import tables_waiting, touched_tables
+from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 from sqlmodel import Session, select
 
@@ -146,6 +147,19 @@ def test_tables_that_take_long_are_assessed_a_few_at_a_read_and_the_rest_is_said
         service.catch_up(engine, now=calendar.now)
         with reading(engine) as session:
             assert tables_waiting(session) == still_waiting
+
+
+def test_the_tables_at_the_venue_that_is_asked_about_are_assessed_before_others(
+    calendar: Calendar, route: Route, at_noon: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(service, "_STEPS_OF_A_TABLE", STEPS_MAX // 2)  # two tables at a read
+    for _ in range(5):
+        calendar.read(route.table(route.venue()["id"]), clock=ELEVEN)
+    asked = route.venue()["id"]
+    calendar.read(route.table(asked), clock=ELEVEN)
+    found = at_noon.get("/v1/worklist", params={"venue_id": asked}).json()
+    assert found["items"]
+    assert found["waiting"] == 4
 
 
 def test_assessing_ends_where_nobody_wants_the_list_any_more(engine: Engine, calendar: Calendar, route: Route) -> None:
