@@ -4,10 +4,11 @@ import gzip
 import json
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from http.client import HTTPConnection, HTTPException
+from itertools import cycle
 from random import Random
 from typing import Any
 from uuid import UUID
@@ -22,10 +23,10 @@ BATCH_MAX = 40
 
 
 class Client:
-    """Sends for its own place; what was not answered, or turned away (503), it sends again with the same ids."""
+    """Sends for its own places in turn; what was not answered, or turned away (503), it sends again with the same ids."""
 
-    def __init__(self, port: int, place: Place, chance: Random, *, pause_s: float = 0.0) -> None:
-        self.place, self.chance, self.pause_s = place, chance, pause_s
+    def __init__(self, port: int, places: Sequence[Place], chance: Random, *, pause_s: float = 0.0) -> None:
+        self.places, self.chance, self.pause_s = places, chance, pause_s
         self.connection = HTTPConnection("127.0.0.1", port, timeout=10)
         self.sent: set[str] = set()
         self.readings: set[str] = set()
@@ -35,10 +36,12 @@ class Client:
 
     def work(self, stopping: threading.Event) -> None:
         """Send until told to stop."""
-        while not stopping.wait(self.pause_s):
+        for place in cycle(self.places):
+            if stopping.wait(self.pause_s):
+                break
             if self.chance.random() < 0.7:
                 batch = [self._next() for _ in range(self.chance.randint(1, BATCH_MAX))]
-                body: Any = {"readings": [self.place.reading(number, id_) for number, id_ in batch]}
+                body: Any = {"readings": [place.reading(number, id_) for number, id_ in batch]}
                 answer = self._until_answered("/v1/readings", body, stopping)
                 if answer is not None:
                     kept = {result["id"] for result in answer["results"] if result["outcome"] != "refused"}
@@ -46,7 +49,7 @@ class Client:
                     self.readings |= set(map(plain, kept))
             else:
                 number, id_ = self._next()
-                answer = self._until_answered("/v1/collections", self.place.collection(number, id_), stopping)
+                answer = self._until_answered("/v1/collections", place.collection(number, id_), stopping)
                 if answer is not None:
                     self.collections.add(plain(answer["id"]))
 
@@ -82,10 +85,13 @@ class Client:
 class Clients:
     """All of them, and what they were answered."""
 
-    def __init__(self, url: str, port: int, chance: Random, *, pause_s: float = 0.0) -> None:
+    def __init__(self, url: str, port: int, chance: Random, *, places: int, pause_s: float) -> None:
         self.url = url
-        places = furnish(f"http://127.0.0.1:{port}", CLIENTS)
-        self.each = [Client(port, place, Random(chance.random()), pause_s=pause_s) for place in places]
+        self.places = furnish(f"http://127.0.0.1:{port}", places)
+        self.each = [
+            Client(port, self.places[number::CLIENTS], Random(chance.random()), pause_s=pause_s)
+            for number in range(CLIENTS)
+        ]
 
     def count(self) -> tuple[int, int]:
         """Return how many readings and how many collections were answered as stored."""
@@ -112,10 +118,10 @@ class Clients:
 
 
 @contextmanager
-def sending(url: str, port: int, chance: Random, *, pause_s: float = 0.0) -> Iterator[Clients]:
-    """Keep clients sending meanwhile, each after a pause; what one of them found broken is raised in the end."""
+def sending(url: str, port: int, chance: Random, *, places: int = CLIENTS, pause_s: float = 0.0) -> Iterator[Clients]:
+    """Keep clients sending meanwhile, each for some of the places, and after a pause; what one of them found broken is raised in the end."""
     stopping = threading.Event()
-    clients = Clients(url, port, chance, pause_s=pause_s)
+    clients = Clients(url, port, chance, places=places, pause_s=pause_s)
     with ThreadPoolExecutor(CLIENTS) as pool:
         working = [pool.submit(one.work, stopping) for one in clients.each]
         try:
