@@ -88,10 +88,11 @@ class Frame:
             if head and message["type"] == "http.response.body":
                 message = {**message, "body": b""}
             begun = True
-            for part in (*held, *_in_pieces(message)):
+            for piece in _in_pieces(message):
                 async with asyncio.timeout(SEND_WITHIN_S):
-                    await send(part)
-            held.clear()
+                    for part in (*held, piece):
+                        await send(part)
+                held.clear()
 
         if b"transfer-encoding" in sent and b"content-length" in sent:
             detail = "Give the length of a message in one way only."
