@@ -121,8 +121,7 @@ def quote(
     if span.tariff is not None and not span.tariff.free:
         place = _Place(timetable, at, span, span.tariff, players, coins, work)
         offers = place.offers(money=money, games=games, minutes=minutes)
-        cautions = tuple(dict.fromkeys(chain.from_iterable([offer.cautions for offer in offers])))
-        cautions = cautions if offers else ("kind_not_sold",)
+        cautions = _cautions(offers)
     return Answer(
         at=at,
         trading_on=span.trading_on,
@@ -273,6 +272,14 @@ def _piece(span: Span, *, from_at: datetime, to_at: datetime) -> Piece:
     """Return the part of a play that lies in a span, between two instants of it."""
     rate = span.tariff.metered if span.tariff else None
     return Piece(from_at, to_at, rate, free=span.tariff is not None and span.tariff.free)
+
+
+def _cautions(offers: tuple[Offer, ...]) -> tuple[str, ...]:
+    if not offers:
+        return ("kind_not_sold",)
+    if len(offers) == 1:
+        return offers[0].cautions
+    return tuple(dict.fromkeys(chain.from_iterable([offer.cautions for offer in offers])))
 
 
 def _per_unit(spends: int, units: int) -> int | None:
