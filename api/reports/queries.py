@@ -405,8 +405,11 @@ def _rows_of_table(session: Session, table: Table, key: str, values: Set[Any]) -
         for column in table.c
     ]
     found: defaultdict[Any, list[dict[str, Any]]] = defaultdict(list)
-    for row in session.execute(select_columns(*columns).where(table.c[key].in_(values))).mappings():
-        found[row[key]].append({n: instant_text(value) if n in instants else value for n, value in row.items()})
+    names = table.c.keys()
+    for values_of_row in session.execute(select_columns(*columns).where(table.c[key].in_(values))):
+        row = dict(zip(names, values_of_row, strict=True))
+        row |= {name: instant_text(row[name]) for name in instants}
+        found[row[key]].append(row)
     return found
 
 
