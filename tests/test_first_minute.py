@@ -292,7 +292,7 @@ def test_the_first_lines_say_where_the_database_is_what_to_open_and_what_is_miss
 
 def test_serve_says_it_of_its_own_database(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[object] = []
-    monkeypatch.setattr(serve_command.server, "serve", lambda **options: asked.append(options))
+    monkeypatch.setattr(serve_command.server, "serve", lambda _, **options: asked.append(options))
     assert run("token", "create", "--role", "owner", "--name", "me")[0] == 0
     status, out, _ = run("serve", "--port", "8961")
     assert (status, asked) == (0, [{"host": "127.0.0.1", "port": 8961, "workers": 1}])

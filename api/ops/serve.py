@@ -109,13 +109,17 @@ def share_heaps() -> None:
 
 
 def application() -> FastAPI:
-    """Return the application as a process serves it.
+    """Return the application as one of several processes serves it."""
+    return _ready(create_app())
+
+
+def _ready(app: FastAPI) -> FastAPI:
+    """Return an application when its process is ready to serve it.
 
     What was made until now stays for good: to look through it for garbage again and again takes a quarter of the
     time of a large batch.
     """
     share_heaps()
-    app = create_app()
     gc.collect()
     gc.freeze()
     gc.set_threshold(GARBAGE_AFTER, YOUNG_SEARCHES)
@@ -123,11 +127,14 @@ def application() -> FastAPI:
     return app
 
 
-def serve(*, host: str, port: int, workers: int) -> None:
-    """Serve until told to stop; returns when every accepted request was answered, 8 seconds later at the latest."""
+def serve(app: FastAPI, *, host: str, port: int, workers: int) -> None:
+    """Serve until told to stop; returns when every accepted request was answered, 8 seconds later at the latest.
+
+    A single worker is this process, with this application; several are processes that make their own.
+    """
     uvicorn.run(
-        "baizebook.ops.serve:application",
-        factory=True,
+        _ready(app) if workers == 1 else "baizebook.ops.serve:application",
+        factory=workers > 1,
         host=host,
         port=port,
         workers=workers,

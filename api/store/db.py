@@ -55,7 +55,7 @@ POSTGRES_LIMITS = {
 WRITER_WAIT_S = 5
 WRITER_CACHE_KB = 16_000
 """A batch touches thousands of pages, for ids are random."""
-READER_CACHE_KB = 4_000
+READER_CACHE_KB = 2_000
 """Each of many connections; what it holds is read again after every commit of another."""
 CANCEL_WITHIN_S = 2
 CANCEL_EVERY_S = 0.2

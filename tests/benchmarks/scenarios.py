@@ -25,7 +25,7 @@ VENUES, SCENARIOS = 10, 1000
 
 @contextmanager
 def _garbage_as_served() -> Iterator[None]:
-    """Look for garbage as ``baizebook.ops.serve.application`` does."""
+    """Look for garbage as ``baizebook.ops.serve`` does."""
     threshold = gc.get_threshold()
     gc.collect()
     gc.freeze()

@@ -2,7 +2,7 @@
 
 A round is a minute. Four clients send readings and collections of forty tables, two more read every page, picture, list, report
 and export that the contract has for a route, a venue or a table, and one asks for quotes; each pauses for a moment, as people
-do. The service on SQLite and the one on PostgreSQL are tried side by side. Memory is what the process has of its own: the median
+do, but for the first tenth of the time, in which the senders give the route its history. The service on SQLite and the one on PostgreSQL are tried side by side. Memory is what the process has of its own: the median
 of the last tenth of the time is compared with that of the second fifth, after caches and pools are filled. Nothing that was
 answered is lost, the books verify in the end, and no answer is a 5xx but a 503 that says when to come back.
 """
@@ -26,10 +26,10 @@ from tests.faults.senders import sending
 
 ROUND_S = 60
 PAUSE_S = 0.25
-SENDER_PAUSE_S = 2.0
 PLACES, ASKED_OF = 40, 4
-"""So a table gets the collections of a year in an hour. Those of ten years are longer to read, and take memory that no leak
-took."""
+FILLING, SENDER_PAUSE_S = 0.1, 10.0
+"""For the first tenth of the time the route gets its history at full speed, afterwards what comes in on a busy evening: more
+records are longer to read, and take memory that no leak took."""
 ANSWERED_WITHIN_S = 60
 GROWTH_MAX = 0.1
 ENOUGH_ROUNDS = 10
@@ -76,8 +76,8 @@ def _soak(name: str, database: Callable[[], AbstractContextManager[str]], chance
 def _asked(server: Nursery, url: str, chance: Random, *, seconds: float) -> tuple[list[int], str]:
     """Ask for so long; return the memory second by second, and how much was asked and stored."""
     until, memory = time.monotonic() + seconds, []
-    route = sending(url, server.port, chance, places=PLACES, pause_s=SENDER_PAUSE_S)
-    with route as clients, ThreadPoolExecutor(3) as pool:
+    filled = time.monotonic() + seconds * FILLING
+    with sending(url, server.port, chance, places=PLACES) as clients, ThreadPoolExecutor(3) as pool:
         places = chance.sample(clients.places, ASKED_OF)
         paths = list(_paths(server, places))
         chance.shuffle(paths)
@@ -85,6 +85,7 @@ def _asked(server: Nursery, url: str, chance: Random, *, seconds: float) -> tupl
         readers.append(pool.submit(_read, server, [_quote(place, chance) for place in places * 500], until))
         while time.monotonic() < until:
             memory.append(memory_bytes(server.server))
+            clients.pause(SENDER_PAUSE_S if time.monotonic() > filled else 0)
             time.sleep(1)
         answers, refusals = (sum(found) for found in zip(*(reader.result() for reader in readers), strict=True))
     check(refusals < answers / 10, f"{refusals} of {answers + refusals} questions were refused")

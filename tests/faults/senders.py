@@ -25,8 +25,8 @@ BATCH_MAX = 40
 class Client:
     """Sends for its own places in turn; what was not answered, or turned away (503), it sends again with the same ids."""
 
-    def __init__(self, port: int, places: Sequence[Place], chance: Random, *, pause_s: float = 0.0) -> None:
-        self.places, self.chance, self.pause_s = places, chance, pause_s
+    def __init__(self, port: int, places: Sequence[Place], chance: Random) -> None:
+        self.places, self.chance, self.pause_s = places, chance, 0.0
         self.connection = HTTPConnection("127.0.0.1", port, timeout=10)
         self.sent: set[str] = set()
         self.readings: set[str] = set()
@@ -85,13 +85,15 @@ class Client:
 class Clients:
     """All of them, and what they were answered."""
 
-    def __init__(self, url: str, port: int, chance: Random, *, places: int, pause_s: float) -> None:
+    def __init__(self, url: str, port: int, chance: Random, *, places: int) -> None:
         self.url = url
         self.places = furnish(f"http://127.0.0.1:{port}", places)
-        self.each = [
-            Client(port, self.places[number::CLIENTS], Random(chance.random()), pause_s=pause_s)
-            for number in range(CLIENTS)
-        ]
+        self.each = [Client(port, self.places[number::CLIENTS], Random(chance.random())) for number in range(CLIENTS)]
+
+    def pause(self, seconds: float) -> None:
+        """Let each client wait so long before whatever it sends from now on."""
+        for one in self.each:
+            one.pause_s = seconds
 
     def count(self) -> tuple[int, int]:
         """Return how many readings and how many collections were answered as stored."""
@@ -118,10 +120,10 @@ class Clients:
 
 
 @contextmanager
-def sending(url: str, port: int, chance: Random, *, places: int = CLIENTS, pause_s: float = 0.0) -> Iterator[Clients]:
-    """Keep clients sending meanwhile, each for some of the places, and after a pause; what one of them found broken is raised in the end."""
+def sending(url: str, port: int, chance: Random, *, places: int = CLIENTS) -> Iterator[Clients]:
+    """Keep clients sending meanwhile, each for some of the places; what one of them found broken is raised in the end."""
     stopping = threading.Event()
-    clients = Clients(url, port, chance, places=places, pause_s=pause_s)
+    clients = Clients(url, port, chance, places=places)
     with ThreadPoolExecutor(CLIENTS) as pool:
         working = [pool.submit(one.work, stopping) for one in clients.each]
         try:

@@ -222,7 +222,7 @@ def test_the_service_does_not_start_without_its_guards(
     engine: Engine, run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     started: list[int] = []
-    monkeypatch.setattr("baizebook.ops.serve.serve", lambda *, port, **_: started.append(port))
+    monkeypatch.setattr("baizebook.ops.serve.serve", lambda _, *, port, **__: started.append(port))
     ports = free_port(), free_port()
     assert run("serve", "--port", str(ports[0]))[0] == 0
     if engine.dialect.name == "sqlite":

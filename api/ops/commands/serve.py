@@ -26,7 +26,8 @@ def serve(*, host: str, port: int, workers: int) -> int:
 def serve_at(*, host: str, port: int, workers: int, is_new: bool) -> int:
     """Serve at an address that is known to be free; ``is_new``: the database is made just now."""
     migrate.upgrade(get_engine())
-    findings = examine(create_app())
+    app = create_app()
+    findings = examine(app)
     with reading(get_engine()) as session:
         found = _first_minute(session, is_new=is_new)
     get_engine().dispose()
@@ -37,7 +38,7 @@ def serve_at(*, host: str, port: int, workers: int, is_new: bool) -> int:
     for line in first_words(found, host=host, port=port, version=__version__):
         say(line)
     with serving(get_engine()):
-        server.serve(host=host, port=port, workers=workers)
+        server.serve(app, host=host, port=port, workers=workers)
     return 0
 
 
