@@ -101,7 +101,7 @@ def test_a_token_is_made_printed_once_and_good_at_once(run: Run, service: TestCl
     assert service.get("/v1/venues", headers={"Authorization": f"Bearer {out.strip()}"}).status_code == 200
     absent = "00000000-0000-4000-8000-000000000000"
     for arguments, said in (
-        (("--role", "venue"), "venue_id: found nothing, expected an id for the role venue"),
+        (("--role", "venue"), "--venue: found nothing, expected an id for the role venue"),
         (("--role", "venue", "--venue", absent), "Venue not found."),
         (("--role", "device", "--table", absent), "Table not found."),
     ):

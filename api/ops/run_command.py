@@ -5,7 +5,7 @@ A mistake of ours keeps its traceback.
 
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from importlib import import_module
 from typing import Any
 
@@ -16,6 +16,12 @@ from ..store.db import sqlite_driver
 from ..web.errors import Problem, problem_out
 from .database_trouble import trouble_in_words
 from .terminal import complain
+
+
+def _as_typed(where: str, options: Collection[str]) -> str:
+    """Return the option of a command that a field of the API is: ``--venue`` for ``venue_id``."""
+    option = where.removesuffix("_id")
+    return f"--{option.replace('_', '-')}" if option in options else where
 
 
 def run(function: str, **options: Any) -> int:
@@ -29,11 +35,11 @@ def run(function: str, **options: Any) -> int:
     except (Problem, DomainError) as error:
         problem = problem_out(error)
         complain(f"{problem.title.rstrip('.')}.")
-        mistakes = [f"{item.where}: found {item.found}, expected {item.expected}" for item in problem.errors]
-        if problem.detail not in (problem.title, "; ".join(mistakes)):
+        mistakes = [(item.where, f"found {item.found}, expected {item.expected}") for item in problem.errors]
+        if problem.detail not in (problem.title, "; ".join(f"{where}: {what}" for where, what in mistakes)):
             complain(f"  {problem.detail}")
-        for mistake in mistakes:
-            complain(f"  {mistake}")
+        for where, what in mistakes:
+            complain(f"  {_as_typed(where, options)}: {what}")
     except (DBAPIError, sqlite_driver().DatabaseError) as error:
         words = trouble_in_words(error)
         if words is None:

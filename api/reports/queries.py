@@ -251,8 +251,9 @@ def verify_books(session: Session) -> LedgerCheckOut:
 
 
 def altered_collections(session: Session) -> Iterator[UUID | str]:
-    """Yield the id, as stored where it is none any more, of each collection that is no longer as it was recorded, settled or not, or whose predecessor is gone.
+    """Yield the id of each collection, settled or not, that is no longer as it was recorded, or whose predecessor is gone.
 
+    An id that is none any more is yielded as it is stored.
     Collections of earlier releases carry no digest; after the first that has one, one without is altered too.
     """
     after, before = -1, ""
@@ -274,8 +275,9 @@ def altered_collections(session: Session) -> Iterator[UUID | str]:
 
 
 def altered_records(session: Session) -> Iterator[UUID | str]:
-    """Yield the id, as stored where it is none any more, of each record (``record_digest``) that is no longer as it was, or whose predecessor is gone.
+    """Yield the id of each record (``record_digest``) that is no longer as it was, or whose predecessor is gone.
 
+    An id that is none any more is yielded as it is stored.
     Those are agreements, closed jobs (by the job), retirements (by the last move) and reversals, used or not. What was recorded
     by an earlier release has no digest.
     """
