@@ -29,3 +29,23 @@ def test_a_page_is_read_by_its_index(at_noon: TestClient, engine: Engine, route:
         assert at_noon.get(path.format(table_id=table["id"])).status_code == 200
     used = [read.index or "" for one in explained(engine, made) for read in one.reads]
     assert any(index in words.split() for words in used), used
+
+
+def test_when_a_box_was_last_emptied_is_found_on_indexes(at_noon: TestClient, engine: Engine, route: Route) -> None:
+    venue = route.venue()["id"]
+    box = {"table_id": route.table(venue)["id"], "counted": {"1.00": 4}}
+    collection = {
+        "id": "01000000-0000-4000-8000-000000000001",
+        "venue_id": venue,
+        "collected_at": "2026-11-25T16:00:00Z",
+        "collector": "Ana",
+        "tables": [box],
+    }
+    with recorded(engine) as made:
+        assert at_noon.post("/v1/collections/preview", json=collection).status_code == 200
+    used = {word for one in explained(engine, made) for read in one.reads for word in (read.index or "").split()}
+    assert {
+        "ix_collected_table_pool_table_id_collection_id",
+        "ix_collection_id_collected_at",
+        "ix_collected_table_emptied_before",
+    } <= used

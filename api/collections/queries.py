@@ -13,10 +13,10 @@ from operator import attrgetter
 from typing import Any, NamedTuple
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Select, bindparam, exists, func
+from sqlalchemy import ColumnElement, CompoundSelect, and_, bindparam, exists, func, union_all
 from sqlalchemy import select as select_columns
 from sqlalchemy.orm import aliased
-from sqlmodel import Session, col, or_, select
+from sqlmodel import Session, col, select
 
 from ..controllers.queries import StoredMachine, StoredPlaces, load_machines, load_places, machine_from
 from ..controllers.sells import Machine
@@ -490,21 +490,25 @@ def _collected_in_order(of_tables: ColumnElement[bool]) -> Any:
     return _all_collected(of_tables).order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
 
 
-def _collected_around(of_tables: ColumnElement[bool]) -> Select[Any]:
-    """Return the query of those at an instant, the last before it, and those that state an emptying before them."""
+def _collected_around(of_tables: ColumnElement[bool]) -> CompoundSelect[Any]:
+    """Return the query of the last before an instant, those at it, and those that state an emptying before them.
+
+    Each of the three is found by an index; a collection may be in several.
+    """
     table_id, collected_at = col(CollectedTableRow.pool_table_id), col(CollectionRow.collected_at)
     before = (
         select_columns(table_id, func.max(collected_at).label("last_at"))
         .join_from(CollectedTableRow, CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
         .where(of_tables, collected_at < _AT, not_reversed())
         .group_by(table_id)
-        .subquery()
+        .cte("before")
     )
-    deciding = or_(
-        collected_at == _AT, collected_at == before.c.last_at, col(CollectedTableRow.emptied_before_at).is_not(None)
+    found = union_all(
+        _all_collected(and_(before.c.pool_table_id == table_id, before.c.last_at == collected_at)),
+        _all_collected(of_tables).where(collected_at == _AT),
+        _all_collected(of_tables).where(col(CollectedTableRow.emptied_before_at).is_not(None)),
     )
-    found: Select[Any] = _collected_in_order(of_tables)
-    return found.outerjoin(before, before.c.pool_table_id == table_id).where(deciding)
+    return found.order_by(found.selected_columns.collected_at, found.selected_columns.id)
 
 
 _COLLECTED = OfMany(col(CollectedTableRow.pool_table_id), _collected_in_order)
@@ -518,13 +522,12 @@ def _collected(session: Session, ids: Collection[UUID], *, at: datetime | None =
     those that state when a box was emptied before them.
     """
     query, values = _COLLECTED(ids) if at is None else _COLLECTED_AROUND(ids, at=at)
-    found: dict[UUID, list[Collected]] = {id_: [] for id_ in ids}
+    found: dict[UUID, dict[UUID, Collected]] = {id_: {} for id_ in ids}
     for row in session.connection().execute(query, values):
         emptied_before = emptied_before_of(row.emptied_before_at, row.emptied_before_meters)
-        found[row.pool_table_id].append(
-            Collected(id=row.id, at=row.collected_at, meters=row.meters, emptied_before=emptied_before)
-        )
-    return found
+        collected = Collected(id=row.id, at=row.collected_at, meters=row.meters, emptied_before=emptied_before)
+        found[row.pool_table_id].setdefault(row.id, collected)
+    return {id_: list(collected.values()) for id_, collected in found.items()}
 
 
 _FIRST_READINGS = (

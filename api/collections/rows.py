@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from uuid import UUID
 
-from sqlalchemy import JSON, BigInteger, CheckConstraint, Index, UniqueConstraint
+from sqlalchemy import JSON, BigInteger, CheckConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 from ..store.db import Utc
@@ -27,6 +27,7 @@ class CollectionRow(SQLModel, table=True):
         UniqueConstraint("record_id"),
         UniqueConstraint("corrects_id"),
         Index(None, "venue_id", "collected_at"),
+        Index(None, "id", "collected_at"),
         CheckConstraint("length(currency) = 3", name="currency"),
         CheckConstraint("counted_minor >= 0", name="counted"),
         CheckConstraint(
@@ -61,6 +62,9 @@ class CollectionRow(SQLModel, table=True):
     test_money_minor: int = Field(sa_type=BigInteger)
 
 
+EMPTIED_BEFORE = "emptied_before_at IS NOT NULL"
+
+
 class CollectedTableRow(SQLModel, table=True):
     """One table of a collection: facts of the count, and (``since_at``, ``meters_before``, ``expected``,
     ``difference``, ``is_figure``, ``cautions``) its judgement when it was recorded.
@@ -71,6 +75,13 @@ class CollectedTableRow(SQLModel, table=True):
 
     __tablename__ = "collected_table"
     __table_args__ = (
+        Index(None, "pool_table_id", "collection_id"),
+        Index(
+            "ix_collected_table_emptied_before",
+            "pool_table_id",
+            sqlite_where=text(EMPTIED_BEFORE),
+            postgresql_where=text(EMPTIED_BEFORE),
+        ),
         CheckConstraint("place >= 0", name="place"),
         CheckConstraint("counted_minor >= 0", name="counted"),
         CheckConstraint("expected_least_minor BETWEEN 0 AND expected_most_minor", name="expected"),
@@ -82,7 +93,7 @@ class CollectedTableRow(SQLModel, table=True):
     )
 
     collection_id: UUID = Field(primary_key=True, foreign_key="collection.id")
-    pool_table_id: UUID = Field(primary_key=True, foreign_key="pool_table.id", index=True)
+    pool_table_id: UUID = Field(primary_key=True, foreign_key="pool_table.id")
     place: int
     facts_version: int = FACTS_VERSION
     meters: dict[str, int] = Field(sa_type=JSON)
