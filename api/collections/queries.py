@@ -504,7 +504,7 @@ def _collected_around(of_tables: ColumnElement[bool]) -> CompoundSelect[Any]:
         .cte("before")
     )
     found = union_all(
-        _all_collected(and_(before.c.pool_table_id == table_id, before.c.last_at == collected_at)),
+        _all_collected(and_(of_tables, before.c.pool_table_id == table_id, before.c.last_at == collected_at)),
         _all_collected(of_tables).where(collected_at == _AT),
         _all_collected(of_tables).where(col(CollectedTableRow.emptied_before_at).is_not(None)),
     )
