@@ -14,9 +14,11 @@ one of them is the number that a collection goes on from: who was first, and wha
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import accumulate
 from uuid import UUID
 
 from ..controllers.sells import Machine
@@ -77,6 +79,28 @@ class TableHistory:
     machine: Machine | None = None
     out_of_order: tuple[OutOfOrder, ...] = ()
     tried: tuple[tuple[datetime, int], ...] = ()
+    _order: tuple[tuple[datetime, int], ...] = field(init=False, repr=False, compare=False)
+    _read_up_to: tuple[frozenset[str], ...] = field(init=False, repr=False, compare=False)
+    _stated: tuple[EmptiedBefore, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Keep what every collection of the table asks of those before it: a table may have a thousand."""
+        read = accumulate((frozenset(row.meters) for row in self.collected), frozenset.__or__, initial=frozenset[str]())
+        object.__setattr__(self, "_order", tuple((row.at, row.id.int) for row in self.collected))
+        object.__setattr__(self, "_read_up_to", tuple(read))
+        object.__setattr__(self, "_stated", tuple(row.emptied_before for row in self.collected if row.emptied_before))
+
+    def earlier(self, at: datetime, id: UUID | None) -> int:
+        """Return how many collections were before one at an instant; ``id`` decides among those of one instant."""
+        return bisect_left(self._order, (at, -1 if id is None else id.int))
+
+    def read_before(self, at: datetime, id: UUID | None) -> frozenset[str]:
+        """Return the names of the meters that collections read before."""
+        return self._read_up_to[self.earlier(at, id)]
+
+    def stated_before(self, at: datetime) -> tuple[EmptiedBefore, ...]:
+        """Return the emptyings before an instant that collections state."""
+        return tuple(emptied for emptied in self._stated if emptied.at < at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,31 +151,17 @@ def _last_emptied(history: TableHistory, *, at: datetime, id: UUID | None, state
     return Baseline(last, travelled)
 
 
-def _earlier(history: TableHistory, *, at: datetime, id: UUID | None) -> Iterator[Collected]:
-    for row in history.collected:
-        if row.at < at or (row.at == at and id is not None and row.id < id):
-            yield row
-
-
-def _stated(history: TableHistory, *, at: datetime, stated: EmptiedBefore | None) -> Iterator[EmptiedBefore]:
-    own = () if stated is None else (stated,)
-    yield from (emptied for row in history.collected if (emptied := row.emptied_before) and emptied.at < at)
-    yield from own
-
-
 def _last_collected(
     history: TableHistory, *, at: datetime, id: UUID | None, stated: EmptiedBefore | None
 ) -> Since | None:
     """Return the last emptying by a collection, or one that a collection states; a recorded one wins at one instant."""
-    known = [(row.at, 1, row.id.int, row.meters) for row in _earlier(history, at=at, id=id)]
-    for emptied in _stated(history, at=at, stated=stated):
-        known.append((emptied.at, 0, 0, emptied.meters))
-    if not known:
-        return None
-    latest = max(row[:3] for row in known)
-    of_latest = (row for row in known if row[:3] == latest)
-    emptied_at, _, _, meters = max(of_latest, key=lambda row: sorted(row[3].items()))
-    return Since(emptied_at, meters)
+    earlier = history.earlier(at, id)
+    last = history.collected[earlier - 1] if earlier else None
+    known = (*history.stated_before(at), *(() if stated is None else (stated,)))
+    newest = max(known, key=lambda emptied: (emptied.at, sorted(emptied.meters.items())), default=None)
+    if last is not None and (newest is None or newest.at <= last.at):
+        return Since(last.at, last.meters)
+    return None if newest is None else Since(newest.at, newest.meters)
 
 
 def _read_before(
@@ -159,9 +169,8 @@ def _read_before(
 ) -> Iterator[str]:
     """Yield the names of meters that any earlier record has a number of."""
     yield from (name for name, read_at in history.first_read_at.items() if read_at < at)
-    for row in _earlier(history, at=at, id=id):
-        yield from row.meters
-    for emptied in _stated(history, at=at, stated=stated):
+    yield from history.read_before(at, id)
+    for emptied in (*history.stated_before(at), *(() if stated is None else (stated,))):
         yield from emptied.meters
     for stay in history.stays:
         if stay.from_at <= at:

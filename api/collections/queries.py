@@ -222,7 +222,8 @@ def judge_collected(
 ) -> dict[tuple[UUID, UUID], TableFinding]:
     """Judge tables of collections that were not reversed, by all that is on record now (C9); keys are (collection, table).
 
-    ``money_only`` judges by money meters alone, for which no prices are needed; its cautions are not complete.
+    ``money_only`` judges by money meters alone, for which no prices are needed; its cautions are not complete, and boxes
+    at which none was read are left out.
     """
     return {
         (collection_id, finding.table_id): finding
@@ -281,6 +282,7 @@ def judge_boxes(
             alike = [
                 (row, replace(box, meters={name: box.meters[name] for name in money & box.meters.keys()}))
                 for row, box in alike
+                if money & box.meters.keys()
             ]
         asked = [BoxToJudge(box, row.collected_at, row.id) for row, box in alike]
         asking = _histories(session, tables, {id_: asked}, currency=currency, machines=machines, money_only=money_only)

@@ -9,7 +9,7 @@ from itertools import islice
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Boolean, Integer, String, Table, and_, exists, func, or_, type_coerce
+from sqlalchemy import Boolean, Integer, String, Table, Text, and_, cast, exists, func, or_, type_coerce
 from sqlalchemy import select as select_columns
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, SQLModel, col, select
@@ -48,7 +48,7 @@ from .year_totals import YearTotals, year_totals
 class _Sum:
     """The tables of one collection that have a money meter's figure, added up."""
 
-    collection: CollectionRow
+    collection: Any
     counted: int = 0
     expected: int = 0
 
@@ -127,28 +127,39 @@ def _differences(
     )
 
 
+_NO_METERS = "{}"
+
+
 def _sums(session: Session, *, table_id: UUID | None, collector: str | None, after: datetime | None) -> Iterable[_Sum]:
     """Return the collections that make points, by their expectations as judged now (C9), in time order."""
     query = (
-        select(CollectionRow, CollectedTableRow.pool_table_id)
+        select_columns(
+            col(CollectionRow.id),
+            col(CollectionRow.collected_at),
+            col(CollectionRow.currency),
+            col(CollectedTableRow.pool_table_id),
+        )
         .join(CollectedTableRow, col(CollectedTableRow.collection_id) == col(CollectionRow.id))
-        .where(not_reversed())
+        .where(not_reversed(), cast(col(CollectedTableRow.meters), Text) != _NO_METERS)
         .order_by(col(CollectionRow.collected_at), col(CollectionRow.id))
     )
     if table_id is not None:
-        query = query.where(CollectedTableRow.pool_table_id == table_id)
+        query = query.where(col(CollectedTableRow.pool_table_id) == table_id)
     if collector is not None:
-        query = query.where(CollectionRow.collector == collector)
+        query = query.where(col(CollectionRow.collector) == collector)
     if after is not None:
-        query = query.where(CollectionRow.collected_at > after)
-    rows = session.exec(query).all()
-    judged = judge_collected(session, [(collection.id, id_) for collection, id_ in rows], money_only=True)
+        query = query.where(col(CollectionRow.collected_at) > after)
+    rows = session.execute(query).all()
+    judged = judge_collected(session, [(row.id, row.pool_table_id) for row in rows], money_only=True)
     sums: dict[UUID, _Sum] = {}
-    for collection, id_ in rows:
-        expectation = judged[collection.id, id_].expectation
+    for row in rows:
+        finding = judged.get((row.id, row.pool_table_id))
+        if finding is None:
+            continue
+        expectation = finding.expectation
         if expectation.is_figure and expectation.expected is not None:
-            found = sums.setdefault(collection.id, _Sum(collection))
-            found.counted += judged[collection.id, id_].box.counted
+            found = sums.setdefault(row.id, _Sum(row))
+            found.counted += finding.box.counted
             found.expected += expectation.expected.most
     return sums.values()
 

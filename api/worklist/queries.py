@@ -50,6 +50,8 @@ from .schemas import Cursor
 from .work import LEADS, OF_MONEY, OF_PERSONS, WorkKind
 
 _LOOK_BACK = timedelta(days=400)
+_CHARTED_MAX = 1_000
+"""Collections of a collector's chart on the list; of more, the newest. All of them are judged for one answer."""
 
 _COLLECTIONS_MAX = 6
 _NOTES_MAX = 5_000
@@ -94,6 +96,7 @@ class StoredWork:
     signals_from_at: datetime
     reported: Sequence[ReportedFault] = ()
     out_of_order: Sequence[OutOfOrder] = ()
+    boxes: int = 0
 
 
 def has_wide_notes(session: Session) -> bool:
@@ -153,6 +156,7 @@ def load_work(
         session, table_ids, from_at=charts_from, charts=charts or ChartsOfCollectors()
     )
     said_at = _said_at(session, table_ids)
+    boxes = _boxes(session, table_ids, from_at=charts_from)
     reported = _reported(session, table_ids, since=now - _LOOK_BACK)
     broken = times_out_of_order(session, table_ids, from_at=now - _LOOK_BACK, to_at=now + 2 * FUTURE_ALLOWED)
     return {
@@ -173,6 +177,7 @@ def load_work(
             signals_from_at=max(charts_from, said_at.get(id_, charts_from)),
             reported=reported[id_],
             out_of_order=broken[id_],
+            boxes=boxes.get(id_, 0),
         )
         for id_, stored in tables.items()
     }
@@ -395,6 +400,18 @@ def _collected_of(row: CollectionRow, finding: TableFinding) -> CountedTable:
     )
 
 
+def _boxes(session: Session, ids: Collection[UUID], *, from_at: datetime) -> dict[UUID, int]:
+    """Return how many boxes of each table were collected since an instant."""
+    table_id = col(CollectedTableRow.pool_table_id)
+    query = (
+        select(table_id, func.count())
+        .join(CollectionRow, col(CollectionRow.id) == col(CollectedTableRow.collection_id))
+        .where(table_id.in_(ids), col(CollectionRow.collected_at) > from_at)
+        .group_by(table_id)
+    )
+    return {row[0]: row[1] for row in session.execute(query)}
+
+
 def _completed(session: Session, ids: Collection[UUID]) -> dict[UUID, list[UUID]]:
     """Return the ids of the work that was closed in words, by table."""
     query = select(col(CompletionRow.pool_table_id), col(CompletionRow.work_id))
@@ -460,7 +477,14 @@ class ChartsOfCollectors:
 
 
 def _signals_of_collector(session: Session, collector: str, *, after: datetime) -> list[tuple[UUID, ChartSignal]]:
-    charted = differences_of_collector(session, collector, after=after)
+    newest = (
+        select(col(CollectionRow.collected_at))
+        .where(col(CollectionRow.collector) == collector, col(CollectionRow.collected_at) > after)
+        .order_by(col(CollectionRow.collected_at).desc())
+        .offset(_CHARTED_MAX)
+        .limit(1)
+    )
+    charted = differences_of_collector(session, collector, after=session.execute(newest).scalar() or after)
     return [
         (seen_in, signal)
         for seen_in, signal in _signals_in(charted)

@@ -79,6 +79,8 @@ TABLES_AT_ONCE_MAX = 50
 CATCH_UP_MAX = 100
 """Tables assessed before one answer; fewer where their schedules are so dense that it would take too long (E4)."""
 _STEPS_OF_A_TABLE = 30_000
+_STEPS_OF_A_BOX = 1_500
+"""Each box of a table's chart is judged by all that is on record now."""
 _STEPS_OF_AN_ENTRY = 1_000
 """Of a schedule that is listed for the table: each of its days in the next four weeks may have to be keyed by hand."""
 _ALL_AT_A_TIME = 500
@@ -430,7 +432,8 @@ def _assess(
         try:
             with session.begin_nested():
                 facts = work_facts(session, stored)
-            work.steps += _STEPS_OF_A_TABLE + _steps_of_schedules(facts.listed, facts.controller)
+            work.steps += _STEPS_OF_A_TABLE + _STEPS_OF_A_BOX * stored.boxes
+            work.steps += _steps_of_schedules(facts.listed, facts.controller)
             found_work = find_work(facts, now=now)
         except OperationalError:
             raise  # the database is busy or away: no fault of this table

@@ -1,15 +1,16 @@
 """How the list is brought up to date: outside the write transaction, table by table, and never by an older result."""
 
 import logging
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 from baizebook.pool_tables.rows import PoolTableRow
 from baizebook.pricing.effort import STEPS_MAX, Effort, Stop, Stopped
+from baizebook.reports.over_and_short import FEWEST_POINTS
 from baizebook.store.changes import note_tables
 from baizebook.store.db import reading, writing
-from baizebook.worklist import service
+from baizebook.worklist import queries, service
 from baizebook.worklist.assessment import find_work
 from baizebook.worklist.queries import tables_waiting, touched_tables
 from fastapi.testclient import TestClient
@@ -147,6 +148,40 @@ def test_tables_that_take_long_are_assessed_a_few_at_a_read_and_the_rest_is_said
         service.catch_up(engine, now=calendar.now)
         with reading(engine) as session:
             assert tables_waiting(session) == still_waiting
+
+
+def test_each_box_of_a_table_is_work_that_is_counted(
+    engine: Engine, calendar: Calendar, route: Route, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    venue = route.venue()
+    for number in range(3):
+        calendar.collect(route.table(venue["id"], label=f"T{number}"), {"1.00": 4})
+    monkeypatch.setattr(service, "_STEPS_OF_A_BOX", STEPS_MAX // 2)
+    for still_waiting in (1, 0):
+        service.catch_up(engine, now=calendar.now)
+        with reading(engine) as session:
+            assert tables_waiting(session) == still_waiting
+
+
+def test_the_chart_of_a_collector_is_of_the_newest_collections(
+    calendar: Calendar, route: Route, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    venue = route.venue()["id"]
+    meters = [{"name": "cash", "counts": "money", "unit_value": "0.25", "digits": 7, "resets": "never"}]
+    table, charted, chart = route.table(venue, meters=meters), list[Any](), queries.differences_of_collector
+    for day in range(1, FEWEST_POINTS + 1):
+        calendar.on(f"2026-11-{day:02}")
+        calendar.collect(table, {"1.00": 4}, meters={"cash": 16 * day})
+    monkeypatch.setattr(queries, "_CHARTED_MAX", 3)
+
+    def charted_after(session: Session, collector: str, *, after: datetime) -> Any:
+        found = chart(session, collector, after=after)
+        charted.append([point.collected_at for point in found.points])
+        return found
+
+    monkeypatch.setattr(queries, "differences_of_collector", charted_after)
+    calendar.work()
+    assert [[at.day for at in chart] for chart in charted] == [[FEWEST_POINTS - 2, FEWEST_POINTS - 1, FEWEST_POINTS]]
 
 
 def test_the_tables_at_the_venue_that_is_asked_about_are_assessed_before_others(
