@@ -98,7 +98,7 @@ def keep_everything() -> None:
     properly, kept = baizebook.web.operation.find_principal, []
 
     async def find_principal(request: Request, roles: frozenset[str]) -> Any:
-        kept.append(bytearray(b"x" * 600_000))
+        kept.append(bytearray(b"x" * 2_000_000))
         return await properly(request, roles)
 
     baizebook.web.operation.find_principal = find_principal
