@@ -3,8 +3,13 @@
 from collections.abc import Callable
 from typing import Any
 
-from baizebook.store.db import engines_of
 from sqlalchemy import Engine, event
+
+
+def engines_of(engine: Engine) -> tuple[Engine, ...]:
+    """Return the engines of a database: on SQLite the one that reads and the one that writes, else one alone."""
+    writer: Engine | None = engine.get_execution_options().get("writer")
+    return (engine,) if writer is None else (engine, writer)
 
 
 def listen(engine: Engine, name: str, listener: Callable[..., Any]) -> None:

@@ -98,9 +98,10 @@ class TableHistory:
         """Return the names of the meters that collections read before."""
         return self._read_up_to[self.earlier(at, id)]
 
-    def stated_before(self, at: datetime) -> tuple[EmptiedBefore, ...]:
-        """Return the emptyings before an instant that collections state."""
-        return tuple(emptied for emptied in self._stated if emptied.at < at)
+    def stated_before(self, at: datetime, own: EmptiedBefore | None) -> Iterator[EmptiedBefore]:
+        """Yield the emptyings before an instant that collections state, and the one that a collection then states itself."""
+        yield from (emptied for emptied in self._stated if emptied.at < at)
+        yield from () if own is None else (own,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +158,7 @@ def _last_collected(
     """Return the last emptying by a collection, or one that a collection states; a recorded one wins at one instant."""
     earlier = history.earlier(at, id)
     last = history.collected[earlier - 1] if earlier else None
-    known = (*history.stated_before(at), *(() if stated is None else (stated,)))
+    known = history.stated_before(at, stated)
     newest = max(known, key=lambda emptied: (emptied.at, sorted(emptied.meters.items())), default=None)
     if last is not None and (newest is None or newest.at <= last.at):
         return Since(last.at, last.meters)
@@ -170,7 +171,7 @@ def _read_before(
     """Yield the names of meters that any earlier record has a number of."""
     yield from (name for name, read_at in history.first_read_at.items() if read_at < at)
     yield from history.read_before(at, id)
-    for emptied in (*history.stated_before(at), *(() if stated is None else (stated,))):
+    for emptied in history.stated_before(at, stated):
         yield from emptied.meters
     for stay in history.stays:
         if stay.from_at <= at:

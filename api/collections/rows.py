@@ -62,7 +62,8 @@ class CollectionRow(SQLModel, table=True):
     test_money_minor: int = Field(sa_type=BigInteger)
 
 
-EMPTIED_BEFORE = "emptied_before_at IS NOT NULL"
+_EMPTIED_BEFORE = "emptied_before_at IS NOT NULL"
+"""The condition that a collection states an emptying before it: few do."""
 
 
 class CollectedTableRow(SQLModel, table=True):
@@ -79,8 +80,8 @@ class CollectedTableRow(SQLModel, table=True):
         Index(
             "ix_collected_table_emptied_before",
             "pool_table_id",
-            sqlite_where=text(EMPTIED_BEFORE),
-            postgresql_where=text(EMPTIED_BEFORE),
+            sqlite_where=text(_EMPTIED_BEFORE),
+            postgresql_where=text(_EMPTIED_BEFORE),
         ),
         CheckConstraint("place >= 0", name="place"),
         CheckConstraint("counted_minor >= 0", name="counted"),

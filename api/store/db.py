@@ -123,12 +123,6 @@ def make_engine(settings: Settings) -> Engine:
     return engine
 
 
-def engines_of(engine: Engine) -> tuple[Engine, ...]:
-    """Return the engines of a database: on SQLite the one that reads and the one that writes, else one alone."""
-    writer: Engine | None = engine.get_execution_options().get("writer")
-    return (engine,) if writer is None else (engine, writer)
-
-
 def _sqlite_engine(settings: Settings, *, connections: int, wait_s: float, cache_kb: int) -> Engine:
     """Return an engine for SQLite with so many connections, for which a thread waits so long."""
     engine = create_engine(

@@ -14,8 +14,9 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack
 from pathlib import Path
+from unittest.mock import patch
 
 from baizebook.store.db import make_engine, reading
 from baizebook.venues.rows import VenueRow
@@ -39,7 +40,10 @@ async def quote():
 
 def run(*, rounds: int) -> Iterator[Figure]:
     """Start each in turn."""
-    with empty_sqlite() as url, tempfile.TemporaryDirectory() as folder, _compiling_into(Path(folder, "compiled")):
+    with ExitStack() as stack:
+        url, folder = stack.enter_context(empty_sqlite()), stack.enter_context(tempfile.TemporaryDirectory())
+        compiled = {"PYTHONPYCACHEPREFIX": str(Path(folder, "compiled")), "PYTHONDONTWRITEBYTECODE": ""}
+        stack.enter_context(patch.dict(os.environ, compiled))
         database = {"BAIZEBOOK_DATABASE_URL": url}
         subprocess.run((*_OURS, "demo", "--no-serve"), env={**os.environ, **database}, check=True, capture_output=True)
         question = (
@@ -76,18 +80,6 @@ def run(*, rounds: int) -> Iterator[Figure]:
             lambda: _first_answer_s("", command=bare, ready="/quote"),
             rounds=rounds,
         )
-
-
-@contextmanager
-def _compiling_into(folder: Path) -> Iterator[None]:
-    """Let the processes that are started meanwhile keep what they compile, in a folder."""
-    before = dict(os.environ)
-    os.environ |= {"PYTHONPYCACHEPREFIX": str(folder), "PYTHONDONTWRITEBYTECODE": ""}
-    try:
-        yield
-    finally:
-        os.environ.clear()
-        os.environ.update(before)
 
 
 def _compared(figure: Figure, ours: Callable[[], float], theirs: Callable[[], float], *, rounds: int) -> Figure:

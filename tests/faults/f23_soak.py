@@ -2,9 +2,10 @@
 
 A round is a minute. Four clients send readings and collections of forty tables, two more read every page, picture, list, report
 and export that the contract has for a route, a venue or a table, and one asks for quotes; each pauses for a moment, as people
-do, but for the first tenth of the time, in which the senders give the route its history. The service on SQLite and the one on PostgreSQL are tried side by side. Memory is what the process has of its own: the median
-of the last tenth of the time is compared with that of the second fifth, after caches and pools are filled. Nothing that was
-answered is lost, the books verify in the end, and no answer is a 5xx but a 503 that says when to come back.
+do, but for the first tenth of the time, in which the senders give the route its history. The service on SQLite and the one on
+PostgreSQL are tried side by side. Memory is what the process has of its own: the median of the last tenth of the time is compared
+with that of the second fifth, after caches and pools are filled. Nothing that was answered is lost, the books verify in the end,
+and no answer is a 5xx but a 503 that says when to come back.
 """
 
 import json

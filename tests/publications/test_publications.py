@@ -11,13 +11,12 @@ from baizebook.controllers.day_keyings import day_keyings
 from baizebook.pool_tables.controller import Controller
 from baizebook.pricing import Calendar, Ladder, OnDate, Rung, Schedule, Tariff, Weekly, zone_named
 from baizebook.pricing.effort import STEPS_MAX
-from baizebook.store.db import engines_of
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 from sqlalchemy.pool import QueuePool
 
 from tests.conftest import Route
-from tests.listening import listen, unlisten
+from tests.listening import engines_of, listen, unlisten
 
 GAMES_ONLY = {"minutes": {"prices_max": 0}, "clock": "date"}
 PLAIN = Tariff("USD", games=Ladder((Rung(100, 1),)), id="plain")
